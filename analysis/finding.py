@@ -1,0 +1,84 @@
+"""What the analysis hands on: one answer to one question, with all that is needed to judge it.
+
+Dashboard, report and JSON read findings and nothing else.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+# Below this many players an interval is only indicative: see the coverage table in the docs.
+FEW_PLAYERS = 8
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A number with its interval; `low` and `high` are None where the data allow no interval."""
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    level: float = 0.95
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One answer.
+
+    id: dotted, stable, e.g. "deaths.places"; `question` is the page it belongs to.
+    sentence: what it says, computed from the data. `method` is a key of methods.METHODS.
+    tables: name -> column name -> values of equal length; figures draw them, exports write them.
+    facts: further named scalars a figure needs (screen size, labels).
+    """
+
+    id: str
+    question: str
+    title: str
+    sentence: str
+    players: int
+    runs: int
+    method: str
+    estimate: Estimate | None = None
+    warnings: tuple[str, ...] = ()
+    tables: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    facts: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def indicative(self) -> bool:
+        """Too few players for the interval to be taken at its word."""
+        return self.players < FEW_PLAYERS
+
+    def to_json(self) -> dict[str, Any]:
+        """The finding as plain JSON values; NaN and infinity become null."""
+        return {
+            "id": self.id,
+            "question": self.question,
+            "title": self.title,
+            "sentence": self.sentence,
+            "players": self.players,
+            "runs": self.runs,
+            "method": self.method,
+            "indicative": self.indicative,
+            "estimate": None if self.estimate is None else plain(vars(self.estimate)),
+            "warnings": list(self.warnings),
+            "facts": plain(self.facts),
+            "tables": plain(self.tables),
+        }
+
+
+def plain(value: Any) -> Any:
+    """`value` with numpy types and mappings turned into JSON's own; NaN and infinity become None."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray):
+        return [plain(item) for item in value.tolist()]
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    return value

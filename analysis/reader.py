@@ -1,0 +1,62 @@
+"""The only reader of the study: asks the SQL files of queries/ and returns columns as numpy arrays."""
+
+import hashlib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+
+from analysis.selection import Selection
+
+Columns = dict[str, np.ndarray]
+_QUERIES = Path(__file__).parent / "queries"
+
+
+class Reader:
+    """Reads one open study. Each question is one file of queries/; its name is the file's without `.sql`."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection):
+        self._connection = connection
+
+    def ask(self, query: str, **parameters: Any) -> Columns:
+        """The columns that `query` answers with. A query over the whole study, not over a selection."""
+        return self._columns(_sql(query), parameters)
+
+    def ask_chosen(self, query: str, selection: Selection, **parameters: Any) -> Columns:
+        """The columns that `query` answers with for the runs of `selection`, which it reads as the table `chosen`.
+
+        It may also use the parameters $stage and $stage_kind (NULL: every stage).
+        """
+        text = f"WITH chosen AS MATERIALIZED (\n{_sql('chosen_runs')}\n)\n{_sql(query)}"
+        own = {"stage": selection.stage, "stage_kind": selection.stage_kind} | parameters
+        used = {name: value for name, value in own.items() if f"${name}" in text}
+        return self._columns(text, selection.parameters() | used)
+
+    def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
+        # A cursor of its own: pages ask at the same time from several threads.
+        with self._connection.cursor() as cursor:
+            return {name: _plain(column) for name, column in cursor.execute(text, dict(parameters)).fetchnumpy().items()}
+
+    def fingerprint(self) -> str:
+        """Twelve hex digits that change when the ingested bytes or the notes on runs change."""
+        rows = self.ask("fingerprint")
+        return hashlib.sha256("\n".join(rows["line"]).encode()).hexdigest()[:12]
+
+
+@cache
+def _sql(query: str) -> str:
+    return (_QUERIES / f"{query}.sql").read_text(encoding="utf-8")
+
+
+def _plain(column: Any) -> np.ndarray:
+    """NULLs become NaN in numbers and None in texts, so that no caller meets a masked array."""
+    if not isinstance(column, np.ma.MaskedArray):
+        return np.asarray(column)
+    if not np.ma.is_masked(column):
+        return column.data
+    if column.dtype.kind in "iufb":
+        return column.astype(float).filled(np.nan)
+    return column.astype(object).filled(None)

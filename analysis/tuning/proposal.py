@@ -1,0 +1,87 @@
+"""What the tuning answers with: frozen results without wording for people beyond one computed sentence."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+
+class Advice(StrEnum):
+    """What to do with a proposal."""
+
+    CHANGE = "change"
+    NOT_YET = "not_yet"
+    CLOSE_ENOUGH = "close_enough"
+
+
+@dataclass(frozen=True)
+class Change:
+    """One tunable, what it is now and what is proposed, in the tunable's own unit; both can be held by the firmware."""
+
+    tunable: str
+    role: str | None
+    now: int
+    proposed: int
+    unit: str
+    low: int
+    high: int
+    step: int
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """An outcome under one setting: posterior median and intervals of the population's figure.
+
+    `next_low`, `next_high` (80 %) are for the count a next playtest of the same size would show, as a share.
+    """
+
+    value: float
+    low80: float
+    high80: float
+    low95: float
+    high95: float
+    next_low: float | None = None
+    next_high: float | None = None
+
+
+@dataclass(frozen=True)
+class PredictedTarget:
+    """A target with what is predicted for it as things are and as proposed. Figures are in the target's own unit."""
+
+    target: str
+    wanted: float
+    tolerance: float
+    unit: str
+    now: Prediction
+    proposed: Prediction
+    observed: float | None
+    observed_players: int
+    observed_runs: int
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One ranked proposal.
+
+    chance_better: posterior probability that the proposal misses the targets by less than no change does.
+    chance_close: posterior probability that every target is met within its tolerance.
+    carried_by: lever -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
+    """
+
+    id: str
+    game: str
+    build: str
+    advice: Advice
+    sentence: str
+    changes: tuple[Change, ...]
+    targets: tuple[PredictedTarget, ...]
+    chance_better: float
+    chance_close: float
+    players: int
+    runs: int
+    method: str
+    carried_by: Mapping[str, str] = field(default_factory=dict)
+    side_effects: Mapping[str, Any] = field(default_factory=dict)
+    settles_it: str = ""
+    warnings: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()

@@ -1,0 +1,24 @@
+"""`setscrew`: the command line. Each subcommand lives in its own module of dashboard/commands/."""
+
+import argparse
+import importlib
+import sys
+
+from dashboard.commands import COMMANDS
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs one subcommand and returns its exit code (dashboard/exits.py)."""
+    parser = argparse.ArgumentParser(prog="setscrew", description=__doc__.splitlines()[0] if __doc__ else None)
+    words = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name, module_name in COMMANDS.items():
+        module = importlib.import_module(module_name)
+        sub = words.add_parser(name, help=module.HELP, description=module.HELP)
+        module.add_arguments(sub)
+        sub.set_defaults(run=module.run)
+    chosen = parser.parse_args(arguments)
+    return int(chosen.run(chosen))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

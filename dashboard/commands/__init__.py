@@ -1,0 +1,4 @@
+"""The subcommands of `setscrew`, one module each: `HELP`, `add_arguments(parser)` and `run(arguments) -> exit code`."""
+
+# Name on the command line -> module. The order is that of `setscrew --help`.
+COMMANDS: dict[str, str] = {}

@@ -1,0 +1,161 @@
+"""Writes play logs in Python, byte for byte as FORMAT.md says; the C recorder does the same on the console."""
+
+import struct
+from collections.abc import Iterator, Mapping, Sequence
+
+from ingest.checksum import crc16
+from ingest.cobs import stuff
+from ingest.dictionary import Dictionary, Kind
+from ingest.vocabulary import EventRole
+
+EVENTS, DICTIONARY, SETTINGS = 0x11, 0x12, 0x13
+HEADER = struct.Struct("<BHHI")
+MAX_PACKET = 128
+MAX_BODY = MAX_PACKET - HEADER.size - 2
+CHUNK = MAX_BODY - 6
+SETTINGS_PER_PACKET = (MAX_BODY - 6) // 4
+# What a player would miss most is sent at once.
+URGENT = frozenset({EventRole.DEATH, EventRole.STAGE_END, EventRole.RUN_END})
+
+
+class NotWritable(ValueError):
+    """An event does not fit the dictionary or the order of time; the message says what to change."""
+
+
+class Encoder:
+    """Turns events into the bytes of a play log.
+
+    Each method returns the bytes to send now (often none): the encoder does no I/O. `tick` counts from power-up and
+    may pass 2^32. `repeat_s` is the time between two packets of the dictionary that is sent again and again.
+    """
+
+    def __init__(self, dictionary: Dictionary, values: Sequence[int], nonce: int = 1, repeat_s: float = 2.0):
+        if len(values) != len(dictionary.tunables):
+            raise NotWritable(f"{len(dictionary.tunables)} tunables need as many values, not {len(values)}")
+        self._dictionary = dictionary
+        self._values = list(values)
+        self._kinds = {kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)}
+        self._flush_ticks = dictionary.clock_hz // 2
+        self._repeat_ticks = round(repeat_s * dictionary.clock_hz)
+        self._sequence = 0
+        self._nonce = nonce
+        self._restart()
+
+    def _restart(self) -> None:
+        self._body = bytearray()
+        self._start = self._last = 0
+        self._dropped = 0
+        self._rotation: Iterator[bytes] = iter(())
+        self._repeat_at = self._repeat_ticks
+
+    def power_up(self, nonce: int | None = None) -> bytes:
+        """The first bytes after a reset: a zero, the settings and the whole dictionary."""
+        closed = self.flush()
+        self._nonce = (self._nonce if nonce is None else nonce) & 0xFFFF
+        self._restart()
+        return closed + b"\0" + b"".join(self._packet(type_, 0, body) for type_, body in self._about())
+
+    def reset(self, nonce: int | None = None) -> bytes:
+        """A reset of the console: as `power_up`, by default with the next nonce."""
+        return self.power_up(self._nonce + 1 if nonce is None else nonce)
+
+    def event(self, tick: int, name: str, fields: Mapping[str, int]) -> bytes:
+        """Logs one event; raises NotWritable."""
+        if name not in self._kinds:
+            raise NotWritable(f"unknown kind {name!r}; the dictionary has {', '.join(self._kinds)}")
+        number, kind, layout = self._kinds[name]
+        if tick < self._last:
+            raise NotWritable(f"time goes back from {self._last} to {tick}; sort the events, or log a power-up between")
+        unknown = set(fields) - {f.name for f in kind.fields}
+        if unknown:
+            raise NotWritable(f"kind {name!r} has no field {sorted(unknown)[0]!r}")
+        try:
+            content = layout.pack(*(fields.get(f.name, 0) for f in kind.fields))
+        except struct.error:
+            raise NotWritable(_misfit(kind, fields)) from None
+        # A step holds 32 bits, and the clock must be seen at least every quarter of its wrap.
+        out = self._catch_up(tick)
+        record = _record(number, tick - self._last if self._body else 0, content)
+        if self._body and len(self._body) + len(record) > MAX_BODY:
+            out += self.flush()
+            record = _record(number, 0, content)
+        if not self._body:
+            self._start = tick
+        self._body += record
+        self._last = tick
+        return out + (self.flush() if kind.role in URGENT else b"")
+
+    def settings(self, changes: Mapping[str, int]) -> bytes:
+        """Changes tunables from here on and says so at once; raises NotWritable."""
+        names = [t.name for t in self._dictionary.tunables]
+        for name, value in changes.items():
+            if name not in names:
+                raise NotWritable(f"unknown tunable {name!r}; the dictionary has {', '.join(names)}")
+            self._values[names.index(name)] = value
+        return self.flush() + b"".join(
+            self._packet(type_, self._last, body) for type_, body in self._about() if type_ == SETTINGS
+        )
+
+    def drop(self, events: int) -> None:
+        """Counts events as dropped, as a recorder with a full buffer does."""
+        self._dropped += events
+
+    def flush(self) -> bytes:
+        """Sends the open packet, if there is one."""
+        if not self._body:
+            return b""
+        packet = self._packet(EVENTS, self._start, bytes(self._body))
+        self._body.clear()
+        return packet
+
+    def _catch_up(self, tick: int) -> bytes:
+        out = b""
+        if self._body and tick - self._start >= self._flush_ticks:
+            out += self.flush()
+        quarter = 1 << 30
+        while tick - self._last > quarter:
+            self._last += quarter
+            out += self._repeat(self._last)
+        if tick >= self._repeat_at:
+            out += self.flush() + self._repeat(tick)
+            self._repeat_at = tick + self._repeat_ticks
+        return out
+
+    def _repeat(self, tick: int) -> bytes:
+        following = next(self._rotation, None)
+        if following is None:
+            self._rotation = iter([bytes([type_]) + body for type_, body in self._about()])
+            following = next(self._rotation)
+        return self._packet(following[0], tick, following[1:])
+
+    def _about(self) -> Iterator[tuple[int, bytes]]:
+        text, id_ = self._dictionary.text, self._dictionary.id
+        for first in range(0, max(1, len(self._values)), SETTINGS_PER_PACKET):
+            some = self._values[first : first + SETTINGS_PER_PACKET]
+            yield SETTINGS, struct.pack(f"<HHBB{len(some)}i", id_, self._nonce, first, len(some), *some)
+        for offset in range(0, len(text), CHUNK):
+            yield DICTIONARY, struct.pack("<HHH", id_, len(text), offset) + text[offset : offset + CHUNK]
+
+    def _packet(self, type_: int, tick: int, body: bytes) -> bytes:
+        packet = HEADER.pack(type_, self._sequence, self._dropped & 0xFFFF, tick & 0xFFFFFFFF) + body
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        return stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
+
+
+def _layout(kind: Kind) -> struct.Struct:
+    codes = {"u8": "B", "i8": "b", "u16": "H", "i16": "h", "u32": "I", "i32": "i"}
+    return struct.Struct("<" + "".join(codes[f.type] for f in kind.fields))
+
+
+def _record(number: int, step: int, content: bytes) -> bytes:
+    width = 0 if step == 0 else 1 if step < 1 << 8 else 2 if step < 1 << 16 else 3
+    return bytes([4 * number + width]) + step.to_bytes((0, 1, 2, 4)[width], "little") + content
+
+
+def _misfit(kind: Kind, fields: Mapping[str, int]) -> str:
+    for f in kind.fields:
+        value = fields.get(f.name, 0)
+        low, high = f.type.limits
+        if not isinstance(value, int) or not low <= value <= high:
+            return f"field {f.name!r} of kind {kind.name!r} must be an integer from {low} to {high}, not {value!r:.40}"
+    return f"the fields of kind {kind.name!r} do not fit"

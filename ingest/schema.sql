@@ -1,0 +1,100 @@
+-- The study: everything that was ingested, and what people said about it. One DuckDB file.
+-- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets` and `predictions` can be
+-- rebuilt from them at any time. Times are integer microseconds since the console's power-up.
+
+CREATE TABLE study (schema_version INTEGER NOT NULL);
+INSERT INTO study VALUES (1);
+
+-- One play log as received. `sha256` is of the bytes ingested; a file that has grown replaces its own capture.
+CREATE TABLE captures (
+    capture_id INTEGER, sha256 TEXT, name TEXT, bytes BIGINT, ingested_at TIMESTAMP, received_at TIMESTAMP,
+    packets BIGINT, events BIGINT,
+    rejected_packets BIGINT, missing_packets BIGINT, dropped_events BIGINT, tail_bytes BIGINT,
+    unread_bytes BIGINT,     -- bytes of packets that could not be read for want of a dictionary
+    newer_packets BIGINT,    -- packets of a format version this Setscrew does not know
+    refusal TEXT             -- why the dictionary was refused, or NULL
+);
+-- Each piece of damage with its place; at most 1,000 a capture, the counts above are complete.
+CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packets BIGINT);
+CREATE TABLE power_ups (
+    power_up_id INTEGER, capture_id INTEGER, number INTEGER, nonce INTEGER, dictionary_id INTEGER,
+    first_us BIGINT, last_us BIGINT,
+    drift_ppm DOUBLE         -- console clock against the PC's, where arrival times were recorded
+);
+CREATE TABLE dictionaries (
+    dictionary_id INTEGER, game TEXT, firmware TEXT, clock_hz BIGINT, screen_width INTEGER, screen_height INTEGER,
+    dictionary_text TEXT
+);
+CREATE TABLE kinds (dictionary_id INTEGER, number INTEGER, kind TEXT, role TEXT, table_name TEXT);
+CREATE TABLE fields (
+    dictionary_id INTEGER, kind TEXT, number INTEGER, field TEXT, field_type TEXT, role TEXT, unit TEXT
+);
+CREATE TABLE labels (dictionary_id INTEGER, kind TEXT, field TEXT, value BIGINT, label TEXT);
+-- Firmware + the values of its tunables. `label` is unique within a game: firmware, and a letter where values differ.
+CREATE TABLE builds (build_id INTEGER, dictionary_id INTEGER, game TEXT, firmware TEXT, label TEXT);
+-- Scope columns are NULL where the tunable holds everywhere.
+CREATE TABLE tunables (
+    build_id INTEGER, number INTEGER, tunable TEXT, role TEXT, value BIGINT, low BIGINT, high BIGINT, step BIGINT,
+    unit TEXT, stage INTEGER, stage_kind INTEGER, song INTEGER, level INTEGER, grade INTEGER
+);
+CREATE TABLE all_runs (
+    run_id INTEGER, capture_id INTEGER, power_up_id INTEGER, number INTEGER,  -- number: n-th run of the capture
+    build_id INTEGER, logged_player INTEGER, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
+    start_us BIGINT, end_us BIGINT, alive_us BIGINT, ending TEXT,             -- finished, game_over, quit, cut
+    deaths INTEGER, score BIGINT, rating INTEGER, start_byte BIGINT,          -- start_byte: its first packet's offset
+    damaged BOOLEAN, mixed_build BOOLEAN                                      -- mixed: a tunable changed during the run
+);
+-- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
+CREATE TABLE stages (
+    stage_id INTEGER, run_id INTEGER, visit INTEGER, stage INTEGER, stage_kind INTEGER, song INTEGER,
+    start_us BIGINT, end_us BIGINT, alive_us BIGINT, cleared BOOLEAN, deaths INTEGER,
+    lives_in INTEGER, tier_in INTEGER
+);
+-- One life. stage_id, lives_left, tier and level are those in force when it ended (lives_left: after the death).
+CREATE TABLE lives (
+    life_id INTEGER, run_id INTEGER, number INTEGER, stage_id INTEGER, start_us BIGINT, end_us BIGINT, alive_us BIGINT,
+    died BOOLEAN, cause INTEGER, x INTEGER, y INTEGER, lives_left INTEGER, tier INTEGER, level INTEGER,
+    shot_ago_us BIGINT
+);
+-- Time alive at one stage visit, life, tier and level: the counting-process form of the same runs.
+-- ended_by: death, stage_end, change (tier or level), run_end, cut, quit.
+CREATE TABLE spells (
+    run_id INTEGER, stage_id INTEGER, life INTEGER, tier INTEGER, level INTEGER, start_us BIGINT, end_us BIGINT,
+    alive_us BIGINT, ended_by TEXT
+);
+
+-- What people say about runs and players; never rebuilt, never deleted by an ingest.
+CREATE TABLE run_notes (
+    capture_sha256 TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT
+);
+CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time BOOLEAN);
+CREATE TABLE ratings (player TEXT, game TEXT, attempt INTEGER, rating DOUBLE);
+CREATE TABLE targets (noted_at TIMESTAMP, game TEXT, target_toml TEXT);
+CREATE TABLE predictions (noted_at TIMESTAMP, game TEXT, build_label TEXT, fingerprint TEXT, prediction_json TEXT);
+
+-- Runs as every reader sees them: player tag, attempts counted, notes applied.
+-- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.
+CREATE VIEW runs AS
+WITH noted AS (
+    SELECT capture_sha256, run_number,
+        last(player ORDER BY noted_at) FILTER (player IS NOT NULL) AS player,
+        last(valid ORDER BY noted_at) FILTER (valid IS NOT NULL) AS valid,
+        last(reason ORDER BY noted_at) FILTER (reason IS NOT NULL) AS reason,
+        string_agg(remark, '; ' ORDER BY noted_at) AS remark
+    FROM run_notes GROUP BY ALL
+), tagged AS (
+    SELECT r.*, b.game, b.label AS build,
+        coalesce(n.player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
+        coalesce(n.valid, true) AS valid, n.reason AS invalid_reason, n.remark
+    FROM all_runs r
+    JOIN builds b USING (build_id)
+    JOIN captures c USING (capture_id)
+    LEFT JOIN noted n ON n.capture_sha256 = c.sha256 AND n.run_number = r.number
+)
+SELECT t.* EXCLUDE (tag, team, first_time),
+    coalesce(t.tag, '?' || t.run_id) AS player, t.tag IS NOT NULL AS tagged,
+    coalesce(p.team, t.team, false) AS team,
+    coalesce(p.first_time, t.first_time) AS first_time,
+    p.player_group,
+    row_number() OVER (PARTITION BY t.game, coalesce(t.tag, '?' || t.run_id) ORDER BY t.capture_id, t.number) AS attempt
+FROM tagged t LEFT JOIN players p ON p.player = t.tag;
