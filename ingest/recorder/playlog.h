@@ -1,0 +1,301 @@
+/* Playlog: records what happens in a game and sends it over a serial line, so that play can be studied.
+ *
+ * Two files, C99, no allocation, no stdio, no floats. Copy playlog.h and playlog.c beside the game's sources.
+ * README.md shows a whole game's log in ten lines, WIRING.md how to connect it, ../FORMAT.md every bit of the wire.
+ *
+ * What may be relied on:
+ *   - The caller owns all memory: one struct playlog (56 bytes on a 32-bit machine) and one ring buffer.
+ *   - No function blocks or waits. A ring without room for a whole packet drops the event and counts it; the count
+ *     travels with every packet, so the PC knows that, and how much, is missing.
+ *   - log_<kind>() may be called from any interrupt, once playlog_init() has returned. Everything that two sides
+ *     could change at once happens between port->lock() and port->unlock().
+ *   - Interrupts stay locked for a bounded time: README.md has the measured numbers of instructions.
+ */
+#ifndef PLAYLOG_H
+#define PLAYLOG_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* What the recorder needs of the board. All are called with the lock held or in the transmitter's interrupt, so they
+ * must be short, and none may log. */
+struct playlog_port {
+    /* The console's clock: ticks that only go forward and wrap at 2^32; LOG_CLOCK_HZ of them make a second. */
+    uint32_t (*now)(void);
+
+    /* Turns interrupts off and returns what unlock() needs to put them back as they were (locks may nest).
+     * Cortex-M: `uint32_t was = __get_PRIMASK(); __disable_irq(); return was;` and `__set_PRIMASK(was);`.
+     * Without any interrupts: one function that returns 0, one that does nothing. */
+    uint32_t (*lock)(void);
+    void (*unlock)(uint32_t was);
+
+    /* Transmission by interrupt: writes one byte into the transmitter, which is empty then. NULL: by polling. */
+    void (*send)(uint8_t byte);
+
+    /* Transmission by interrupt: turns the transmitter-empty interrupt on or off; its handler must call
+     * playlog_on_transmitter_empty(). Not used, and may be NULL, when send is NULL. */
+    void (*enable_interrupt)(bool on);
+};
+
+/* What a game's events and tunables are called and mean. PLAYLOG_DEFINE() makes one; it lives in flash. */
+struct playlog_schema {
+    const char *text;       /* the dictionary, FORMAT.md section 4 */
+    uint16_t length;        /* of the text in bytes, 1 to 16384 */
+    uint8_t tunables;       /* how many of them the dictionary has */
+    uint32_t clock_hz;      /* ticks a second, 100 to 10,000,000 */
+};
+
+/* The recorder's memory. Only playlog.c touches it. */
+struct playlog {
+    const struct playlog_schema *schema;
+    const struct playlog_port *port;
+    const int32_t *values;
+    uint8_t *ring;
+    uint32_t start;          /* tick of the open packet's first event */
+    uint32_t last;           /* tick of the last record or packet */
+    uint32_t repeated;       /* tick of the last packet of the periodic dictionary */
+    uint16_t mask;           /* size of the ring - 1 */
+    uint16_t write;          /* where the open frame's next byte goes */
+    uint16_t code;           /* where the open COBS block's length goes */
+    volatile uint16_t head;  /* end of the last closed frame: what may be sent ends here */
+    volatile uint16_t tail;  /* next byte to send */
+    uint16_t crc;
+    uint16_t sequence;
+    uint16_t dropped;
+    uint16_t nonce;
+    uint16_t id;             /* of the dictionary */
+    uint16_t text_next;      /* next byte of the dictionary to send */
+    uint8_t setting_next;    /* next tunable to send */
+    uint8_t about;           /* what is due of settings and dictionary, and how soon */
+    uint8_t length;          /* of the open packet in bytes; 0: none is open */
+    volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
+};
+
+/* Starts the recorder, and writes the first settings packet into the ring.
+ *   values: the tunables' values in the order of the dictionary, in flash or RAM; NULL when there are none.
+ *   ring, ring_bytes: the caller's buffer. Its size is a power of two from 512 to 32768.
+ *   nonce: a number that differs from one power-up to the next as well as the board can manage: a counter in
+ *     flash, the noise of an open ADC pin. It is how the PC tells a reset from damage.
+ * Returns false, and must not be used further, when the size of the ring or of the schema is not allowed.
+ * schema, port, values and ring must stay where they are. Call it again only for a new power-up. */
+bool playlog_init(struct playlog *log, const struct playlog_schema *schema, const int32_t *values,
+                  uint8_t *ring, size_t ring_bytes, const struct playlog_port *port, uint16_t nonce);
+
+/* Call once a frame, at least every 100 ms, from the main loop. Sends what has waited 500 ms, the dictionary after
+ * power-up, and again and again one packet of it every PLAYLOG_REPEAT_S, so that a capture may begin at any time. */
+void playlog_poll(struct playlog *log);
+
+/* Call after changing a tunable's value in the array given to playlog_init(): sends all of them before any
+ * further event. */
+void playlog_settings_changed(struct playlog *log);
+
+/* Closes the open packet so that it is sent without waiting: before the console sleeps or is turned off. */
+void playlog_flush(struct playlog *log);
+
+/* By interrupt: the handler of the transmitter-empty interrupt calls this. Sends the next byte, or turns the
+ * interrupt off. Call it only when the transmitter is empty. */
+void playlog_on_transmitter_empty(struct playlog *log);
+
+/* By polling (port->send is NULL): the next byte to send, or -1 when there is none. Call it from one place only,
+ * when the transmitter can take a byte. */
+int playlog_next_byte(struct playlog *log);
+
+/* What log_<kind>() calls. record: PLAYLOG_HEADROOM bytes that the recorder uses, then the fields; width: bytes of
+ * the fields, at most 64; tag: 4 * kind + 1 when it is to be sent at once. */
+void playlog_event(struct playlog *log, uint8_t tag, uint8_t *record, uint8_t width);
+
+/* Seconds between two packets of the periodic dictionary. */
+#ifndef PLAYLOG_REPEAT_S
+#define PLAYLOG_REPEAT_S 2u
+#endif
+
+#define PLAYLOG_HEADROOM 5
+#define PLAYLOG_MIN_RING 512
+#define PLAYLOG_MAX_RING 32768
+
+/* ---- A game's own kinds, fields and tunables ---------------------------------------------------------------------
+ *
+ * The game's header defines:
+ *   LOG_GAME, LOG_FIRMWARE   string literals, 1 to 80 characters
+ *   LOG_CLOCK_HZ             ticks a second of port->now(), a plain number
+ *   LOG_SCREEN_WIDTH, LOG_SCREEN_HEIGHT   pixels, plain numbers
+ *   LOG_KINDS(KIND)          one KIND(name, role) an event kind, 1 to 63 of them
+ *   LOG_<name>(FIELD, LABEL) for every kind: its fields, 0 to 16, each FIELD(type, name, role, unit),
+ *                            followed by LABEL(value, "text") for values that have a name
+ *   LOG_TUNABLES(TUNABLE)    one TUNABLE(name, role, value, min, max, step, unit, scope) each, or nothing
+ * and ends with PLAYLOG_DECLARE(). One .c file says PLAYLOG_DEFINE(some_name), which defines
+ * `const struct playlog_schema some_name`.
+ *
+ * type is u8, i8, u16, i16, u32 or i32. name is lower case, at most 32 characters. role is a word of FORMAT.md
+ * section 6, or none; unit is a lower-case word, or none. scope is PLAYLOG_EVERYWHERE, or one or more of
+ * PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(1) PLAYLOG_SONG(n) PLAYLOG_LEVEL(n) PLAYLOG_GRADE(n), without commas.
+ * Numbers that go into the dictionary are plain: 1000, -5 or a macro that is just that; not 1000u, not (5).
+ * value may be any constant.
+ *
+ * PLAYLOG_DECLARE() makes
+ *   LOG_KIND_<kind>, LOG_KIND_COUNT, LOG_TUNABLE_<tunable>, LOG_TUNABLE_COUNT   enumerations
+ *   void log_<kind>(struct playlog *log, fields...)   logs one event; never blocks; may be called in interrupts
+ *   LOG_VALUES        initialiser of the tunables' values: int32_t tunables[LOG_TUNABLE_COUNT] = LOG_VALUES;
+ *
+ * A role that does not exist, a name or role twice, a value outside its range, too many of anything: a compile
+ * error. What C cannot see (an upper-case letter, a control character) the PC refuses, naming the line.
+ */
+#define PLAYLOG_EVENT_ROLES(X)                                                                                     \
+    X(run_start) X(run_end) X(stage_start) X(stage_end) X(spawn) X(death) X(pickup) X(shot) X(enemy_shot) X(hit)   \
+    X(position) X(note) X(press) X(verdict) X(piece) X(lock) X(lines) X(level) X(trial) X(rating) X(input)         \
+    X(slow_frame) X(flash) X(pause) X(resume)
+#define PLAYLOG_FIELD_ROLES(X)                                                                                     \
+    X(player) X(team) X(first_time) X(seed) X(ending) X(stage) X(stage_kind) X(song) X(cleared) X(lives) X(tier)   \
+    X(level) X(x) X(y) X(cause) X(aimed) X(shot_ago) X(lane) X(ago) X(ahead) X(grade) X(error) X(success) X(speed) \
+    X(piece) X(lines) X(score) X(value) X(duration)
+#define PLAYLOG_TUNABLE_ROLES(X)                                                                                   \
+    X(start_lives) X(lives_refill) X(fire_period) X(aimed_share) X(pickup_rate) X(tiers_survive) X(drop_interval)  \
+    X(target_speed) X(window_early) X(window_late) X(input_offset) X(poll_period) X(note_speed)
+
+#define PLAYLOG_EVENT_ROLE(role) PLAYLOG_EVENT_ROLE_##role,
+#define PLAYLOG_FIELD_ROLE(role) PLAYLOG_FIELD_ROLE_##role,
+#define PLAYLOG_TUNABLE_ROLE(role) PLAYLOG_TUNABLE_ROLE_##role,
+enum { PLAYLOG_EVENT_ROLE_none, PLAYLOG_EVENT_ROLES(PLAYLOG_EVENT_ROLE) PLAYLOG_EVENT_ROLE_COUNT };
+enum { PLAYLOG_FIELD_ROLE_none, PLAYLOG_FIELD_ROLES(PLAYLOG_FIELD_ROLE) PLAYLOG_FIELD_ROLE_COUNT };
+enum { PLAYLOG_TUNABLE_ROLE_none, PLAYLOG_TUNABLE_ROLES(PLAYLOG_TUNABLE_ROLE) PLAYLOG_TUNABLE_ROLE_COUNT };
+
+#define PLAYLOG_EVERYWHERE ""
+#define PLAYLOG_STAGE(n) " stage=" #n
+#define PLAYLOG_STAGE_KIND(n) " stage_kind=" #n
+#define PLAYLOG_SONG(n) " song=" #n
+#define PLAYLOG_LEVEL(n) " level=" #n
+#define PLAYLOG_GRADE(n) " grade=" #n
+
+typedef uint8_t playlog_u8;
+typedef int8_t playlog_i8;
+typedef uint16_t playlog_u16;
+typedef int16_t playlog_i16;
+typedef uint32_t playlog_u32;
+typedef int32_t playlog_i32;
+
+#define LOG_VALUES { LOG_TUNABLES(PLAYLOG_TUNABLE_VALUE) }
+#define PLAYLOG_TUNABLE_VALUE(name, role, value, min, max, step, unit, scope) (value),
+
+#define PLAYLOG_DECLARE()                                                                                          \
+    enum { LOG_KINDS(PLAYLOG_KIND_NUMBER) LOG_KIND_COUNT };                                                        \
+    enum { LOG_TUNABLES(PLAYLOG_TUNABLE_NUMBER) LOG_TUNABLE_COUNT };                                               \
+    PLAYLOG_REQUIRE(has_1_to_63_kinds, LOG_KIND_COUNT >= 1 && LOG_KIND_COUNT <= 63);                               \
+    PLAYLOG_REQUIRE(has_at_most_255_tunables, LOG_TUNABLE_COUNT <= 255);                                           \
+    PLAYLOG_REQUIRE(clock_is_100_to_10000000_hz, (LOG_CLOCK_HZ) >= 100 && (LOG_CLOCK_HZ) <= 10000000);             \
+    PLAYLOG_REQUIRE(screen_is_1_to_4096_pixels, (LOG_SCREEN_WIDTH) >= 1 && (LOG_SCREEN_WIDTH) <= 4096 &&           \
+                                                    (LOG_SCREEN_HEIGHT) >= 1 && (LOG_SCREEN_HEIGHT) <= 4096);      \
+    PLAYLOG_REQUIRE(game_and_firmware_have_names, sizeof(LOG_GAME) > 1 && sizeof(LOG_FIRMWARE) > 1);               \
+    LOG_TUNABLES(PLAYLOG_TUNABLE_CHECK)                                                                            \
+    LOG_KINDS(PLAYLOG_KIND_FUNCTION)                                                                               \
+    PLAYLOG_REQUIRE(end, 1)
+
+#define PLAYLOG_DEFINE(schema)                                                                                     \
+    static const char schema##_text[] =                                                                            \
+        "playlog 1\ngame " LOG_GAME "\nfirmware " LOG_FIRMWARE "\nclock " PLAYLOG_DIGITS(LOG_CLOCK_HZ)             \
+        "\nscreen " PLAYLOG_DIGITS(LOG_SCREEN_WIDTH) " " PLAYLOG_DIGITS(LOG_SCREEN_HEIGHT) "\n"                    \
+        LOG_KINDS(PLAYLOG_KIND_TEXT) LOG_TUNABLES(PLAYLOG_TUNABLE_TEXT);                                           \
+    PLAYLOG_REQUIRE(dictionary_has_at_most_16384_bytes, sizeof schema##_text <= 16385);                            \
+    extern const struct playlog_schema schema;                                                                     \
+    const struct playlog_schema schema = {schema##_text, (uint16_t)(sizeof schema##_text - 1), LOG_TUNABLE_COUNT,  \
+                                          (LOG_CLOCK_HZ)}
+
+/* ---- How those macros work; nothing below is for games ------------------------------------------------------- */
+
+/* C99 has no static assertion: an array of negative size is the error, and its name says what is wrong. */
+#define PLAYLOG_REQUIRE(what, holds) typedef char playlog_require_##what[(holds) ? 1 : -1]
+
+#define PLAYLOG_DIGITS(number) PLAYLOG_DIGITS_(number)
+#define PLAYLOG_DIGITS_(number) #number
+
+/* "-" for none, else the word: PLAYLOG_NONE_none pushes a second argument in, any other word does not. */
+#define PLAYLOG_NONE_none , "-"
+#define PLAYLOG_WORD(marker, word) PLAYLOG_SECOND(marker, word, 0)
+#define PLAYLOG_SECOND(...) PLAYLOG_SECOND_(__VA_ARGS__)
+#define PLAYLOG_SECOND_(first, second, ...) second
+
+#define PLAYLOG_KIND_NUMBER(name, role) LOG_KIND_##name,
+#define PLAYLOG_TUNABLE_NUMBER(name, role, value, min, max, step, unit, scope) LOG_TUNABLE_##name,
+
+#define PLAYLOG_KIND_TEXT(name, role)                                                                              \
+    "kind " #name " " PLAYLOG_WORD(PLAYLOG_NONE_##role, #role) "\n" LOG_##name(PLAYLOG_FIELD_TEXT, PLAYLOG_LABEL_TEXT)
+#define PLAYLOG_FIELD_TEXT(type, name, role, unit)                                                                 \
+    "field " #type " " #name " " PLAYLOG_WORD(PLAYLOG_NONE_##role, #role) " "                                      \
+    PLAYLOG_WORD(PLAYLOG_NONE_##unit, #unit) "\n"
+#define PLAYLOG_LABEL_TEXT(value, text) "label " PLAYLOG_DIGITS(value) " " text "\n"
+#define PLAYLOG_TUNABLE_TEXT(name, role, value, min, max, step, unit, scope)                                       \
+    "tunable " #name " " PLAYLOG_WORD(PLAYLOG_NONE_##role, #role) " " PLAYLOG_DIGITS(min) " " PLAYLOG_DIGITS(max)  \
+    " " PLAYLOG_DIGITS(step) " " PLAYLOG_WORD(PLAYLOG_NONE_##unit, #unit) scope "\n"
+
+#define PLAYLOG_TUNABLE_CHECK(name, role, value, min, max, step, unit, scope)                                      \
+    enum { playlog_role_of_tunable_##name = PLAYLOG_TUNABLE_ROLE_##role };                                         \
+    PLAYLOG_REQUIRE(value_of_##name##_is_between_min_and_max, (min) <= (value) && (value) <= (max));               \
+    PLAYLOG_REQUIRE(step_of_##name##_is_positive, (step) > 0);                                                     \
+    PLAYLOG_REQUIRE(name_##name##_has_at_most_32_characters, sizeof(#name) <= 33);
+
+/* Roles as bits: their sum is their union exactly when none comes twice. Bit 0 is none and counts for nothing. */
+#define PLAYLOG_ROLE_BIT(role) ((1ull << PLAYLOG_FIELD_ROLE_##role) & ~1ull)
+#define PLAYLOG_ROLE_ADD(type, name, role, unit) +PLAYLOG_ROLE_BIT(role)
+#define PLAYLOG_ROLE_OR(type, name, role, unit) | PLAYLOG_ROLE_BIT(role)
+#define PLAYLOG_COUNT_ONE(type, name, role, unit) +1
+#define PLAYLOG_WIDTH(type, name, role, unit) +sizeof(playlog_##type)
+#define PLAYLOG_NAME_FITS(type, name, role, unit) &&sizeof(#name) <= 33
+#define PLAYLOG_PARAMETER(type, name, role, unit) , playlog_##type name
+#define PLAYLOG_STORE(type, name, role, unit) playlog_at = playlog_put_##type(playlog_at, name);
+#define PLAYLOG_NO_LABEL(value, text)
+#define PLAYLOG_URGENT(role)                                                                                       \
+    (PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_death || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_stage_end \
+     || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_run_end)
+
+#define PLAYLOG_KIND_FUNCTION(kind, role)                                                                          \
+    PLAYLOG_REQUIRE(name_##kind##_has_at_most_32_characters, sizeof(#kind) <= 33);                                 \
+    PLAYLOG_REQUIRE(fields_of_##kind##_have_names_of_at_most_32_characters,                                        \
+                    1 LOG_##kind(PLAYLOG_NAME_FITS, PLAYLOG_NO_LABEL));                                            \
+    PLAYLOG_REQUIRE(kind_##kind##_has_at_most_16_fields, (0 LOG_##kind(PLAYLOG_COUNT_ONE, PLAYLOG_NO_LABEL)) <= 16);\
+    PLAYLOG_REQUIRE(fields_of_##kind##_have_no_role_twice,                                                         \
+                    (0 LOG_##kind(PLAYLOG_ROLE_ADD, PLAYLOG_NO_LABEL))                                             \
+                        == (0 LOG_##kind(PLAYLOG_ROLE_OR, PLAYLOG_NO_LABEL)));                                     \
+    PLAYLOG_REQUIRE(fields_of_##kind##_are_not_both_ago_and_ahead,                                                 \
+                    ((0 LOG_##kind(PLAYLOG_ROLE_OR, PLAYLOG_NO_LABEL))                                             \
+                     & (PLAYLOG_ROLE_BIT(ago) | PLAYLOG_ROLE_BIT(ahead)))                                          \
+                        != (PLAYLOG_ROLE_BIT(ago) | PLAYLOG_ROLE_BIT(ahead)));                                     \
+    static inline void log_##kind(struct playlog *playlog_log LOG_##kind(PLAYLOG_PARAMETER, PLAYLOG_NO_LABEL))     \
+    {                                                                                                              \
+        uint8_t playlog_record[PLAYLOG_HEADROOM LOG_##kind(PLAYLOG_WIDTH, PLAYLOG_NO_LABEL)];                      \
+        uint8_t *playlog_at = playlog_record + PLAYLOG_HEADROOM;                                                   \
+        LOG_##kind(PLAYLOG_STORE, PLAYLOG_NO_LABEL)                                                                \
+        playlog_event(playlog_log, (uint8_t)(4 * LOG_KIND_##kind + (PLAYLOG_URGENT(role) ? 1 : 0)), playlog_record,\
+                      (uint8_t)(playlog_at - playlog_record - PLAYLOG_HEADROOM));                                  \
+    }
+
+static inline uint8_t *playlog_put_u8(uint8_t *at, uint8_t value)
+{
+    at[0] = value;
+    return at + 1;
+}
+
+static inline uint8_t *playlog_put_u16(uint8_t *at, uint16_t value)
+{
+    at[0] = (uint8_t)(value & 0xFFu);
+    at[1] = (uint8_t)(value >> 8);
+    return at + 2;
+}
+
+static inline uint8_t *playlog_put_u32(uint8_t *at, uint32_t value)
+{
+    return playlog_put_u16(playlog_put_u16(at, (uint16_t)(value & 0xFFFFu)), (uint16_t)(value >> 16));
+}
+
+static inline uint8_t *playlog_put_i8(uint8_t *at, int8_t value) { return playlog_put_u8(at, (uint8_t)value); }
+static inline uint8_t *playlog_put_i16(uint8_t *at, int16_t value) { return playlog_put_u16(at, (uint16_t)value); }
+static inline uint8_t *playlog_put_i32(uint8_t *at, int32_t value) { return playlog_put_u32(at, (uint32_t)value); }
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif
