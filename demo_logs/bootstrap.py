@@ -21,7 +21,7 @@ class CannotInstall(Exception):
 
 
 def python_with_setscrew(extra: str = "") -> Path:
-    """A Python that has Setscrew and the dependencies of `extra` ("" or "test"), installed first where needed.
+    """A Python that has Setscrew and the dependencies of `extra` ("" or "test"), installed if need be.
 
     In a virtual environment that is this very Python; otherwise the one of .venv in the checkout, which is
     made. A stamp in the environment says what was installed last, so that the second start is quick.
@@ -84,7 +84,7 @@ def _has(python: Path, module: str) -> bool:
 def _make_environment(folder: Path, python: Path) -> None:
     if importlib.util.find_spec("ensurepip") is None or importlib.util.find_spec("venv") is None:
         raise CannotInstall(
-            f"There is no pip in {folder}, and this Python comes without ensurepip, so that it cannot be made. "
+            f"There is no pip in {folder}, and this Python comes without ensurepip, so it cannot be made. "
             "On Debian and Ubuntu: apt install python3-venv. Or make a virtual environment in another way, "
             "with pip in it, start it, and call this again from within."
         )
@@ -109,6 +109,6 @@ def _install(python: Path, extra: str) -> None:
     installed = subprocess.run([str(python), "-m", "pip", "install", *options], cwd=ROOT, check=False)
     if installed.returncode:
         raise CannotInstall(
-            "pip could not install what Setscrew needs; its own words are above. A first start needs a network. "
+            "pip could not install what Setscrew needs; its own words are above. A first start needs the net. "
             f"To see more: {python} -m pip install -c constraints.txt -e {what}"
         )

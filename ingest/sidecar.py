@@ -1,0 +1,147 @@
+"""The sidecar of a recording: when the bytes arrived, and what people said while they did (CAPTURE.md).
+
+It lies beside the raw log, `x.capture.jsonl` beside `x.playlog`, one JSON object a line. Reading it is pure
+and lenient: it may have been cut in the middle of a line, and it is as untrusted as the log itself.
+"""
+
+import json
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ingest.player_tag import player_tag
+
+VERSION = 1
+MAX_BYTES = 64 << 20
+LONGEST_REMARK = 400
+
+
+@dataclass(frozen=True)
+class Said:
+    """Something said when `byte` bytes had been received.
+
+    `player` is a tag for the next run, or with `current` for the one in progress; None takes back the tags
+    that still wait. `remark` is free text on the run in progress or the one before.
+    """
+
+    byte: int
+    player: str | None = None
+    current: bool = False
+    remark: str | None = None
+
+
+@dataclass(frozen=True)
+class Sidecar:
+    """A sidecar as read. `arrivals` are (seconds since the start, bytes received by then), both ascending.
+
+    `started` is the PC's clock in UTC as ISO 8601, or None. `unread_lines` could not be understood.
+    """
+
+    started: str | None = None
+    source: str | None = None
+    arrivals: tuple[tuple[float, int], ...] = ()
+    said: tuple[Said, ...] = ()
+    lost_bytes: int = 0
+    unread_lines: int = 0
+
+
+@dataclass
+class _Reading:
+    started: str | None = None
+    source: str | None = None
+    arrivals: list[tuple[float, int]] = field(default_factory=list)
+    said: list[Said] = field(default_factory=list)
+    lost_bytes: int = 0
+    unread_lines: int = 0
+
+
+def sidecar_path(log: Path) -> Path:
+    """Where the sidecar of the raw log at `log` lies."""
+    return log.with_suffix(".capture.jsonl")
+
+
+def read_sidecar(log: Path) -> Sidecar | None:
+    """The sidecar beside the raw log at `log`, or None where there is none. Raises OSError."""
+    path = sidecar_path(log)
+    if not path.is_file():
+        return None
+    with path.open("rb") as file:
+        return parse_sidecar(file.read(MAX_BYTES))
+
+
+def parse_sidecar(content: bytes) -> Sidecar:
+    """The sidecar in `content`; what cannot be understood is counted and passed over."""
+    reading = _Reading()
+    for line in content.splitlines():
+        try:
+            _take(reading, json.loads(line))
+        except (ValueError, TypeError, KeyError, RecursionError):
+            reading.unread_lines += 1
+    return Sidecar(
+        reading.started, reading.source, tuple(reading.arrivals), tuple(reading.said), reading.lost_bytes,
+        reading.unread_lines,
+    )  # fmt: skip
+
+
+def _take(reading: _Reading, line: Any) -> None:
+    if not isinstance(line, dict):
+        raise TypeError("not an object")
+    if "capture" in line:
+        reading.started, reading.source = str(line["started"])[:40], str(line["source"])[:200]
+        return
+    at, byte = line["at"], line["byte"]
+    if not isinstance(byte, int) or isinstance(byte, bool) or byte < 0 or not math.isfinite(at):
+        raise ValueError("no place")
+    if "player" in line:
+        player = None if line["player"] is None else player_tag(str(line["player"]))
+        reading.said.append(Said(byte, player, line.get("current") is True))
+    elif "remark" in line:
+        reading.said.append(Said(byte, remark=str(line["remark"])[:LONGEST_REMARK]))
+    elif "lost" in line:
+        reading.lost_bytes += int(line["lost"])
+    elif "line" not in line and (not reading.arrivals or (at, byte) >= reading.arrivals[-1]):
+        reading.arrivals.append((float(at), byte))
+
+
+def players_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[str | None]:
+    """The tag of each run, whose first packet begins at `start_bytes` (ascending); None where none was
+    given.
+
+    A tag goes to the first run without one that begins at or after the byte at which the tag was given: so
+    two tags given in advance go to two runs, however quickly these follow each other.
+    """
+    tags: list[str | None] = [None] * len(start_bytes)
+    waiting: list[str] = []
+    following = 0
+
+    def begin_runs(before: float) -> None:
+        nonlocal following
+        while following < len(start_bytes) and start_bytes[following] < before:
+            if waiting:
+                tags[following] = waiting.pop(0)
+            following += 1
+
+    for one in said:
+        if one.remark is not None:
+            continue
+        begin_runs(one.byte)
+        if one.player is None:
+            waiting.clear()
+        elif not one.current:
+            waiting.append(one.player)
+        elif following:
+            tags[following - 1] = one.player
+    begin_runs(math.inf)
+    return tags
+
+
+def remarks_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[tuple[str, ...]]:
+    """The remarks on each run: those made from its beginning up to the next one's."""
+    remarks: list[tuple[str, ...]] = [()] * len(start_bytes)
+    for one in said:
+        begun = sum(start < one.byte for start in start_bytes)
+        if one.remark is not None and begun:
+            remarks[begun - 1] += (one.remark,)
+    return remarks
