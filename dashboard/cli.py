@@ -9,7 +9,9 @@ from dashboard.commands import COMMANDS
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one subcommand and returns its exit code (dashboard/exits.py)."""
-    parser = argparse.ArgumentParser(prog="setscrew", description=__doc__.splitlines()[0] if __doc__ else None)
+    parser = argparse.ArgumentParser(
+        prog="setscrew", description=__doc__.splitlines()[0] if __doc__ else None
+    )
     words = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, module_name in COMMANDS.items():
         module = importlib.import_module(module_name)

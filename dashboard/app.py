@@ -1,0 +1,243 @@
+"""The dashboard: one frame around all pages, one filter, one theme. Callbacks here are wires only."""
+
+from typing import Any
+
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, callback_context, dcc, html, no_update
+from flask import Response, abort, request
+
+from analysis.selection import Selection
+from dashboard import exports, ids
+from dashboard.filter_bar import filter_bar
+from dashboard.filters import from_address, in_words, to_address, with_values
+from dashboard.guard import protect
+from dashboard.page import Page
+from dashboard.pages import PAGES
+from dashboard.palette import theme_called
+from dashboard.session import Session
+from dashboard.wording import counted
+
+_BY_PATH = {page.path: page for page in PAGES}
+_REFRESH_MS = 700
+
+
+def build_app(session: Session, host: str = "127.0.0.1", token: str | None = None) -> Dash:
+    """The dashboard of one study, ready to be served at `host`; `token` is asked for when it is not None."""
+    app = Dash(
+        "dashboard",
+        title="Setscrew",
+        update_title="",
+        assets_folder="assets",
+        serve_locally=True,
+        add_log_handler=False,
+    )
+    app.enable_dev_tools(debug=False, dev_tools_disable_version_check=True)
+    app.layout = _frame
+    app.validation_layout = html.Div([_frame(), *[part for page in PAGES for part in page.controls()]])
+    _wire(app, session)
+    for page in PAGES:
+        page.wires(app, session)
+    _add_downloads(app, session)
+    protect(app.server, host, token, app.csp_hashes())
+    return app
+
+
+def _frame() -> html.Div:
+    return html.Div(
+        [
+            html.A("Skip to the page", href="#" + ids.MAIN, className="skip"),
+            html.Header(
+                [
+                    html.Div([html.Span(className="brand-mark"), "Setscrew"], className="brand"),
+                    html.Div(id=ids.NAVIGATION, className="links"),
+                    html.Div(
+                        [
+                            html.Button(
+                                "Light / dark", id=ids.THEME_BUTTON, className="button quiet", type="button"
+                            )
+                        ],
+                        className="rail-foot",
+                    ),
+                ],
+                className="rail",
+            ),
+            html.Div(
+                [
+                    html.Div(
+                        id=ids.FILTER_BAR, className="filters", role="search", **{"aria-label": "Which runs"}
+                    ),
+                    html.Div(id=ids.BASIS, className="basis"),
+                    html.Main(id=ids.MAIN, tabIndex="-1"),
+                ],
+                className="body",
+            ),
+            html.Div(id=ids.MESSAGE, className="message", role="status"),
+            dcc.Location(id=ids.ADDRESS, refresh="callback-nav"),
+            dcc.Interval(id=ids.CLOCK, interval=_REFRESH_MS),
+            dcc.Store(id=ids.VERSION),
+            dcc.Store(id=ids.THEME_CHOICE, storage_type="local"),
+            dcc.Store(id=ids.THEME_NOW),
+        ],
+        className="frame",
+    )
+
+
+def page_at(path: str | None) -> Page | None:
+    """The page of an address."""
+    return _BY_PATH.get("/" + (path or "").strip("/"))
+
+
+def content(session: Session, path: str | None, search: str | None, theme_name: str | None) -> list[Any]:
+    """What stands below the filter bar at an address."""
+    page = page_at(path)
+    if page is None:
+        return [
+            html.Div(
+                [html.H1("There is no such page"), dcc.Link("To the overview", href="/")], className="head"
+            )
+        ]
+    selection = from_address(search, session.games())
+    head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
+    body = page.body(session, selection, theme_called(theme_name))
+    return [head, html.Div(body, className="cards", key=page.path)]
+
+
+def navigation(path: str | None, search: str | None) -> list[Any]:
+    """The links to all pages, which keep the filter."""
+    current = page_at(path)
+    parts: list[Any] = []
+    for group in dict.fromkeys(page.group for page in PAGES):
+        links = [
+            html.Li(
+                dcc.Link(
+                    page.short,
+                    href=page.path + (search or ""),
+                    **({"className": "here"} if page is current else {}),
+                )
+            )
+            for page in PAGES
+            if page.group == group
+        ]
+        parts.append(html.Nav([html.H2(group), html.Ul(links)], **{"aria-label": group}))
+    return parts
+
+
+def basis_line(session: Session, selection: Selection | None, page: Page | None) -> list[Any]:
+    """What the page rests on, in one line."""
+    if selection is None or page is None or not page.filtered:
+        return []
+    basis = session.basis(selection)
+    parts = [
+        html.Span(f"{counted(basis.players, 'player')}, {counted(basis.runs, 'run')} chosen"),
+        html.Span(["data ", html.Code(basis.fingerprint)]),
+    ]
+    if basis.damaged:
+        words = f"{counted(basis.damaged, 'run')} with damage in the log"
+        parts.insert(1, html.Span(dcc.Link(words, href="/trust" + to_address(selection))))
+    return parts
+
+
+def _wire(app: Dash, session: Session) -> None:
+    @app.callback(
+        Output(ids.VERSION, "data"),
+        Input(ids.CLOCK, "n_intervals"),
+        State(ids.VERSION, "data"),
+        prevent_initial_call=True,
+    )
+    def notice_changes(_: int, seen: int | None) -> Any:
+        return no_update if seen == session.version else session.version
+
+    @app.callback(
+        Output(ids.MAIN, "children"),
+        Output(ids.BASIS, "children"),
+        Input(ids.ADDRESS, "pathname"),
+        Input(ids.ADDRESS, "search"),
+        Input(ids.THEME_NOW, "data"),
+        Input(ids.VERSION, "data"),
+    )
+    def show(path: str | None, search: str | None, theme: str | None, _: int | None) -> Any:
+        page = page_at(path)
+        only_the_study = set(callback_context.triggered_prop_ids) == {f"{ids.VERSION}.data"}
+        if only_the_study and page is not None and not page.follows:
+            return no_update, no_update
+        selection = from_address(search, session.games())
+        return content(session, path, search, theme), basis_line(session, selection, page)
+
+    @app.callback(
+        Output(ids.NAVIGATION, "children"), Input(ids.ADDRESS, "pathname"), Input(ids.ADDRESS, "search")
+    )
+    def show_links(path: str | None, search: str | None) -> Any:
+        return navigation(path, search)
+
+    @app.callback(
+        Output(ids.FILTER_BAR, "children"),
+        Input(ids.ADDRESS, "pathname"),
+        Input(ids.ADDRESS, "search"),
+        Input(ids.VERSION, "data"),
+        State({"type": "filter", "name": ALL}, "value"),
+        State({"type": "filter", "name": ALL}, "options"),
+    )
+    def show_filter(
+        path: str | None, search: str | None, _: int | None, values: list[Any], options: list[Any]
+    ) -> Any:
+        page, selection = page_at(path), from_address(search, session.games())
+        if selection is None or page is None or not page.filtered:
+            return []
+        bar = filter_bar(selection, session.choices(selection.game))
+        return no_update if values and _stands(bar, values, options) else bar
+
+    @app.callback(
+        Output(ids.ADDRESS, "search"),
+        Input({"type": "filter", "name": ALL}, "value"),
+        State(ids.ADDRESS, "search"),
+        prevent_initial_call=True,
+    )
+    def choose(values: list[Any], search: str | None) -> Any:
+        before = from_address(search, session.games())
+        if before is None or len(values) != len(ids.FILTERS):
+            return no_update
+        after = to_address(with_values(before, dict(zip(ids.FILTERS, values, strict=True))))
+        return no_update if after == to_address(before) else after
+
+    app.clientside_callback(
+        ClientsideFunction("setscrew", "theme"),
+        Output(ids.THEME_NOW, "data"),
+        Input(ids.THEME_CHOICE, "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("setscrew", "otherTheme"),
+        Output(ids.THEME_CHOICE, "data"),
+        Input(ids.THEME_BUTTON, "n_clicks"),
+        State(ids.THEME_CHOICE, "data"),
+        prevent_initial_call=True,
+    )
+
+
+def _stands(bar: list[Any], values: list[Any], options: list[Any]) -> bool:
+    """Whether the filter bar on the page already shows what `bar` would."""
+    controls = [
+        part.children if isinstance(part.children, dcc.Checklist) else part.children[1] for part in bar
+    ]
+    return [control.value for control in controls] == values and [
+        control.options for control in controls
+    ] == options
+
+
+def _add_downloads(app: Dash, session: Session) -> None:
+    @app.server.get("/table/<finding_id>/<name>.csv")
+    def table(finding_id: str, name: str) -> Response:
+        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
+        finding = session.finding(finding_id, selection) if selection is not None else None
+        if finding is None or selection is None or name not in finding.tables:
+            abort(404)
+        head = exports.header(finding, in_words(selection), session.basis(selection).fingerprint)
+        answer = Response(exports.as_csv(finding.tables[name], head), mimetype="text/csv; charset=utf-8")
+        answer.headers["Content-Disposition"] = (
+            f'attachment; filename="{_file_name(finding_id)}-{_file_name(name)}.csv"'
+        )
+        return answer
+
+
+def _file_name(text: str) -> str:
+    return "".join(
+        letter if letter.isascii() and (letter.isalnum() or letter in "._-") else "_" for letter in text
+    )

@@ -1,0 +1,150 @@
+"""A finding on a page: its sentence first, then the figure, then all that is needed to judge it."""
+
+from typing import Any
+from urllib.parse import quote
+
+from dash import dcc, html
+
+from analysis.finding import Finding
+from analysis.methods import METHODS
+from analysis.selection import Selection
+from dashboard import wording
+from dashboard.exports import rows
+from dashboard.figures import figure_for
+from dashboard.filters import to_address
+from dashboard.palette import Theme
+
+_ROWS_SHOWN = 100
+GRAPH_SETTINGS = {
+    "displaylogo": False,
+    "showSendToCloud": False,
+    "displayModeBar": False,
+    "responsive": True,
+    "scrollZoom": False,
+}
+
+
+def card(finding: Finding, selection: Selection, theme: Theme) -> html.Section:
+    """One finding as a card. Its figure, where it has one, is drawn in `theme`."""
+    figure = figure_for(finding, theme)
+    wide = " wide" if finding.facts.get("wide") else ""
+    return html.Section(
+        [
+            html.H2(finding.title),
+            html.P(finding.sentence, className="saying"),
+            *[html.P(warning, className="warning") for warning in finding.warnings],
+            graph(figure, finding.title) if figure is not None else None,
+            html.P(_basis_parts(finding), className="basis-line"),
+            html.Div(
+                [_method(finding), _numbers(finding), _downloads(finding, selection, figure)],
+                className="drawer",
+            ),
+        ],
+        className="card" + wide,
+        **{"data-finding": finding.id},
+    )
+
+
+def graph(figure: Any, title: str) -> html.Div:
+    """A figure with a name for screen readers and a file name for its downloads."""
+    height = figure["layout"].get("height") if isinstance(figure, dict) else figure.layout.height
+    style = {"height": f"{height or 320}px"}
+    return html.Div(
+        dcc.Graph(figure=figure, config=GRAPH_SETTINGS, responsive=True, style=style),
+        role="img",
+        className="drawing",
+        **{"aria-label": f"Figure: {title}. Its numbers are in the table below it."},
+    )
+
+
+def note(text: str, kind: str = "note") -> html.P:
+    """A line of text with a meaning: "note", "warning", "good", "caution"."""
+    return html.P(text, className=kind)
+
+
+def empty(title: str, steps: list[Any]) -> html.Section:
+    """What a page says when it has nothing to show: why, and what to do next."""
+    return html.Section(
+        [html.H2(title), html.Ol([html.Li(step) for step in steps])], className="card empty wide"
+    )
+
+
+def table(columns: dict[str, list[Any]], caption: str = "") -> html.Div:
+    """A plain table that scrolls sideways where it is too wide."""
+    lines = list(zip(*columns.values(), strict=True))
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption) if caption else None,
+                html.Thead(html.Tr([html.Th(name, scope="col") for name in columns])),
+                html.Tbody([html.Tr([html.Td(_cell(cell)) for cell in line]) for line in lines]),
+            ]
+        ),
+        className="table",
+        tabIndex="0",
+        role="region",
+        **{"aria-label": caption or "Table"},
+    )
+
+
+def _cell(cell: Any) -> Any:
+    return wording.number(cell) if cell is None or isinstance(cell, (bool, int, float, str)) else cell
+
+
+def _basis_parts(finding: Finding) -> list[Any]:
+    parts: list[Any] = [html.Span(wording.basis(finding))]
+    if finding.estimate is not None:
+        parts.append(html.Span(wording.interval(finding.estimate)))
+    if finding.indicative:
+        parts.append(html.Span("fewer than 8 players", className="tag"))
+    return parts
+
+
+def _method(finding: Finding) -> html.Details:
+    method = METHODS.get(finding.method)
+    inside: list[Any] = [html.P(html.Code(finding.id))]
+    if method is not None:
+        inside = [
+            html.P([html.B(method.name + ". "), method.text]),
+            *[html.P(s.text, className="source") for s in method.sources],
+        ]
+    return html.Details([html.Summary("Method"), *inside])
+
+
+def _numbers(finding: Finding) -> html.Details | None:
+    if not finding.tables:
+        return None
+    parts: list[Any] = [html.Summary("Numbers")]
+    for name, columns in finding.tables.items():
+        lines = list(rows(columns))
+        shown = {key: [line[i] for line in lines[:_ROWS_SHOWN]] for i, key in enumerate(columns)}
+        parts.append(table(shown, name.replace("_", " ")))
+        if len(lines) > _ROWS_SHOWN:
+            parts.append(
+                html.P(f"The first {_ROWS_SHOWN} of {len(lines)} rows; the CSV file has all of them.")
+            )
+    return html.Details(parts)
+
+
+def _downloads(finding: Finding, selection: Selection, figure: Any) -> html.Div:
+    parts: list[Any] = []
+    if figure is not None:
+        parts += [
+            html.Button(
+                kind.upper(),
+                type="button",
+                className="save-figure",
+                **{"data-format": kind, "data-name": finding.id},
+            )
+            for kind in ("svg", "png")
+        ]
+    address = to_address(selection)
+    parts += [
+        html.A(
+            "CSV" if len(finding.tables) == 1 else f"CSV: {name.replace('_', ' ')}",
+            href=f"/table/{quote(finding.id)}/{quote(name)}.csv{address}",
+            download=f"{finding.id}-{name}.csv",
+        )
+        for name in finding.tables
+    ]
+    return html.Div(parts, className="downloads")

@@ -1,0 +1,87 @@
+"""What all figures share: margins, fonts, grid, hover; and marks that several draw, such as bands and whiskers."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import plotly.graph_objects as go
+
+from dashboard.palette import Theme
+
+FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
+
+
+def framed(
+    theme: Theme, traces: Sequence[Any], x: str = "", y: str = "", height: int = 320, **layout: Any
+) -> go.Figure:
+    """A figure of `traces` with titled axes in the house's manner; `layout` overrides."""
+    axis: dict[str, Any] = {
+        "gridcolor": theme.rule,
+        "linecolor": theme.rule,
+        "zeroline": False,
+        "ticks": "",
+        "automargin": True,
+        "title": {"font": {"size": 12, "color": theme.soft}, "standoff": 8},
+    }
+    base: dict[str, Any] = {
+        "height": height,
+        "margin": {"l": 8, "r": 12, "t": 12, "b": 8},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 12, "color": theme.ink},
+        "colorway": list(theme.series),
+        "hoverlabel": {
+            "bgcolor": theme.panel,
+            "bordercolor": theme.rule,
+            "font": {"color": theme.ink, "family": FONT},
+        },
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "font": {"size": 12}},
+        "xaxis": axis | {"title": axis["title"] | {"text": x}},
+        "yaxis": axis | {"title": axis["title"] | {"text": y}},
+        "showlegend": sum(1 for trace in traces if getattr(trace, "showlegend", None) is not False) > 1,
+        "dragmode": False,
+    }
+    for key, value in layout.items():
+        base[key] = (
+            base[key] | value if isinstance(value, dict) and isinstance(base.get(key), dict) else value
+        )
+    return go.Figure(data=list(traces), layout=base)
+
+
+def faded(colour: str, opacity: float) -> str:
+    """A #rrggbb colour at an opacity."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{opacity})"
+
+
+def band(x: Any, low: Any, high: Any, colour: str, name: str, step: bool = False) -> list[go.Scatter]:
+    """An interval as a filled band: two traces."""
+    line = {"width": 0, "shape": "hv" if step else "linear"}
+    shared = {"mode": "lines", "line": line, "showlegend": False, "hoverinfo": "skip", "legendgroup": name}
+    return [
+        go.Scatter(x=x, y=low, **shared),
+        go.Scatter(x=x, y=high, fill="tonexty", fillcolor=faded(colour, 0.18), **shared),
+    ]
+
+
+def whiskers(
+    theme: Theme, labels: Sequence[str], value: Any, low: Any, high: Any, name: str = "", colour: str = ""
+) -> go.Scatter:
+    """Points with their intervals, one a row, read from top to bottom."""
+    colour = colour or theme.alive
+    above = [None if h is None or v is None else h - v for v, h in zip(value, high, strict=True)]
+    below = [None if lo is None or v is None else v - lo for v, lo in zip(value, low, strict=True)]
+    return go.Scatter(
+        x=value,
+        y=list(labels),
+        mode="markers",
+        name=name,
+        marker={"color": colour, "size": 9},
+        error_x={
+            "type": "data",
+            "array": above,
+            "arrayminus": below,
+            "color": colour,
+            "thickness": 1.6,
+            "width": 5,
+        },
+    )

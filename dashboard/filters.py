@@ -1,0 +1,124 @@
+"""The one filter: a Selection to and from the address, so that a view can be bookmarked and shared."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from urllib.parse import parse_qs, urlencode
+
+from analysis.selection import Selection
+
+# Nothing longer is looked at: the address is outside input.
+_LONGEST = 4096
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the filter bar offers for one game."""
+
+    games: tuple[str, ...]
+    builds: tuple[str, ...] = ()
+    stages: tuple[tuple[int, int], ...] = ()
+    players: tuple[str, ...] = ()
+    attempts: int = 1
+
+
+def to_address(selection: Selection) -> str:
+    """The query string of `selection`, with its question mark; only what differs from "all" is in it."""
+    words: list[tuple[str, str]] = [("game", selection.game)]
+    words += [("build", build) for build in selection.builds]
+    if selection.stage is not None:
+        words.append(("stage", str(selection.stage) + {None: "", 0: "r", 1: "b"}[selection.stage_kind]))
+    words += [("player", player) for player in selection.players]
+    words += [("group", group) for group in selection.groups]
+    attempts = attempts_word(selection)
+    if attempts:
+        words.append(("attempts", attempts))
+    if selection.include_team:
+        words.append(("makers", "1"))
+    return "?" + urlencode(words)
+
+
+def from_address(search: str | None, games: tuple[str, ...]) -> Selection | None:
+    """The selection an address means; words that make no sense are left out. None when there is no game at all."""
+    if not games:
+        return None
+    try:
+        words = parse_qs((search or "").lstrip("?")[:_LONGEST], max_num_fields=400)
+    except ValueError:
+        words = {}
+    game = words.get("game", [games[0]])[0]
+    stage, stage_kind = _stage(words.get("stage", [""])[0])
+    first, last = _attempts(words.get("attempts", [""])[0])
+    return Selection(
+        game=game if game in games else games[0],
+        builds=tuple(words.get("build", ())),
+        stage=stage,
+        stage_kind=stage_kind,
+        players=tuple(words.get("player", ())),
+        groups=tuple(words.get("group", ())),
+        first_attempt=first,
+        last_attempt=last,
+        include_team=words.get("makers") == ["1"],
+    )
+
+
+def attempts_word(selection: Selection) -> str:
+    """The attempts as one word: "1-3", "2-", "" for all."""
+    if selection.first_attempt is None and selection.last_attempt is None:
+        return ""
+    return f"{selection.first_attempt or 1}-{selection.last_attempt or ''}"
+
+
+def stage_word(stage: int, stage_kind: int | None) -> str:
+    """A stage in words: "Stage 2, boss"."""
+    return f"Stage {stage}" + {None: "", 0: ", regular", 1: ", boss"}.get(stage_kind, "")
+
+
+def with_values(selection: Selection, values: Mapping[str, object]) -> Selection:
+    """`selection` with what the filter bar's controls say. A new game drops what belonged to the old one."""
+    game = str(values.get("game") or selection.game)
+    if game != selection.game:
+        return Selection(game=game, include_team=selection.include_team)
+    stage, stage_kind = _stage(str(values.get("stage") or ""))
+    first, last = _attempts(str(values.get("attempts") or ""))
+    return replace(
+        selection,
+        builds=_texts(values.get("builds")),
+        stage=stage,
+        stage_kind=stage_kind,
+        players=_texts(values.get("players")),
+        first_attempt=first,
+        last_attempt=last,
+        include_team=bool(values.get("makers")),
+    )
+
+
+def in_words(selection: Selection) -> str:
+    """The selection as a report states it."""
+    parts = [
+        "builds " + ", ".join(selection.builds) if selection.builds else "all builds",
+        "every stage"
+        if selection.stage is None
+        else stage_word(selection.stage, selection.stage_kind).lower(),
+        "players " + ", ".join(selection.players) if selection.players else "all players",
+        "every attempt" if not attempts_word(selection) else f"attempts {attempts_word(selection)}",
+        "the makers' own runs included" if selection.include_team else "without the makers' own runs",
+    ]
+    if selection.groups:
+        parts.insert(3, "groups " + ", ".join(selection.groups))
+    return f"{selection.game}: " + ", ".join(parts)
+
+
+def _texts(value: object) -> tuple[str, ...]:
+    return tuple(str(item) for item in value) if isinstance(value, (list, tuple)) else ()
+
+
+def _stage(word: str) -> tuple[int | None, int | None]:
+    kind = {"r": 0, "b": 1}.get(word[-1:])
+    number = word[:-1] if kind is not None else word
+    return (int(number), kind) if number.isascii() and number.isdigit() and len(number) < 6 else (None, None)
+
+
+def _attempts(word: str) -> tuple[int | None, int | None]:
+    first, dash, last = word.partition("-")
+    ends = [int(end) if end.isascii() and end.isdigit() and len(end) < 6 else None for end in (first, last)]
+    return (ends[0], ends[1] if dash else ends[0])

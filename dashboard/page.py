@@ -1,0 +1,43 @@
+"""What a page is."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from dash import Dash
+
+from analysis.selection import Selection
+from dashboard.palette import Theme
+from dashboard.session import Session
+
+Body = Callable[[Session, Selection | None, Theme], list[Any]]
+
+
+def nothing() -> list[Any]:
+    """The controls of a page without any."""
+    return []
+
+
+def no_wires(app: Dash, session: Session) -> None:
+    """The callbacks of a page without any."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One question of the people at the table, and how it is answered.
+
+    `body` makes the content for a selection (None: an empty study). `controls` are its fixed components with ids,
+    which `wires` speaks of; `body` must place them. `filtered`: the filter bar stands above it. `follows`: redrawn
+    whenever the study changes.
+    """
+
+    path: str
+    group: str
+    short: str
+    title: str
+    lead: str
+    body: Body
+    controls: Callable[[], list[Any]] = nothing
+    wires: Callable[[Dash, Session], None] = no_wires
+    filtered: bool = True
+    follows: bool = True

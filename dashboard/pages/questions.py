@@ -1,0 +1,130 @@
+"""The pages that answer one question with findings and nothing else."""
+
+from typing import Any
+
+from dash import dcc
+
+from analysis.selection import Selection
+from dashboard.cards import card, empty
+from dashboard.filters import to_address
+from dashboard.page import Page
+from dashboard.palette import Theme
+from dashboard.session import Session
+
+EVIDENCE = "Evidence"
+
+
+def nothing_ingested() -> Any:
+    """What every page says in a study without a game."""
+    return empty(
+        "Nothing has been ingested yet",
+        [
+            [
+                "Record a play: flash the firmware with the recorder and capture its serial line, on the page ",
+                dcc.Link("Live", href="/live"),
+                ".",
+            ],
+            ["Or bring play logs you already have, on the page ", dcc.Link("Import", href="/import"), "."],
+            "Or start `setscrew demo` to look around in a study that is full.",
+        ],
+    )
+
+
+def none_chosen(selection: Selection) -> Any:
+    """What every page says when the filter lets nothing through."""
+    return empty(
+        "The filter lets no run through",
+        [
+            [
+                "Take the filter off: ",
+                dcc.Link("every run of this game", href=to_address(Selection(game=selection.game))),
+                ".",
+            ],
+            "Only the makers have played? Tick “the makers too”; their runs never count as the audience by themselves.",
+        ],
+    )
+
+
+def answers(
+    question: str, missing: list[Any], session: Session, selection: Selection | None, theme: Theme
+) -> list[Any]:
+    """The cards of one question, or what to do so that there are some."""
+    if selection is None:
+        return [nothing_ingested()]
+    if session.basis(selection).runs == 0:
+        return [none_chosen(selection)]
+    found = session.findings(question, selection)
+    return [card(finding, selection, theme) for finding in found] or [
+        empty("Nothing to say about this yet", missing)
+    ]
+
+
+def _question(question: str, short: str, title: str, lead: str, missing: list[Any]) -> Page:
+    return Page(
+        path=f"/{question}",
+        group=EVIDENCE,
+        short=short,
+        title=title,
+        lead=lead,
+        body=lambda session, selection, theme: answers(question, missing, session, selection, theme),
+    )
+
+
+TRUST = _question(
+    "trust",
+    "Trust the data",
+    "Can I trust the data?",
+    "What reached the study, what was lost on the way, and which runs it touches.",
+    ["Import a play log; its damage is counted and shown here."],
+)
+DEATHS = _question(
+    "deaths",
+    "Where they die",
+    "Where do they die?",
+    "Places, causes and stages of death, on the console's own screen.",
+    [
+        "This game logs no deaths. Give an event kind the role `death`, with fields in the roles `x`, `y` and `cause`.",
+        "Games without deaths are answered on the pages “How they play” and “Hit the note”.",
+    ],
+)
+SURVIVAL = _question(
+    "survival",
+    "How long they last",
+    "How long do they last?",
+    "Time alive with quits and cut logs counted as what they are: runs whose end nobody saw.",
+    ["Survival needs runs with a start and an end: log `run_start` and `run_end`."],
+)
+TIMING = _question(
+    "timing",
+    "Hit the note",
+    "Do they hit the note?",
+    "How early or late people press, how much they spread, and what today's window makes of it.",
+    [
+        "This game logs no notes. A rhythm game logs `note` when a note is due and `press` for every press, hit or not.",
+        "Log presses outside the window too: judged from hits alone, a proposal misses its target by far.",
+    ],
+)
+PLAYERS = _question(
+    "players",
+    "Who plays",
+    "Who plays, and how do they learn?",
+    "Each player's attempts, what practice changes, who gives up, and how people rate it.",
+    ["Tag the runs with their players, on the page “Live” or in the log's `run_start`."],
+)
+GENRES = _question(
+    "genres",
+    "How they play",
+    "How do they play?",
+    "What belongs to this kind of game alone: pieces and lines, shots and misses, weapon tiers.",
+    ["Nothing of this game's own kind is logged: pieces, lines, trials, pick-ups or shots."],
+)
+PROGRESS = _question(
+    "progress",
+    "Did it help",
+    "Did it help?",
+    "The builds compared, player by player, and held against what was predicted.",
+    [
+        "A comparison needs two builds: change a tunable, flash it, and let people play again.",
+        "Let some of the same people play both builds, and note who is new.",
+    ],
+)

@@ -1,0 +1,201 @@
+"""What one running dashboard holds: the open study, its findings as far as they were asked for, and what can be undone."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TypeVar
+
+import duckdb
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings import FINDERS
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from dashboard.filters import Choices
+from dashboard.jobs import Jobs
+from ingest import notes
+
+_KEPT_ANSWERS = 256
+_Answer = TypeVar("_Answer")
+
+
+@dataclass(frozen=True)
+class Undo:
+    """How to take back the last change."""
+
+    what: str
+    take_back: Callable[[], None]
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What the chosen runs amount to."""
+
+    players: int
+    runs: int
+    damaged: int
+    fingerprint: str
+
+
+class Session:
+    """One study, open for writing, shared by all pages. Safe to use from several threads."""
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None = None):
+        self.connection = connection
+        self.path = path
+        self.reader = Reader(connection)
+        self.jobs = Jobs()
+        self.writing = threading.RLock()
+        self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()
+        self._answers_lock = threading.Lock()
+        self._undo: list[Undo] = []
+        self._version = 1
+
+    @property
+    def version(self) -> int:
+        """Grows with every change of the study; pages redraw when it has."""
+        return self._version
+
+    def changed(self) -> None:
+        """To be called after every change of the study."""
+        with self._answers_lock:
+            self._version += 1
+            self._answers.clear()
+
+    # --- reading -------------------------------------------------------------------------------------------------
+
+    def findings(self, question: str, selection: Selection) -> list[Finding]:
+        """The findings on one question; [] for a question that nobody answers."""
+        finder = FINDERS.get(question)
+        if finder is None:
+            return []
+        return self._once(("findings", question, selection), lambda: finder(self.reader, selection))
+
+    def finding(self, finding_id: str, selection: Selection) -> Finding | None:
+        """One finding by its id."""
+        question = finding_id.partition(".")[0]
+        return next((one for one in self.findings(question, selection) if one.id == finding_id), None)
+
+    def ask(self, query: str, **parameters: object) -> Columns:
+        """One of analysis/queries, remembered until the study changes."""
+        return self._once((query, *sorted(parameters.items())), lambda: self.reader.ask(query, **parameters))
+
+    def games(self) -> tuple[str, ...]:
+        """The games of the study, the most played first."""
+        return tuple(self.ask("study_games")["game"])
+
+    def choices(self, game: str) -> Choices:
+        """What the filter bar offers for `game`."""
+        stages = self.ask("game_stages", game=game)
+        players = self.ask("game_players", game=game)
+        return Choices(
+            games=self.games(),
+            builds=tuple(self.ask("game_builds", game=game)["build"]),
+            stages=tuple(
+                (int(stage), _kind(kind))
+                for stage, kind in zip(stages["stage"], stages["stage_kind"], strict=True)
+            ),
+            players=tuple(players["player"]),
+            attempts=int(players["attempts"].max(initial=1)),
+        )
+
+    def basis(self, selection: Selection) -> Basis:
+        """How many players and runs `selection` holds, and the fingerprint of the data."""
+        size = self._once(("size", selection), lambda: self.reader.ask_chosen("chosen_size", selection))
+        fingerprint = self._once(("fingerprint",), self.reader.fingerprint)
+        return Basis(int(size["players"][0]), int(size["runs"][0]), int(size["damaged"][0]), fingerprint)
+
+    def _once(self, key: tuple[object, ...], answer: Callable[[], _Answer]) -> _Answer:
+        with self._answers_lock:
+            version = self._version
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]  # type: ignore[return-value]
+        found = answer()
+        with self._answers_lock:
+            if version == self._version:
+                self._answers[key] = found
+                if len(self._answers) > _KEPT_ANSWERS:
+                    self._answers.popitem(last=False)
+        return found
+
+    # --- changing ------------------------------------------------------------------------------------------------
+
+    def note_run(
+        self,
+        capture_sha256: str,
+        run_number: int,
+        *,
+        player: str | None = None,
+        valid: bool | None = None,
+        reason: str | None = None,
+        remark: str | None = None,
+    ) -> None:
+        """Says something about a run; can be undone. Raises ValueError as ingest.notes.note_run does."""
+        with self.writing:
+            moment = notes.note_run(
+                self.connection,
+                capture_sha256,
+                run_number,
+                player=player,
+                valid=valid,
+                reason=reason,
+                remark=remark,
+            )
+        self._remember("the note on a run", "run_notes", moment)
+
+    def add_target(self, game: str, target_toml: str) -> None:
+        """Keeps the targets of a game; can be undone."""
+        with self.writing:
+            moment = notes.add_target(self.connection, game, target_toml)
+        self._remember("the targets", "targets", moment)
+
+    def add_prediction(self, game: str, build: str, prediction_json: str) -> None:
+        """Keeps what was predicted for an accepted proposal; can be undone."""
+        with self.writing:
+            moment = notes.add_prediction(
+                self.connection, game, build, self.reader.fingerprint(), prediction_json
+            )
+        self._remember("the accepted proposal", "predictions", moment)
+
+    def remember(self, undo: Undo) -> None:
+        """Takes down how to undo a change that was just made, and lets every page know of the change."""
+        with self._answers_lock:
+            self._undo.append(undo)
+            del self._undo[:-100]
+        self.changed()
+
+    def _remember(self, what: str, table: str, moment: datetime) -> None:
+        def take_back() -> None:
+            with self.writing:
+                notes.take_back(self.connection, table, moment)
+
+        self.remember(Undo(what, take_back))
+
+    @property
+    def last_change(self) -> str | None:
+        """What `undo` would take back."""
+        return self._undo[-1].what if self._undo else None
+
+    def undo(self) -> str | None:
+        """Takes back the last change and says what it was; None when there is nothing to take back."""
+        with self._answers_lock:
+            last = self._undo.pop() if self._undo else None
+        if last is None:
+            return None
+        last.take_back()
+        self.changed()
+        return last.what
+
+    def close(self) -> None:
+        """Stops the jobs and closes the study."""
+        self.jobs.close()
+        self.connection.close()
+
+
+def _kind(value: object) -> int:
+    return 0 if value is None or not np.isfinite(float(value)) else int(value)  # type: ignore[arg-type, call-overload]

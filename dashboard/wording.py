@@ -1,0 +1,55 @@
+"""Numbers as people read them: counts, estimates with their interval, cells of tables."""
+
+import math
+
+from analysis.finding import Estimate, Finding
+
+NONE = "–"
+
+
+def number(value: object, digits: int = 3) -> str:
+    """A number to `digits` significant figures without exponent; a dash for what is missing."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return NONE
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return f"{value:,}".replace(",", " ")
+    if isinstance(value, float):
+        if value == 0:
+            return "0"
+        decimals = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+        text = f"{value:,.{min(decimals, 6)}f}".replace(",", " ")
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return str(value)
+
+
+def with_unit(value: object, unit: str) -> str:
+    """A number with its unit; the unit "share" is shown as per cent."""
+    if value is None:
+        return NONE
+    if unit == "share" and isinstance(value, (int, float)):
+        return f"{number(round(100.0 * float(value), 1))} %"
+    return f"{number(value)} {'%' if unit == 'percent' else unit}".rstrip()
+
+
+def interval(estimate: Estimate | None) -> str:
+    """ "62 % (95 % interval 41 % to 79 %)", or what can be said of it."""
+    if estimate is None:
+        return "no single figure"
+    value = with_unit(estimate.value, estimate.unit)
+    if estimate.low is None or estimate.high is None:
+        return f"{value} (the data allow no interval)" if estimate.value is not None else "no estimate"
+    low, high = with_unit(estimate.low, estimate.unit), with_unit(estimate.high, estimate.unit)
+    return f"{value} ({number(100 * estimate.level)} % interval {low} to {high})"
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """ "1 run", "12 runs"."""
+    return f"{number(int(count))} {one if count == 1 else many or one + 's'}"
+
+
+def basis(finding: Finding) -> str:
+    """What a finding rests on."""
+    text = f"{counted(finding.players, 'player')}, {counted(finding.runs, 'run')}"
+    return text + (", indicative only" if finding.indicative else "")

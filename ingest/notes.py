@@ -1,0 +1,72 @@
+"""What people say about runs, players and targets: written beside the logs, never over them.
+
+Every function takes an open, writable DuckDB connection and returns the moment of the note, which `take_back`
+removes again. A run is named by its capture's SHA-256 and its number there, so that notes outlive a rebuild.
+"""
+
+from datetime import UTC, datetime
+
+import duckdb
+
+LONGEST_TEXT = 400
+
+_TABLES = ("run_notes", "targets", "predictions")
+
+
+def note_run(
+    connection: duckdb.DuckDBPyConnection,
+    capture_sha256: str,
+    run_number: int,
+    *,
+    player: str | None = None,
+    valid: bool | None = None,
+    reason: str | None = None,
+    remark: str | None = None,
+) -> datetime:
+    """Says something about one run; what is None stays as it was. A run marked not valid needs a reason.
+
+    Raises ValueError when there is nothing to note or the reason is missing.
+    """
+    player, reason, remark = (_text(value) for value in (player, reason, remark))
+    if valid is False and reason is None:
+        raise ValueError("Say why the run is not valid; the reason is kept with the run.")
+    if player is None and valid is None and remark is None:
+        raise ValueError("There is nothing to note.")
+    return _add(
+        connection, "run_notes", [capture_sha256, run_number, None, player, valid, reason, remark], place=2
+    )
+
+
+def add_target(connection: duckdb.DuckDBPyConnection, game: str, target_toml: str) -> datetime:
+    """Keeps a targets file for a game; the newest one holds."""
+    return _add(connection, "targets", [None, game, target_toml], place=0)
+
+
+def add_prediction(
+    connection: duckdb.DuckDBPyConnection, game: str, build_label: str, fingerprint: str, prediction_json: str
+) -> datetime:
+    """Keeps what was predicted, so that the next playtest can be held against it."""
+    return _add(connection, "predictions", [None, game, build_label, fingerprint, prediction_json], place=0)
+
+
+def take_back(connection: duckdb.DuckDBPyConnection, table: str, noted_at: datetime) -> None:
+    """Undoes one note. Raises KeyError for a table that holds no notes."""
+    if table not in _TABLES:
+        raise KeyError(table)
+    connection.cursor().execute(f"DELETE FROM {table} WHERE noted_at = ?", [noted_at])
+
+
+def _add(connection: duckdb.DuckDBPyConnection, table: str, values: list[object], place: int) -> datetime:
+    # Notes are told apart and ordered by their moment alone: two within one tick of the clock must not share it.
+    cursor = connection.cursor()
+    now = datetime.now(UTC).replace(tzinfo=None)
+    newest = cursor.execute(f"SELECT max(noted_at) + INTERVAL 1 MICROSECOND FROM {table}").fetchall()[0][0]
+    values[place] = now if newest is None or now > newest else newest
+    cursor.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
+    return values[place]  # type: ignore[return-value]
+
+
+def _text(value: str | None) -> str | None:
+    """`value` trimmed to one line of bounded length, or None when nothing is left."""
+    words = " ".join(value.split())[:LONGEST_TEXT] if value else ""
+    return words or None
