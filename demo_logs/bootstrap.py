@@ -109,6 +109,6 @@ def _install(python: Path, extra: str) -> None:
     installed = subprocess.run([str(python), "-m", "pip", "install", *options], cwd=ROOT, check=False)
     if installed.returncode:
         raise CannotInstall(
-            "pip could not install what Setscrew needs; its own words are above. A first start needs the net. "
+            "pip could not install all that is needed; its own words are above. The first start needs the net. "
             f"To see more: {python} -m pip install -c constraints.txt -e {what}"
         )

@@ -1,0 +1,1 @@
+/* Nothing is tuned yet: soot_wardens.h has the values. */
