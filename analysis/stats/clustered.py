@@ -1,0 +1,169 @@
+"""Survival of many runs by few players: the curve with an interval that treats players, not runs, as
+independent.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from analysis.stats.clusters import numbered
+from analysis.stats.proportions import wilson
+from analysis.stats.survival import KaplanMeier, checked, kaplan_meier, log_log_limits, quantile, step_value
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class SurvivalCurve:
+    """The share surviving beyond each time of a death, with its interval by player.
+
+    All columns have one length; `error` is the cluster-robust standard error of `surviving`. low and high are
+    NaN where a single player gives no interval. `longest` (players,) is each player's longest duration,
+    sorted: nothing is known beyond the last of them.
+    """
+
+    time: Array
+    surviving: Array
+    low: Array
+    high: Array
+    error: Array
+    at_risk: Array
+    deaths: Array
+    players_at_risk: Array
+    players: int
+    runs: int
+    last: float
+    longest: Array
+    level: float
+
+    def at(self, time: float) -> tuple[float, float, float]:
+        """(surviving, low, high) at one time; NaN beyond what was observed."""
+        if not self.time.size or time < self.time[0]:
+            if time > self.last:
+                return np.nan, np.nan, np.nan
+            # Nobody has died yet: Wilson with the players who were still playing.
+            playing = self.players - int(np.searchsorted(self.longest, time, side="left"))
+            return (
+                (1.0, wilson(playing, playing, self.level)[0], 1.0)
+                if self.players > 1
+                else (1.0, np.nan, np.nan)
+            )
+        step = (
+            float(step_value(self.time, c, self.last, time)) for c in (self.surviving, self.low, self.high)
+        )
+        return tuple(np.nan if time > self.last and self.surviving[-1] > 0 else v for v in step)  # type: ignore[return-value]
+
+    def median(self) -> tuple[float | None, float | None, float | None]:
+        """(median, low, high); None where the curve or its limit never comes down to one half."""
+        return (
+            quantile(self.time, self.surviving),
+            quantile(self.time, np.nan_to_num(self.low, nan=1.0)),
+            quantile(self.time, np.nan_to_num(self.high, nan=1.0)),
+        )
+
+
+def survival_by_player(duration: Array, died: Array, player: Array, level: float = 0.95) -> SurvivalCurve:
+    """Kaplan-Meier with a cluster-robust interval on the complementary log-log scale and t(players - 1).
+
+    duration: (n,) non-negative; died: (n,) bool, False where censored; player: (n,) labels.
+    The upper limit is never below that of the score interval with the effective number of runs, which it
+    misses less often where S is small. Where S is 1 or 0, Wilson's interval with n = the players seen that
+    far (still playing, or dead by then). Williams 1995, Lifetime Data Analysis 1:171-186; Rothman 1978, J.
+    Chronic Diseases 31:557-560 (effective number). Coverage: METHODS.md. Raises ValueError as `kaplan_meier`
+    does.
+    """
+    duration, died = checked(duration, died)
+    labels, number = numbered(player)
+    curve = kaplan_meier(duration, died)
+    players = int(labels.size)
+    variance = robust_log_variance(curve, duration, died, number, players)
+    longest = np.zeros(players)
+    np.maximum.at(longest, number, duration)
+    ends = np.sort(longest)
+    playing = players - np.searchsorted(ends, curve.time, side="left")
+    low, high = np.full(curve.time.size, np.nan), np.full(curve.time.size, np.nan)
+    if players > 1:
+        critical = float(stats.t.ppf(0.5 + level / 2, players - 1))
+        low, high = _limits(curve, variance, players, critical)
+        ever = np.bincount(number, weights=died, minlength=players) > 0
+        seen = playing + np.searchsorted(np.sort(longest[ever]), curve.time, side="left")
+        for i in np.flatnonzero(curve.surviving <= 0):
+            low[i], high[i] = wilson(0, int(seen[i]), level)
+    error = curve.surviving * np.sqrt(np.where(curve.surviving > 0, variance, 0.0))
+    return SurvivalCurve(
+        curve.time,
+        curve.surviving,
+        low,
+        high,
+        error,
+        curve.at_risk,
+        curve.deaths,
+        playing,
+        players,
+        curve.runs,
+        curve.last,
+        ends,
+        level,
+    )
+
+
+def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) -> tuple[Array, Array]:
+    """Limits by player inside (0, 1); NaN where S is 0."""
+    s = np.where(curve.surviving > 0, curve.surviving, 0.5)
+    # Players who agree exactly would have a variance of nothing; runs within a player are then no evidence of
+    # it.
+    variance = np.where(variance > 1e-9 * curve.greenwood, variance, curve.greenwood)
+    variance = np.where(curve.surviving > 0, variance, 1.0)
+    low, high = log_log_limits(curve.surviving, variance, critical)
+    effective = (1 - s) / (s * variance * players / (players - 1))
+    spread = critical**2 / effective
+    score_high = (
+        s + spread / 2 + critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
+    ) / (1 + spread)
+    return low, np.where(curve.surviving > 0, np.maximum(high, score_high), high)
+
+
+def robust_log_variance(
+    curve: KaplanMeier, duration: Array, died: Array, number: Array, players: int
+) -> Array:
+    """The cluster-robust variance of log S at each step of `curve` (infinitesimal jackknife, no small-sample
+    factor).
+
+    number: (n,) player numbers from 0. The influence of a player on log S(t) is
+    A(t) = sum over own deaths up to t of 1/(n-d), less the sum over own runs of H(min(T, t)), H = cumulative
+    d/(n(n-d)). Written as F - Y H(t) with F and Y changing only where one of the player's runs ends, the sum
+    of A^2 over players needs one pass over the sorted runs instead of a matrix of players and times.
+    """
+    n, d = curve.at_risk.astype(float), curve.deaths.astype(float)
+    left = np.where(n > d, n - d, np.inf)  # where S falls to 0 the log has no variance; Wilson takes over
+    total_h = np.cumsum(d / (n * left))
+    order = np.lexsort((duration, number))
+    t, own = duration[order], number[order]
+    step_at_or_before = np.searchsorted(curve.time, t, side="right")
+    h_at_end = np.r_[0.0, total_h][step_at_or_before]
+    own_death = np.zeros(t.size)
+    dead = died[order]
+    own_death[dead] = 1.0 / left[step_at_or_before[dead] - 1]
+    change = own_death - h_at_end
+
+    size = np.bincount(own, minlength=players)
+    first = np.r_[0, np.cumsum(size)[:-1]]
+    running = np.cumsum(change)
+    before_player = np.r_[0.0, running][first]
+    f_after = running - before_player[own]
+    f_before = f_after - change
+    y_after = (first + size)[own] - np.arange(t.size) - 1.0
+    y_before = y_after + 1.0
+
+    from_step = np.searchsorted(curve.time, t, side="left")
+
+    def total(change_of_square: Array) -> Array:
+        return np.cumsum(
+            np.bincount(from_step, weights=change_of_square, minlength=curve.time.size + 1)[: curve.time.size]
+        )
+
+    ff = total(f_after**2 - f_before**2)
+    fy = total(f_after * y_after - f_before * y_before)
+    yy = float(np.sum(size.astype(float) ** 2)) + total(y_after**2 - y_before**2)
+    return np.maximum(ff - 2 * total_h * fy + total_h**2 * yy, 0.0)

@@ -1,0 +1,162 @@
+"""Where on the screen things happen: counts and time by cell, rates, and which cells are hotter than
+chance.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage, stats
+
+from analysis.stats.clusters import numbered
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A screen cut into square cells; row 0 is the top. The last column and row may be narrower than
+    `size`.
+    """
+
+    width: int
+    height: int
+    size: int
+
+    @property
+    def columns(self) -> int:
+        return -(-self.width // self.size)
+
+    @property
+    def rows(self) -> int:
+        return -(-self.height // self.size)
+
+    def number(self, x: Array, y: Array) -> Array:
+        """The cell of each point, counted along the rows; points off the screen go to the nearest cell."""
+        column = np.clip(np.floor_divide(np.asarray(x), self.size), 0, self.columns - 1).astype(int)
+        row = np.clip(np.floor_divide(np.asarray(y), self.size), 0, self.rows - 1).astype(int)
+        return row * self.columns + column
+
+    @property
+    def left(self) -> Array:
+        """Left edge of each cell, pixels."""
+        return np.tile(np.arange(self.columns) * self.size, self.rows)
+
+    @property
+    def top(self) -> Array:
+        """Upper edge of each cell, pixels."""
+        return np.repeat(np.arange(self.rows) * self.size, self.columns)
+
+
+def cell_counts(
+    cells: Cells, x: Array, y: Array, player: Array, weight: Array | None = None
+) -> tuple[Array, Array]:
+    """(labels, (players, cells) counts or summed weights) of points by player."""
+    labels, row = numbered(player)
+    table = np.zeros((labels.size, cells.columns * cells.rows))
+    np.add.at(table, (row, cells.number(x, y)), 1.0 if weight is None else weight)
+    return labels, table
+
+
+def time_at_points(at_s: Array, life: Array, end_s: Array, longest_s: float = 1.0) -> Array:
+    """Seconds each position sample stands for: until the next sample of the same life, or the life's end.
+
+    at_s: (n,) sorted within a life; life: (n,) labels, rows of one life together; end_s: (n,) end of the
+    row's life. A gap longer than `longest_s` (samples lost) counts as that long and no more.
+    """
+    same = np.r_[life[1:] == life[:-1], False] if life.size else np.zeros(0, bool)
+    until = np.where(same, np.r_[at_s[1:], 0.0][: at_s.size], end_s)
+    return np.clip(until - at_s, 0.0, longest_s)
+
+
+@dataclass(frozen=True)
+class HotSpots:
+    """Per cell: players who died there at least once, how many chance would bring, and the corrected p.
+
+    `p` is the chance that, were deaths spread as each player's time was, *any* cell stood out as much as this
+    one.
+    """
+
+    players: Array
+    expected: Array
+    score: Array
+    p: Array
+
+
+def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int = 1) -> HotSpots:
+    """Cells in which more players died than their own time there explains, corrected for the many cells.
+
+    deaths, exposure: (players, cells) counts and seconds, or any weights that are proportional to chance.
+    Null hypothesis: each player's deaths fall on cells in proportion to that player's own exposure. A player
+    counts once a cell, so that no single player's stubbornness makes a hot spot. The correction compares each
+    cell with the largest score of any cell in simulated playtests (single-step max-T: Westfall & Young 1993,
+    Resampling-Based Multiple Testing). Deaths in cells without any exposure count as exposed for the least
+    time seen anywhere.
+    """
+    deaths = np.asarray(deaths, dtype=float)
+    exposure = np.asarray(exposure, dtype=float)
+    least = exposure[exposure > 0].min() if np.any(exposure > 0) else 1.0
+    exposure = np.where((exposure <= 0) & (deaths > 0), least, exposure)
+    died = deaths.sum(axis=1).astype(int)
+    exposure, deaths, died = exposure[died > 0], deaths[died > 0], died[died > 0]
+    if not died.size:
+        nothing = np.zeros(exposure.shape[1])
+        return HotSpots(nothing.astype(int), nothing, nothing, nothing + 1)
+    chance = exposure / exposure.sum(axis=1, keepdims=True)
+    once = 1 - (1 - chance) ** died[:, None]
+    expected, spread = once.sum(axis=0), np.sqrt((once * (1 - once)).sum(axis=0))
+    players = (deaths > 0).sum(axis=0)
+
+    def score(count: Array) -> Array:
+        # 0.25: a floor on the spread, or a single death in a hardly visited cell would top every list.
+        return (count - expected) / np.maximum(spread, 0.25)
+
+    rng = np.random.default_rng(seed)
+    largest = np.empty(simulations)
+    count = np.zeros((simulations, chance.shape[1]))
+    for n, p in zip(died, chance, strict=True):
+        count += rng.multinomial(n, p, size=simulations) > 0
+    largest = score(count).max(axis=1)
+    own = score(players)
+    p = (1 + (largest[None, :] >= own[:, None] - 1e-9).sum(axis=1)) / (simulations + 1)
+    return HotSpots(players, expected, own, p)
+
+
+def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: float) -> Array:
+    """Deaths per second around each cell, weighted by a Gaussian kernel; NaN where hardly any time was spent.
+
+    deaths, exposure: (cells,). The ratio of two kernel estimates: Bithell 1990, Stat. Med. 9:691-701.
+    """
+    sigma = bandwidth_px / cells.size
+    shape = (cells.rows, cells.columns)
+    above = ndimage.gaussian_filter(np.reshape(deaths, shape).astype(float), sigma, mode="constant")
+    below = ndimage.gaussian_filter(np.reshape(exposure, shape).astype(float), sigma, mode="constant")
+    enough = below > 1e-3 * max(float(below.max(initial=0.0)), 1e-12)
+    return np.where(enough, above / np.where(enough, below, 1.0), np.nan).ravel()
+
+
+def getis_ord_star(value: Array, near: Array) -> Array:
+    """The local statistic G* of each place as a standard score: how much higher its surroundings are than all
+    places.
+
+    value: (n,); near: (n, n) bool or 0/1 weights, each place counted as its own neighbour.
+    Ord & Getis 1995, Geographical Analysis 27:286-306.
+    """
+    value = np.asarray(value, dtype=float)
+    weight = np.asarray(near, dtype=float).copy()
+    np.fill_diagonal(weight, 1.0)
+    n, mean, deviation = value.size, value.mean(), value.std()
+    total, squares = weight.sum(axis=1), (weight**2).sum(axis=1)
+    below = deviation * np.sqrt(np.maximum(n * squares - total**2, 0.0) / (n - 1))
+    return np.where(below > 0, (weight @ value - mean * total) / np.where(below > 0, below, 1.0), 0.0)
+
+
+def rate_limits(events: Array, exposure: Array, level: float = 0.95) -> tuple[Array, Array]:
+    """Garwood's Poisson limits of events / exposure cell by cell: for the eye, before any correction for
+    many cells.
+    """
+    events, exposure = np.asarray(events, float), np.asarray(exposure, float)
+    tail = (1 - level) / 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low = np.where(events > 0, stats.chi2.ppf(tail, 2 * np.maximum(events, 1)) / 2, 0.0) / exposure
+        high = stats.chi2.ppf(1 - tail, 2 * events + 2) / 2 / exposure
+    return np.where(exposure > 0, low, np.nan), np.where(exposure > 0, high, np.nan)

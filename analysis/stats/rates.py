@@ -1,0 +1,97 @@
+"""Events per second of exposure, by few players: pooled rates, their ratios, and an interval by player."""
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from analysis.stats.clusters import sums
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Events per unit of exposure with an interval by player; `value` is None without exposure.
+
+    With no events `low` is 0 and `high` Garwood's limit; with a single player both are None.
+    """
+
+    value: float | None
+    low: float | None
+    high: float | None
+    events: int
+    exposure: float
+    players: int
+
+
+def rate_by_player(events: Array, exposure: Array, player: Array, level: float = 0.95) -> Rate:
+    """The pooled rate sum(events) / sum(exposure) with a cluster-robust interval on the log scale and
+    t(players - 1).
+
+    events, exposure: (n,) any number of rows a player; player: (n,) labels. The variance is the linearised
+    one of a ratio of sums over players (Cochran 1977, Sampling Techniques, 3rd ed., section 6.3), never less
+    than Poisson's. No events: the upper limit of Garwood 1936, Biometrika 28:437-442.
+    """
+    count, time = sums(player, events, exposure)
+    count, time = count[time > 0], time[time > 0]
+    players, total, all_events = int(time.size), float(time.sum()), float(count.sum())
+    if players == 0:
+        return Rate(None, None, None, int(all_events), 0.0, 0)
+    value = all_events / total
+    if players == 1:
+        return Rate(value, None, None, int(all_events), total, 1)
+    if all_events == 0:
+        high = float(stats.chi2.ppf(0.5 + level / 2, 2) / 2 / total)
+        return Rate(0.0, 0.0, high, 0, total, players)
+    error = (
+        np.sqrt(max(players / (players - 1) * np.sum((count - value * time) ** 2), all_events)) / all_events
+    )
+    reach = np.exp(float(stats.t.ppf(0.5 + level / 2, players - 1)) * error)
+    return Rate(value, float(value / reach), float(value * reach), int(all_events), total, players)
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """Deaths per unit of time within each bin [start, end), with an interval by player (NaN where there is
+    none).
+    """
+
+    start: Array
+    end: Array
+    value: Array
+    low: Array
+    high: Array
+    deaths: Array
+    exposure: Array
+    players: Array
+
+
+def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, level: float = 0.95) -> Hazard:
+    """The death rate within each bin of time since the start: deaths in it over time spent in it, by player.
+
+    duration, died, player: (n,); edges: (bins + 1,) increasing, from 0. A death exactly on an edge counts in
+    the bin that it closes, as the time that led to it lies there.
+    """
+    duration, died = np.asarray(duration, dtype=float), np.asarray(died, dtype=bool)
+    rows = []
+    for start, end in itertools.pairwise(edges):
+        spent = np.clip(duration, start, end) - start
+        inside = died & (duration > start) & (duration <= end)
+        rate = rate_by_player(inside, spent, player, level)
+        rows.append((rate.value, rate.low, rate.high, rate.events, rate.exposure, rate.players))
+    table = np.array(rows, dtype=float).reshape(-1, 6).T
+    value, low, high, deaths, exposure, players = table
+    start, end = np.asarray(edges[:-1], float), np.asarray(edges[1:], float)
+    return Hazard(start, end, value, low, high, deaths.astype(int), exposure, players.astype(int))
+
+
+def hazard_edges(duration: Array, died: Array, deaths_per_bin: int = 10, most_bins: int = 12) -> Array:
+    """Bin edges from 0 with about equally many deaths in each, so that every bin can say something."""
+    times = np.sort(np.asarray(duration, float)[np.asarray(died, bool)])
+    longest = float(np.max(duration, initial=0.0))
+    bins = int(np.clip(times.size // deaths_per_bin, 1, most_bins))
+    inner = np.quantile(times, np.arange(1, bins) / bins) if times.size else np.zeros(0)
+    edges = np.unique(np.r_[0.0, inner, longest])
+    return edges if edges.size > 1 else np.array([0.0, max(longest, 1.0)])
