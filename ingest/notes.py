@@ -1,7 +1,7 @@
 """What people say about runs, players and targets: written beside the logs, never over them.
 
 Every function takes an open, writable DuckDB connection and returns the moment of the note, which `take_back`
-removes again. A run is named by its capture's SHA-256 and its number there, so that notes outlive a rebuild.
+removes again. A run is named by its capture's key and its number there, so that notes outlive a rebuild and a file's growth.
 """
 
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ _TABLES = ("run_notes", "targets", "predictions")
 
 def note_run(
     connection: duckdb.DuckDBPyConnection,
-    capture_sha256: str,
+    capture_key: str,
     run_number: int,
     *,
     player: str | None = None,
@@ -33,7 +33,7 @@ def note_run(
     if player is None and valid is None and remark is None:
         raise ValueError("There is nothing to note.")
     return _add(
-        connection, "run_notes", [capture_sha256, run_number, None, player, valid, reason, remark], place=2
+        connection, "run_notes", [capture_key, run_number, None, player, valid, reason, remark], place=2
     )
 
 

@@ -2,12 +2,17 @@
 -- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets` and `predictions` can be
 -- rebuilt from them at any time. Times are integer microseconds since the console's power-up.
 
+-- The tables of the events themselves: one for each game, kind and field signature (`kinds.table_name`).
+CREATE SCHEMA events;
+
 CREATE TABLE study (schema_version INTEGER NOT NULL);
 INSERT INTO study VALUES (1);
 
--- One play log as received. `sha256` is of the bytes ingested; a file that has grown replaces its own capture.
+-- One play log as received. `sha256` is of the bytes ingested; a file that has grown replaces its own capture, which
+-- keeps its id and its runs' ids. `capture_key` is what notes know it by: made of its first 4 KiB, it outlives both
+-- growth and a rebuild of the study.
 CREATE TABLE captures (
-    capture_id INTEGER, sha256 TEXT, name TEXT, bytes BIGINT, ingested_at TIMESTAMP, received_at TIMESTAMP,
+    capture_id INTEGER, capture_key TEXT, sha256 TEXT, name TEXT, bytes BIGINT, ingested_at TIMESTAMP, received_at TIMESTAMP,
     packets BIGINT, events BIGINT,
     rejected_packets BIGINT, missing_packets BIGINT, dropped_events BIGINT, tail_bytes BIGINT,
     unread_bytes BIGINT,     -- bytes of packets that could not be read for want of a dictionary
@@ -65,7 +70,7 @@ CREATE TABLE spells (
 
 -- What people say about runs and players; never rebuilt, never deleted by an ingest.
 CREATE TABLE run_notes (
-    capture_sha256 TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT
+    capture_key TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT
 );
 CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time BOOLEAN);
 CREATE TABLE ratings (player TEXT, game TEXT, attempt INTEGER, rating DOUBLE);
@@ -76,7 +81,7 @@ CREATE TABLE predictions (noted_at TIMESTAMP, game TEXT, build_label TEXT, finge
 -- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.
 CREATE VIEW runs AS
 WITH noted AS (
-    SELECT capture_sha256, run_number,
+    SELECT capture_key, run_number,
         last(player ORDER BY noted_at) FILTER (player IS NOT NULL) AS player,
         last(valid ORDER BY noted_at) FILTER (valid IS NOT NULL) AS valid,
         last(reason ORDER BY noted_at) FILTER (reason IS NOT NULL) AS reason,
@@ -89,7 +94,7 @@ WITH noted AS (
     FROM all_runs r
     JOIN builds b USING (build_id)
     JOIN captures c USING (capture_id)
-    LEFT JOIN noted n ON n.capture_sha256 = c.sha256 AND n.run_number = r.number
+    LEFT JOIN noted n ON n.capture_key = c.capture_key AND n.run_number = r.number
 )
 SELECT t.* EXCLUDE (tag, team, first_time),
     coalesce(t.tag, '?' || t.run_id) AS player, t.tag IS NOT NULL AS tagged,

@@ -1,5 +1,5 @@
 -- Every run of a game as the run list shows it, the newest first; marked runs are listed too.
-SELECT r.run_id, c.name AS capture, c.sha256, r.number, r.player, r.tagged, r.team, r.build, r.attempt,
+SELECT r.run_id, c.name AS capture, c.capture_key, r.number, r.player, r.tagged, r.team, r.build, r.attempt,
     r.alive_us / 1e6 AS alive_s, r.ending, r.deaths::BIGINT AS deaths, r.damaged, r.valid, r.invalid_reason, r.remark
 FROM runs r JOIN captures c USING (capture_id)
 WHERE r.game = $game

@@ -1,4 +1,6 @@
 """The subcommands of `setscrew`, one module each: `HELP`, `add_arguments(parser)` and `run(arguments) -> exit code`."""
 
 # Name on the command line -> module. The order is that of `setscrew --help`.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "ingest": "dashboard.commands.ingest",
+}

@@ -1,0 +1,181 @@
+"""Bytes in, packets out: frames are found, unstuffed and checked by the thousand at once (FORMAT.md, section 1).
+
+The framer does no I/O and gives the same packets for every way of cutting the stream into chunks.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from ingest.checksum import crc16
+
+LEAST_PACKET, MOST_PACKET = 11, 128
+VERSION = 1
+EVENTS, DICTIONARY, SETTINGS = 1, 2, 3
+# Gathers of a few bytes may start at a packet's last byte: this many zeros follow every batch.
+_PAD = 16
+
+
+class Damage(StrEnum):
+    """Why a packet was not used, or what went missing before one."""
+
+    LENGTH = "length"  # of the frame
+    COBS = "cobs"
+    CRC = "crc"
+    VERSION = "version"  # newer than this reader
+    TYPE = "type"
+    BODY = "body"  # does not parse to its exact end
+    REPEATED = "repeated"  # the same sequence number again
+    GAP = "gap"  # packets that never came
+    DROPPED = "dropped"  # events the recorder had no room for
+    UNREAD = "unread"  # no dictionary for it
+
+
+@dataclass(frozen=True)
+class Packets:
+    """The good packets of one batch, in order.
+
+    `data` (uint8) holds them unstuffed; packet i is data[start[i] : start[i] + length[i]], CRC included, and at least
+    16 bytes follow the last one. `offset` is where its frame begins in the log.
+    `bad_offset` and `bad_reason` tell of the frames that were no packets.
+    """
+
+    data: np.ndarray
+    start: np.ndarray
+    length: np.ndarray
+    offset: np.ndarray
+    bad_offset: np.ndarray
+    bad_reason: list[Damage]
+
+
+class Framer:
+    """Cuts a byte stream into packets. At most one frame's worth of bytes is kept between two chunks."""
+
+    def __init__(self) -> None:
+        self._rest = b""
+        self._rest_bytes = 0  # as they were in the stream: a rest too long for a frame is not kept whole
+        self._offset = 0
+
+    @property
+    def tail_bytes(self) -> int:
+        """Bytes since the last zero: never a frame, unless a zero follows in the next chunk."""
+        return self._rest_bytes
+
+    def feed(self, chunk: bytes) -> Packets:
+        """The packets whose closing zero lies in `chunk`."""
+        kept = self._rest
+        shift = self._rest_bytes - len(kept)  # bytes left out of the rest, all of one frame too long anyway
+        stream = np.frombuffer(kept + chunk, np.uint8)
+        base = self._offset - self._rest_bytes
+        self._offset += len(chunk)
+        ends = np.flatnonzero(stream == 0)
+        if not len(ends):
+            self._rest_bytes += len(chunk)
+            self._rest = stream[: MOST_PACKET + 2].tobytes()
+            return _none()
+        last = int(ends[-1]) + 1
+        self._rest_bytes = len(stream) - last
+        self._rest = stream[last : last + MOST_PACKET + 2].tobytes()
+        starts = np.empty_like(ends)
+        starts[0] = 0
+        starts[1:] = ends[:-1] + 1
+        frame_bytes = ends - starts
+        offsets = starts + base + shift
+        offsets[0] = base
+        frame_bytes[0] += shift
+        full = frame_bytes > 0
+        return _check(stream[:last], starts[full], frame_bytes[full], offsets[full])
+
+
+def _none() -> Packets:
+    empty = np.zeros(0, np.int64)
+    return Packets(np.zeros(_PAD, np.uint8), empty, empty, empty, empty, [])
+
+
+def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offset: np.ndarray) -> Packets:
+    """Every frame is good or has one reason, the first that applies of length, cobs, crc, version, type."""
+    reason = np.zeros(len(start), np.uint8)
+    reason[(frame_bytes < LEAST_PACKET + 1) | (frame_bytes > MOST_PACKET + 1)] = _CODE[Damage.LENGTH]
+    data = np.zeros(len(stream) + _PAD, np.uint8)
+    data[: len(stream)] = stream
+    _step(reason, start, frame_bytes, lambda s, n: ~_unstuff(data, s, n), Damage.COBS)
+    _step(reason, start, frame_bytes, lambda s, n: ~_crc_holds(data, s + 1, n - 1), Damage.CRC)
+    _step(reason, start, frame_bytes, lambda s, n: data[s + 1] >> 4 != VERSION, Damage.VERSION)
+    _step(reason, start, frame_bytes, lambda s, n: _unknown_type(data[s + 1] & 15), Damage.TYPE)
+    good = reason == 0
+    bad = ~good
+    return Packets(
+        data, start[good] + 1, frame_bytes[good] - 1, offset[good],
+        offset[bad], [_REASON[code] for code in reason[bad].tolist()],
+    )  # fmt: skip
+
+
+_REASON = dict(enumerate(Damage, 1))
+_CODE = {reason: code for code, reason in _REASON.items()}
+
+
+def _step(reason: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, fails, why: Damage) -> None:  # type: ignore[no-untyped-def]
+    left = np.flatnonzero(reason == 0)
+    reason[left[fails(start[left], frame_bytes[left])]] = _CODE[why]
+
+
+def _unknown_type(type_: np.ndarray) -> np.ndarray:
+    return (type_ < EVENTS) | (type_ > SETTINGS)
+
+
+def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np.ndarray:
+    """Turns code bytes into zeros in place, all frames in lockstep; says which frames were COBS.
+
+    A frame here is shorter than 255 bytes, so a code byte FF always points past its end and every block ends in a zero:
+    the packet is the frame without its first byte, with zeros where the other code bytes were.
+    """
+    good = np.ones(len(start), bool)
+    which, at, end = np.arange(len(start)), start.copy(), start + frame_bytes
+    while len(which):
+        code = data[at]
+        data[at] = 0
+        at = at + code
+        over = at > end
+        good[which[over]] = False
+        on = at < end
+        which, at, end = which[on], at[on], end[on]
+    return good
+
+
+def _crc_table() -> np.ndarray:
+    """CRC (without the two XORs) of two bytes, by their value: the register after them, started at 0."""
+    plain = np.array([crc16(bytes([high])) ^ crc16(b"\0") for high in range(256)], np.uint16)
+    word = np.arange(1 << 16)
+    high, low = word >> 8, word & 255
+    first = plain[high]
+    return plain[(first >> 8) ^ low] ^ (first << 8)
+
+
+_TABLE = _crc_table()
+# The register after data and its own (inverted) CRC is the same for all: that of FFFF.
+_RESIDUE = int(_TABLE[0xFFFF])
+
+
+def _crc_holds(data: np.ndarray, start: np.ndarray, length: np.ndarray) -> np.ndarray:
+    """Whether the last two bytes of each packet are its CRC; two bytes a look-up, all packets in lockstep.
+
+    The longest packets come first, so that those that have begun are always the head of the array.
+    """
+    order = np.argsort(MOST_PACKET - length.astype(np.uint8), kind="stable")
+    end = start[order] + length[order]
+    words = length[order] // 2
+    odd = length[order] & 1 == 1
+    register = np.full(len(order), 0xFFFF, np.uint16)
+    # One byte more where the length is odd: a table of two bytes does it with a zero in front.
+    first = register[odd] >> 8 ^ data[start[order[odd]]]
+    register[odd] = _TABLE[first] ^ (register[odd] << 8)
+    begun = np.searchsorted(-words, -np.arange(MOST_PACKET // 2, 0, -1), side="right")
+    for left, count in zip(range(MOST_PACKET // 2, 0, -1), begun.tolist(), strict=True):
+        if count:
+            at = end[:count] - 2 * left
+            word = (data[at].astype(np.uint16) << 8) | data[at + 1]
+            register[:count] = _TABLE[register[:count] ^ word]
+    holds = np.empty(len(order), bool)
+    holds[order] = register == _RESIDUE
+    return holds

@@ -1,0 +1,317 @@
+"""Packets in, power-ups out: resets, gaps, dictionaries and settings (FORMAT.md, sections 2, 4 and 5)."""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ingest.checksum import crc16
+from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary, parse
+from ingest.framing import DICTIONARY, EVENTS, SETTINGS, Damage, Packets
+
+HELD_BYTES = 1 << 20
+MAX_DICTIONARIES = 64
+_HEADER, _CRC = 9, 2
+_KNOWN_BODIES = 1024
+# Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
+_MOST_SETTINGS = 100_000
+
+
+@dataclass
+class Harm:
+    """One piece of damage: where in the log, what, and how many packets (or events, where dropped)."""
+
+    offset: int
+    reason: Damage
+    count: int = 1
+
+
+@dataclass
+class PowerUp:
+    """One power-up of the console.
+
+    `settings`: (byte offset, values) from each settings packet that changed some; whoever has used one takes it off.
+    """
+
+    number: int
+    offset: int
+    nonce: int | None = None
+    dictionary_id: int | None = None
+    first_tick: int = 0
+    last_tick: int = 0
+    end_offset: int | None = None
+    settings: deque[tuple[int, tuple[int | None, ...]]] = field(default_factory=deque)
+    packets: int = 0
+    # Where the clock was when bytes of the log came: (offset, tick) of some packets, for the drift against the PC.
+    clock: list[tuple[int, int]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Span:
+    """Event packets of one power-up whose dictionary is known, ready to be read. `tick` is of each first event."""
+
+    power_up: PowerUp
+    dictionary: Dictionary
+    data: np.ndarray
+    start: np.ndarray
+    length: np.ndarray
+    offset: np.ndarray
+    tick: np.ndarray
+
+
+@dataclass
+class _Held:
+    """Event packets that wait for their dictionary."""
+
+    data: list[np.ndarray] = field(default_factory=list)
+    length: list[np.ndarray] = field(default_factory=list)
+    offset: list[np.ndarray] = field(default_factory=list)
+    tick: list[np.ndarray] = field(default_factory=list)
+    bytes: int = 0
+
+
+class Session:
+    """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet."""
+
+    def __init__(self) -> None:
+        self.power_ups = 0
+        self.refusal: str | None = None
+        self.unread_bytes = 0
+        self._texts: dict[int, Dictionary | None] = {}  # complete; None: refused
+        self._building: tuple[int, int] | None = None  # id and length of the text that is being put together
+        self._text = bytearray()
+        self._there = np.zeros(0, bool)
+        self._known: set[bytes] = set()
+        self._up: PowerUp | None = None
+        self._values: list[int | None] = []
+        self._settled = False  # whether this power-up has sent settings
+        self._sequence = self._dropped = self._tick = self._time = 0
+        self._held = _Held()
+
+    def feed(self, packets: Packets) -> tuple[list[Span], list[Harm], list[PowerUp]]:
+        """What the packets hold: spans of readable event packets, damage, and the power-ups that ended."""
+        spans: list[Span] = []
+        harm: list[Harm] = []
+        ended: list[PowerUp] = []
+        count = len(packets.start)
+        if not count:
+            return spans, harm, ended
+        data, start = packets.data, packets.start
+        type_ = data[start] & 15
+        sequence = data[start + 1].astype(np.int64) | data[start + 2].astype(np.int64) << 8
+        dropped = data[start + 3].astype(np.int64) | data[start + 4].astype(np.int64) << 8
+        time = sum(data[start + 5 + i].astype(np.int64) << 8 * i for i in range(4))
+        assert isinstance(time, np.ndarray)
+        passed = np.diff(time, prepend=self._time) & 0xFFFFFFFF
+        back = passed >= 1 << 31
+        control = np.flatnonzero((type_ != EVENTS) | back)
+        fresh = [0] if self._up is None else []
+        begun = 0
+
+        def close(until: int) -> None:
+            if until > begun:
+                self._follow(packets, begun, until, type_, sequence, dropped, passed, spans, harm)
+
+        for i in sorted({*fresh, *control.tolist()}):
+            body = data[start[i] + _HEADER : start[i] + packets.length[i] - _CRC].tobytes()
+            kind = int(type_[i])
+            key = bytes([kind]) + body
+            reset = self._up is None or bool(back[i])
+            if not reset and key in self._known:
+                continue
+            about = _about(kind, body)
+            if not reset and about is not None:
+                assert self._up is not None
+                id_, nonce = about
+                other = self._up.dictionary_id is not None and self._up.dictionary_id != id_
+                renewed = nonce is not None and self._up.nonce is not None and self._up.nonce != nonce
+                reset = other or renewed
+            if reset:
+                close(i)
+                begun = i
+                if self._up is not None:
+                    ended.append(self._end(int(packets.offset[i]), harm))
+                self._up = PowerUp(self.power_ups, int(packets.offset[i]))
+                self.power_ups += 1
+                self._values, self._settled = [], False
+                self._known = set()
+                self._sequence, self._dropped = int(sequence[i]) - 1, 0
+                self._tick = self._up.first_tick = int(time[i])
+                passed[i] = 0
+            if kind == EVENTS:
+                continue
+            if about is None:
+                harm.append(Harm(int(packets.offset[i]), Damage.BODY))
+                continue
+            # Events before this packet are read with what was known before it.
+            assert self._up is not None
+            if self._up.dictionary_id is None:
+                self._up.dictionary_id = about[0]
+            if about[1] is not None:
+                self._up.nonce = about[1]
+                self._settings(body, int(packets.offset[i]))
+            else:
+                self._chunk(body)
+            if len(self._known) < _KNOWN_BODIES and (kind == SETTINGS or about[0] in self._texts):
+                self._known = {k for k in self._known if not _overlap(k, key)}
+                self._known.add(key)
+        close(count)
+        self._time = int(time[-1])
+        return spans, harm, ended
+
+    @property
+    def holding(self) -> bool:
+        """Whether packets wait for their dictionary."""
+        return self._held.bytes > 0
+
+    def end(self) -> tuple[list[Harm], list[PowerUp]]:
+        """The log is over."""
+        harm: list[Harm] = []
+        return harm, [self._end(None, harm)] if self._up is not None else []
+
+    def _end(self, offset: int | None, harm: list[Harm]) -> PowerUp:
+        up = self._up
+        assert up is not None
+        up.end_offset = offset
+        up.last_tick = self._tick
+        held, self._held = self._held, _Held()
+        if held.bytes:
+            self.unread_bytes += held.bytes
+            harm.append(Harm(int(held.offset[0][0]), Damage.UNREAD, sum(len(part) for part in held.length)))
+        self._up = None
+        return up
+
+    def _follow(
+        self, packets: Packets, begun: int, until: int, type_: np.ndarray, sequence: np.ndarray, dropped: np.ndarray,
+        passed: np.ndarray, spans: list[Span], harm: list[Harm],
+    ) -> None:  # fmt: skip
+        """Packets begun..until of the present power-up: clock, gaps, drops; event packets become a span or are held."""
+        up = self._up
+        assert up is not None
+        part = slice(begun, until)
+        offset = packets.offset[part]
+        step = np.diff(sequence[part], prepend=self._sequence) & 0xFFFF
+        for i in np.flatnonzero(step != 1).tolist():
+            if step[i]:
+                harm.append(Harm(int(offset[i]), Damage.GAP, int(step[i]) - 1))
+            else:
+                harm.append(Harm(int(offset[i]), Damage.REPEATED))
+        lost = np.diff(dropped[part], prepend=self._dropped) & 0xFFFF
+        for i in np.flatnonzero(lost).tolist():
+            harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i])))
+        tick = self._tick + np.cumsum(passed[part])
+        self._sequence, self._dropped, self._tick = (
+            int(sequence[until - 1]),
+            int(dropped[until - 1]),
+            int(tick[-1]),
+        )
+        up.packets += until - begun
+        up.clock.append((int(offset[-1]), self._tick))
+        events = np.flatnonzero((type_[part] == EVENTS) & (step != 0))
+        start, length = packets.start[part][events], packets.length[part][events]
+        self._read_or_hold(packets.data, start, length, offset[events], tick[events], spans, harm)
+
+    def _read_or_hold(
+        self, data: np.ndarray, start: np.ndarray, length: np.ndarray, offset: np.ndarray, tick: np.ndarray,
+        spans: list[Span], harm: list[Harm],
+    ) -> None:  # fmt: skip
+        up = self._up
+        assert up is not None
+        id_ = up.dictionary_id
+        if id_ is not None and id_ in self._texts:
+            dictionary = self._texts[id_]
+            held, self._held = self._held, _Held()
+            if dictionary is None:
+                packets = sum(len(part) for part in held.length) + len(length)
+                if packets:
+                    self.unread_bytes += held.bytes + int(length.sum())
+                    first = int(held.offset[0][0]) if held.offset else int(offset[0])
+                    harm.append(Harm(first, Damage.UNREAD, packets))
+                return
+            if held.bytes:
+                lengths = np.concatenate(held.length)
+                whole = np.concatenate([*held.data, np.zeros(16, np.uint8)])
+                spans.append(
+                    Span(up, dictionary, whole, np.cumsum(lengths) - lengths, lengths,
+                         np.concatenate(held.offset), np.concatenate(held.tick))
+                )  # fmt: skip
+            if len(start):
+                spans.append(Span(up, dictionary, data, start, length, offset, tick))
+            return
+        room = np.cumsum(length) + self._held.bytes <= HELD_BYTES
+        if not room.all():
+            self.unread_bytes += int(length[~room].sum())
+            harm.append(Harm(int(offset[~room][0]), Damage.UNREAD, int((~room).sum())))
+        if room.any():
+            start, length = start[room], length[room]
+            shift = np.arange(int(length.sum())) - np.repeat(np.cumsum(length) - length, length)
+            self._held.data.append(data[np.repeat(start, length) + shift])
+            self._held.length.append(length)
+            self._held.offset.append(offset[room])
+            self._held.tick.append(tick[room])
+            self._held.bytes += int(length.sum())
+
+    def _settings(self, body: bytes, offset: int) -> None:
+        """Puts the values in their places; a change is noted with its place in the log."""
+        assert self._up is not None
+        first, count = body[4], body[5]
+        values = np.frombuffer(body, "<i4", count, 6).tolist()
+        new = self._values + [None] * (first + count - len(self._values))
+        new[first : first + count] = values
+        if new != self._values or not self._settled:
+            self._values, self._settled = new, True
+            if len(self._up.settings) >= _MOST_SETTINGS:
+                self._up.settings.pop()
+            self._up.settings.append((offset, tuple(new)))
+
+    def _chunk(self, body: bytes) -> None:
+        id_, total, at = (int.from_bytes(body[i : i + 2], "little") for i in (0, 2, 4))
+        if id_ in self._texts:
+            return
+        if self._building != (id_, total):
+            self._building = (id_, total)
+            self._text = bytearray(total)
+            self._there = np.zeros(total, bool)
+        chunk = body[6:]
+        self._text[at : at + len(chunk)] = chunk
+        self._there[at : at + len(chunk)] = True
+        if not self._there.all():
+            return
+        self._building = None
+        text = bytes(self._text)
+        if crc16(text) != id_:
+            return
+        self._texts[id_] = None
+        if len(self._texts) > MAX_DICTIONARIES:
+            self.refusal = (
+                f"more than {MAX_DICTIONARIES} dictionaries in one log; cut the log into its sessions"
+            )
+            return
+        try:
+            self._texts[id_] = parse(text)
+        except BadDictionary as error:
+            self.refusal = str(error)
+
+
+def _overlap(one: bytes, other: bytes) -> bool:
+    """Whether two packets (type and body) set some of the same tunables."""
+    if one[0] != SETTINGS or other[0] != SETTINGS:
+        return False
+    return one[5] < other[5] + max(1, other[6]) and other[5] < one[5] + max(1, one[6])
+
+
+def _about(kind: int, body: bytes) -> tuple[int, int | None] | None:
+    """Dictionary id and nonce (None: a chunk) of a dictionary or settings packet; None where its body is malformed."""
+    if kind == SETTINGS:
+        if len(body) < 6 or len(body) != 6 + 4 * body[5] or body[4] + body[5] > 255:
+            return None
+        return body[0] | body[1] << 8, body[2] | body[3] << 8
+    if kind == DICTIONARY:
+        total, at = (
+            body[2] | body[3] << 8 if len(body) > 6 else 0,
+            body[4] | body[5] << 8 if len(body) > 6 else 0,
+        )
+        if len(body) < 7 or not 1 <= total <= MAX_TEXT_BYTES or at + len(body) - 6 > total:
+            return None
+        return body[0] | body[1] << 8, None
+    return None

@@ -1,0 +1,113 @@
+"""One table for each kind of event under its own field names, and one view for each role over all of them."""
+
+import re
+from collections.abc import Mapping
+
+import duckdb
+import numpy as np
+
+from ingest.dictionary import Dictionary, Kind
+from ingest.records import Events
+from ingest.vocabulary import EventRole, FieldRole, FieldType
+
+SQL_TYPES = {
+    FieldType.U8: "UTINYINT", FieldType.I8: "TINYINT", FieldType.U16: "USMALLINT",
+    FieldType.I16: "SMALLINT", FieldType.U32: "UINTEGER", FieldType.I32: "INTEGER",
+}  # fmt: skip
+# Rows that are gathered before they are written: a DuckDB row group holds 122,880.
+_ROWS_AT_ONCE = 122_880
+_MOST_BUFFERED = 1_000_000
+
+
+def signature(kind: Kind) -> str:
+    """What two kinds of one name must share to share a table: role, and the fields' names, types, roles and units."""
+    fields = (f"{f.name} {f.type} {f.role or '-'} {f.unit or '-'}" for f in kind.fields)
+    return f"{kind.role or '-'}; " + "; ".join(fields)
+
+
+def slug(text: str) -> str:
+    """`text` as part of a table's name: lower-case letters, digits and single underscores, never empty."""
+    return re.sub(r"[^a-z0-9]+", "_", text.lower()[:40]).strip("_") or "game"
+
+
+def create_event_table(cursor: duckdb.DuckDBPyConnection, name: str, kind: Kind) -> None:
+    """Makes the table of a kind; the game's own names are quoted, and cannot start with an underscore as ours do."""
+    own = "".join(f', "{f.name}" {SQL_TYPES[f.type]}' for f in kind.fields)
+    cursor.execute(
+        f"CREATE TABLE {name} (_power_up INTEGER, _run INTEGER, _stage INTEGER, _at_us BIGINT{own})"
+    )
+
+
+def create_role_views(cursor: duckdb.DuckDBPyConnection) -> None:
+    """(Re)makes the view `<role>_events` of every event role, also of roles that no game here uses."""
+    tables: dict[
+        str, dict[str, tuple[str, dict[str, str]]]
+    ] = {}  # role -> table -> kind, field role -> field
+    rows = cursor.execute(
+        """SELECT DISTINCT k.role, k.table_name, k.kind, f.role, f.field
+           FROM kinds k LEFT JOIN fields f ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind AND f.role IS NOT NULL
+           WHERE k.role IS NOT NULL ORDER BY ALL"""
+    ).fetchall()
+    for role, table, kind, field_role, field in rows:
+        _, columns = tables.setdefault(role, {}).setdefault(table, (kind, {}))
+        if field_role is not None:
+            columns[field_role] = field
+    for role in EventRole:
+        parts = [_part(table, kind, columns) for table, (kind, columns) in tables.get(role, {}).items()]
+        cursor.execute(
+            f"CREATE OR REPLACE VIEW {role}_events AS {' UNION ALL '.join(parts or [_part(None, '', {})])}"
+        )
+
+
+def _part(table: str | None, kind: str, columns: Mapping[str, str]) -> str:
+    own = ", ".join(
+        f'e."{columns[role]}"::BIGINT AS "{role}"' if role in columns else f'NULL::BIGINT AS "{role}"'
+        for role in FieldRole
+    )
+    # The name of a kind is a NAME of FORMAT.md: no quote can be in it.
+    empty = "(SELECT 0 AS _power_up, 0 AS _run, 0 AS _stage, 0::BIGINT AS _at_us WHERE false)"
+    return (
+        "SELECT e._power_up AS power_up_id, e._run AS run_id, e._stage AS stage_id, e._at_us AS at_us, p.dictionary_id, "
+        f"'{kind}' AS kind, {own} FROM {table or empty} e JOIN power_ups p ON p.power_up_id = e._power_up"
+    )
+
+
+class EventTables:
+    """Writes the events of one capture into their tables, some hundred thousand rows at a time."""
+
+    def __init__(self, cursor: duckdb.DuckDBPyConnection):
+        self._cursor = cursor
+        self._waiting: dict[str, list[dict[str, np.ndarray]]] = {}
+        self._rows: dict[str, int] = {}
+
+    def add(self, table: str, events: Events, power_up_id: int, run: np.ndarray, stage: np.ndarray) -> None:
+        """`run` and `stage` are by the order of the batch; -1 stands for none."""
+        rows = len(events.order)
+        columns = {
+            "_power_up": np.full(rows, power_up_id, np.int32),
+            "_run": run[events.order].astype(np.int32),
+            "_stage": stage[events.order].astype(np.int32),
+            "_at_us": events.at_us,
+        } | events.fields
+        self._waiting.setdefault(table, []).append(columns)
+        self._rows[table] = self._rows.get(table, 0) + rows
+        if self._rows[table] >= _ROWS_AT_ONCE:
+            self._write(table)
+        elif sum(self._rows.values()) > _MOST_BUFFERED:
+            self.flush()
+
+    def flush(self) -> None:
+        """Writes what is left."""
+        for table in list(self._waiting):
+            self._write(table)
+
+    def _write(self, table: str) -> None:
+        parts = self._waiting.pop(table)
+        del self._rows[table]
+        columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+        own = "".join(f', "{name}"' for name in columns if not name.startswith("_"))
+        self._cursor.register("_arrived", columns)
+        self._cursor.execute(
+            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM _arrived"
+        )
+        self._cursor.unregister("_arrived")
