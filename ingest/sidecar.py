@@ -105,14 +105,21 @@ def _take(reading: _Reading, line: Any) -> None:
         reading.arrivals.append((float(at), byte))
 
 
-def players_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[str | None]:
-    """The tag of each run, whose first packet begins at `start_bytes` (ascending); None where none was
-    given.
+@dataclass(frozen=True)
+class Bound:
+    """Which run has which tag (None: none was given), and the tags that wait for a run to begin."""
+
+    players: tuple[str | None, ...]
+    waiting: tuple[str, ...]
+
+
+def bind_tags(said: Iterable[Said], start_bytes: Sequence[int]) -> Bound:
+    """The tags of the runs whose first packets begin at `start_bytes` (ascending).
 
     A tag goes to the first run without one that begins at or after the byte at which the tag was given: so
     two tags given in advance go to two runs, however quickly these follow each other.
     """
-    tags: list[str | None] = [None] * len(start_bytes)
+    players: list[str | None] = [None] * len(start_bytes)
     waiting: list[str] = []
     following = 0
 
@@ -120,7 +127,7 @@ def players_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[st
         nonlocal following
         while following < len(start_bytes) and start_bytes[following] < before:
             if waiting:
-                tags[following] = waiting.pop(0)
+                players[following] = waiting.pop(0)
             following += 1
 
     for one in said:
@@ -132,9 +139,9 @@ def players_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[st
         elif not one.current:
             waiting.append(one.player)
         elif following:
-            tags[following - 1] = one.player
+            players[following - 1] = one.player
     begin_runs(math.inf)
-    return tags
+    return Bound(tuple(players), tuple(waiting))
 
 
 def remarks_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[tuple[str, ...]]:

@@ -7,30 +7,44 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.player_tag import BadTag, player_tag
-from ingest.sidecar import Said, parse_sidecar, players_of_runs, remarks_of_runs
+from ingest.sidecar import Said, bind_tags, parse_sidecar, remarks_of_runs
 
 
 def test_tags_given_in_advance_go_to_runs_in_order():
     said = [Said(100, "P01"), Said(100, "P02")]
-    assert players_of_runs(said, [50, 100, 101, 900]) == [None, "P01", "P02", None]
+    assert bind_tags(said, [50, 100, 101, 900]).players == (
+        None,
+        "P01",
+        "P02",
+        None,
+    )
 
 
 def test_a_tag_given_during_a_run_is_for_the_next_one():
-    assert players_of_runs([Said(60, "P05")], [50, 400]) == [None, "P05"]
+    assert bind_tags([Said(60, "P05")], [50, 400]).players == (
+        None,
+        "P05",
+    )
 
 
 def test_the_run_in_progress_can_be_tagged_and_corrected():
     said = [Said(10, "P01"), Said(60, "P02", current=True), Said(70, "P03")]
-    assert players_of_runs(said, [50, 400]) == ["P02", "P03"]
+    assert bind_tags(said, [50, 400]).players == (
+        "P02",
+        "P03",
+    )
 
 
 def test_a_tag_for_the_run_in_progress_before_any_run_tags_nothing():
-    assert players_of_runs([Said(10, "P02", current=True)], [50]) == [None]
+    assert bind_tags([Said(10, "P02", current=True)], [50]).players == (None,)
 
 
 def test_waiting_tags_can_be_taken_back():
     said = [Said(0, "P01"), Said(0, "P02"), Said(60, None), Said(70, "P09")]
-    assert players_of_runs(said, [50, 100]) == ["P01", "P09"]
+    assert bind_tags(said, [50, 100]).players == (
+        "P01",
+        "P09",
+    )
 
 
 @given(st.lists(st.integers(0, 1000)), st.lists(st.integers(0, 1000), unique=True))
@@ -38,9 +52,10 @@ def test_no_tag_is_used_twice_or_before_it_was_given(bytes_, starts):
     starts.sort()
     said = [Said(byte, f"P{n + 1:02d}") for n, byte in enumerate(sorted(bytes_))]
     given_at = {one.player: one.byte for one in said}
-    used = [(tag, start) for tag, start in zip(players_of_runs(said, starts), starts, strict=True) if tag]
+    used = [(tag, start) for tag, start in zip(bind_tags(said, starts).players, starts, strict=True) if tag]
     assert [tag for tag, _ in used] == [one.player for one in said[: len(used)]]
     assert all(start >= given_at[tag] for tag, start in used)
+    assert bind_tags(said, starts).waiting == tuple(one.player for one in said[len(used) :])
     # None is left over while a later run goes without.
     if len(used) < len(said):
         later = [s for s in starts if s >= said[len(used)].byte]

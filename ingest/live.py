@@ -1,0 +1,97 @@
+"""What a log that is still coming in holds so far: packets, runs, damage, drops."""
+
+from dataclasses import dataclass, replace
+
+from ingest.dictionary import Dictionary
+from ingest.framing import Damage, Framer
+from ingest.records import Batch, RecordReader
+from ingest.session import Harm, Session
+from ingest.vocabulary import EventRole
+
+
+@dataclass
+class Counts:
+    """Totals since the recording began. `rejected` counts frames and packets that could not be used."""
+
+    packets: int = 0
+    events: int = 0
+    runs: int = 0
+    deaths: int = 0
+    power_ups: int = 0
+    rejected: int = 0
+    missing_packets: int = 0
+    dropped_events: int = 0
+    in_run: bool = False
+    game: str | None = None
+    refusal: str | None = None  # why the dictionary was refused
+
+
+class Watch:
+    """Reads a log as it comes, in chunks of any size, by the same code as the ingest; keeps no event."""
+
+    def __init__(self) -> None:
+        self._framer = Framer()
+        self._session = Session()
+        self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
+        self._counts = Counts()
+        # Where each run begins: the offset of the first byte of its first packet's frame, ascending.
+        self.start_bytes: list[int] = []
+
+    @property
+    def counts(self) -> Counts:
+        """The totals so far, as a copy."""
+        return replace(self._counts)
+
+    def feed(self, chunk: bytes) -> None:
+        """Takes the next bytes."""
+        counts = self._counts
+        packets = self._framer.feed(chunk)
+        counts.packets += len(packets.start)
+        counts.rejected += len(packets.bad_reason)
+        spans, harm, _ = self._session.feed(packets)
+        if counts.power_ups != self._session.power_ups:
+            counts.power_ups = self._session.power_ups
+            counts.in_run = False
+        counts.refusal = self._session.refusal
+        self._harm(harm)
+        for span in spans:
+            counts.game = span.dictionary.game
+            reader = self._reader(span.dictionary)
+            self._events(
+                span.dictionary, reader.read(span.data, span.start, span.length, span.tick, span.offset)
+            )
+
+    def _reader(self, dictionary: Dictionary) -> RecordReader:
+        # The dictionary is kept beside its reader, so that no other object can take its identity.
+        known = self._readers.get(id(dictionary))
+        if known is None:
+            known = self._readers[id(dictionary)] = dictionary, RecordReader(dictionary)
+        return known[1]
+
+    def _events(self, dictionary: Dictionary, batch: Batch) -> None:
+        counts = self._counts
+        counts.events += len(batch.tick)
+        counts.rejected += len(batch.bad)
+        begun: list[int] = []
+        newest = {EventRole.RUN_START: -1, EventRole.RUN_END: -1}
+        for events in batch.by_kind:
+            role = dictionary.kinds[events.kind].role
+            if role == EventRole.RUN_START:
+                begun += events.offset.tolist()
+            if role == EventRole.DEATH:
+                counts.deaths += len(events.order)
+            if role in newest:
+                newest[role] = max(newest[role], int(events.order[-1]))
+        self.start_bytes += sorted(begun)
+        counts.runs = len(self.start_bytes)
+        if max(newest.values()) >= 0:
+            counts.in_run = newest[EventRole.RUN_START] > newest[EventRole.RUN_END]
+
+    def _harm(self, harm: list[Harm]) -> None:
+        for one in harm:
+            if one.reason == Damage.GAP:
+                self._counts.missing_packets += one.count
+            elif one.reason == Damage.DROPPED:
+                self._counts.dropped_events += one.count
+            elif one.reason != Damage.UNREAD:
+                self._counts.rejected += one.count

@@ -1,0 +1,187 @@
+"""Where a recording's bytes come from: a serial port, or a socket of an emulator or of another machine."""
+
+import contextlib
+import socket
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import serial
+import serial.tools.list_ports
+
+BAUD = 115_200
+# How long a read waits for the first byte: short enough for a stop to feel immediate.
+WAIT_S = 0.1
+_CHUNK = 1 << 16
+
+
+class CannotOpen(Exception):
+    """The source cannot be opened; the message says why and what to do."""
+
+
+class Gone(Exception):
+    """The source was there and is not any more: unplugged, switched off, closed from the other side."""
+
+
+class Source(Protocol):
+    """A place that bytes come from. It can be opened again after it was gone."""
+
+    name: str
+
+    def open(self) -> None:
+        """Opens it; raises CannotOpen."""
+
+    def read(self) -> bytes:
+        """What has come, after a wait of at most WAIT_S for the first byte; raises Gone."""
+
+    def close(self) -> None:
+        """Closes it; never raises."""
+
+
+@dataclass(frozen=True)
+class Port:
+    """A serial port of this machine. `usb` is its vendor and product number; None: no USB port."""
+
+    name: str
+    description: str
+    usb: str | None
+
+
+def serial_ports() -> list[Port]:
+    """The serial ports of this machine, USB ones first: consoles hang on these."""
+    ports = [
+        Port(
+            port.device,
+            port.description or "",
+            None if port.vid is None else f"{port.vid:04x}:{port.pid:04x}",
+        )
+        for port in serial.tools.list_ports.comports()
+    ]
+    return sorted(ports, key=lambda port: (port.usb is None, port.name))
+
+
+def source_named(name: str, baud: int = BAUD) -> Source:
+    """`tcp:HOST:PORT` and `unix:PATH` are sockets; everything else is the name of a serial port.
+
+    Raises CannotOpen for a malformed name.
+    """
+    kind, _, rest = name.partition(":")
+    if kind == "tcp":
+        host, _, port = rest.rpartition(":")
+        if not host or not port.isdecimal() or not 0 < int(port) < 1 << 16:
+            raise CannotOpen(f"{name!r}: write it as tcp:HOST:PORT, for example tcp:localhost:5000")
+        return SocketSource(name, (host, int(port)))
+    if kind == "unix":
+        if not hasattr(socket, "AF_UNIX"):
+            raise CannotOpen(f"{name!r}: this system has no unix sockets here; use tcp:HOST:PORT")
+        return SocketSource(name, rest)
+    return SerialSource(name, baud)
+
+
+class SerialSource:
+    """A serial port, 8 data bits, no parity, 1 stop bit. Found again by its name or its USB identity."""
+
+    def __init__(self, name: str, baud: int = BAUD):
+        self.name = name
+        self._baud = baud
+        self._port: serial.Serial | None = None
+        self._identity: tuple[object, ...] | None = None
+
+    def open(self) -> None:
+        name = self._device()
+        try:
+            # Two readers of one port would each get half of the bytes.
+            self._port = serial.Serial(name, self._baud, timeout=WAIT_S, exclusive=True)
+        except (OSError, ValueError) as error:
+            raise CannotOpen(f"{self.name}: {_why(error)}") from None
+        self._identity = _identity(name) or self._identity
+
+    def read(self) -> bytes:
+        port = self._port
+        if port is None:
+            raise Gone
+        try:
+            # Only what is there already: a longer read loses all when the port goes away meanwhile.
+            return bytes(port.read(port.in_waiting or 1))
+        except (OSError, TypeError) as error:  # TypeError: pyserial, where the port went away during the call
+            raise Gone(str(error)) from None
+
+    def close(self) -> None:
+        port, self._port = self._port, None
+        if port is not None:
+            with contextlib.suppress(OSError, TypeError):
+                port.close()
+
+    def _device(self) -> str:
+        """The device to open now. A console plugged in again may have come back under another name."""
+        if self._identity is None:
+            return self.name
+        ports = serial.tools.list_ports.comports()
+        if any(port.device == self.name for port in ports):
+            return self.name
+        return next((port.device for port in ports if _identity_of(port) == self._identity), self.name)
+
+
+def _identity(name: str) -> tuple[object, ...] | None:
+    return next((_identity_of(p) for p in serial.tools.list_ports.comports() if p.device == name), None)
+
+
+def _identity_of(port: object) -> tuple[object, ...] | None:
+    """What stays the same of a USB port: its serial number, or else the socket it is plugged into."""
+    vid, pid, number, location = (getattr(port, name) for name in ("vid", "pid", "serial_number", "location"))
+    return None if vid is None else (vid, pid, number or location)
+
+
+def _why(error: Exception) -> str:
+    text = str(error)
+    lower = text.lower()
+    if "permission" in lower or "access is denied" in lower:
+        return (
+            f"{text}. Is another program reading the port? On Linux your user must be in the group of the "
+            "device (often dialout or uucp)"
+        )
+    if "lock" in lower or "resource temporarily" in lower or "busy" in lower:
+        return f"{text}. Another program has the port open; close it"
+    return f"{text}. `setscrew ports` lists the ports that are there"
+
+
+class SocketSource:
+    """A stream socket that the console's bytes come out of, for example an emulator's serial line."""
+
+    def __init__(self, name: str, address: tuple[str, int] | str):
+        self.name = name
+        self._address = address
+        self._socket: socket.socket | None = None
+
+    def open(self) -> None:
+        is_path = isinstance(self._address, str)
+        made = socket.socket(socket.AF_UNIX if is_path else socket.AF_INET)
+        try:
+            made.settimeout(5)
+            made.connect(self._address)
+            made.settimeout(WAIT_S)
+        except OSError as error:
+            made.close()
+            hint = "" if not is_path or Path(str(self._address)).exists() else "; no such socket"
+            raise CannotOpen(
+                f"{self.name}: {error.strerror or error}{hint}. Is the other side running?"
+            ) from None
+        self._socket = made
+
+    def read(self) -> bytes:
+        if self._socket is None:
+            raise Gone
+        try:
+            chunk = self._socket.recv(_CHUNK)
+        except TimeoutError:
+            return b""
+        except OSError as error:
+            raise Gone(str(error)) from None
+        if not chunk:
+            raise Gone("closed from the other side")
+        return chunk
+
+    def close(self) -> None:
+        made, self._socket = self._socket, None
+        if made is not None:
+            made.close()
