@@ -59,4 +59,7 @@ def _plain(column: Any) -> np.ndarray:
         return column.data
     if column.dtype.kind in "iufb":
         return column.astype(float).filled(np.nan)
-    return column.astype(object).filled(None)
+    # Not filled(None): that means the default fill value, a question mark.
+    texts = np.array(column.data, dtype=object)
+    texts[np.ma.getmaskarray(column)] = None
+    return texts
