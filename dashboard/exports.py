@@ -80,11 +80,11 @@ def latex(text: str) -> str:
     return "".join(_LATEX.get(letter, letter) for letter in _one_line(text))
 
 
-def sources(findings: Iterable[Finding]) -> list[Source]:
-    """The sources of the methods used, each once, in order of use."""
+def sources(methods: Iterable[str]) -> list[Source]:
+    """The sources of some methods (keys of METHODS), each once, in order of use."""
     found: dict[str, Source] = {}
-    for finding in findings:
-        method = METHODS.get(finding.method)
+    for key in methods:
+        method = METHODS.get(key)
         for source in method.sources if method else ():
             found.setdefault(source.key, source)
     return list(found.values())

@@ -46,8 +46,8 @@ def from_address(search: str | None, games: tuple[str, ...]) -> Selection | None
     except ValueError:
         words = {}
     game = words.get("game", [games[0]])[0]
-    stage, stage_kind = _stage(words.get("stage", [""])[0])
-    first, last = _attempts(words.get("attempts", [""])[0])
+    stage, stage_kind = stage_from(words.get("stage", [""])[0])
+    first, last = attempts_from(words.get("attempts", [""])[0])
     return Selection(
         game=game if game in games else games[0],
         builds=tuple(words.get("build", ())),
@@ -78,8 +78,8 @@ def with_values(selection: Selection, values: Mapping[str, object]) -> Selection
     game = str(values.get("game") or selection.game)
     if game != selection.game:
         return Selection(game=game, include_team=selection.include_team)
-    stage, stage_kind = _stage(str(values.get("stage") or ""))
-    first, last = _attempts(str(values.get("attempts") or ""))
+    stage, stage_kind = stage_from(str(values.get("stage") or ""))
+    first, last = attempts_from(str(values.get("attempts") or ""))
     return replace(
         selection,
         builds=_texts(values.get("builds")),
@@ -112,13 +112,13 @@ def _texts(value: object) -> tuple[str, ...]:
     return tuple(str(item) for item in value) if isinstance(value, (list, tuple)) else ()
 
 
-def _stage(word: str) -> tuple[int | None, int | None]:
+def stage_from(word: str) -> tuple[int | None, int | None]:
     kind = {"r": 0, "b": 1}.get(word[-1:])
     number = word[:-1] if kind is not None else word
     return (int(number), kind) if number.isascii() and number.isdigit() and len(number) < 6 else (None, None)
 
 
-def _attempts(word: str) -> tuple[int | None, int | None]:
+def attempts_from(word: str) -> tuple[int | None, int | None]:
     first, dash, last = word.partition("-")
     ends = [int(end) if end.isascii() and end.isdigit() and len(end) < 6 else None for end in (first, last)]
     return (ends[0], ends[1] if dash else ends[0])

@@ -8,7 +8,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
 
-import duckdb
 import numpy as np
 
 from analysis.finding import Finding
@@ -16,8 +15,11 @@ from analysis.findings import FINDERS
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from dashboard.filters import Choices
+from dashboard.follower import Follower
 from dashboard.jobs import Jobs
 from ingest import notes
+from ingest.capture import Captures
+from ingest.store import ImportResult, Status, Study, import_log
 
 _KEPT_ANSWERS = 256
 _Answer = TypeVar("_Answer")
@@ -44,16 +46,18 @@ class Basis:
 class Session:
     """One study, open for writing, shared by all pages. Safe to use from several threads."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, path: Path | None = None):
-        self.connection = connection
-        self.path = path
-        self.reader = Reader(connection)
+    def __init__(self, study: Study, recordings: Path | None = None):
+        self.study = study
+        self.connection = study.connection
+        self.reader = Reader(study.connection)
         self.jobs = Jobs()
         self.writing = threading.RLock()
         self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()
         self._answers_lock = threading.Lock()
         self._undo: list[Undo] = []
         self._version = 1
+        self.captures = Captures(recordings) if recordings is not None else None
+        self.follower = Follower(recordings, self.import_log) if recordings is not None else None
 
     @property
     def version(self) -> int:
@@ -74,6 +78,10 @@ class Session:
         if finder is None:
             return []
         return self._once(("findings", question, selection), lambda: finder(self.reader, selection))
+
+    def all_findings(self, selection: Selection) -> list[Finding]:
+        """The findings on every question, in the order of the pages."""
+        return [finding for question in FINDERS for finding in self.findings(question, selection)]
 
     def finding(self, finding_id: str, selection: Selection) -> Finding | None:
         """One finding by its id."""
@@ -127,7 +135,7 @@ class Session:
 
     def note_run(
         self,
-        capture_sha256: str,
+        capture_key: str,
         run_number: int,
         *,
         player: str | None = None,
@@ -139,7 +147,7 @@ class Session:
         with self.writing:
             moment = notes.note_run(
                 self.connection,
-                capture_sha256,
+                capture_key,
                 run_number,
                 player=player,
                 valid=valid,
@@ -191,10 +199,22 @@ class Session:
         self.changed()
         return last.what
 
+    def import_log(self, path: Path, progress: Callable[[int, int], None] | None = None) -> ImportResult:
+        """Brings one play log into the study. Raises OSError where it cannot be read."""
+        with self.writing:
+            result = import_log(self.study, path, progress)
+        if result.status != Status.UNCHANGED:
+            self.changed()
+        return result
+
     def close(self) -> None:
-        """Stops the jobs and closes the study."""
+        """Ends recordings and jobs, ingests what came last, and closes the study."""
+        if self.captures is not None:
+            self.captures.stop_all(give_up=True)
+        if self.follower is not None:
+            self.follower.close()
         self.jobs.close()
-        self.connection.close()
+        self.study.close()
 
 
 def _kind(value: object) -> int:

@@ -3,4 +3,6 @@
 # Name on the command line -> module. The order is that of `setscrew --help`.
 COMMANDS: dict[str, str] = {
     "ingest": "dashboard.commands.ingest",
+    "findings": "dashboard.commands.findings",
+    "show": "dashboard.commands.show",
 }

@@ -85,3 +85,17 @@ def whiskers(
             "width": 5,
         },
     )
+
+
+def whisker_height(rows: int) -> int:
+    """The height of a figure with so many rows of whiskers."""
+    return int(min(90 + 20 * max(rows, 1), 900))
+
+
+def reference(figure: go.Figure, x: float, colour: str, label: str) -> None:
+    """A labelled vertical line, such as today's setting."""
+    figure.add_vline(
+        x=x,
+        line={"color": colour, "width": 1.4, "dash": "dot"},
+        annotation={"text": label, "font": {"size": 11, "color": colour}, "yanchor": "top", "textangle": -90, "xanchor": "right"},
+    )

@@ -1,0 +1,42 @@
+"""Opening a study for a command, with every way that may fail turned into words and an exit code."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from dashboard import exits
+
+
+class StudyTrouble(Exception):
+    """A study that cannot be used, why, and what to do; `code` is the exit code."""
+
+    def __init__(self, message: str, code: int):
+        super().__init__(message)
+        self.code = code
+
+
+@contextmanager
+def opened(path: str | Path, read_only: bool = True, create: bool = False) -> Iterator[Any]:
+    """The open study of `path`, closed afterwards. Raises StudyTrouble."""
+    study = open_or_explain(path, read_only, create)
+    try:
+        yield study
+    finally:
+        study.close()
+
+
+def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
+    """An open study. Raises StudyTrouble with the exit code that fits."""
+    from ingest.store import StudyBusy, StudyError, open_study
+
+    if not create and not Path(path).exists():
+        raise StudyTrouble(
+            f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...", exits.INPUT
+        )
+    try:
+        return open_study(path, read_only=read_only)
+    except StudyBusy as error:
+        raise StudyTrouble(str(error), exits.BUSY) from error
+    except StudyError as error:
+        raise StudyTrouble(str(error), exits.INPUT) from error

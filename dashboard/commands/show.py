@@ -1,0 +1,43 @@
+"""`setscrew show`: the dashboard of one study, in the browser of this machine."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from dashboard import exits
+
+HELP = "open the dashboard of a study in the browser"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file; made when it is missing")
+    parser.add_argument("--port", type=int, default=8750, help="port (default %(default)s; 0: any that is free)")
+    parser.add_argument(
+        "--host",
+        default="127.0.0.1",
+        metavar="ADDRESS",
+        help="address to listen at (default: this machine only; any other asks for a token)",
+    )
+    parser.add_argument("--recordings", metavar="FOLDER", help="where the live page keeps its recordings")
+    parser.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serves the dashboard until it is interrupted."""
+    from dashboard.commands.opening import StudyTrouble, open_or_explain
+    from dashboard.serving import serve
+
+    try:
+        study = open_or_explain(arguments.study, read_only=False, create=True)
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+    path = Path(arguments.study)
+    recordings = Path(arguments.recordings) if arguments.recordings else path.with_name(path.stem + "-recordings")
+    try:
+        serve(study, recordings, arguments.host, arguments.port, open_browser=not arguments.no_browser)
+    except OSError as error:
+        print(f"{arguments.host}:{arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr)
+        return exits.INPUT
+    return exits.OK

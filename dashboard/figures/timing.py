@@ -1,0 +1,139 @@
+"""Figures on rhythm: windows, hands, songs. Early presses are left of due, late ones right, in every figure."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import band, faded, framed, reference, whisker_height, whiskers
+from dashboard.palette import Theme
+
+
+def hit_share(finding: Finding, theme: Theme) -> go.Figure:
+    """Each player's share of notes hit, the whole with its interval behind."""
+    players = finding.tables["players"]
+    order = np.argsort(np.asarray(players["share"], float))
+    labels = [str(players["player"][i]) for i in order]
+    share, low, high = (100 * np.asarray(players[name], float)[order] for name in ("share", "low", "high"))
+    figure = framed(
+        theme,
+        [whiskers(theme, labels, share, low, high, colour=theme.hit)],
+        x="notes hit, %",
+        height=whisker_height(len(labels)),
+        xaxis={"range": [0, 102]},
+    )
+    whole = finding.estimate
+    if whole is not None and whole.value is not None:
+        if whole.low is not None and whole.high is not None:
+            figure.add_vrect(x0=100 * whole.low, x1=100 * whole.high, fillcolor=faded(theme.hit, 0.14), line_width=0)
+        figure.add_vline(x=100 * whole.value, line={"color": theme.hit, "width": 1.5, "dash": "dash"})
+    return figure
+
+
+def window(finding: Finding, theme: Theme) -> go.Figure:
+    """The share hit for every width of window: all notes with the interval, each player as a thin line."""
+    curve, players = finding.tables["curve"], finding.tables["players"]
+    names, at, share = (np.asarray(players[name]) for name in ("player", "window_ms", "share"))
+    traces: list[go.Scatter] = []
+    for name in dict.fromkeys(names.tolist()):
+        own = names == name
+        traces.append(
+            go.Scatter(
+                x=at[own],
+                y=100 * share[own],
+                mode="lines",
+                line={"color": faded(theme.soft, 0.4), "width": 1},
+                name=str(name),
+                showlegend=False,
+                hovertemplate=f"{name}: %{{y:.0f}} % at %{{x:.0f}} ms<extra></extra>",
+            )
+        )
+    x, value, low, high = (np.asarray(curve[name], float) for name in ("window_ms", "share", "low", "high"))
+    traces += band(x, 100 * low, 100 * high, theme.hit, "all")
+    traces.append(
+        go.Scatter(x=x, y=100 * value, mode="lines", name="all notes", line={"color": theme.hit, "width": 2.5})
+    )
+    for name, label, dash in (("median", "median player", "dash"), ("lower_quarter", "lower quarter", "dot")):
+        y = 100 * np.asarray(curve[name], float)
+        traces.append(
+            go.Scatter(x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash})
+        )
+    figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
+    return _today(figure, finding, theme, ("early_ms", "late_ms"))
+
+
+def asymmetric(finding: Finding, theme: Theme) -> go.Figure:
+    """The share hit for early and late edges chosen apart, with today's window marked."""
+    grid = finding.tables["grid"]
+    early, late, share = (np.asarray(grid[name], float) for name in ("early_ms", "late_ms", "share"))
+    x, y = np.unique(late), np.unique(early)
+    z = np.full((len(y), len(x)), np.nan)
+    z[np.searchsorted(y, early), np.searchsorted(x, late)] = 100 * share
+    heat = go.Heatmap(
+        x=x,
+        y=y,
+        z=z,
+        zmin=0,
+        zmax=100,
+        colorscale=[[i / (len(theme.ramp) - 1), colour] for i, colour in enumerate(theme.ramp)],
+        colorbar={"title": {"text": "hit, %", "side": "right"}, "thickness": 10, "outlinewidth": 0},
+        hovertemplate="%{y:.0f} ms early, %{x:.0f} ms late: %{z:.0f} %<extra></extra>",
+    )
+    traces: list[go.Heatmap | go.Scatter] = [heat]
+    line = finding.tables.get("same_width")
+    if line is not None and len(line["late_ms"]):
+        traces.append(
+            go.Scatter(
+                x=line["late_ms"], y=line["early_ms"], mode="lines", line={"color": theme.alive, "dash": "dash"},
+                hoverinfo="skip", name="same width",
+            )
+        )  # fmt: skip
+    facts = finding.facts
+    if np.isfinite(facts.get("early_ms", np.nan)):
+        traces.append(
+            go.Scatter(
+                x=[facts["late_ms"]], y=[facts["early_ms"]], mode="markers+text", text=["today"],
+                textposition="top center", textfont={"color": theme.alive},
+                marker={"color": theme.alive, "size": 10, "line": {"color": theme.panel, "width": 2}},
+                hoverinfo="skip", name="today",
+            )
+        )  # fmt: skip
+    limits = {"range": [0, float(max(x.max(initial=1), 1))]}
+    return framed(
+        theme, traces, x="late edge, ms", y="early edge, ms", height=360, showlegend=False,
+        xaxis=limits, yaxis={"range": [0, float(max(y.max(initial=1), 1))]},
+    )  # fmt: skip
+
+
+def players(finding: Finding, theme: Theme) -> go.Figure:
+    """Each player's bias with its interval and the spread around it, over today's window."""
+    table = finding.tables["players"]
+    bias = np.asarray(table["bias_ms"], float)
+    order = np.argsort(bias)
+    labels = [str(table["player"][i]) for i in order]
+    bias, low, high, spread = (
+        np.asarray(table[name], float)[order] for name in ("bias_ms", "bias_low_ms", "bias_high_ms", "spread_ms")
+    )
+    reach = go.Bar(
+        y=labels, x=2 * spread, base=bias - spread, orientation="h", name="spread (one standard deviation)",
+        marker={"color": faded(theme.alive, 0.22)}, width=0.55,
+        hovertemplate="%{y}: scatters by %{customdata:.0f} ms<extra></extra>", customdata=spread,
+    )  # fmt: skip
+    marks = whiskers(theme, labels, bias, low, high, name="bias, 95 % interval", colour=theme.alive)
+    figure = framed(
+        theme, [reach, marks], x="press against due, ms (early < 0 < late)", height=whisker_height(len(labels)) + 24
+    )
+    figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
+    facts = finding.facts
+    if np.isfinite(facts.get("early_ms", np.nan)):
+        offset = facts.get("offset_ms", 0.0)
+        for edge in (offset - facts["early_ms"], offset + facts["late_ms"]):
+            reference(figure, edge, theme.hit, "window")
+    return figure
+
+
+def _today(figure: go.Figure, finding: Finding, theme: Theme, names: tuple[str, ...]) -> go.Figure:
+    for name in names:
+        at = finding.facts.get(name)
+        if at is not None and np.isfinite(at):
+            reference(figure, float(at), theme.accent, f"today, {name.removesuffix('_ms')}")
+    return figure

@@ -1,0 +1,53 @@
+"""Ingests recordings while they grow, so that the pages are never far behind the console."""
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+# A growing log is read again from its beginning each time; the pause grows with that, so that half the time is free.
+_SHORTEST_PAUSE_S = 0.4
+
+
+class Follower:
+    """One thread that ingests each recording of a folder, and again whenever it has grown.
+
+    Whoever writes there is followed: this process, or `setscrew record` in another. `ingest(path)` brings one file
+    into the study. Errors are kept in `trouble`, by file name, and tried again when the file changes.
+    """
+
+    def __init__(self, folder: Path, ingest: Callable[[Path], Any]):
+        self.trouble: dict[str, str] = {}
+        self._folder, self._ingest = folder, ingest
+        self._seen: dict[Path, tuple[int, int]] = {}
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="follower", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Ingests what is there for the last time, and ends."""
+        self._stop.set()
+        self._thread.join()
+        self._look()
+
+    def _run(self) -> None:
+        pause = 0.0
+        while not self._stop.wait(pause):
+            began = time.monotonic()
+            self._look()
+            pause = max(_SHORTEST_PAUSE_S, time.monotonic() - began)
+
+    def _look(self) -> None:
+        for path in sorted(self._folder.glob("*.playlog")):
+            try:
+                size = path.stat().st_size
+                sidecar = path.with_suffix(".capture.jsonl")
+                state = (size, sidecar.stat().st_size if sidecar.exists() else 0)
+                if size == 0 or state == self._seen.get(path):
+                    continue
+                self._seen[path] = state
+                self._ingest(path)
+                self.trouble.pop(path.name, None)
+            except Exception as error:  # the recording goes on whatever happens here; the page shows the words
+                self.trouble[path.name] = f"{path.name} could not be ingested: {error}"

@@ -1,0 +1,67 @@
+"""Proposals in the report: what to change, what it is expected to do, and how sure that is."""
+
+from dashboard.report.content import GamePart
+from dashboard.report.markup import Markup, listed, table, tag, text
+from dashboard.wording import counted, number, with_unit
+
+
+def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
+    """The proposals on one game, or why there are none."""
+    parts: list[Markup] = [tag("h3", game.selection.game)] if named else []
+    if not game.proposals:
+        parts.append(tag("p", game.no_proposal or "No proposal was asked for: set a target first.", class_="small"))
+    for proposal in game.proposals:
+        parts.append(
+            tag(
+                "article",
+                tag("h4", proposal.id),
+                tag("p", proposal.sentence),
+                [tag("p", warning, class_="warning") for warning in proposal.warnings],
+                _changes(proposal, count),
+                _targets(proposal, count),
+                tag(
+                    "p",
+                    f"Chance of being better than no change {number(round(proposal.chance_better, 2))}; chance that every target is "
+                    f"met within its tolerance {number(round(proposal.chance_close, 2))}. "
+                    f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}.",
+                    class_="small",
+                ),
+                tag("p", proposal.settles_it) if proposal.settles_it else None,
+                listed(proposal.assumptions) if proposal.assumptions else None,
+            )
+        )
+    return text(parts)
+
+
+def _changes(proposal: object, count: object) -> Markup | None:
+    changes = proposal.changes  # type: ignore[attr-defined]
+    if not changes:
+        return None
+    columns = {
+        "tunable": [change.tunable for change in changes],
+        "now": [change.now for change in changes],
+        "proposed": [change.proposed for change in changes],
+        "unit": [change.unit for change in changes],
+        "range": [f"{change.low} to {change.high}, steps of {change.step}" for change in changes],
+    }
+    return table(columns, f"{count.table()}. The change.")  # type: ignore[attr-defined]
+
+
+def _targets(proposal: object, count: object) -> Markup | None:
+    targets = proposal.targets  # type: ignore[attr-defined]
+    if not targets:
+        return None
+    columns = {
+        "target": [t.target for t in targets],
+        "wanted": [with_unit(t.wanted, t.unit) for t in targets],
+        "observed": [with_unit(t.observed, t.unit) for t in targets],
+        "predicted, no change": [prediction(t.now, t.unit) for t in targets],
+        "predicted, as proposed": [prediction(t.proposed, t.unit) for t in targets],
+    }
+    return table(columns, f"{count.table()}. Predicted, with 80 % intervals.")  # type: ignore[attr-defined]
+
+
+def prediction(one: object, unit: str) -> str:
+    """ "58 % (46 % to 69 %)"."""
+    p = one
+    return f"{with_unit(p.value, unit)} ({with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"  # type: ignore[attr-defined]

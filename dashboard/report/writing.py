@@ -1,0 +1,152 @@
+"""The report as files: HTML, PDF, and everything in it again as figures, tables and sources."""
+
+import json
+from base64 import b64encode
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import plotly
+
+from analysis.finding import Finding
+from dashboard import exports
+from dashboard.figures import figure_for
+from dashboard.filters import in_words
+from dashboard.palette import LIGHT
+from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
+from dashboard.report.content import Content
+from dashboard.report.document import document, picture_name
+from dashboard.report.markup import Markup, tag
+
+_WIDTH = 720
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was written, and what could not be."""
+
+    html: Path
+    pdf: Path | None
+    files: tuple[Path, ...]
+    remarks: tuple[str, ...]
+
+
+def write_report(content: Content, folder: Path, browser: str | None = None) -> Written:
+    """Writes the report into `folder`, which is made when it is missing. Raises OSError where it cannot be written.
+
+    Without a browser the HTML draws its figures itself when it is opened, and there are no PDF and no figure files.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    figures = _figures(content)
+    remarks: list[str] = []
+    drawn: dict[str, Drawing] = {}
+    found = find_browser(browser)
+    if found is None:
+        remarks.append(
+            "No Chromium-family browser was found, so there is no PDF and there are no figure files. Open the HTML in "
+            "any browser and print it, or name a browser with --browser."
+        )
+    else:
+        try:
+            drawn = draw(found, figures, plotly_code())
+        except BrowserTrouble as trouble:
+            remarks.append(f"The figures could not be written as files: {trouble}")
+    html = folder / "report.html"
+    pictures, scripts = _pictures(figures, drawn)
+    html.write_text(document(content, pictures, scripts), encoding="utf-8")
+    files = _write_figures(drawn, folder / "figures") + _write_tables(content, folder / "tables")
+    files += _write_sources(content, folder)
+    pdf: Path | None = folder / "report.pdf"
+    try:
+        if found is None or pdf is None:
+            pdf = None
+        else:
+            pdf.unlink(missing_ok=True)
+            print_pdf(found, html, pdf)
+    except BrowserTrouble as trouble:
+        pdf = None
+        remarks.append(f"The PDF could not be made: {trouble}")
+    return Written(html, pdf, tuple(files), tuple(remarks))
+
+
+def plotly_code() -> str:
+    """plotly.js as its Python package carries it."""
+    return (Path(plotly.__file__).parent / "package_data" / "plotly.min.js").read_text(encoding="utf-8")
+
+
+def _figures(content: Content) -> dict[str, dict[str, Any]]:
+    figures = {}
+    for g, game in enumerate(content.games):
+        for finding in (*game.findings, *(content.side_by_side if g == 0 else ())):
+            figure = figure_for(finding, LIGHT)
+            if figure is not None:
+                figure.update_layout(width=_WIDTH, paper_bgcolor="#ffffff", autosize=False)
+                figures[picture_name(g, finding)] = json.loads(figure.to_json())
+    return figures
+
+
+def _pictures(figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]) -> tuple[dict[str, Markup], Markup]:
+    if drawn or not figures:
+        return {name: _image(drawing) for name, drawing in drawn.items()}, Markup("")
+    places = {name: tag("div", "", class_="plot", data_figure=name) for name in figures}
+    code = plotly_code().replace("</script", "<\\/script")
+    draw_all = (
+        "for(const at of document.querySelectorAll('[data-figure]')){const f=figures[at.dataset.figure];"
+        "Plotly.newPlot(at,f.data,f.layout,{staticPlot:true,responsive:true});}"
+    )
+    return places, Markup(f"<script>{code}</script><script>const figures={in_script(figures)};{draw_all}</script>")
+
+
+def _image(drawing: Drawing) -> Markup:
+    data = b64encode(drawing.svg.encode()).decode()
+    return Markup(f'<img alt="" src="data:image/svg+xml;base64,{data}">')
+
+
+def _write_figures(drawn: dict[str, Drawing], folder: Path) -> list[Path]:
+    if not drawn:
+        return []
+    folder.mkdir(exist_ok=True)
+    files = []
+    for name, drawing in drawn.items():
+        svg, png = folder / f"{name}.svg", folder / f"{name}.png"
+        svg.write_text(drawing.svg, encoding="utf-8")
+        png.write_bytes(drawing.png)
+        files += [svg, png]
+    return files
+
+
+def _write_tables(content: Content, folder: Path) -> list[Path]:
+    folder.mkdir(exist_ok=True)
+    files = []
+    for g, game in enumerate(content.games):
+        for finding in game.findings:
+            head = exports.header(finding, in_words(game.selection), content.fingerprint)
+            for name, table in finding.tables.items():
+                files += _write_table(folder / f"{picture_name(g, finding)}-{name}", finding, table, head)
+    return files
+
+
+def _write_table(stem: Path, finding: Finding, table: Any, head: list[str]) -> list[Path]:
+    texts = {
+        ".csv": exports.as_csv(table, head),
+        ".md": exports.as_markdown(table),
+        ".tex": exports.as_latex(table, f"{finding.title}. {finding.players} players, {finding.runs} runs."),
+    }
+    files = []
+    for ending, words in texts.items():
+        path = stem.with_name(stem.name + ending)
+        path.write_text(words, encoding="utf-8", newline="")
+        files.append(path)
+    return files
+
+
+def _write_sources(content: Content, folder: Path) -> list[Path]:
+    bib, data = folder / "sources.bib", folder / "findings.json"
+    bib.write_text(exports.as_bibtex(content.sources), encoding="utf-8")
+    games = [
+        {"game": game.selection.game, "findings": [finding.to_json() for finding in game.findings]}
+        for game in content.games
+    ]
+    holds = {"setscrew": content.setscrew, "fingerprint": content.fingerprint, "games": games}
+    data.write_text(json.dumps(holds, ensure_ascii=False, allow_nan=False, indent=1), encoding="utf-8")
+    return [bib, data]

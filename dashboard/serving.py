@@ -1,0 +1,44 @@
+"""Serves the dashboard with waitress, and lets everything end tidily."""
+
+import sys
+import threading
+import webbrowser
+from pathlib import Path
+from typing import Any
+
+from waitress.server import create_server
+
+from dashboard.app import build_app
+from dashboard.guard import is_loopback, new_token
+from dashboard.session import Session
+
+_THREADS = 8
+
+
+def serve(study: Any, recordings: Path, host: str, port: int, open_browser: bool = True) -> None:
+    """Serves until it is interrupted, then stops recordings and closes the study. Raises OSError for a port in use."""
+    session = Session(study, recordings)
+    try:
+        token = None if is_loopback(host) else new_token()
+        app = build_app(session, host, token)
+        server = create_server(app.server, host=host, port=port, threads=_THREADS, ident="setscrew", clear_untrusted_proxy_headers=True)
+        address = f"http://{_written(host)}:{server.effective_port}/" + (f"?token={token}" if token else "")
+        print(f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.", file=sys.stderr, flush=True)
+        if token:
+            print("Anybody with this address can read and change the study. Share it with your team only.", file=sys.stderr)
+        if open_browser:
+            threading.Timer(0.3, webbrowser.open, [address]).start()
+        try:
+            server.run()
+        except KeyboardInterrupt:
+            pass
+        finally:
+            server.close()
+    finally:
+        session.close()
+
+
+def _written(host: str) -> str:
+    if host in ("0.0.0.0", "::"):
+        return "127.0.0.1"
+    return f"[{host}]" if ":" in host else host
