@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from demo_logs.simulator.stage_play import Event
+from demo_logs.simulator.play import Event
 from ingest.dictionary import Dictionary, parse
 
 GAMES = Path(__file__).parent / "games"

@@ -65,7 +65,7 @@ class Memory:
     deaths_at: dict[str, int] = field(default_factory=dict)  # place -> deaths there so far
     stuck: int = 0  # runs in a row that ended at the same place
     last_end: str = ""
-    left: bool = False
+    shift_ms: float = 0.0  # how far the person has corrected its own taps
 
     def died_at(self, place: str) -> int:
         """Counts a death; returns how many there have been at this place."""

@@ -10,7 +10,7 @@ from math import sqrt
 
 from demo_logs.simulator.dice import Dice, clamp, swing
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.stage_play import Console, Play
+from demo_logs.simulator.play import Console, Play
 
 WIDTH, HEIGHT = 160, 128
 LEFT, RIGHT, TOP, BOTTOM = 5.0, 154.0, 66.0, 120.0
@@ -122,7 +122,7 @@ class Run:
         self.play.end = self.now
         self.play.summary = {
             "player": self.person.tag, "ending": ("finished", "game_over", "quit")[self.ending],
-            "reached": list(reached), "deaths": sum(kind == "burnt" for _, kind, _ in self.play.events),
+            "stage": reached[0], "boss": reached[1], "parts": 2 * (reached[0] - 1) + reached[1], "deaths": sum(kind == "burnt" for _, kind, _ in self.play.events),
             "skill": round(self.skill, 3),
         }  # fmt: skip
         return self.play
@@ -236,6 +236,16 @@ class Run:
             lost = 20 + self.dice.below(45)
             self.stood_ms += lost
             self.log("slow_frame", lasted=lost + 33)
+        if self.dice.happens(0.00012):
+            self._pause(3000 + self.dice.below(6000))
+
+    def _pause(self, lasts_ms: int) -> None:
+        """Somebody asks something: the game stands still, and so do the ages of the cinders."""
+        self.log("halt")
+        self.stood_ms += lasts_ms
+        for cinder in self.cinders:
+            cinder.born_ms += lasts_ms
+        self.log("go_on")
 
     def _move_world(self, elapsed_s: float) -> None:
         for moth in self.moths:
@@ -381,7 +391,9 @@ class Run:
             self.log("knob", raw=int(clamp(reading, 0, 4095)), which=0)
 
 
-def rating(person: Person, reached: tuple[int, int], deaths: int, stuck: int, dice: Dice) -> int:
+def rating(person: Person, summary: dict[str, object], memory: Memory, dice: Dice) -> int:
     """What the person says with the slide pot: progress pleases, being stuck does not, and tastes differ."""
-    steps = (reached[0] - 1) * 2 + reached[1]
-    return int(clamp(42 + 8 * steps - 1.0 * steps * steps / 2 - 9 * stuck - 1.5 * deaths + dice.normal(8 * person.patience, 11), 0, 100))
+    steps = int(str(summary["parts"]))
+    deaths = int(str(summary["deaths"]))
+    liked = 42 + 8 * steps - 0.5 * steps * steps - 9 * memory.stuck - 1.5 * deaths
+    return int(clamp(liked + dice.normal(8 * person.patience, 11), 0, 100))

@@ -30,7 +30,9 @@
     KIND(knob, input)                                                                                              \
     KIND(slow_frame, slow_frame)                                                                                   \
     KIND(blink, flash)                                                                                             \
-    KIND(verdict_of_player, rating)
+    KIND(halt, pause)                                                                                              \
+    KIND(go_on, resume)                                                                                            \
+    KIND(stars, rating)
 
 #define LOG_run_begin(FIELD, LABEL)                                                                                \
     FIELD(u8, player, player, none)                                                                                \
@@ -92,7 +94,9 @@
     LABEL(0, "slide pot")
 #define LOG_slow_frame(FIELD, LABEL) FIELD(u8, lasted, duration, ms)
 #define LOG_blink(FIELD, LABEL)
-#define LOG_verdict_of_player(FIELD, LABEL) FIELD(u8, liked, value, none)
+#define LOG_halt(FIELD, LABEL)
+#define LOG_go_on(FIELD, LABEL)
+#define LOG_stars(FIELD, LABEL) FIELD(u8, liked, value, none)
 
 #ifndef TUNED_START_LIVES
 #define TUNED_START_LIVES 3
@@ -131,12 +135,12 @@
 #define LOG_TUNABLES(TUNABLE)                                                                                      \
     TUNABLE(start_lives, start_lives, TUNED_START_LIVES, 1, 9, 1, lives, PLAYLOG_EVERYWHERE)                       \
     TUNABLE(lives_refill, lives_refill, TUNED_LIVES_REFILL, 0, 2, 1, none, PLAYLOG_EVERYWHERE)                     \
-    TUNABLE(fire_period_climb_1, fire_period, TUNED_FIRE_PERIOD_CLIMB_1, 100, 2000, 20, ms, PLAYLOG_STAGE(1) PLAYLOG_STAGE_KIND(0)) \
-    TUNABLE(fire_period_boss_1, fire_period, TUNED_FIRE_PERIOD_BOSS_1, 100, 2000, 20, ms, PLAYLOG_STAGE(1) PLAYLOG_STAGE_KIND(1)) \
-    TUNABLE(fire_period_climb_2, fire_period, TUNED_FIRE_PERIOD_CLIMB_2, 100, 2000, 20, ms, PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(0)) \
-    TUNABLE(fire_period_boss_2, fire_period, TUNED_FIRE_PERIOD_BOSS_2, 100, 2000, 20, ms, PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(1)) \
-    TUNABLE(fire_period_climb_3, fire_period, TUNED_FIRE_PERIOD_CLIMB_3, 100, 2000, 20, ms, PLAYLOG_STAGE(3) PLAYLOG_STAGE_KIND(0)) \
-    TUNABLE(fire_period_boss_3, fire_period, TUNED_FIRE_PERIOD_BOSS_3, 100, 2000, 20, ms, PLAYLOG_STAGE(3) PLAYLOG_STAGE_KIND(1)) \
+    TUNABLE(fire_period_climb_1, fire_period, TUNED_FIRE_PERIOD_CLIMB_1, 100, 2000, 20, ms, PLAYLOG_STAGE(1) PLAYLOG_STAGE_KIND(0))\
+    TUNABLE(fire_period_boss_1, fire_period, TUNED_FIRE_PERIOD_BOSS_1, 100, 2000, 20, ms, PLAYLOG_STAGE(1) PLAYLOG_STAGE_KIND(1))\
+    TUNABLE(fire_period_climb_2, fire_period, TUNED_FIRE_PERIOD_CLIMB_2, 100, 2000, 20, ms, PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(0))\
+    TUNABLE(fire_period_boss_2, fire_period, TUNED_FIRE_PERIOD_BOSS_2, 100, 2000, 20, ms, PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(1))\
+    TUNABLE(fire_period_climb_3, fire_period, TUNED_FIRE_PERIOD_CLIMB_3, 100, 2000, 20, ms, PLAYLOG_STAGE(3) PLAYLOG_STAGE_KIND(0))\
+    TUNABLE(fire_period_boss_3, fire_period, TUNED_FIRE_PERIOD_BOSS_3, 100, 2000, 20, ms, PLAYLOG_STAGE(3) PLAYLOG_STAGE_KIND(1))\
     TUNABLE(aimed_share, aimed_share, TUNED_AIMED_SHARE, 0, 100, 5, percent, PLAYLOG_EVERYWHERE)                   \
     TUNABLE(pickup_rate, pickup_rate, TUNED_PICKUP_RATE, 0, 100, 1, percent, PLAYLOG_EVERYWHERE)                   \
     TUNABLE(tiers_survive, tiers_survive, TUNED_TIERS_SURVIVE, 0, 1, 1, none, PLAYLOG_EVERYWHERE)

@@ -1,0 +1,2 @@
+/* The second playtest's values: slower candles. */
+#define TUNED_CANDLE_SPEED 70

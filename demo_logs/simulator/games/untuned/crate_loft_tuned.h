@@ -1,0 +1,1 @@
+/* Nothing is tuned yet: crate_loft.h has the values. */

@@ -1,0 +1,1 @@
+/* Nothing is tuned yet: one_puff.h has the values. */

@@ -1,0 +1,1 @@
+/* Nothing is tuned yet: tin_drizzle.h has the values. */

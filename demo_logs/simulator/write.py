@@ -1,0 +1,66 @@
+"""Writes all demo logs and their truth."""
+
+import json
+import tempfile
+from collections.abc import Collection
+from dataclasses import asdict
+from pathlib import Path
+
+from demo_logs.simulator.native import GAMES as GAME_FILES
+from demo_logs.simulator.native import Firmware, build
+from demo_logs.simulator.record import Memories, damaged, log_bytes, play
+from demo_logs.simulator.sessions import SESSIONS, people
+from demo_logs.simulator.tin_drizzle import TUNES
+
+TUNED = {"a": None, "b": GAME_FILES / "build_b"}
+
+
+def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
+    """Plays every session of `games` (none: of all) and writes NAME.playlog into `folder`; returns the truth.
+
+    A game's people bring nothing along from another game, so that the logs of one can be written alone.
+    """
+    everybody = people()
+    memories: Memories = {}
+    logs: dict[str, object] = {}
+    builds: dict[str, dict[str, dict[str, int]]] = {}
+    with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
+        made: dict[tuple[str, str], Firmware] = {}
+        for session in SESSIONS:
+            if games and session.game not in games:
+                continue
+            key = (session.game, session.build)
+            if key not in made:
+                made[key] = build(session.game, TUNED[session.build], Path(scratch))
+                builds.setdefault(session.game, {})[session.build] = made[key].values
+            played = play(session, made[key], everybody, memories)
+            data = sent = log_bytes(session, made[key], played)
+            done: list[dict[str, object]] = []
+            if session.damage:
+                data, done = damaged(sent, session.damage, session.name)
+            (folder / f"{session.name}.playlog").write_bytes(data)
+            logs[session.name] = {
+                "game": session.game, "build": session.build, "console": session.console.number,
+                "board": asdict(session.board), "bytes": len(data), "bytes_sent": len(sent),
+                "events": played.events, "damage": done, "runs": played.runs,
+            }  # fmt: skip
+    return {
+        "people": {person.tag: _plain(asdict(person)) for person in everybody.values()},
+        "consoles": {str(s.console.number): asdict(s.console) for s in SESSIONS},
+        "tunes": {
+            str(n): {"title": t.title, "late_bars": list(t.late_bars), "late_ms": t.late_ms, "notes": len(t.notes())}
+            for n, t in enumerate(TUNES, 1)
+        },
+        "builds": builds,
+        "logs": logs,
+    }  # fmt: skip
+
+
+def _plain(values: dict[str, object]) -> dict[str, object]:
+    return {name: value for name, value in values.items() if name != "player"}
+
+
+def write_truth(folder: Path, truth: dict[str, object]) -> None:
+    """Writes truth.json, one line a leaf object, so that a change shows in a diff."""
+    text = json.dumps(truth, indent=1, ensure_ascii=False, sort_keys=False)
+    (folder / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
