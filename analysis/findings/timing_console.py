@@ -1,0 +1,200 @@
+"""What the console adds: what it fails to log, its latency, its polling.
+
+timing.logging  edges: edge (early, late), inside, beyond, p, cut (1: presses beyond it seem not to be logged);
+                players (only where cut): player, bias_ms, spread_ms, seen (share of presses the window lets through),
+                from a fit that knows of the cut.
+timing.latency  captures: capture, players, bias_ms. facts: difference_ms, low_ms, high_ms, p, how.
+timing.polling  facts: poll_ms, declared (1 or 0), lost, gained (shares of notes), width_ms.
+"""
+
+import numpy as np
+
+from analysis.finding import Estimate, Finding
+from analysis.findings.timing_facts import window_facts
+from analysis.findings.wording import percent
+from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
+from analysis.stats.timed_notes import TimedNotes, group_medians
+from analysis.stats.timing_errors import PlayerErrors
+from analysis.stats.truncation import EdgeCheck, edge_check, truncated_normal_fit
+from analysis.stats.within_player import mean_of_players
+
+QUESTION = "timing"
+HOW_TO_LOG = (
+    "Log every press, hit or not, with the time it happened (a `press` event before the judging, not in it): "
+    "only then can wider windows and other offsets be judged."
+)
+
+
+def find(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> list[Finding]:
+    """Findings on logging, latency and polling."""
+    return [*_logging(notes), _latency(notes, errors, warnings), *_polling(notes, warnings)]
+
+
+def edge_checks(notes: TimedNotes) -> dict[str, EdgeCheck]:
+    """Early and late edge of the windows in force: are presses beyond them logged? Empty without a window."""
+    if not np.isfinite(notes.early_us).any():
+        return {}
+    runs, of_run = np.unique(notes.run, return_inverse=True)
+    early, late, offset = (
+        group_medians(of_run, v, len(runs)) for v in (notes.early_us, notes.late_us, notes.offset_us)
+    )
+    stray_run = np.searchsorted(runs, notes.stray_run)
+    pressed = notes.pressed
+    judged = np.r_[notes.judged_us[pressed], notes.stray_us - offset[stray_run]]
+    return {
+        "early": edge_check(-judged, np.r_[notes.early_us[pressed], early[stray_run]]),
+        "late": edge_check(judged, np.r_[notes.late_us[pressed], late[stray_run]]),
+    }
+
+
+def logging_warning(notes: TimedNotes) -> tuple[str, ...]:
+    """The selection trap in one sentence for every timing finding, where it holds."""
+    cut = [name for name, check in edge_checks(notes).items() if check.cut]
+    if not cut:
+        return ()
+    return (
+        f"The console seems to log only presses inside the window (cut at the {' and the '.join(cut)} edge): bias and"
+        f" spread look smaller than they are, and misses hide how far off they were. {HOW_TO_LOG}",
+    )
+
+
+def _logging(notes: TimedNotes) -> list[Finding]:
+    checks = edge_checks(notes)
+    if not checks:
+        return []
+    cut = [name for name, check in checks.items() if check.cut]
+    edges = {
+        "edge": list(checks), "inside": [c.inside for c in checks.values()],
+        "beyond": [c.beyond for c in checks.values()], "p": [c.p for c in checks.values()],
+        "cut": [int(c.cut) for c in checks.values()],
+    }  # fmt: skip
+    tables: dict[str, dict[str, object]] = {"edges": edges}
+    beyond, inside = sum(c.beyond for c in checks.values()), sum(c.inside for c in checks.values())
+    if cut:
+        fits = _truncated_fits(notes)
+        tables["players"] = fits
+        seen = np.array(fits["seen"], float)
+        says = (
+            f"Just inside the window's edges lie {inside} presses, in an equal stretch just beyond only {beyond}: presses"
+            " outside the window seem not to be logged."
+        )
+        if np.isfinite(seen).any():
+            says += (
+                f" Fitted with that in mind, the median player's spread is {np.nanmedian(np.array(fits['spread_ms'], float)):.0f}"
+                f" ms and {percent(1 - float(np.nanmedian(seen)))} of the presses are not in the log."
+            )
+    elif inside + beyond < 20:
+        says = "Too few presses lie near the window's edges to tell whether those outside it are logged."
+    else:
+        says = f"Presses outside the window are logged: {beyond} just beyond its edges, {inside} just inside."
+    return [
+        Finding(
+            "timing.logging", QUESTION, "Are presses outside the window logged?", says, len(notes.players),
+            notes.player_runs, "timing.truncation", None, logging_warning(notes), tables, window_facts(notes),
+        )
+    ]  # fmt: skip
+
+
+def _truncated_fits(notes: TimedNotes) -> dict[str, list[object]]:
+    rows: dict[str, list[object]] = {
+        "player": list(notes.players),
+        "bias_ms": [],
+        "spread_ms": [],
+        "seen": [],
+    }
+    for p in range(len(notes.players)):
+        own = notes.where((notes.player == p) & notes.hit)
+        fit = None
+        if len(own) >= 20:
+            low, high = -float(np.median(own.early_us)), float(np.median(own.late_us))
+            judged = own.judged_us
+            fit = truncated_normal_fit(judged[(judged >= low) & (judged <= high)], low, high)
+        offset = float(np.median(own.offset_us)) if len(own) else 0.0
+        rows["bias_ms"].append(np.nan if fit is None else (fit.mean_us + offset) / 1000)
+        rows["spread_ms"].append(np.nan if fit is None else fit.spread_us / 1000)
+        rows["seen"].append(np.nan if fit is None else fit.inside)
+    return rows
+
+
+def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> Finding:
+    captures, players = len(notes.captures), len(notes.players)
+    cell, first = np.unique(notes.player * captures + notes.capture, return_inverse=True)
+    bias = group_medians(first.reshape(-1), notes.error_us, len(cell))
+    found = compare_captures(bias, cell // captures, cell % captures, captures)
+    mean = mean_of_players(errors.bias_us / 1000)
+    centre = "No press was near a note." if mean.value is None else (
+        f"Presses fall {mean.value:+.0f} ms from their notes on average. People asked to tap with a sound they hear tap"
+        " some tens of ms before it (Repp 2005), so a console whose players press on the beat or after it probably adds"
+        f" about that much itself; only the sum is known, and only the sum matters for the input offset"
+        f" ({window_facts(notes)['offset_ms']:+.0f} ms today)."
+    )  # fmt: skip
+    if (
+        found.how
+        and found.difference_us is not None
+        and found.low_us is not None
+        and found.high_us is not None
+    ):
+        told = found.low_us * found.high_us > 0 and (found.p or 1.0) < 0.05
+        whose = (
+            "the same players" if found.how == "within" else "different players, who may differ by themselves"
+        )
+        apart = (
+            f" Between the logs, {notes.captures[found.highest]} lies {found.difference_us / 1000:.0f} ms behind"
+            f" {notes.captures[found.lowest]} (between {found.low_us / 1000:+.0f} and {found.high_us / 1000:+.0f} ms; {whose})"
+            + (": that part is the console's." if told and found.how == "within" else
+               ": more than chance, so one console probably lags." if told else ": within chance.")
+        )  # fmt: skip
+    elif captures > 1:
+        apart = (
+            " The logs cannot be compared: let at least three players play on two consoles, or three on each."
+        )
+    else:
+        apart = " All came in one log: let at least three players play on a second console to tell its share apart."
+    facts = {
+        "difference_ms": _ms(found.difference_us), "low_ms": _ms(found.low_us), "high_ms": _ms(found.high_us),
+        "p": found.p, "how": found.how, **window_facts(notes),
+    }  # fmt: skip
+    return Finding(
+        "timing.latency", QUESTION, "The console's latency or the players' habit?", centre + apart, players,
+        notes.player_runs, "timing.latency", Estimate(mean.value, mean.low, mean.high, unit="ms"), warnings,
+        {"captures": {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}}, facts,
+    )  # fmt: skip
+
+
+def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
+    pressed = notes.pressed
+    declared = notes.poll_us[np.isfinite(notes.poll_us)]
+    if len(declared):
+        poll: float | None = float(np.median(declared))
+    else:
+        poll = polling_period_us((notes.due_us + np.nan_to_num(notes.error_us))[pressed], notes.run[pressed])
+    if poll is None or poll <= 0:
+        return []
+    facts = window_facts(notes)
+    says = (
+        f"The buttons are read every {poll / 1000:.3g} ms{'' if len(declared) else ' (seen in the presses)'}: a press is"
+        f" seen {poll / 2000:.3g} ms late on average and scattered by {poll / 1000 / np.sqrt(12):.2g} ms."
+    )
+    width = facts["early_ms"] + facts["late_ms"]
+    lost = gained = float("nan")
+    own: tuple[str, ...] = ()
+    if np.isfinite(width):
+        lost, gained = lost_to_polling(notes.judged_us, notes.early_us, notes.late_us, poll)
+        says += f" That alone turned {percent(lost)} of the notes from hits into misses and {percent(gained)} the other way."
+        if width < poll / 1000:
+            own = (
+                f"The window ({width:.0f} ms wide) is narrower than the polling period ({poll / 1000:.3g} ms): a perfect"
+                " press can miss. Poll faster or widen the window.",
+            )
+    return [
+        Finding(
+            "timing.polling", QUESTION, "Polling of the buttons", says, len(notes.players), notes.player_runs,
+            "timing.polling", None, warnings + own, {},
+            {**facts, "poll_ms": poll / 1000, "declared": int(len(declared) > 0), "lost": lost, "gained": gained,
+             "width_ms": width},
+        )
+    ]  # fmt: skip
+
+
+def _ms(value: float | None) -> float | None:
+    return None if value is None else value / 1000

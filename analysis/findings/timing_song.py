@@ -1,0 +1,246 @@
+"""Timing by song, passage, lane, density of notes and attempt: each compared within players.
+
+timing.songs     songs: song, notes, players, hit, hit_low, hit_high (share the average player would hit; interval of
+                 its distance from the other songs), p, bias_ms, spread_ms, lapses, rank (1: hardest).
+timing.passages  passages: song, start_s, end_s, notes, players, hit, hit_low, hit_high, bias_ms, bias_low_ms,
+                 bias_high_ms, p_bias, p_hit, off (1: bias told from the rest of the song by 5 ms or more).
+timing.drift     songs: song, ppm, low, high, players, over_song_ms.
+timing.density   classes: from_ms, to_ms (time since the note before), notes, players, hit, hit_low, hit_high,
+                 bias_ms, spread_ms, lapses.
+timing.lanes     lanes: lane, notes, players, hit, hit_low, hit_high, bias_ms, bias_low_ms, bias_high_ms, spread_ms.
+timing.attempts  attempts: attempt, notes, players, hit, hit_low, hit_high, spread_ms, spread_low_ms, spread_high_ms.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from analysis.finding import Estimate, Finding
+from analysis.findings.wording import percent
+from analysis.stats.song_time import TEMPO_EDGES_MS, drift, passages, since_last_note_us
+from analysis.stats.timed_notes import TimedNotes, hits
+from analysis.stats.timing_errors import bias_and_spread
+from analysis.stats.within_player import LevelEffects, level_effects
+
+QUESTION = "timing"
+# A passage is called off only from here on: less is beyond what anybody hears (asynchronies of a few ms are not
+# noticed; common practice, no source) and within what a tick of the console costs.
+OFF_MS = 5.0
+_MOST_ATTEMPTS = 8
+
+
+def find(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
+    """Findings along and between songs; those that need two of something are left out where there is one."""
+    makers: list[Callable[[TimedNotes, tuple[str, ...]], Finding | None]] = [
+        _songs, _passages, _drift, _density, _lanes, _attempts,
+    ]  # fmt: skip
+    return [found for make in makers if (found := make(notes, warnings)) is not None]
+
+
+def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    songs = len(notes.songs)
+    if songs < 2:
+        return None
+    effects, bias, spread, lapses = _compare(notes, notes.song, songs, None)
+    rank = np.argsort(np.argsort(np.nan_to_num(effects.mean, nan=np.inf))) + 1
+    hardest, easiest = int(np.argmin(rank)), int(np.argmax(rank))
+    says = f"{notes.songs[hardest]} is hit least ({percent(effects.mean[hardest])} for the average player)"
+    says += f" and {notes.songs[easiest]} most ({percent(effects.mean[easiest])})"
+    sure = effects.p[hardest] < 0.05 or effects.p[easiest] < 0.05
+    says += "." if sure else ", but the order is within chance: players differ more than songs."
+    return Finding(
+        "timing.songs", QUESTION, "How hard each song is", says, len(notes.players), notes.player_runs,
+        "timing.within_player", None, warnings,
+        {"songs": {"song": list(notes.songs), **_hit_columns(effects), "p": effects.p, "bias_ms": bias.mean,
+                   "bias_low_ms": bias.mean + bias.low - bias.effect, "bias_high_ms": bias.mean + bias.high - bias.effect,
+                   "spread_ms": spread, "lapses": lapses, "rank": rank}},
+    )  # fmt: skip
+
+
+def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    rows: dict[str, list[object]] = {}
+    off: list[tuple[float, str]] = []
+    worst: tuple[float, str] | None = None
+    for song, name in enumerate(notes.songs):
+        edges, number = passages(notes, song)
+        own = notes.where(number >= 0)
+        count = len(edges) - 1
+        if count < 2:
+            continue
+        hit, bias, _, _ = _compare(own, number[number >= 0], count, None)
+        flagged = (bias.p < 0.05) & (np.abs(bias.effect) >= OFF_MS)
+        columns = {
+            "song": [name] * count, "start_s": edges[:-1] / 1e6, "end_s": edges[1:] / 1e6, **_hit_columns(hit),
+            "bias_ms": bias.mean, "bias_low_ms": bias.mean + bias.low - bias.effect,
+            "bias_high_ms": bias.mean + bias.high - bias.effect, "p_bias": bias.p, "p_hit": hit.p,
+            "off": flagged.astype(int),
+        }  # fmt: skip
+        for column, values in columns.items():
+            rows.setdefault(column, []).extend(list(values))
+        for i in np.flatnonzero(flagged):
+            where = (
+                f"{name} from {edges[i] / 1e6:.0f} to {edges[i + 1] / 1e6:.0f} s ({bias.effect[i]:+.0f} ms)"
+            )
+            off.append((abs(float(bias.effect[i])), where))
+        if np.isfinite(hit.effect).any():
+            i = int(np.nanargmin(hit.effect))
+            if hit.p[i] < 0.05 and (worst is None or hit.effect[i] < worst[0]):
+                worst = (
+                    float(hit.effect[i]),
+                    f"{name} from {edges[i] / 1e6:.0f} to {edges[i + 1] / 1e6:.0f} s",
+                )
+    if not rows:
+        return None
+    says = (
+        "No passage is told from the rest of its song by its timing."
+        if not off
+        else "Against the rest of their song, presses are shifted in " + "; ".join(w for _, w in sorted(off, reverse=True)[:4])
+        + ". Presses that come early there mean notes written late, or the other way round: listen to the passage."
+    )  # fmt: skip
+    says += "" if worst is None else f" Hits fall apart most in {worst[1]} ({100 * worst[0]:+.0f} points)."
+    return Finding(
+        "timing.passages", QUESTION, "Along the song: where hits fall apart, where notes are off", says,
+        len(notes.players), notes.player_runs, "timing.within_player", None, warnings, {"passages": rows},
+    )  # fmt: skip
+
+
+def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    found = [drift(notes, song) for song in range(len(notes.songs))]
+    found = [d for d in found if d.ppm.value is not None]
+    if not found:
+        return None
+    told = [
+        d for d in found if d.ppm.low is not None and d.ppm.high is not None and d.ppm.low * d.ppm.high > 0
+    ]
+    parts = [
+        f"{notes.songs[d.song]} by {d.ppm.value:+.0f} ppm (between {d.ppm.low:+.0f} and {d.ppm.high:+.0f}), that is"
+        f" {d.ppm.value * d.length_s / 1000:+.0f} ms by its end"
+        for d in told
+        if d.ppm.value is not None
+    ]
+    says = (
+        "Errors do not drift along any song by more than chance."
+        if not told
+        else "Errors drift along " + "; ".join(parts) + ". Plus means presses fall later and later: the chart's tempo"
+        " runs ahead of the music, or the console's clock is fast; tiring players look the same."
+    )  # fmt: skip
+    table = {
+        "song": [notes.songs[d.song] for d in found], "ppm": [d.ppm.value for d in found],
+        "low": [d.ppm.low for d in found], "high": [d.ppm.high for d in found],
+        "players": [d.ppm.players for d in found],
+        "over_song_ms": [d.ppm.value * d.length_s / 1000 for d in found if d.ppm.value is not None],
+    }  # fmt: skip
+    return Finding(
+        "timing.drift", QUESTION, "Drift against the song", says, len(notes.players), notes.player_runs,
+        "timing.drift", None, warnings, {"songs": table},
+    )  # fmt: skip
+
+
+def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    since = since_last_note_us(notes) / 1000
+    edges = np.array(TEMPO_EDGES_MS)
+    own = notes.where(~np.isnan(since))
+    number = np.searchsorted(edges, since[~np.isnan(since)], side="right") - 1
+    used = np.unique(number)
+    if len(used) < 2:
+        return None
+    level = np.searchsorted(used, number)
+    hit, bias, spread, lapses = _compare(own, level, len(used), own.player * len(own.songs) + own.song)
+    fast, slow = 0, len(used) - 1
+    change = 100 * (hit.mean[fast] - hit.mean[slow])
+    says = (
+        f"Notes that follow within {edges[used[fast] + 1]:.0f} ms are hit {abs(change):.0f} points"
+        f" {'less' if change < 0 else 'more'} often than those after {edges[used[slow]]:.0f} ms or more"
+        f" (spread {spread[fast]:.0f} against {spread[slow]:.0f} ms, players and songs held fixed)."
+    )
+    return Finding(
+        "timing.density", QUESTION, "Density of notes: speed against accuracy", says, len(notes.players),
+        notes.player_runs, "timing.within_player", None, warnings,
+        {"classes": {"from_ms": edges[used], "to_ms": edges[used + 1], **_hit_columns(hit), "bias_ms": bias.mean,
+                     "spread_ms": spread, "lapses": lapses}},
+    )  # fmt: skip
+
+
+def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    lanes = np.unique(notes.lane)
+    if len(lanes) < 2:
+        return None
+    level = np.searchsorted(lanes, notes.lane)
+    hit, bias, spread, _ = _compare(notes, level, len(lanes), notes.player * len(notes.songs) + notes.song)
+    worst = int(np.nanargmin(hit.effect))
+    says = f"Lane {lanes[worst]} is hit least ({percent(hit.mean[worst])} for the average player)"
+    says += "." if hit.p[worst] < 0.05 else ", within chance of the others."
+    return Finding(
+        "timing.lanes", QUESTION, "Lanes and buttons", says, len(notes.players), notes.player_runs,
+        "timing.within_player", None, warnings,
+        {"lanes": {"lane": lanes, **_hit_columns(hit), "bias_ms": bias.mean,
+                   "bias_low_ms": bias.mean + bias.low - bias.effect, "bias_high_ms": bias.mean + bias.high - bias.effect,
+                   "spread_ms": spread}},
+    )  # fmt: skip
+
+
+def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
+    attempt = np.minimum(notes.attempt, _MOST_ATTEMPTS)
+    levels = np.unique(attempt)
+    if len(levels) < 2:
+        return None
+    level, block = np.searchsorted(levels, attempt), notes.player * len(notes.songs) + notes.song
+    # One window for all attempts, or a change of the build would look like learning.
+    last = int(np.argmax(notes.run))
+    same = hits(notes.judged_us, notes.early_us[last], notes.late_us[last])
+    measured = np.isfinite(notes.early_us[last])
+    hit = level_effects(
+        same.astype(float) if measured else notes.pressed.astype(float),
+        level,
+        notes.player,
+        len(levels),
+        block,
+    )
+    bias, _ = bias_and_spread(notes.error_us, notes.player, len(notes.players))
+    # The mean distance of a normal error is sqrt(2/pi) of its spread.
+    distance = np.abs(notes.error_us - bias[notes.player]) / 1000 / np.sqrt(2 / np.pi)
+    spread = level_effects(distance, level, notes.player, len(levels), block)
+    full = np.flatnonzero(hit.players >= max(2, hit.players.max() / 2))
+    first, end = full[0], full[-1]
+    says = (
+        f"From attempt {levels[first]} to {levels[end]} hits go from {percent(hit.mean[first])} to"
+        f" {percent(hit.mean[end])} and the spread from {spread.mean[first]:.0f} to {spread.mean[end]:.0f} ms, songs"
+        " and players held fixed; players who stopped earlier are in it only for the attempts they made."
+    )
+    return Finding(
+        "timing.attempts", QUESTION, "Learning over attempts", says, len(notes.players), notes.player_runs,
+        "timing.within_player", Estimate(float(hit.mean[end] - hit.mean[first]), unit="share"), warnings,
+        {"attempts": {"attempt": levels, **_hit_columns(hit), "spread_ms": spread.mean,
+                      "spread_low_ms": spread.mean + spread.low - spread.effect,
+                      "spread_high_ms": spread.mean + spread.high - spread.effect}},
+    )  # fmt: skip
+
+
+def _compare(
+    notes: TimedNotes, level: np.ndarray, levels: int, block: np.ndarray | None
+) -> tuple[LevelEffects, LevelEffects, np.ndarray, np.ndarray]:
+    """(hit share, bias in ms, spread in ms, lapses) of each level, within players. Without a window, hit = pressed."""
+    windowed = np.isfinite(notes.early_us).all()
+    hit = level_effects(
+        (notes.hit if windowed else notes.pressed).astype(float), level, notes.player, levels, block
+    )
+    players = len(notes.players)
+    # A few wild presses are pulled in to three spreads, or they would carry the means.
+    middle, spread = bias_and_spread(notes.error_us, notes.player, players)
+    clipped = (
+        np.clip(notes.error_us, (middle - 3 * spread)[notes.player], (middle + 3 * spread)[notes.player])
+        / 1000
+    )
+    bias = level_effects(clipped, level, notes.player, levels, block)
+    about_level = notes.error_us - middle[notes.player] - 1000 * np.nan_to_num(bias.effect)[level]
+    own_spread = bias_and_spread(about_level, level, levels)[1] / 1000
+    lapses = level_effects((~notes.pressed).astype(float), level, notes.player, levels, block).mean
+    return hit, bias, own_spread, np.clip(lapses, 0, 1)
+
+
+def _hit_columns(effects: LevelEffects) -> dict[str, np.ndarray]:
+    shift = effects.mean - effects.effect
+    return {
+        "notes": effects.notes.astype(int), "players": effects.players, "hit": np.clip(effects.mean, 0, 1),
+        "hit_low": np.clip(effects.low + shift, 0, 1), "hit_high": np.clip(effects.high + shift, 0, 1),
+    }  # fmt: skip

@@ -1,0 +1,84 @@
+"""The share of notes hit, for every window the console might use."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.stats.proportions import Share, share_by_player
+from analysis.stats.timed_notes import TimedNotes
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class AccuracyCurve:
+    """Hit share for each half-width `window_us` (early and late alike) around one input offset.
+
+    by_player: (players, windows); share with low..high: all players' notes together, interval by player;
+    median, lower_quarter: over players. method: how each interval was made (Share.method).
+    """
+
+    window_us: Array
+    share: Array
+    low: Array
+    high: Array
+    method: tuple[str, ...]
+    by_player: Array
+    median: Array
+    lower_quarter: Array
+
+
+def hit_counts(
+    judged_us: Array, player: Array, players: int, early_us: Array, late_us: Array
+) -> tuple[Array, Array]:
+    """((players, windows) hits, (players,) notes) for windows -early..late, both edges included.
+
+    judged_us: (n,) press - offset - due, NaN for a note without a press, which no window hits.
+    """
+    trials = np.bincount(player, minlength=players)
+    hits = np.zeros((players, len(early_us)), np.int64)
+    order = np.argsort(player, kind="stable")
+    first = np.concatenate([[0], np.cumsum(trials)])
+    for p in range(players):
+        own = np.sort(judged_us[order[first[p] : first[p + 1]]])
+        own = own[~np.isnan(own)]
+        hits[p] = np.searchsorted(own, late_us, side="right") - np.searchsorted(own, -early_us, side="left")
+    return np.maximum(hits, 0), trials
+
+
+def accuracy_curve(
+    notes: TimedNotes, window_us: Array, offset_us: float | Array | None = None
+) -> AccuracyCurve:
+    """Hit share as a function of the window, around the offset in force or around `offset_us`."""
+    judged = notes.judged_us if offset_us is None else notes.error_us - offset_us
+    hits, trials = hit_counts(judged, notes.player, len(notes.players), window_us, window_us)
+    played = trials > 0
+    hits, trials = hits[played], trials[played]
+    shares = [share_by_player(column, trials, np.arange(len(trials))) for column in hits.T]
+    own = hits / trials[:, None]
+    return AccuracyCurve(
+        np.asarray(window_us, float), _column(shares, "value"), _column(shares, "low"), _column(shares, "high"),
+        tuple(s.method for s in shares), own, np.quantile(own, 0.5, axis=0), np.quantile(own, 0.25, axis=0),
+    )  # fmt: skip
+
+
+def asymmetric_shares(notes: TimedNotes, early_us: Array, late_us: Array) -> Array:
+    """(early, late) share of all notes hit, each player counting alike, around the offset in force."""
+    e, late = np.meshgrid(early_us, late_us, indexing="ij")
+    hits, trials = hit_counts(notes.judged_us, notes.player, len(notes.players), e.ravel(), late.ravel())
+    played = trials > 0
+    return (hits[played] / trials[played][:, None]).mean(axis=0).reshape(e.shape)
+
+
+def window_steps(notes: TimedNotes, steps: int = 60) -> Array:
+    """Windows from 0 to the widest logged press that was meant for a note, at most the 99.5 % of them."""
+    distance = np.abs(notes.judged_us[notes.pressed])
+    widest = float(np.quantile(distance, 0.995)) if len(distance) else 0.0
+    edge = float(np.nanmax(np.r_[notes.early_us, notes.late_us, 0.0]))
+    # Whole milliseconds read well, and today's edge is always within the picture.
+    top = max(widest, 1.2 * edge, 10_000.0)
+    return np.unique(np.rint(np.linspace(0, top, steps) / 1000)) * 1000
+
+
+def _column(shares: list[Share], name: str) -> Array:
+    return np.array([np.nan if (v := getattr(s, name)) is None else v for s in shares], float)

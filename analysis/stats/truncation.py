@@ -1,0 +1,78 @@
+"""Does the console log only the presses it accepts? Then the errors end at the window, and hits prove nothing."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize, stats
+
+Array = np.ndarray
+# The outermost sixth of the window against an equal stretch beyond it: narrow enough that the density of errors,
+# which falls, does not fall to a third between the two unless the window holds all but everything.
+BAND = 1 / 6
+LEAST_SHARE = 1 / 3
+# Below this the console is said to withhold presses; a false alarm once in a thousand playtests.
+ALPHA = 1e-3
+
+
+@dataclass(frozen=True)
+class EdgeCheck:
+    """Presses just inside and just beyond one edge of the window; `cut` when too few lie beyond to be chance."""
+
+    inside: int
+    beyond: int
+    p: float
+
+    @property
+    def cut(self) -> bool:
+        return self.p < ALPHA
+
+
+def edge_check(distance_us: Array, edge_us: Array, slack_us: float = 1000.0) -> EdgeCheck:
+    """Compares the counts in the bands on either side of an edge.
+
+    distance_us: (n,) how far each press is towards this edge, judged as the console does, strays included;
+    edge_us: (n,) the edge in force. slack_us: rounding of the log that may put a press on the wrong side. Under the
+    least plausible density beyond (LEAST_SHARE of that inside) the count beyond is binomial.
+    """
+    with np.errstate(invalid="ignore"):
+        inside = int(np.sum((distance_us > (1 - BAND) * edge_us) & (distance_us <= edge_us)))
+        beyond = int(
+            np.sum((distance_us > edge_us + slack_us) & (distance_us <= (1 + BAND) * edge_us + slack_us))
+        )
+    share = LEAST_SHARE / (1 + LEAST_SHARE)
+    p = float(stats.binom.cdf(beyond, inside + beyond, share)) if inside + beyond else 1.0
+    return EdgeCheck(inside, beyond, p)
+
+
+@dataclass(frozen=True)
+class TruncatedNormal:
+    """Mean and standard deviation of errors before they were cut, and the share of them within the window."""
+
+    mean_us: float
+    spread_us: float
+    inside: float
+
+
+def truncated_normal_fit(error_us: Array, low_us: float, high_us: float) -> TruncatedNormal:
+    """Maximum likelihood for normal errors of which only those from `low_us` to `high_us` were seen.
+
+    The spread is kept below three window widths: beyond, the errors seen are flat and say no more than "wide".
+    Cohen 1950, Ann. Math. Stat. 21:557-569 (the estimator; the page from memory). Raises ValueError below 5 errors.
+    """
+    error = np.asarray(error_us, float)
+    if len(error) < 5:
+        raise ValueError(f"a truncated fit needs at least 5 errors, got {len(error)}")
+    width = high_us - low_us
+    n, mean, square = len(error), float(error.mean()), float(np.mean(error**2))
+
+    def loss(x: Array) -> float:
+        mu, sigma = x[0], np.exp(x[1])
+        inside = stats.norm.cdf((high_us - mu) / sigma) - stats.norm.cdf((low_us - mu) / sigma)
+        return n * (np.log(max(inside, 1e-300)) + x[1] + (square - 2 * mu * mean + mu * mu) / (2 * sigma**2))
+
+    start = np.array([mean, np.log(max(float(error.std()), width / 100))])
+    bounds = [(low_us - width, high_us + width), (np.log(width / 1000), np.log(3 * width))]
+    best = optimize.minimize(loss, start, method="L-BFGS-B", bounds=bounds)
+    mu, sigma = float(best.x[0]), float(np.exp(best.x[1]))
+    inside = float(stats.norm.cdf((high_us - mu) / sigma) - stats.norm.cdf((low_us - mu) / sigma))
+    return TruncatedNormal(mu, sigma, inside)

@@ -1,0 +1,132 @@
+"""How a measure differs between songs, lanes, passages or tempi when not every player met every one of them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class LevelEffects:
+    """One element a level, in the order of their numbers.
+
+    mean: what the average player would show at this level; effect: its distance from the average over levels, with
+    the interval low..high (NaN where fewer than two players saw the level); notes, players: what it rests on.
+    p: two-sided, that the effect is 0, corrected for the number of levels by Holm.
+    """
+
+    mean: Array
+    effect: Array
+    low: Array
+    high: Array
+    p: Array
+    notes: Array
+    players: Array
+
+
+def level_effects(
+    value: Array,
+    level: Array,
+    player: Array,
+    levels: int,
+    block: Array | None = None,
+    confidence: float = 0.95,
+) -> LevelEffects:
+    """Levels compared within players: value = block + level + error, by least squares, intervals by player.
+
+    value: (n,), NaN where nothing was measured; level, player: (n,) numbers from 0; block: (n,) numbers of what is
+    held fixed, by default the player, else for instance player and song; a block belongs to one player. So a song
+    that only the best played does not look easy. The variance is the cluster-robust one with the factor K/(K-1) and
+    t(K-1), K players (Liang & Zeger 1986, Biometrika 73:13-22; the factor: common practice). Levels nobody reached
+    are NaN.
+    """
+    known = ~np.isnan(value)
+    value, level, player = value[known], level[known], player[known]
+    block = player if block is None else block[known]
+    first, number = np.unique(block, return_index=True, return_inverse=True)[1:]
+    number = number.reshape(-1)
+    blocks, cluster = len(first), np.unique(player[first], return_inverse=True)[1].reshape(-1)
+    players = int(cluster.max()) + 1 if blocks else 0
+    cell = number * levels + level
+    count = np.bincount(cell, minlength=blocks * levels).reshape(blocks, levels).astype(float)
+    total = np.bincount(cell, weights=value, minlength=blocks * levels).reshape(blocks, levels)
+    notes = count.sum(axis=0)
+    seen_by = (_by_cluster(count, cluster, players) > 0).sum(axis=0)
+    seen = notes > 0
+    nothing = np.full(levels, np.nan)
+    if not players or not seen.any():
+        return LevelEffects(nothing, nothing, nothing, nothing, nothing, notes, seen_by)
+
+    # The blocks are swept out of the normal equations; what is left is singular by one constant, as effects are.
+    own = count.sum(axis=1)
+    normal = np.diag(notes) - (count / own[:, None]).T @ count
+    block_mean = total.sum(axis=1) / own
+    right = (total - count * block_mean[:, None]).sum(axis=0)
+    inverse = np.linalg.pinv(normal, hermitian=True)
+    raw = inverse @ right
+    centre = np.where(seen, 1.0, 0.0) / seen.sum()
+    to_effect = np.eye(levels) - centre
+    effect = to_effect @ raw
+    level_part = (count * raw).sum(axis=1) / own
+    by_player = np.bincount(cluster, block_mean - level_part, players) / np.bincount(
+        cluster, minlength=players
+    )
+    grand = float(by_player.mean()) + float(centre @ raw)
+
+    mean = np.where(seen, grand + effect, np.nan)
+    effect = np.where(seen, effect, np.nan)
+    if players < 2 or seen.sum() < 2:
+        return LevelEffects(mean, effect, nothing, nothing, nothing, notes, seen_by)
+    # A player's score for each level; the blocks' own means are swept out already.
+    score = _by_cluster(total - count * (block_mean - level_part)[:, None] - count * raw, cluster, players)
+    influence = score @ inverse @ to_effect.T
+    error = np.sqrt((influence**2).sum(axis=0) * players / (players - 1))
+    enough = seen & (seen_by > 1)
+    reach = np.where(enough, stats.t.ppf(0.5 + confidence / 2, players - 1) * error, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        p = np.where(enough & (error > 0), 2 * stats.t.sf(np.abs(effect) / error, players - 1), np.nan)
+    return LevelEffects(mean, effect, effect - reach, effect + reach, holm(p), notes, seen_by)
+
+
+def _by_cluster(rows: Array, cluster: Array, players: int) -> Array:
+    """Rows of blocks summed by player."""
+    out = np.zeros((players, rows.shape[1]))
+    np.add.at(out, cluster, rows)
+    return out
+
+
+def holm(p: Array) -> Array:
+    """p values corrected for their number (Holm 1979, Scand. J. Stat. 6:65-70); NaN stays NaN and is not counted."""
+    out = np.full(len(p), np.nan)
+    known = np.flatnonzero(~np.isnan(p))
+    order = known[np.argsort(p[known], kind="stable")]
+    factors = np.arange(len(order), 0, -1)
+    out[order] = np.minimum(1.0, np.maximum.accumulate(p[order] * factors))
+    return out
+
+
+@dataclass(frozen=True)
+class PlayerMean:
+    """The mean of one number a player, with t(players - 1)."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    players: int
+
+
+def mean_of_players(values: Array, confidence: float = 0.95) -> PlayerMean:
+    """Mean and Student's interval of one number a player; NaN players are left out."""
+    values = np.asarray(values, float)
+    values = values[~np.isnan(values)]
+    if not len(values):
+        return PlayerMean(None, None, None, 0)
+    mean = float(values.mean())
+    if len(values) < 2:
+        return PlayerMean(mean, None, None, 1)
+    reach = float(
+        stats.t.ppf(0.5 + confidence / 2, len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values))
+    )
+    return PlayerMean(mean, mean - reach, mean + reach, len(values))

@@ -1,0 +1,117 @@
+"""Reads the notes and presses of a selection from the study and matches them."""
+
+import numpy as np
+
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
+from analysis.stats.window_settings import InForce, TimingTunable, in_force
+
+
+def read_timing_tunables(reader: Reader, game: str) -> list[TimingTunable]:
+    """Every build's windows, offset and polling period as declared."""
+    c = reader.ask("timing_tunables", game=game)
+
+    def scope(column: str, i: int) -> int | None:
+        value = c[column][i]
+        return None if value is None or np.isnan(value) else int(value)
+
+    return [
+        TimingTunable(
+            str(c["build"][i]), str(c["tunable"][i]), str(c["role"][i]), int(c["value"][i]), int(c["low"][i]),
+            int(c["high"][i]), int(c["step"][i]), str(c["unit"][i] or "-"), float(c["unit_us"][i] or np.nan),
+            scope("stage", i), scope("stage_kind", i), scope("song", i), scope("grade", i),
+        )
+        for i in range(len(c["tunable"]))
+    ]  # fmt: skip
+
+
+def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
+    """The timed notes of the selection, or None where no note came due.
+
+    Damaged runs are left out for players who have an undamaged one: a lost press looks like a missed note.
+    """
+    runs = reader.ask_chosen("timing_runs", selection)
+    notes = reader.ask_chosen("timing_notes", selection)
+    runs = _undamaged(runs)
+    if not len(runs["run_id"]) or not len(notes["run_id"]):
+        return None
+    presses = reader.ask_chosen("timing_presses", selection)
+    notes = _of_runs(notes, runs["run_id"])
+    presses = _of_runs(presses, runs["run_id"])
+    if not len(notes["run_id"]):
+        return None
+
+    row = np.searchsorted(runs["run_id"], notes["run_id"])
+    early, late, offset, poll = _settings(
+        runs["build"][row], notes, read_timing_tunables(reader, selection.game)
+    )
+    widest = np.nanmax(np.r_[early, late, 0.0])
+    reach = reach_for(widest)
+    error, stray_run, stray = time_notes(
+        notes["run_id"], _plain_lane(notes["lane"]), notes["due_us"],
+        presses["run_id"], _plain_lane(presses["lane"]), presses["press_us"], offset, reach,
+    )  # fmt: skip
+    players, player = np.unique(runs["player"][row].astype(str), return_inverse=True)
+    builds, build = np.unique(runs["build"][row].astype(str), return_inverse=True)
+    captures, capture = np.unique(runs["capture"][row].astype(str), return_inverse=True)
+    numbers, song = np.unique(notes["song"], return_inverse=True)
+    names = song_names(reader, selection.game)
+    due_in = np.full(len(error), np.nan)
+    if len(error) > 1:
+        same = notes["run_id"][1:] == notes["run_id"][:-1]
+        due_in[:-1] = np.where(same, np.diff(notes["due_us"]), np.nan)
+    lane = _plain_lane(notes["lane"])
+    return TimedNotes(
+        players=tuple(players), songs=tuple(names.get(int(n), f"song {int(n)}") for n in numbers),
+        song_numbers=tuple(int(n) for n in numbers), builds=tuple(builds), captures=tuple(captures),
+        player=player, run=notes["run_id"], attempt=runs["attempt"][row].astype(int), song=song, build=build,
+        capture=capture, lane=np.where(np.isnan(lane), -1, lane).astype(int), due_us=notes["due_us"],
+        in_song_us=notes["due_us"] - notes["song_start_us"], due_in_us=due_in, error_us=error,
+        early_us=early, late_us=late, offset_us=offset, poll_us=poll, reach_us=reach,
+        stray_run=stray_run, stray_us=stray,
+    )  # fmt: skip
+
+
+def damaged_runs_left_out(reader: Reader, selection: Selection) -> tuple[int, int]:
+    """(damaged runs left out, damaged runs used because their player has no other)."""
+    runs = reader.ask_chosen("timing_runs", selection)
+    kept = _undamaged(runs)
+    return len(runs["run_id"]) - len(kept["run_id"]), int(kept["damaged"].astype(bool).sum())
+
+
+def song_names(reader: Reader, game: str) -> dict[int, str]:
+    """The game's own names of its songs."""
+    c = reader.ask("timing_song_names", game=game)
+    return {int(n): str(label) for n, label in zip(c["song"], c["label"], strict=True)}
+
+
+def _undamaged(runs: Columns) -> Columns:
+    damaged = runs["damaged"].astype(bool)
+    sound = np.unique(runs["player"][~damaged].astype(str))
+    keep = ~damaged | ~np.isin(runs["player"].astype(str), sound)
+    return {name: column[keep] for name, column in runs.items()}
+
+
+def _of_runs(columns: Columns, runs: np.ndarray) -> Columns:
+    keep = np.isin(columns["run_id"], runs)
+    return {name: column[keep] for name, column in columns.items()}
+
+
+def _plain_lane(lane: np.ndarray) -> np.ndarray:
+    return np.array(lane, dtype=float)
+
+
+def _settings(build: np.ndarray, notes: Columns, tunables: list[TimingTunable]) -> tuple[np.ndarray, ...]:
+    """(early, late, offset, poll) for each note, in microseconds."""
+    names, number = np.unique(build.astype(str), return_inverse=True)
+    # A note outside stages has none: -1 is no number of a stage, and no scope names it.
+    place = [np.nan_to_num(np.array(notes[n], float), nan=-1.0) for n in ("stage", "stage_kind", "song")]
+    places, of_place = np.unique(np.stack([number.astype(float), *place]), axis=1, return_inverse=True)
+    of_place = of_place.reshape(-1)
+    found: list[InForce] = [
+        in_force([t for t in tunables if t.build == names[int(b)]], stage, kind, song)
+        for b, stage, kind, song in places.T
+    ]
+    columns = [[f.early_us, f.late_us, f.offset_us, f.poll_us] for f in found]
+    return tuple(np.array(columns, float).T[:, of_place])
