@@ -3,13 +3,16 @@
 from collections.abc import Callable
 
 from analysis.finding import Finding
+from analysis.findings import timing
 from analysis.reader import Reader
 from analysis.selection import Selection
 
 Finder = Callable[[Reader, Selection], list[Finding]]
 
 # Question -> the function that answers it. The order is the order of the pages and of the report.
-FINDERS: dict[str, Finder] = {}
+FINDERS: dict[str, Finder] = {
+    "timing": timing.find,
+}
 
 
 def find(reader: Reader, selection: Selection, questions: tuple[str, ...] = ()) -> list[Finding]:
