@@ -2,6 +2,9 @@
 
 # Name on the command line -> module. The order is that of `setscrew --help`.
 COMMANDS: dict[str, str] = {
+    "demo": "dashboard.commands.demo",
+    "ports": "dashboard.commands.ports",
+    "record": "dashboard.commands.record",
     "ingest": "dashboard.commands.ingest",
     "findings": "dashboard.commands.findings",
     "show": "dashboard.commands.show",

@@ -405,7 +405,7 @@ def test_tags_are_bound_to_runs_that_follow_each_other_within_one_read(tmp_path)
 
 
 def test_a_late_attach_binds_by_place_and_not_by_the_moment_the_dictionary_came(tmp_path):
-    """A capture that begins in the middle reads its runs only when the dictionary comes; tags must not slip."""
+    """A capture that begins in the middle reads its runs only when the dictionary comes: no tag slips."""
     encoder = console()
     encoder.power_up()  # sent before anyone listened
     recording = Recording(tmp_path / "a.playlog", "x")

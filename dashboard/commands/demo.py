@@ -1,0 +1,64 @@
+"""`setscrew demo`: a fresh study of the demo logs, opened in the dashboard."""
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+
+import demo_logs
+from dashboard import exits
+
+HELP = "read the demo logs into a fresh study and open the dashboard on it"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    parser.add_argument(
+        "--study",
+        type=Path,
+        metavar="STUDY",
+        help="keep the study in this new file (otherwise it is thrown away)",
+    )
+    parser.add_argument(
+        "--port", type=int, default=0, help="port of the dashboard (default: any that is free)"
+    )
+    parser.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Ingests every demo log, prints what came of it, and serves the dashboard until it is interrupted."""
+    if arguments.study is not None and arguments.study.exists():
+        print(
+            f"{arguments.study} exists already, and the demo logs do not belong into another study. Open it with "
+            f"`setscrew show --study {arguments.study}`, or name a new file.",
+            file=sys.stderr,
+        )
+        return exits.INPUT
+    with tempfile.TemporaryDirectory(prefix="setscrew-demo-", ignore_cleanup_errors=True) as folder:
+        return _show(arguments.study or Path(folder) / "demo.duckdb", Path(folder), arguments)
+
+
+def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
+    from dashboard.commands.opening import StudyTrouble, open_or_explain
+    from dashboard.serving import serve
+    from ingest.store import import_log
+
+    logs = sorted(Path(demo_logs.__file__).parent.glob("*.playlog"))
+    try:
+        study = open_or_explain(path, read_only=False, create=True)
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+    for log in logs:
+        result = import_log(study, log)
+        print(f"{log.name}: {result.runs} runs, {result.events} events", flush=True)
+    try:
+        serve(
+            study, folder / "recordings", "127.0.0.1", arguments.port, open_browser=not arguments.no_browser
+        )
+    except OSError as error:
+        print(
+            f"Port {arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr
+        )
+        return exits.INPUT
+    return exits.OK
