@@ -84,32 +84,38 @@ _MATCHED = (
 METHODS |= {
     "timing.share_robust_logit": Method(
         "Share of notes hit, interval by player",
-        _MATCHED + "Pooled share of hits with a cluster-robust interval on the logit scale and Student's t with players - 1 "
+        _MATCHED
+        + "Pooled share of hits with a cluster-robust interval on the logit scale and Student's t with players - 1 "
         "degrees of freedom, because the notes of one player are not independent.",
         (_LIANG,),
     ),
     "timing.share_beta_binomial": Method(
         "Share of notes hit, beta-binomial profile interval",
-        _MATCHED + "From 90 % on, the interval is the profile likelihood of a beta-binomial model with players as units: the "
+        _MATCHED
+        + "From 90 % on, the interval is the profile likelihood of a beta-binomial model with players as units: the "
         "robust interval is too short there.",
         (_SKELLAM,),
     ),
     "timing.share_wilson_players": Method(
-        "Share of notes hit when all or none were", _MATCHED + "The wider of the beta-binomial profile and Wilson's interval with n = players."
+        "Share of notes hit when all or none were",
+        _MATCHED + "The wider of the beta-binomial profile and Wilson's interval with n = players.",
     ),
     "timing.share_none": Method("Share of notes hit", _MATCHED + "One player gives no interval."),
     "timing.accuracy_curve": Method(
         "Hit share as a function of the window",
-        _MATCHED + "Every press is judged again with each window; a note without a press is a miss in all of them. Intervals "
+        _MATCHED
+        + "Every press is judged again with each window; a note without a press is a miss in all of them. Intervals "
         "by player: robust logit with t below 90 %, beta-binomial profile from there on.",
         (_LIANG, _SKELLAM),
     ),
     "timing.asymmetric": Method(
-        "Early and late edges apart", _MATCHED + "Every press is judged again with each pair of edges; players count alike."
+        "Early and late edges apart",
+        _MATCHED + "Every press is judged again with each pair of edges; players count alike.",
     ),
     "timing.errors": Method(
         "Bias, spread and lapses of players",
-        _MATCHED + "Bias is a player's median error, spread half the distance between the quartiles over 0.6745, lapses the "
+        _MATCHED
+        + "Bias is a player's median error, spread half the distance between the quartiles over 0.6745, lapses the "
         "share of notes without a press. The interval of the class is Student's over players. The correlation of "
         "neighbouring errors tells corrections from drift.",
         (_REPP, _WING),
@@ -148,10 +154,139 @@ METHODS |= {
     ),
     "timing.proposal": Method(
         "Window and offset from new players' predicted hit share",
-        _MATCHED + "A hierarchical model: each player has a bias, a log spread and a logit of lapses, jointly normal over "
+        _MATCHED
+        + "A hierarchical model: each player has a bias, a log spread and a logit of lapses, jointly normal over "
         "players; songs shift all three with shrinkage, attempts the spread; errors within a player follow a shape "
         "estimated from all of them. Presses the console did not log enter as such. Sampled by Markov chain Monte "
         "Carlo; predictions are for players not yet seen.",
         (_HUANG, _WING),
+    ),
+}
+
+
+# Survival, deaths, players and play behaviour.
+def _article(key: str, authors: str, year: int, title: str, journal: str, where: str) -> Source:
+    """A journal article; `where` is "volume:pages" or "volume(number):pages"; authors are joined by "and"."""
+    volume, pages = where.split(":")
+    number = volume.partition("(")[2].rstrip(")")
+    volume = volume.partition("(")[0]
+    names = [name.partition(",")[0] for name in authors.split(" and ")]
+    short = names[0] if len(names) == 1 else f"{names[0]} et al." if len(names) > 2 else " & ".join(names)
+    numbered = f", number={{{number}}}" if number else ""
+    return Source(
+        key,
+        f"{short} {year}, {title}, {journal} {where}",
+        f"@article{{{key}, author={{{authors}}}, title={{{title}}}, journal={{{journal}}}, volume={{{volume}}}"
+        f"{numbered}, pages={{{pages.replace('-', '--')}}}, year={{{year}}}}}",
+    )
+
+
+_KAPLAN = _article(
+    "kaplan1958", "Kaplan, E. L. and Meier, Paul", 1958,
+    "Nonparametric estimation from incomplete observations",
+    "Journal of the American Statistical Association", "53(282):457-481",
+)  # fmt: skip
+_WILLIAMS = _article(
+    "williams1995", "Williams, Rick L.", 1995,
+    "Product-limit survival functions with correlated survival times", "Lifetime Data Analysis", "1:171-186",
+)  # fmt: skip
+_ROTHMAN = _article(
+    "rothman1978", "Rothman, Kenneth J.", 1978,
+    "Estimation of confidence limits for the cumulative probability of survival in life table analysis",
+    "Journal of Chronic Diseases", "31:557-560",
+)  # fmt: skip
+_WILSON = _article(
+    "wilson1927", "Wilson, Edwin B.", 1927, "Probable inference, the law of succession, and statistical inference",
+    "Journal of the American Statistical Association", "22(158):209-212",
+)  # fmt: skip
+_AALEN = _article(
+    "aalen1978", "Aalen, Odd O. and Johansen, Søren", 1978,
+    "An empirical transition matrix for non-homogeneous Markov chains based on censored observations",
+    "Scandinavian Journal of Statistics", "5:141-150",
+)  # fmt: skip
+_GARWOOD = _article(
+    "garwood1936",
+    "Garwood, F.",
+    1936,
+    "Fiducial limits for the Poisson distribution",
+    "Biometrika",
+    "28:437-442",
+)
+_MANTEL = _article(
+    "mantel1966", "Mantel, Nathan", 1966,
+    "Evaluation of survival data and two new rank order statistics arising in its consideration",
+    "Cancer Chemotherapy Reports", "50:163-170",
+)  # fmt: skip
+_ROYSTON = _article(
+    "royston2013", "Royston, Patrick and Parmar, Mahesh K. B.", 2013,
+    "Restricted mean survival time: an alternative to the hazard ratio for the design and analysis of randomized "
+    "trials with a time-to-event outcome", "BMC Medical Research Methodology", "13:152",
+)  # fmt: skip
+_PHIPSON = _article(
+    "phipson2010", "Phipson, Belinda and Smyth, Gordon K.", 2010,
+    "Permutation p-values should never be zero: calculating exact p-values when permutations are randomly drawn",
+    "Statistical Applications in Genetics and Molecular Biology", "9:39",
+)  # fmt: skip
+_WESTFALL = Source(
+    "westfall1993",
+    "Westfall & Young 1993, Resampling-Based Multiple Testing, Wiley",
+    "@book{westfall1993, author={Westfall, Peter H. and Young, S. Stanley}, title={Resampling-Based Multiple "
+    "Testing: Examples and Methods for p-Value Adjustment}, publisher={Wiley}, year={1993}}",
+)
+_BITHELL = _article(
+    "bithell1990", "Bithell, J. F.", 1990, "An application of density estimation to geographical epidemiology",
+    "Statistics in Medicine", "9:691-701",
+)  # fmt: skip
+METHODS |= {
+    "count": Method("Count", "Counted in the chosen runs; no interval, nothing estimated."),
+    "survival_by_player": Method(
+        "Kaplan-Meier, by player",
+        "The product-limit estimate; quits, cut logs and whatever else ended it is censored. The interval takes "
+        "players, not runs, as independent: cluster-robust variance on the complementary log-log scale with "
+        "t(players - 1), its upper limit never below that of the score interval with the effective number of runs; "
+        "where nobody or everybody died, Wilson's interval with n = players. A median's interval is where the limits "
+        "of the curve cross one half; a restricted mean is the area under the curve up to the horizon named.",
+        (_KAPLAN, _WILLIAMS, _ROTHMAN, _WILSON),
+    ),
+    "hazard_by_time": Method(
+        "Death rate by time alive, by player",
+        "Deaths within each stretch of time over the time spent in it, with a cluster-robust interval on the log "
+        "scale and t(players - 1). The stretches hold about equally many deaths.",
+        (_LIANG, _GARWOOD),
+    ),
+    "rate_by_player": Method(
+        "Events per time of exposure, by player",
+        "All events over all exposure. The interval takes players as independent: the linearised variance of a ratio "
+        "of sums, on the log scale with t(players - 1), never less than Poisson's. No events: Garwood's upper limit.",
+        (_LIANG, _GARWOOD),
+    ),
+    "share_by_player": Method(
+        "Pooled share, by player",
+        "All successes over all trials. The interval takes players as independent: robust logit with t(players - 1); "
+        "from 90 % on (and up to 10 %) the profile likelihood of a beta-binomial with a t-squared cut, because the "
+        "robust interval is too short there; at 0 and 100 % at least Wilson's with n = players.",
+        (_LIANG, _SKELLAM, _WILSON),
+    ),
+    "cumulative_incidence": Method(
+        "Cumulative incidence of competing ends, by player",
+        "The Aalen-Johansen share of runs that ended in each way by each time alive; cut logs are censored. Interval: "
+        "cluster-robust on the complementary log-log scale with t(players - 1).",
+        (_AALEN, _WILLIAMS),
+    ),
+    "permuted_players": Method(
+        "Builds compared by permuting players",
+        "Log-rank statistic and difference of restricted means. Players who played one build are shuffled between the "
+        "builds; players who played both have their two builds swapped. All arrangements where there are few, else "
+        "1,999 random ones. The interval of the difference is cluster-robust with t.",
+        (_MANTEL, _ROYSTON, _PHIPSON),
+    ),
+    "hot_spots": Method(
+        "Places of death against time spent there",
+        "Under chance, each player's deaths fall on the cells of the screen in proportion to the time that player "
+        "spent in them (without logged positions: on all cells alike in which anybody died). A cell is hot where more "
+        "players died in it than in 95 % of 999 simulated playtests in *any* cell; each player counts once a cell, "
+        "and a hot cell needs two players. The share of deaths that hot cells hold is of cells chosen by the same "
+        "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates.",
+        (_WESTFALL, _BITHELL, _SKELLAM),
     ),
 }

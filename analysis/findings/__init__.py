@@ -1,9 +1,11 @@
-"""The one join: queries + pure functions -> findings. One module a question; dashboard, report and JSON read only this."""
+"""The one join: queries + pure functions -> findings. One module a question; dashboard, report and JSON
+read only this.
+"""
 
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import timing
+from analysis.findings import deaths, survival, timing
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -11,6 +13,8 @@ Finder = Callable[[Reader, Selection], list[Finding]]
 
 # Question -> the function that answers it. The order is the order of the pages and of the report.
 FINDERS: dict[str, Finder] = {
+    "deaths": deaths.find,
+    "survival": survival.find,
     "timing": timing.find,
 }
 

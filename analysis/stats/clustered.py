@@ -9,7 +9,15 @@ from scipy import stats
 
 from analysis.stats.clusters import numbered
 from analysis.stats.proportions import wilson
-from analysis.stats.survival import KaplanMeier, checked, kaplan_meier, log_log_limits, quantile, step_value
+from analysis.stats.survival import (
+    KaplanMeier,
+    checked,
+    kaplan_meier,
+    log_log_limits,
+    quantile,
+    restricted_mean,
+    step_value,
+)
 
 Array = np.ndarray
 
@@ -167,3 +175,45 @@ def robust_log_variance(
     fy = total(f_after * y_after - f_before * y_before)
     yy = float(np.sum(size.astype(float) ** 2)) + total(y_after**2 - y_before**2)
     return np.maximum(ff - 2 * total_h * fy + total_h**2 * yy, 0.0)
+
+
+def restricted_mean_by_player(
+    duration: Array, died: Array, player: Array, horizon: float, level: float = 0.95
+) -> tuple[float, float, float]:
+    """(mean, low, high) of the durations cut at `horizon`, by player with t(players - 1); NaN limits for one
+    player.
+
+    The limits are kept within 0 and `horizon`, where the mean must lie.
+    """
+    duration, died = checked(duration, died)
+    labels, number = numbered(player)
+    players = labels.size
+    mean, influence = mean_influence(duration, died, number, horizon, players)
+    if players < 2:
+        return mean, np.nan, np.nan
+    error = np.sqrt(players / (players - 1) * np.sum(influence**2))
+    reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
+    return mean, max(0.0, mean - reach), min(horizon, mean + reach)
+
+
+def mean_influence(
+    duration: Array, died: Array, number: Array, horizon: float, players: int
+) -> tuple[float, Array]:
+    """The restricted mean and each player's influence on it, (players,): they sum to 0, their squares to
+    its variance.
+    """
+    curve = kaplan_meier(duration, died)
+    mean = restricted_mean(curve.time, curve.surviving, horizon)
+    edges = np.r_[np.minimum(curve.time, horizon), horizon]
+    area = (
+        np.sum(np.diff(edges) * curve.surviving)
+        - np.r_[0.0, np.cumsum(np.diff(edges) * curve.surviving)][:-1]
+    )
+    left = curve.at_risk - curve.deaths
+    # S / (n - d) with both zero: the last death takes nothing that the area after it has not lost already.
+    unit = np.where(left > 0, area / np.where(left > 0, left, 1), 0.0)
+    gone = np.cumsum(unit * curve.deaths / curve.at_risk)
+    reached = np.searchsorted(curve.time, duration, side="right")
+    own = np.r_[0.0, gone][reached]
+    own[died] -= unit[reached[died] - 1]
+    return mean, np.bincount(number, weights=own, minlength=players)

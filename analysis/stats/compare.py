@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from analysis.stats.clustered import mean_influence
 from analysis.stats.clusters import numbered
 from analysis.stats.permuting import arrangements, p_value
-from analysis.stats.survival import checked, kaplan_meier, restricted_mean
+from analysis.stats.survival import checked
 
 Array = np.ndarray
 
@@ -166,26 +167,3 @@ def _difference(
     freedom = sum(spread) ** 2 / sum(s**2 / (c - 1) for s, c in zip(spread, counts, strict=True))
     freedom = min(freedom, max(min(counts) - 1, 1) if shared else freedom)
     return means[0], means[1], float(np.sqrt(variance)), float(freedom)
-
-
-def mean_influence(
-    duration: Array, died: Array, number: Array, horizon: float, players: int
-) -> tuple[float, Array]:
-    """The restricted mean and each player's influence on it, (players,): they sum to 0, their squares to
-    its variance.
-    """
-    curve = kaplan_meier(duration, died)
-    mean = restricted_mean(curve.time, curve.surviving, horizon)
-    edges = np.r_[np.minimum(curve.time, horizon), horizon]
-    area = (
-        np.sum(np.diff(edges) * curve.surviving)
-        - np.r_[0.0, np.cumsum(np.diff(edges) * curve.surviving)][:-1]
-    )
-    left = curve.at_risk - curve.deaths
-    # S / (n - d) with both zero: the last death takes nothing that the area after it has not lost already.
-    unit = np.where(left > 0, area / np.where(left > 0, left, 1), 0.0)
-    gone = np.cumsum(unit * curve.deaths / curve.at_risk)
-    reached = np.searchsorted(curve.time, duration, side="right")
-    own = np.r_[0.0, gone][reached]
-    own[died] -= unit[reached[died] - 1]
-    return mean, np.bincount(number, weights=own, minlength=players)

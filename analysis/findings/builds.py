@@ -1,0 +1,85 @@
+"""Builds compared on how long a life lasts. Called by survival.py.
+
+survival.builds  pairs: build_a, build_b, difference_s, low, high, mean_a_s, mean_b_s, horizon_s, log_rank_p,
+                 difference_p (both corrected for the number of pairs), players_a, players_b, players_both.
+"""
+
+import itertools
+from typing import Any
+
+from analysis.finding import Estimate, Finding
+from analysis.findings.basis import Basis
+from analysis.findings.wording import between, figure
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.compare import compare_builds
+
+
+def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> list[Finding]:
+    """One finding on all pairs of builds; none with a single build."""
+    build = life["build"].astype(str)
+    names = sorted(set(build.tolist()))
+    pairs = list(itertools.combinations(names, 2))[:15]
+    if not pairs:
+        return []
+    duration, died, player = (
+        life["alive_us"] / 1e6,
+        life["ended_by"].astype(str) == "death",
+        life["player"].astype(str),
+    )
+    rows: dict[str, list[Any]] = {}
+    warnings = list(basis.warnings)
+    for a, b in pairs:
+        chosen = (build == a) | (build == b)
+        result = compare_builds(duration[chosen], died[chosen], player[chosen], build[chosen] == b)
+        row = {
+            "build_a": a, "build_b": b, "difference_s": result.difference, "low": result.low, "high": result.high,
+            "mean_a_s": result.mean_a, "mean_b_s": result.mean_b, "horizon_s": result.horizon,
+            "log_rank_p": _corrected(result.log_rank_p, len(pairs)),
+            "difference_p": _corrected(result.difference_p, len(pairs)),
+            "players_a": result.players_a, "players_b": result.players_b, "players_both": result.players_both,
+        }  # fmt: skip
+        for name, value in row.items():
+            rows.setdefault(name, []).append(value)
+        if order := _one_order(life, a, b):
+            warnings.append(order)
+    estimate = Estimate(rows["difference_s"][0], rows["low"][0], rows["high"][0], unit="s")
+    p = rows["difference_p"][0]
+    told = "too few players to test" if p is None else f"p = {p:.3f}, permuting players"
+    sentence = (
+        f"A life on {rows['build_b'][0]} lasts {figure(abs(estimate.value or 0.0), 's')} "
+        f"{'longer' if (estimate.value or 0) >= 0 else 'less long'} than on {rows['build_a'][0]} "
+        f"{between(estimate)}, within the first {figure(float(rows['horizon_s'][0]), 's')} ({told})."
+    )
+    return [
+        Finding(
+            id="survival.builds", question="survival", title="Builds compared", sentence=sentence,
+            players=basis.players, runs=basis.runs, method="permuted_players", estimate=estimate,
+            warnings=tuple(warnings), tables={"pairs": rows},
+        )
+    ]  # fmt: skip
+
+
+def _corrected(p: float | None, tests: int) -> float | None:
+    """Bonferroni: simple, and there are only few builds."""
+    return None if p is None else min(1.0, p * tests)
+
+
+def _one_order(life: Columns, a: str, b: str) -> str:
+    """A warning where everybody who played both builds played the same one first."""
+    build, player, attempt = (
+        life["build"].astype(str),
+        life["player"].astype(str),
+        life["attempt"].astype(int),
+    )
+    first = {}
+    for who in set(player[build == a]) & set(player[build == b]):
+        mine = player == who
+        first[who] = a if attempt[mine & (build == a)].min() < attempt[mine & (build == b)].min() else b
+    if len(set(first.values())) != 1 or len(first) < 2:
+        return ""
+    then = next(iter(first.values()))
+    return (
+        f"All {len(first)} players who played both {a} and {b} began with {then}: what they learned meanwhile "
+        "cannot be told from the difference of the builds. Let half of them begin with the other."
+    )

@@ -1,0 +1,76 @@
+"""Survival curves as the tables that figures draw."""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Estimate
+from analysis.findings.wording import finite
+from analysis.stats.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
+
+Array = np.ndarray
+# A screen is no wider: further steps of a curve would not be seen.
+MOST_POINTS = 400
+
+
+def curve_table(curve: SurvivalCurve) -> dict[str, Array]:
+    """time, surviving, low, high, at_risk, deaths, players_at_risk; the first row is the start, the last
+    the end.
+    """
+    steps = curve.time.size
+    shown = np.arange(steps)
+    if steps > MOST_POINTS:
+        shown = np.unique(np.linspace(0, steps - 1, MOST_POINTS).round().astype(int))
+    start_low = curve.at(0.0)[1] if not steps or curve.time[0] > 0 else 1.0
+    # The deaths of the steps left out are shown with the next one that is not.
+    deaths = np.diff(np.r_[0, np.cumsum(curve.deaths)[shown]])
+    columns = {
+        "time": np.r_[0.0, curve.time[shown]],
+        "surviving": np.r_[1.0, curve.surviving[shown]],
+        "low": np.r_[start_low, curve.low[shown]],
+        "high": np.r_[1.0, curve.high[shown]],
+        "at_risk": np.r_[curve.runs, curve.at_risk[shown]],
+        "deaths": np.r_[0, deaths].astype(int),
+        "players_at_risk": np.r_[curve.players, curve.players_at_risk[shown]],
+    }
+    if curve.last > columns["time"][-1]:
+        end = {"time": curve.last, "deaths": 0, "at_risk": 1, "players_at_risk": 1}
+        columns = {name: np.r_[column, end.get(name, column[-1])] for name, column in columns.items()}
+    return columns
+
+
+def median_estimate(curve: SurvivalCurve, unit: str) -> Estimate:
+    """The median duration; None where fewer than half were seen to end."""
+    value, low, high = curve.median()
+    # Without an upper limit the interval is open: the data do not say how long at most.
+    return Estimate(value, low if value is not None else None, high, unit=unit)
+
+
+def grouped(
+    duration: Array, died: Array, player: Array, group: Array, horizon: float | None = None
+) -> tuple[dict[str, list[Any]], dict[str, list[Any]]]:
+    """(curves in long form with a column `group`, one row a group with its median and restricted mean).
+
+    The restricted means go up to one horizon, by default the longest time that every group reaches.
+    """
+    names = sorted(set(group.tolist()))
+    if horizon is None:
+        horizon = min(float(duration[group == name].max()) for name in names)
+    long: dict[str, list[Any]] = {}
+    rows: dict[str, list[Any]] = {}
+    for name in names:
+        mine = group == name
+        curve = survival_by_player(duration[mine], died[mine], player[mine])
+        table = curve_table(curve)
+        for column, values in ({"group": np.full(table["time"].size, name)} | table).items():
+            long.setdefault(column, []).extend(values.tolist())
+        mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)
+        middle = curve.median()
+        row = {
+            "group": name, "players": curve.players, "lives": curve.runs, "deaths": int(curve.deaths.sum()),
+            "median": middle[0], "median_low": middle[1], "median_high": middle[2],
+            "mean": finite(mean[0]), "mean_low": finite(mean[1]), "mean_high": finite(mean[2]), "horizon": horizon,
+        }  # fmt: skip
+        for column, value in row.items():
+            rows.setdefault(column, []).append(value)
+    return long, rows

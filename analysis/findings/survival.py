@@ -1,0 +1,263 @@
+"""How long players last.
+
+A life runs from (re)spawn, or from entering the chosen stage, to the death; what ends otherwise (stage or
+game finished, quit, log cut) is censored there. Times are seconds alive: pauses and waiting to respawn do not
+count.
+
+Ids and their tables (columns of one length; NaN or None where nothing can be said):
+
+survival.curve    curve: time (s), surviving, low, high, at_risk, deaths, players_at_risk.
+                  facts: axis ("seconds alive"), median, median_low, median_high, mean, mean_low, mean_high,
+                  horizon.
+survival.hazard   hazard: start_s, end_s, rate_per_min, low, high, deaths, exposure_s, players.
+survival.funnel   segments: stage, stage_kind, name, entered (runs), players, cleared, died_out, quit, cut,
+reach, low,
+                  high (share of all runs that entered), first_reach, first_low, first_high (the same of first
+                  attempts), clear, clear_low, clear_high (share of those who entered and neither quit nor
+                  were cut), deaths_per_visit, lives_in, tier_in.
+survival.ends     incidence: end (game_over, quit, finished), time (s), share, low, high. ends: end, runs,
+players. survival.by_stage, .by_build, .by_attempt, .by_group, .by_first_time
+                  curves: group + the columns of survival.curve; groups: group, players, lives, deaths,
+                  median, median_low, median_high, mean, mean_low, mean_high, horizon.
+survival.builds   pairs: see builds.py.  survival.on_*: see axes.py.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Estimate, Finding
+from analysis.findings import axes, builds
+from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
+from analysis.findings.curves import curve_table, grouped, median_estimate
+from analysis.findings.wording import between, counted, figure, percent, stage_name
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
+from analysis.stats.competing import cumulative_incidence
+from analysis.stats.proportions import share_by_player
+from analysis.stats.rates import hazard_by_time, hazard_edges
+
+QUESTION = "survival"
+Array = np.ndarray
+
+
+def find(reader: Reader, selection: Selection) -> list[Finding]:
+    """The findings on survival; one that says why where there can be none."""
+    basis = read_basis(reader, selection)
+    if not basis.runs:
+        return [nothing(QUESTION, NO_RUNS)]
+    life = reader.ask_chosen("lives", selection, by_stage=False)
+    found = []
+    if "death" in basis.roles and life["run_id"].size:
+        found += [_curve(life, basis), _hazard(life, basis)]
+    found.append(_funnel(reader.ask_chosen("stage_visits", selection), basis))
+    found.append(_ends(basis))
+    if "death" in basis.roles and life["run_id"].size:
+        found += _by_stage(reader.ask_chosen("lives", selection, by_stage=True), basis)
+        found += _groups(life, basis)
+        found += builds.find(reader, selection, life, basis)
+    return found + axes.find(reader, selection, basis)
+
+
+def _seconds(life: Columns) -> tuple[Array, Array, Array]:
+    return life["alive_us"] / 1e6, life["ended_by"].astype(str) == "death", life["player"].astype(str)
+
+
+def _curve(life: Columns, basis: Basis) -> Finding:
+    duration, died, player = _seconds(life)
+    curve = survival_by_player(duration, died, player)
+    median = median_estimate(curve, "s")
+    mean, low, high = restricted_mean_by_player(duration, died, player, curve.last)
+    lives = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}"
+    if not died.any():
+        sentence = f"Nobody died in {lives}; the longest lasted {figure(curve.last, 's')} alive."
+    elif median.value is None:
+        left, left_low, left_high = curve.surviving[-1], curve.low[-1], curve.high[-1]
+        share = Estimate(float(left), *_limits(left_low, left_high), unit="share")
+        sentence = (
+            f"{percent(left)} of {lives} outlast {figure(float(curve.time[-1]), 's')} alive {between(share)}."
+        )
+    else:
+        sentence = f"Half of {lives} are over after {figure(median.value, 's')} alive {between(median)}."
+    facts = {
+        "axis": "seconds alive", "median": median.value, "median_low": median.low, "median_high": median.high,
+        "mean": mean, "mean_low": low, "mean_high": high, "horizon": curve.last,
+    }  # fmt: skip
+    return Finding(
+        id="survival.curve", question=QUESTION, title="How long a life lasts", sentence=sentence,
+        players=curve.players, runs=basis.runs, method="survival_by_player", estimate=median,
+        warnings=basis.warnings, tables={"curve": curve_table(curve)}, facts=facts,
+    )  # fmt: skip
+
+
+def _limits(low: float, high: float) -> tuple[float | None, float | None]:
+    return (None if np.isnan(low) else float(low)), (None if np.isnan(high) else float(high))
+
+
+def _hazard(life: Columns, basis: Basis) -> Finding:
+    duration, died, player = _seconds(life)
+    hazard = hazard_by_time(duration, died, player, hazard_edges(duration, died))
+    table = {
+        "start_s": hazard.start, "end_s": hazard.end, "rate_per_min": 60 * hazard.value, "low": 60 * hazard.low,
+        "high": 60 * hazard.high, "deaths": hazard.deaths, "exposure_s": hazard.exposure, "players": hazard.players,
+    }  # fmt: skip
+    known = np.flatnonzero(hazard.exposure > 0)
+    estimate, sentence = None, "No time alive was logged, so there is no hazard."
+    if known.size:
+        top = int(known[np.argmax(hazard.value[known])])
+        low, high = _limits(60 * hazard.low[top], 60 * hazard.high[top])
+        estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
+        when = f"{figure(float(hazard.start[top]))} to {figure(float(hazard.end[top]), 's')} alive"
+        sentence = (
+            f"The risk of dying is highest {when}: {figure(estimate.value)} a minute {between(estimate)}."
+        )
+        if not died.any():
+            sentence = (
+                f"Nobody died in {figure(float(hazard.exposure.sum()), 's')} alive {between(estimate)}."
+            )
+    return Finding(
+        id="survival.hazard", question=QUESTION, title="When a life is in danger", sentence=sentence,
+        players=basis.players, runs=basis.runs, method="hazard_by_time", estimate=estimate,
+        warnings=basis.warnings, tables={"hazard": table},
+    )  # fmt: skip
+
+
+def _funnel(visit: Columns, basis: Basis) -> Finding:
+    run, first = basis.run["run_id"], basis.run["attempt"] == 1
+    player = basis.run["player"].astype(str)
+    rows: dict[str, list[Any]] = {}
+    last: tuple[str, Estimate] | None = None
+    worst: tuple[float, str, Estimate] | None = None
+    for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
+        mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
+        outcome = visit["outcome"][mine].astype(str)
+        ran = np.isin(run, visit["run_id"][mine])
+        reach = share_by_player(ran, np.ones(run.size), player)
+        early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
+        settled = np.isin(outcome, ("cleared", "died_out", "left"))
+        clear = share_by_player(
+            outcome[settled] == "cleared",
+            np.ones(int(settled.sum())),
+            visit["player"][mine][settled].astype(str),
+        )
+        row = {
+            "stage": stage, "stage_kind": kind, "name": stage_name(stage, kind), "entered": int(ran.sum()),
+            "players": int(np.unique(player[ran]).size), "cleared": int(np.sum(outcome == "cleared")),
+            "died_out": int(np.sum(outcome == "died_out")), "quit": int(np.sum(outcome == "quit")),
+            "cut": int(np.sum(outcome == "cut")), "reach": reach.value, "low": reach.low, "high": reach.high,
+            "first_reach": early.value, "first_low": early.low, "first_high": early.high,
+            "clear": clear.value, "clear_low": clear.low, "clear_high": clear.high,
+            "deaths_per_visit": float(visit["deaths"][mine].mean()),
+            "lives_in": _mean(visit["lives_in"][mine]), "tier_in": _mean(visit["tier_in"][mine]),
+        }  # fmt: skip
+        for name, value in row.items():
+            rows.setdefault(name, []).append(value)
+        last = str(row["name"]), Estimate(reach.value, reach.low, reach.high, unit="share")
+        if clear.value is not None and (worst is None or clear.value < worst[0]):
+            worst = clear.value, last[0], Estimate(clear.value, clear.low, clear.high, unit="share")
+    if last is None:
+        sentence, estimate = "No stage was entered.", None
+    else:
+        estimate = last[1]
+        sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {between(estimate)}."
+        if worst:
+            least = f"by {percent(worst[0])} of its entrants {between(worst[2])}"
+            sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
+    return Finding(
+        id="survival.funnel", question=QUESTION, title="How far runs get", sentence=sentence, players=basis.players,
+        runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,
+        tables={"segments": rows},
+    )  # fmt: skip
+
+
+def _mean(column: np.ndarray) -> float | None:
+    known = column[np.isfinite(column)]
+    return float(known.mean()) if known.size else None
+
+
+def _ends(basis: Basis) -> Finding:
+    ending = basis.run["ending"].astype(str)
+    player, duration = basis.run["player"].astype(str), basis.run["alive_us"] / 1e6
+    code = {"game_over": 1, "quit": 2, "finished": 3}
+    cause = np.array([code.get(end, 0) for end in ending])
+    long: dict[str, list[Any]] = {name: [] for name in ("end", "time", "share", "low", "high")}
+    for end, number in code.items():
+        incidence = cumulative_incidence(duration, cause, player, number)
+        steps = incidence.time.size
+        # No more points than a screen is wide.
+        shown = np.unique(np.linspace(0, steps - 1, min(400, steps)).round().astype(int))
+        for name in ("time", "share", "low", "high"):
+            long[name] += getattr(incidence, name)[shown].tolist()
+        long["end"] += [end] * len(shown)
+    ends = {
+        "end": [*code, "cut"],
+        "runs": [int(np.sum(ending == end)) for end in (*code, "cut")],
+        "players": [int(np.unique(player[ending == end]).size) for end in (*code, "cut")],
+    }
+    quits = share_by_player(ending == "quit", np.ones(ending.size), player)
+    estimate = Estimate(quits.value, quits.low, quits.high, unit="share")
+    over, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "finished", "cut"))
+    sentence = (
+        f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "
+        f"and {percent(quits.value)} were given up {between(estimate)}."
+    )
+    return Finding(
+        id="survival.ends", question=QUESTION, title="How runs end", sentence=sentence, players=basis.players,
+        runs=basis.runs, method="cumulative_incidence", estimate=estimate, warnings=basis.warnings,
+        tables={"incidence": long, "ends": ends},
+    )  # fmt: skip
+
+
+_GROUPS = {
+    "by_stage": "stage", "by_build": "build", "by_attempt": "attempt", "by_group": "player group",
+    "by_first_time": "first-time players",
+}  # fmt: skip
+
+
+def _by_stage(part: Columns, basis: Basis) -> list[Finding]:
+    """From entering the stage or respawning in it, to the death there or leaving it."""
+    staged = np.isfinite(part["stage"].astype(float))
+    part = {name: column[staged] for name, column in part.items()}
+    group = np.array([stage_name(s, k) for s, k in zip(part["stage"], part["stage_kind"], strict=True)])
+    if np.unique(group).size < 2:
+        return []
+    return [_group_finding("by_stage", *grouped(*_seconds(part), group), basis)]
+
+
+def _groups(life: Columns, basis: Basis) -> list[Finding]:
+    duration, died, player = _seconds(life)
+    attempt = life["attempt"].astype(int)
+    first = life["first_time"].astype(float)
+    labels = {
+        "by_build": [str(b) for b in life["build"]],
+        "by_attempt": [f"attempt {a}" if a < 4 else "attempt 4 and later" for a in attempt],
+        "by_group": [None if g is None else str(g) for g in life["player_group"].tolist()],
+        "by_first_time": [None if np.isnan(f) else "first time" if f else "has played before" for f in first],
+    }
+    found = []
+    for key, names in labels.items():
+        known = np.array([isinstance(name, str) and name != "nan" for name in names])
+        group = np.array([str(name) for name in names])[known]
+        if np.unique(group).size < 2:
+            continue
+        long, rows = grouped(duration[known], died[known], player[known], group)
+        found.append(_group_finding(key, long, rows, basis))
+    return found
+
+
+def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis) -> Finding:
+    mean = np.array(rows["mean"], float)
+    low, high = int(np.argmin(mean)), int(np.argmax(mean))
+
+    def described(i: int) -> str:
+        estimate = Estimate(mean[i], rows["mean_low"][i], rows["mean_high"][i], unit="s")
+        return f"{figure(mean[i], 's')} in {rows['group'][i]} {between(estimate)}"
+
+    horizon = float(rows["horizon"][0])
+    return Finding(
+        id=f"survival.{key}", question=QUESTION, title=f"Survival by {_GROUPS[key]}",
+        sentence=f"Of the first {figure(horizon, 's')}, lives last {described(low)} and {described(high)} on average.",
+        players=basis.players, runs=basis.runs, method="survival_by_player", warnings=basis.warnings,
+        tables={"curves": long, "groups": rows}, facts={"horizon": horizon},
+    )  # fmt: skip

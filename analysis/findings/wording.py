@@ -1,0 +1,61 @@
+"""Numbers and counts as the sentences of findings say them."""
+
+import numpy as np
+
+from analysis.finding import Estimate
+
+
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """`1 run`, `12 runs`; `plural` for nouns that take no s."""
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def percent(share: float | None) -> str:
+    """A share as whole percent; near 0 and 100 with one digit more, so that 99.6 % is not called all."""
+    if share is None or not np.isfinite(share):
+        return "an unknown share"
+    if 0 < share < 0.01 or 0.99 < share < 1:
+        return f"{100 * share:.1f} %"
+    return f"{100 * share:.0f} %"
+
+
+def figure(value: float | None, unit: str = "") -> str:
+    """A number with three significant digits, without an exponent where it has a common size."""
+    if value is None or not np.isfinite(value):
+        return "unknown"
+    size = abs(value)
+    if float(value).is_integer() and size < 1e6:
+        return f"{value:.0f} {unit}".strip()
+    text = (
+        f"{value:.0f}"
+        if size >= 100
+        else f"{value:.1f}"
+        if size >= 10
+        else f"{value:.2f}"
+        if size >= 0.1
+        else f"{value:.2g}"
+    )
+    return f"{text} {unit}".strip()
+
+
+def between(estimate: Estimate) -> str:
+    """The interval in words, in brackets; says so where there is none."""
+    if estimate.low is None and estimate.high is None:
+        return "(no interval: the runs are too few or all of one player)"
+    unit, level = estimate.unit, f"{100 * estimate.level:.0f} % interval"
+    if unit == "share":
+        low, high = percent(estimate.low or 0.0), percent(1.0 if estimate.high is None else estimate.high)
+        return f"({level} {low.removesuffix(' %')} to {high})"
+    low = "0" if estimate.low is None else figure(estimate.low)
+    high = "no upper limit" if estimate.high is None else figure(estimate.high, unit)
+    return f"({level} {low} to {high})"
+
+
+def finite(value: float | None) -> float | None:
+    """None for NaN and infinity, else the number as a plain float."""
+    return None if value is None or not np.isfinite(value) else float(value)
+
+
+def stage_name(stage: float, kind: float) -> str:
+    """`stage 2`, `stage 2 boss`."""
+    return f"stage {stage:.0f}{' boss' if kind == 1 else ''}"

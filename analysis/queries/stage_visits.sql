@@ -1,0 +1,13 @@
+-- Every visit of a stage by the chosen runs, in order, with how it ended: cleared, died_out, quit, cut or left.
+SELECT c.run_id, c.player, c.build, c.attempt, c.first_time::DOUBLE AS first_time, s.stage_id, s.visit,
+    s.stage, s.stage_kind, s.song::DOUBLE AS song, s.alive_us, s.deaths, s.lives_in::DOUBLE AS lives_in,
+    s.tier_in::DOUBLE AS tier_in, s.start_us,
+    CASE
+        WHEN s.cleared THEN 'cleared'
+        WHEN s.visit < max(s.visit) OVER (PARTITION BY s.run_id) THEN 'left'
+        WHEN c.ending = 'finished' THEN 'cleared'
+        WHEN c.ending = 'game_over' THEN 'died_out'
+        ELSE c.ending
+    END AS outcome
+FROM stages s JOIN chosen c USING (run_id)
+ORDER BY c.run_id, s.visit
