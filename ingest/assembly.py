@@ -1,6 +1,6 @@
 """Events in, runs out: runs, stages, lives and spells of play (FORMAT.md, section 7)."""
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -122,19 +122,14 @@ class Assembler:
         self._power_up_id = 0
         self._run: _Run | None = None
         self._waiting: list[tuple[_Run, int]] = []  # ended, but a rating or the settings may still come
-        self._before: list[int] = []  # offsets of packets before which something is missing, sorted
-        self._within: list[int] = []  # offsets of packets within or before which events were dropped, sorted
+        self._damage: list[int] = []  # offsets of bad frames and of packets before which something is missing, sorted
         self._values: Values = ()  # in force
         self._last_us = 0
 
-    def damage(self, before: Iterable[int], within: Iterable[int]) -> None:
-        """Notes where the log is damaged, before the batch that follows in the log is taken.
-
-        `before`: offsets of bad frames and of packets before which others are missing; `within`: of packets that
-        tell of dropped events, which may have been any since the packet before.
+    def damage(self, offsets: Iterable[int]) -> None:
+        """Notes bad frames, and packets before which something is missing, before the batch that follows them in the log.
         """
-        self._before = sorted([*self._before, *before])
-        self._within = sorted([*self._within, *within])
+        self._damage = sorted([*self._damage, *offsets])
 
     def take(
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch
@@ -169,12 +164,10 @@ class Assembler:
         run = self._run
         if run is not None:
             run.damaged = run.damaged or self._damaged(run.start_byte, offset)
-        self._before = self._before[bisect_right(self._before, offset) :]
-        self._within = self._within[bisect_right(self._within, offset) :]
+        self._damage = self._damage[bisect_right(self._damage, offset) :]
 
     def _damaged(self, start_byte: int, end_byte: int) -> bool:
-        before = bisect_right(self._before, end_byte) > bisect_right(self._before, start_byte)
-        return before or bisect_right(self._within, end_byte) > bisect_left(self._within, start_byte)
+        return bisect_right(self._damage, end_byte) > bisect_right(self._damage, start_byte)
 
     def _follow_settings(self, offset: int) -> None:
         """Takes the settings of the power-up up to `offset` into force."""

@@ -50,8 +50,7 @@ def _take(encoder: Encoder, data: dict[str, Any]) -> bytes:
         case {"power_up": nonce, **rest} if not rest:
             return encoder.reset(None if nonce is None else _whole("power_up", nonce))
         case {"drop": events, **rest} if not rest:
-            encoder.drop(_whole("drop", events))
-            return b""
+            return encoder.drop(_whole("drop", events))
     raise BadLine("this is no event (with 't' and 'kind'), nor 'settings', 'power_up' or 'drop'")
 
 

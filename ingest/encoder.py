@@ -96,9 +96,11 @@ class Encoder:
             self._packet(type_, self._last, body) for type_, body in self._about() if type_ == SETTINGS
         )
 
-    def drop(self, events: int) -> None:
-        """Counts events as dropped, as a recorder with a full buffer does."""
+    def drop(self, events: int) -> bytes:
+        """Counts events as dropped, as a recorder with a full buffer does: between packets."""
+        closed = self.flush()
         self._dropped += events
+        return closed
 
     def flush(self) -> bytes:
         """Sends the open packet, if there is one."""

@@ -326,20 +326,16 @@ class _Import:
 
     def _damage(self, harm: list[Harm]) -> None:
         c = self._counts
-        before, within = [], []
         for one in harm:
             if one.reason == Damage.DROPPED:
                 c.dropped += one.count
-                within.append(one.offset)
-                continue
-            if one.reason == Damage.GAP:
+            elif one.reason == Damage.GAP:
                 c.missing += one.count
             elif one.reason == Damage.VERSION:
                 c.newer += one.count
             elif one.reason != Damage.UNREAD:
                 c.rejected += one.count
-            before.append(one.offset)
-        self._assembler.damage(before, within)
+        self._assembler.damage(one.offset for one in harm)
         rows = harm[: MOST_DAMAGE_ROWS - c.damage_rows]
         c.damage_rows += len(rows)
         self._insert("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])

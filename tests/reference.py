@@ -14,24 +14,38 @@ WIDTHS = {"u8": ("<B", 1), "i8": ("<b", 1), "u16": ("<H", 2), "i16": ("<h", 2), 
 
 @dataclass
 class Event:
-    """One decoded event: `tick` counts from the power-up's own zero and does not wrap."""
+    """One decoded event: `tick` counts from the power-up's own zero and does not wrap. `offset` is its frame's."""
 
     power_up: int
+    offset: int
     tick: int
     kind: str
     fields: dict[str, int]
 
 
 @dataclass
+class PowerUp:
+    offset: int
+    first_tick: int
+    last_tick: int
+    nonce: int | None = None
+    dictionary_id: int | None = None
+    dictionary: Dictionary | None = None
+    settings: list[tuple[int, list[int | None]]] = field(default_factory=list)  # offset, all values known by then
+
+
+@dataclass
 class Log:
     events: list[Event] = field(default_factory=list)
     rejected: list[tuple[int, str]] = field(default_factory=list)  # offset of the frame, reason
-    missing_packets: int = 0
-    dropped_events: int = 0
+    gaps: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet after it, packets missing
+    drops: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet that tells, events
+    unread: list[tuple[int, int]] = field(default_factory=list)  # offset, bytes of a packet without dictionary
+    newer: list[int] = field(default_factory=list)  # offsets
     tail_bytes: int = 0
-    power_ups: int = 0
-    settings: list[tuple[int, list[int]]] = field(default_factory=list)  # power-up, values
-    dictionaries: list[Dictionary] = field(default_factory=list)
+    packets: int = 0
+    power_ups: list[PowerUp] = field(default_factory=list)
+    refusals: list[str] = field(default_factory=list)
 
 
 def crc_bitwise(data: bytes) -> int:
@@ -92,3 +106,165 @@ def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[st
             i += size
         out.append((step, kind.name, values))
     return out
+
+
+HELD_BYTES = 1 << 20
+MOST_DICTIONARIES = 64
+
+
+class Decoder:
+    """Reads a log frame by frame; `log` is what came of it."""
+
+    def __init__(self) -> None:
+        self.log = Log()
+        self.texts: dict[int, Dictionary | None] = {}
+        self.building: tuple[int, int] | None = None
+        self.bytes: list[int | None] = []
+        self.up: PowerUp | None = None
+        self.sequence = self.dropped = self.time = 0
+        self.held: list[tuple[int, int, bytes]] = []  # offset, tick, packet
+
+    def frame(self, offset: int, frame: bytes) -> None:
+        log = self.log
+        if not 12 <= len(frame) <= 129:
+            log.rejected.append((offset, "length"))
+            return
+        packet = unstuff(frame)
+        if packet is None:
+            log.rejected.append((offset, "cobs"))
+            return
+        if crc_bitwise(packet[:-2]) != int.from_bytes(packet[-2:], "big"):
+            log.rejected.append((offset, "crc"))
+            return
+        if packet[0] >> 4 != 1:
+            log.newer.append(offset)
+            return
+        if packet[0] & 15 not in (1, 2, 3):
+            log.rejected.append((offset, "type"))
+            return
+        log.packets += 1
+        self.packet(offset, packet)
+
+    def packet(self, offset: int, packet: bytes) -> None:
+        type_, sequence, dropped, time = struct.unpack("<BHHI", packet[:9])
+        type_ &= 15
+        body = packet[9:-2]
+        named = nonce = None
+        malformed = False
+        if type_ == 3:
+            malformed = len(body) < 6 or len(body) != 6 + 4 * body[5] or body[4] + body[5] > 255
+            if not malformed:
+                named, nonce = struct.unpack("<HH", body[:4])
+        if type_ == 2:
+            malformed = len(body) < 7
+            if not malformed:
+                named, total, at = struct.unpack("<HHH", body[:6])
+                malformed = not 1 <= total <= 16384 or at + len(body) - 6 > total
+            if malformed:
+                named = None
+        back = self.up is not None and (time - self.time) & 0xFFFFFFFF >= 1 << 31
+        other = self.up is not None and None not in (named, self.up.dictionary_id) and named != self.up.dictionary_id
+        renewed = self.up is not None and None not in (nonce, self.up.nonce) and nonce != self.up.nonce
+        repeated = False
+        if self.up is None or back or other or renewed:
+            self.leave()
+            self.up = PowerUp(offset, time, time)
+            self.log.power_ups.append(self.up)
+            if dropped:
+                self.log.drops.append((offset, dropped))
+        else:
+            self.up.last_tick += (time - self.time) & 0xFFFFFFFF
+            step = (sequence - self.sequence) & 0xFFFF
+            repeated = step == 0
+            if repeated:
+                self.log.rejected.append((offset, "repeated"))
+            elif step != 1:
+                self.log.gaps.append((offset, step - 1))
+            if dropped != self.dropped:
+                self.log.drops.append((offset, (dropped - self.dropped) & 0xFFFF))
+        self.sequence, self.dropped, self.time = sequence, dropped, time
+        if malformed:
+            self.log.rejected.append((offset, "body"))
+            return
+        if named is not None and self.up.dictionary_id is None:
+            self.up.dictionary_id = named
+        if type_ == 3:
+            self.up.nonce = nonce
+            self.settings(offset, body)
+        if type_ == 2:
+            self.chunk(body)
+        if type_ == 1 and not repeated:
+            self.held.append((offset, self.up.last_tick, packet))
+        if self.up.dictionary_id in self.texts:
+            self.read()
+        elif sum(len(packet) for _, _, packet in self.held) > HELD_BYTES:
+            offset, _, packet = self.held.pop()
+            self.log.unread.append((offset, len(packet)))
+
+    def settings(self, offset: int, body: bytes) -> None:
+        assert self.up is not None
+        first, count = body[4], body[5]
+        values = list(self.up.settings[-1][1]) if self.up.settings else []
+        while len(values) < first + count:
+            values.append(None)
+        for i in range(count):
+            (values[first + i],) = struct.unpack_from("<i", body, 6 + 4 * i)
+        self.up.settings.append((offset, values))
+
+    def chunk(self, body: bytes) -> None:
+        id_, total, at = struct.unpack("<HHH", body[:6])
+        if id_ in self.texts:
+            return
+        if self.building != (id_, total):
+            self.building, self.bytes = (id_, total), [None] * total
+        for i, byte in enumerate(body[6:]):
+            self.bytes[at + i] = byte
+        if None in self.bytes:
+            return
+        text = bytes(byte for byte in self.bytes if byte is not None)
+        self.building = None
+        if crc_bitwise(text) != id_:
+            return
+        self.texts[id_] = None
+        if len(self.texts) > MOST_DICTIONARIES:
+            self.log.refusals.append("too many")
+            return
+        try:
+            self.texts[id_] = parse(text)
+        except BadDictionary as error:
+            self.log.refusals.append(str(error))
+
+    def read(self) -> None:
+        """The dictionary of the power-up is complete: what was held back is read, in its order."""
+        assert self.up is not None and self.up.dictionary_id is not None
+        dictionary = self.up.dictionary = self.texts[self.up.dictionary_id]
+        held, self.held = self.held, []
+        for offset, tick, packet in held:
+            if dictionary is None:
+                self.log.unread.append((offset, len(packet)))
+                continue
+            found = records(packet[9:-2], dictionary)
+            if found is None:
+                self.log.rejected.append((offset, "body"))
+                continue
+            for step, kind, fields in found:
+                tick += step
+                self.log.events.append(Event(len(self.log.power_ups) - 1, offset, tick, kind, fields))
+
+    def leave(self) -> None:
+        """The power-up is over: what still waits for a dictionary never gets one."""
+        for offset, _, packet in self.held:
+            self.log.unread.append((offset, len(packet)))
+        self.held = []
+
+
+def decode(data: bytes) -> Log:
+    """Everything in a play log."""
+    decoder = Decoder()
+    found, tail = frames(data)
+    for offset, frame in found:
+        decoder.frame(offset, frame)
+    decoder.leave()
+    decoder.log.tail_bytes = tail
+    decoder.log.rejected.sort()
+    return decoder.log

@@ -1,0 +1,82 @@
+"""The product's decoder, brought into the form of the reference decoder's answer, so that the two can be compared."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from ingest.framing import Damage, Framer
+from ingest.records import RecordReader
+from ingest.session import Session
+
+
+@dataclass
+class Answer:
+    """What a decoder makes of a log; equal answers compare equal."""
+
+    events: list[tuple[int, int, int, str, tuple[tuple[str, int], ...]]] = field(default_factory=list)
+    rejected: list[tuple[int, str]] = field(default_factory=list)
+    gaps: list[tuple[int, int]] = field(default_factory=list)
+    drops: list[tuple[int, int]] = field(default_factory=list)
+    unread_bytes: int = 0
+    newer: list[int] = field(default_factory=list)
+    tail_bytes: int = 0
+    packets: int = 0
+    power_ups: list[tuple[int, int, int, int | None]] = field(default_factory=list)
+    refused: bool = False
+
+
+def product(chunks: Iterable[bytes]) -> Answer:
+    """The answer of the product to a log that comes in these chunks."""
+    answer = Answer()
+    framer, session = Framer(), Session()
+    harm, ended = [], []
+    for chunk in chunks:
+        packets = framer.feed(chunk)
+        answer.packets += len(packets.start)
+        for offset, reason in zip(packets.bad_offset.tolist(), packets.bad_reason, strict=True):
+            if reason == Damage.VERSION:
+                answer.newer.append(offset)
+            else:
+                answer.rejected.append((offset, reason.value))
+        spans, more, over = session.feed(packets)
+        harm += more
+        ended += over
+        for span in spans:
+            reader = RecordReader(span.dictionary)
+            batch = reader.read(span.data, span.start, span.length, span.tick, span.offset)
+            answer.rejected += [(int(span.offset[i]), "body") for i in batch.bad.tolist()]
+            rows = {}
+            for events in batch.by_kind:
+                kind = span.dictionary.kinds[events.kind]
+                for i, order in enumerate(events.order.tolist()):
+                    values = tuple((name, int(column[i])) for name, column in events.fields.items())
+                    rows[order] = (
+                        span.power_up.number, int(events.offset[i]), int(batch.tick[order]), kind.name, values,
+                    )  # fmt: skip
+            answer.events += [rows[order] for order in sorted(rows)]
+    more, over = session.end()
+    for one in harm + more:
+        if one.reason == Damage.GAP:
+            answer.gaps.append((one.offset, one.count))
+        elif one.reason == Damage.DROPPED:
+            answer.drops.append((one.offset, one.count))
+        elif one.reason != Damage.UNREAD:
+            answer.rejected.append((one.offset, one.reason.value))
+    answer.rejected.sort()
+    answer.unread_bytes = session.unread_bytes
+    answer.tail_bytes = framer.tail_bytes
+    answer.power_ups = [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in ended + over]
+    answer.refused = session.refusal is not None
+    return answer
+
+
+def plainly(data: bytes) -> Answer:
+    """The answer of the reference decoder."""
+    from tests.reference import decode
+
+    log = decode(data)
+    return Answer(
+        [(e.power_up, e.offset, e.tick, e.kind, tuple(e.fields.items())) for e in log.events],
+        log.rejected, log.gaps, log.drops, sum(size for _, size in log.unread), log.newer, log.tail_bytes,
+        log.packets, [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in log.power_ups],
+        bool(log.refusals),
+    )  # fmt: skip
