@@ -4,7 +4,7 @@
  * README.md shows a whole game's log in ten lines, WIRING.md how to connect it, ../FORMAT.md every bit of the wire.
  *
  * What may be relied on:
- *   - The caller owns all memory: one struct playlog (56 bytes on a 32-bit machine) and one ring buffer.
+ *   - The caller owns all memory: one struct playlog (64 bytes on a 32-bit machine) and one ring buffer.
  *   - No function blocks or waits. A ring without room for a whole packet drops the event and counts it; the count
  *     travels with every packet, so the PC knows that, and how much, is missing.
  *   - log_<kind>() may be called from any interrupt, once playlog_init() has returned. Everything that two sides
@@ -22,8 +22,8 @@
 extern "C" {
 #endif
 
-/* What the recorder needs of the board. All are called with the lock held or in the transmitter's interrupt, so they
- * must be short, and none may log. */
+/* What the recorder needs of the board. All are called with the lock held, in the transmitter's interrupt or in
+ * playlog_init(), so they must be short, and none may log. */
 struct playlog_port {
     /* The console's clock: ticks that only go forward and wrap at 2^32; LOG_CLOCK_HZ of them make a second. */
     uint32_t (*now)(void);
@@ -50,29 +50,34 @@ struct playlog_schema {
     uint32_t clock_hz;      /* ticks a second, 100 to 10,000,000 */
 };
 
+enum { PLAYLOG_TEXT, PLAYLOG_SETTINGS, PLAYLOG_SETTINGS_FIRST };
+
 /* The recorder's memory. Only playlog.c touches it. */
 struct playlog {
-    const struct playlog_schema *schema;
-    const struct playlog_port *port;
-    const int32_t *values;
-    uint8_t *ring;
+    uint8_t about;           /* what comes next of settings and dictionary */
+    uint8_t repeat_s;        /* time between two packets of them */
+    uint8_t length;          /* of the open packet in bytes; 0: none is open */
+    uint8_t type;            /* from here to start: the header of the open packet, as it goes over the wire */
+    uint16_t sequence;
+    uint16_t dropped;
     uint32_t start;          /* tick of the open packet's first event */
     uint32_t last;           /* tick of the last record or packet */
-    uint32_t repeated;       /* tick of the last packet of the periodic dictionary */
+    uint32_t repeated;       /* tick of the last packet of settings or dictionary */
+    uint32_t was;            /* what lock() returned */
     uint16_t mask;           /* size of the ring - 1 */
     uint16_t write;          /* where the open frame's next byte goes */
     uint16_t code;           /* where the open COBS block's length goes */
     volatile uint16_t head;  /* end of the last closed frame: what may be sent ends here */
     volatile uint16_t tail;  /* next byte to send */
-    uint16_t crc;
-    uint16_t sequence;
-    uint16_t dropped;
+    uint16_t crc;            /* of the open packet so far */
     uint16_t nonce;
     uint16_t id;             /* of the dictionary */
+    uint16_t setting_next;   /* next tunable to send */
     uint16_t text_next;      /* next byte of the dictionary to send */
-    uint8_t setting_next;    /* next tunable to send */
-    uint8_t about;           /* what is due of settings and dictionary, and how soon */
-    uint8_t length;          /* of the open packet in bytes; 0: none is open */
+    const struct playlog_schema *schema;
+    const struct playlog_port *port;
+    const int32_t *values;
+    uint8_t *ring;
     volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
 };
 
@@ -81,7 +86,7 @@ struct playlog {
  *   ring, ring_bytes: the caller's buffer. Its size is a power of two from 512 to 32768.
  *   nonce: a number that differs from one power-up to the next as well as the board can manage: a counter in
  *     flash, the noise of an open ADC pin. It is how the PC tells a reset from damage.
- * Returns false, and must not be used further, when the size of the ring or of the schema is not allowed.
+ * Returns false, and must not be used further, when the size of the ring is not allowed.
  * schema, port, values and ring must stay where they are. Call it again only for a new power-up. */
 bool playlog_init(struct playlog *log, const struct playlog_schema *schema, const int32_t *values,
                   uint8_t *ring, size_t ring_bytes, const struct playlog_port *port, uint16_t nonce);
@@ -105,16 +110,16 @@ void playlog_on_transmitter_empty(struct playlog *log);
  * when the transmitter can take a byte. */
 int playlog_next_byte(struct playlog *log);
 
-/* What log_<kind>() calls. record: PLAYLOG_HEADROOM bytes that the recorder uses, then the fields; width: bytes of
- * the fields, at most 64; tag: 4 * kind + 1 when it is to be sent at once. */
-void playlog_event(struct playlog *log, uint8_t tag, uint8_t *record, uint8_t width);
+/* What log_<kind>() calls. tag: 4 * kind, + 1 when it is to be sent at once; fields: as they go over the wire;
+ * width: bytes of the fields, at most 64. */
+void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint8_t width);
 
-/* Seconds between two packets of the periodic dictionary. */
+/* Seconds between two packets of the periodic dictionary, 2 to 60. The first round after power-up goes out as fast as
+ * the line takes it, the second at one packet a second, so that a capture which began a little late need not wait. */
 #ifndef PLAYLOG_REPEAT_S
-#define PLAYLOG_REPEAT_S 2u
+#define PLAYLOG_REPEAT_S 10u
 #endif
 
-#define PLAYLOG_HEADROOM 5
 #define PLAYLOG_MIN_RING 512
 #define PLAYLOG_MAX_RING 32768
 
@@ -265,11 +270,12 @@ typedef int32_t playlog_i32;
                         != (PLAYLOG_ROLE_BIT(ago) | PLAYLOG_ROLE_BIT(ahead)));                                     \
     static inline void log_##kind(struct playlog *playlog_log LOG_##kind(PLAYLOG_PARAMETER, PLAYLOG_NO_LABEL))     \
     {                                                                                                              \
-        uint8_t playlog_record[PLAYLOG_HEADROOM LOG_##kind(PLAYLOG_WIDTH, PLAYLOG_NO_LABEL)];                      \
-        uint8_t *playlog_at = playlog_record + PLAYLOG_HEADROOM;                                                   \
+        uint8_t playlog_fields[1 LOG_##kind(PLAYLOG_WIDTH, PLAYLOG_NO_LABEL)];                                     \
+        uint8_t *playlog_at = playlog_fields;                                                                      \
+        playlog_fields[0] = 0u; /* a kind without fields leaves it so */                                           \
         LOG_##kind(PLAYLOG_STORE, PLAYLOG_NO_LABEL)                                                                \
-        playlog_event(playlog_log, (uint8_t)(4 * LOG_KIND_##kind + (PLAYLOG_URGENT(role) ? 1 : 0)), playlog_record,\
-                      (uint8_t)(playlog_at - playlog_record - PLAYLOG_HEADROOM));                                  \
+        playlog_event(playlog_log, (uint8_t)(4 * LOG_KIND_##kind + (PLAYLOG_URGENT(role) ? 1 : 0)), playlog_fields,\
+                      (uint8_t)(playlog_at - playlog_fields));                                                     \
     }
 
 static inline uint8_t *playlog_put_u8(uint8_t *at, uint8_t value)
