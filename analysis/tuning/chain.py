@@ -1,0 +1,166 @@
+"""What becomes of a run, computed and not simulated: a Markov chain over (segment, lives, tier).
+
+Within a segment, progress runs from 0 to 1; deaths, tier rises and quits interrupt it. The chain is stepped
+through `steps` equal parts of the progress with the implicit theta rule. For a fixed clear time theta = 1/2 (second
+order); theta = 1 is exactly a clear time made of `steps` exponential parts, whose number of deaths is negative
+binomial; in between, mean and variance of a random clear time are both met: (2 theta - 1) / steps is its squared
+variation. All arrays end in one axis B of scenarios (posterior draws x skill nodes x settings): one pass serves all.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+STEPS = 8
+
+
+@dataclass(frozen=True)
+class Course:
+    """The rates of one run. J segments, K tiers, B scenarios.
+
+    death, clear_s: (J, K, B) deaths a second alive, seconds to clear. rise: (J, B) tier rises a second.
+    keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
+    the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
+    """
+
+    start_lives: int
+    refill: np.ndarray
+    start_tier: int
+    death: np.ndarray
+    clear_s: np.ndarray
+    rise: np.ndarray
+    keep_tier: np.ndarray
+    quit_first: np.ndarray
+    quit_again: np.ndarray
+    spread: np.ndarray
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Probabilities by scenario. reach: (J + 1, B), the last is finishing; over, quit: (B,).
+
+    over_again: game over at a repeated death in one segment. alive_s, deaths: means. survive: (times, B).
+    segment_deaths: (J, B) mean deaths in each segment.
+    """
+
+    reach: np.ndarray
+    over: np.ndarray
+    over_again: np.ndarray
+    quit: np.ndarray
+    alive_s: np.ndarray
+    deaths: np.ndarray
+    segment_deaths: np.ndarray
+    survive: np.ndarray
+
+
+def play(
+    course: Course, times_s: tuple[float, ...] = (), steps: int = STEPS, until: int | None = None
+) -> Ends:
+    """Plays the chain from the first segment to the last, or to the entry of segment number `until`.
+
+    What is not played is left at 0.
+    """
+    segments, tiers, width = course.death.shape
+    end = segments if until is None else min(until, segments)
+    ceiling = course.start_lives + int((course.refill == 1).sum())
+    # state[lives - 1, tier, has died in this segment, scenario]
+    state = np.zeros((ceiling, tiers, 2, width))
+    state[course.start_lives - 1, min(course.start_tier, tiers - 1), 0] = 1
+    reach = np.zeros((segments + 1, width))
+    totals = {name: np.zeros(width) for name in ("over", "over_again", "quit", "alive_s", "deaths")}
+    segment_deaths = np.zeros((segments, width))
+    clock = np.zeros(width)
+    survive = np.zeros((len(times_s), width))
+    for j in range(end):
+        state = _enter(state, int(course.refill[j]), course.start_lives)
+        reach[j] = state.sum(axis=(0, 1, 2))
+        before = totals["deaths"].copy()
+        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps)
+        segment_deaths[j] = totals["deaths"] - before
+    reach[end] = state.sum(axis=(0, 1, 2))
+    for n, time in enumerate(times_s):
+        # Whoever finished before has survived.
+        survive[n] = np.where(clock <= time, reach[segments], survive[n])
+    return Ends(reach, survive=survive, segment_deaths=segment_deaths, **totals)
+
+
+def _enter(state: np.ndarray, refill: int, start_lives: int) -> np.ndarray:
+    """The lives policy, and nobody has died in the new segment yet."""
+    merged = state.sum(axis=2)
+    entered = np.zeros_like(state)
+    fresh = entered[:, :, 0]
+    if refill == 1:
+        fresh[1:] = merged[:-1]
+        fresh[-1] += merged[-1]
+    elif refill == 2:
+        fresh[start_lives:] = merged[start_lives:]
+        fresh[start_lives - 1] = merged[:start_lives].sum(axis=0)
+    else:
+        fresh[:] = merged
+    return entered
+
+
+def _through(
+    course: Course,
+    j: int,
+    state: np.ndarray,
+    totals: dict[str, np.ndarray],
+    clock: np.ndarray,
+    times_s: tuple[float, ...],
+    survive: np.ndarray,
+    steps: int,
+) -> tuple[np.ndarray, np.ndarray]:
+    """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
+    clear_s = course.clear_s[j]
+    tiers = len(clear_s)
+    variation = np.expm1(course.spread**2)
+    death = course.death[j] * clear_s / steps
+    rise = course.rise[j] * clear_s / steps
+    rise[-1] = 0.0
+    out = death + rise
+    # At rates at which hardly anybody gets through, the explicit part must not turn negative.
+    theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
+    ahead, behind = theta, 1 - theta
+    implicit, fading = 1 / (1 + ahead * out), 1 - behind * out
+    quits = np.stack([course.quit_first, course.quit_again])
+    step_s = clear_s / steps
+    kept, lost = course.keep_tier, 1 - course.keep_tier
+    top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
+    for _ in range(steps):
+        new = np.zeros_like(state)
+        arrivals: np.ndarray | None = None
+        alive = 0.0
+        for life in range(top, -1, -1):
+            here, now = state[life], new[life]
+            for tier in range(tiers):
+                value = here[tier] * fading[tier]
+                if tier:
+                    value += (behind * here[tier - 1] + ahead * now[tier - 1]) * rise[tier - 1]
+                if arrivals is not None:
+                    value[1] += arrivals[tier]
+                now[tier] = value * implicit[tier]
+            mean = ahead * now + behind * here
+            dying = mean * death[:, None]
+            gone = dying.sum(axis=0)
+            totals["deaths"] += gone[0] + gone[1]
+            alive = alive + (mean.sum(axis=1) * step_s).sum(axis=0)
+            if life == 0:
+                totals["over"] += gone[0] + gone[1]
+                totals["over_again"] += gone[1]
+                continue
+            quitting = gone * quits
+            totals["quit"] += quitting[0] + quitting[1]
+            going = (dying * (1 - quits)).sum(axis=1)
+            arrivals = going * kept
+            arrivals[:-1] += going[1:] * lost
+            arrivals[0] += going[0] * lost
+        state = new
+        totals["alive_s"] += alive
+        by_tier = state.sum(axis=(0, 2))
+        here_now = by_tier.sum(axis=0)
+        # The mean clock of those still in: tiers differ a little in their pace.
+        pace = (by_tier * step_s).sum(axis=0) / np.maximum(here_now, 1e-300)
+        for n, time in enumerate(times_s):
+            survive[n] = np.where((clock <= time) & (time < clock + pace), here_now, survive[n])
+        clock = clock + pace
+    return state, clock

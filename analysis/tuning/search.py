@@ -1,0 +1,238 @@
+"""Finds the setting with the least expected miss among those the firmware can hold."""
+
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from analysis.tuning.data import Build, Tunable
+from analysis.tuning.setting import MOST_LIVES, Setting, values_of
+from analysis.tuning.targets import Levers, Target
+
+POINT = 0.01
+# Settings whose expected misses differ by less are equals: the smaller change is preferred.
+EQUAL = 0.15 * POINT
+COARSE = 9
+# Roles whose effect goes with the logarithm of the value.
+BY_RATIO = frozenset({"fire_period", "drop_interval", "target_speed", "pickup_rate", "start_lives"})
+PERIODS = frozenset({"fire_period", "drop_interval"})
+
+
+class OutcomeModel(Protocol):
+    """A fitted model: what the search asks of it."""
+
+    @property
+    def tunables(self) -> tuple[Tunable, ...]: ...
+    @property
+    def build(self) -> Build: ...
+    @property
+    def roles(self) -> tuple[str, ...]: ...
+    def knows(self, target: Target) -> bool: ...
+    def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray: ...
+
+
+@dataclass(frozen=True)
+class Lever:
+    """Tunables that are moved together. options: what they may be set to, from one end to the other.
+
+    joint: it is all that may be moved of its role, so that the search for a joint setting need look at no other.
+    """
+
+    name: str
+    options: tuple[Setting, ...]
+    joint: bool = False
+
+
+@dataclass(frozen=True)
+class Found:
+    """A setting (only what differs from now), with its expected miss in shares, and the size of the change."""
+
+    lever: str
+    setting: Setting
+    miss: float
+    size: float
+
+
+def misses(targets: Sequence[Target], figures: np.ndarray) -> np.ndarray:
+    """(draws,): the weighted mean of the targets' misses; a tolerance counts as 5 points whatever its unit."""
+    weights = np.array([t.weight for t in targets])
+    scaled = np.array(
+        [
+            t.miss(f) * (5 * POINT / t.tolerance if len(targets) > 1 or t.unit != "share" else 1)
+            for t, f in zip(targets, figures, strict=True)
+        ]
+    )
+    return weights @ scaled / weights.sum()
+
+
+def change_size(tunables: Sequence[Tunable], setting: Setting) -> float:
+    """How big a change is: mean of the changed values' steps, and a little for each value that changes."""
+    sizes = []
+    for tunable in tunables:
+        value = setting.get(tunable.name, tunable.value)
+        if value == tunable.value:
+            continue
+        if tunable.role in BY_RATIO and value > 0 and tunable.value > 0:
+            sizes.append(abs(math.log(value / tunable.value)))
+        else:
+            sizes.append(abs(value - tunable.value) / max(1, tunable.high - tunable.low))
+    return sum(sizes) / len(sizes) + 0.05 * len(sizes) if sizes else 0.0
+
+
+def levers_of(model: OutcomeModel, wishes: Levers, targets: Sequence[Target]) -> tuple[Lever, ...]:
+    """Everything that may be moved and matters: each tunable alone, and those of one role together."""
+    found: list[Lever] = []
+    now = model.figures({}, targets, quick=True)
+
+    def matters(options: Sequence[Setting]) -> bool:
+        ends = (options[0], options[-1])
+        return any(not np.array_equal(model.figures(option, targets, quick=True), now) for option in ends)
+
+    movable = [t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)]
+    for role in dict.fromkeys(t.role for t in movable):
+        own = []
+        ranges = {t.name: wishes.range(t.name, t.role, t.low, t.high) for t in movable if t.role == role}
+        for tunable in (t for t in movable if t.role == role):
+            options = tuple({tunable.name: v} for v in _holdable(tunable, ranges[tunable.name]))
+            if len(options) > 1 and matters(options):
+                own.append(tunable)
+                found.append(Lever(tunable.name, options))
+        if len(own) > 1 and role in BY_RATIO:
+            found.insert(0, Lever(f"{role} together", _together(own, ranges), joint=True))
+        elif 1 < len(own) <= 4 and role == "lives_refill":
+            product = itertools.product(*[[(t.name, v) for v in _holdable(t, ranges[t.name])] for t in own])
+            found.insert(0, Lever("lives_refill by stage", tuple(dict(p) for p in product), joint=True))
+        elif len(own) == 1:
+            found[-1] = Lever(found[-1].name, found[-1].options, joint=True)
+    return tuple(lever for lever in found if len(lever.options) > 1)
+
+
+def _holdable(tunable: Tunable, limits: tuple[int, int]) -> list[int]:
+    low, high = limits
+    if tunable.role == "start_lives":
+        low, high = max(1, low), min(high, max(MOST_LIVES, tunable.value))
+    if tunable.role == "lives_refill":
+        low, high = max(0, low), min(2, high)
+    if tunable.role == "tiers_survive":
+        low, high = max(0, low), min(1, high)
+    if tunable.role in PERIODS or tunable.role == "target_speed":
+        low = max(1, low)
+    values = [v for v in _thinned(tunable.holdable, low, high)]
+    return sorted({*values, tunable.value})
+
+
+def _thinned(values: range, low: int, high: int, most: int = 400) -> list[int]:
+    """The holdable values within limits; of very many, evenly spread ones (all of them can be held)."""
+    first = max(0, -(-(low - values.start) // values.step))
+    last = min(len(values) - 1, (high - values.start) // values.step)
+    count = last - first + 1
+    if count <= 0:
+        return []
+    stride = max(1, count // most)
+    return [values[n] for n in range(first, last + 1, stride)]
+
+
+def _together(tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -> tuple[Setting, ...]:
+    """All of one role scaled by common factors, each rounded to what it can hold."""
+    options: list[Setting] = []
+    for factor in np.exp(np.linspace(math.log(0.25), math.log(4), 121)):
+        setting = {t.name: nearest(t, t.value * factor, ranges[t.name]) for t in tunables}
+        if not options or setting != options[-1]:
+            options.append(setting)
+    now = {t.name: t.value for t in tunables}
+    if now not in options:
+        options.append(now)
+        options.sort(key=lambda s: sum(math.log(max(v, 1)) for v in s.values()))
+    return tuple(options)
+
+
+def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = None) -> int:
+    """The value nearest to `value` that the firmware can hold within `limits`; the present one if there is none."""
+    low, high = limits or (tunable.low, tunable.high)
+    step = max(1, tunable.step)
+    low, high = max(low, tunable.low), min(high, tunable.high)
+    first = tunable.low + -(-(low - tunable.low) // step) * step
+    last = tunable.low + (high - tunable.low) // step * step
+    if first > last:
+        return tunable.value
+    return int(min(last, max(first, tunable.low + round((value - tunable.low) / step) * step)))
+
+
+class Search:
+    """Expected misses by setting, remembered: the same setting is never computed twice."""
+
+    def __init__(
+        self, model: OutcomeModel, targets: Sequence[Target], tick: Callable[[], None] | None = None
+    ):
+        self._model, self._targets, self._tick = model, tuple(targets), tick
+        self._now = values_of(model.tunables)
+        self._known: dict[tuple[tuple[str, int], ...], float] = {}
+
+    def miss(self, setting: Setting) -> float:
+        """The posterior mean of the miss under `setting`. `tick` may raise to cancel."""
+        key = tuple(sorted((n, v) for n, v in setting.items() if self._now[n] != v))
+        if key not in self._known:
+            if self._tick:
+                self._tick()
+            figures = self._model.figures(dict(key), self._targets, quick=True)
+            self._known[key] = float(misses(self._targets, figures).mean())
+        return self._known[key]
+
+    def along(self, lever: Lever, base: Setting) -> Found:
+        """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""
+        options = lever.options
+        if len(options) <= 2 * COARSE:
+            tried = list(range(len(options)))
+        else:
+            tried = sorted(
+                {round(x) for x in np.linspace(0, len(options) - 1, COARSE)} | {self._present(options)}
+            )
+        scores = {n: self.miss({**base, **options[n]}) for n in tried}
+        while len(options) > 2 * COARSE:
+            best = min(scores, key=lambda n: scores[n])
+            order = sorted(scores)
+            at = order.index(best)
+            around = [order[max(0, at - 1)], best, order[min(len(order) - 1, at + 1)]]
+            new = {(around[0] + best) // 2, (best + around[2] + 1) // 2} - set(scores)
+            if not new or len(scores) > COARSE + 9:
+                break
+            scores |= {n: self.miss({**base, **options[n]}) for n in new}
+        least = min(scores.values())
+        good = [n for n in scores if scores[n] <= least + EQUAL]
+        chosen = min(good, key=lambda n: change_size(self._model.tunables, {**base, **options[n]}))
+        setting = {n: v for n, v in {**base, **options[chosen]}.items() if self._now[n] != v}
+        return Found(lever.name, setting, scores[chosen], change_size(self._model.tunables, setting))
+
+    def _present(self, options: Sequence[Setting]) -> int:
+        return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
+
+    def best(self, levers: Sequence[Lever], rounds: int = 2) -> tuple[Found, list[Found]]:
+        """The best of all, and the best of each lever alone, the least miss first."""
+        nothing = Found("nothing", {}, self.miss({}), 0.0)
+        single = sorted((self.along(lever, {}) for lever in levers), key=_by_miss)
+        single = [found for found in single if found.setting]
+        best = min([nothing, *single], key=_by_miss)
+        # One target asks for one figure: single segments need not be told apart.
+        joint = [lever for lever in levers if lever.joint or len(self._targets) > 1]
+        for _ in range(rounds if best.setting else 0):
+            before = best.miss
+            for lever in joint:
+                trial = self.along(lever, best.setting)
+                # Another lever must be worth its while.
+                if trial.miss < best.miss - 2 * EQUAL:
+                    best = Found(
+                        f"{best.lever} + {lever.name}" if lever.name != best.lever else best.lever,
+                        trial.setting,
+                        trial.miss,
+                        trial.size,
+                    )
+            if before - best.miss < 2 * EQUAL:
+                break
+        return best, single
+
+
+def _by_miss(found: Found) -> tuple[float, float]:
+    return found.miss, found.size
