@@ -122,13 +122,14 @@ class Assembler:
         self._power_up_id = 0
         self._run: _Run | None = None
         self._waiting: list[tuple[_Run, int]] = []  # ended, but a rating or the settings may still come
-        self._damage: list[int] = []  # offsets of bad frames and of packets before which something is missing, sorted
+        self._damage: list[
+            int
+        ] = []  # offsets of bad frames and of packets before which something is missing, sorted
         self._values: Values = ()  # in force
         self._last_us = 0
 
     def damage(self, offsets: Iterable[int]) -> None:
-        """Notes bad frames, and packets before which something is missing, before the batch that follows them in the log.
-        """
+        """Notes bad frames and packets before which something is missing; call it before their batch is taken."""
         self._damage = sorted([*self._damage, *offsets])
 
     def take(
@@ -361,7 +362,7 @@ class Assembler:
             (self._ids.life, run.id, life.number, None if run.stage is None else run.stage.id, life.start_us, at_us,
              life.alive_us, died, said.get(FieldRole.CAUSE), said.get(FieldRole.X), said.get(FieldRole.Y),
              lives if died else run.lives, run.tier, run.level,
-             None if shot_ago is None else int(microseconds(np.int64(shot_ago), run.dictionary.clock_hz)))
+             None if shot_ago is None else microseconds(shot_ago, run.dictionary.clock_hz))
         )  # fmt: skip
         self._ids.life += 1
 

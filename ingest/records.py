@@ -1,6 +1,7 @@
 """Packets in, events out: the records of thousands of packets are found in lockstep (FORMAT.md, section 3)."""
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -8,6 +9,7 @@ from ingest.dictionary import Dictionary, Field
 from ingest.vocabulary import FieldRole
 
 _HEADER, _CRC = 9, 2
+Ticks = TypeVar("Ticks", int, np.ndarray)
 _STEP_BYTES = (0, 1, 2, 4)
 _STEP_MASK = np.array([0, 0xFF, 0xFFFF, 0xFFFFFFFF], np.int64)
 _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i32": "<i4"}
@@ -82,7 +84,7 @@ class RecordReader:
     def _find(
         self, data: np.ndarray, at: np.ndarray, end: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Where each record begins, the packet it is in, and which packets are good. Records of bad ones are left out."""
+        """Where each record of the good packets begins, the packet it is in, and which packets are good."""
         good = np.ones(len(at), bool)
         count = np.zeros(len(at), np.int64)
         which = np.flatnonzero(at < end)
@@ -115,13 +117,13 @@ def _shift(fields: tuple[Field, ...], values: dict[str, np.ndarray]) -> np.ndarr
     return None
 
 
-def microseconds(tick: np.ndarray, clock_hz: int) -> np.ndarray:
+def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
     """Ticks as whole microseconds, rounded down. Seconds and rest apart, so that long power-ups do not overflow."""
     if clock_hz == 1_000_000:
         return tick
     if 1_000_000 % clock_hz == 0:
         return tick * (1_000_000 // clock_hz)
-    seconds, rest = np.divmod(tick, clock_hz)
+    seconds, rest = divmod(tick, clock_hz)
     return seconds * 1_000_000 + rest * 1_000_000 // clock_hz
 
 

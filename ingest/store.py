@@ -10,7 +10,7 @@ capture. Each import is one transaction, so that a study never holds half a log.
 
 import hashlib
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -361,7 +361,7 @@ class _Import:
                 clock_hz = next(
                     d.clock_hz for d, id_, *_ in self._dictionaries.values() if id_ == dictionary_id
                 )
-                first, last = (int(microseconds(tick, clock_hz)) for tick in (up.first_tick, up.last_tick))
+                first, last = (microseconds(tick, clock_hz) for tick in (up.first_tick, up.last_tick))
             rows.append(
                 (
                     self._first_power_up + up.number,
@@ -376,10 +376,10 @@ class _Import:
             )
         self._insert("power_ups", rows)
 
-    def _insert(self, table: str, rows: list[tuple[object, ...]]) -> None:
+    def _insert(self, table: str, rows: Sequence[Sequence[object]]) -> None:
         if rows:
-            marks = ", ".join("?" * len(rows[0]))
-            self._cursor.executemany(f"INSERT INTO {table} VALUES ({marks})", rows)
+            with self._cursor.appender(table) as appender:
+                appender.append_rows(rows)
 
     def _insert_rows(self) -> None:
         rows = self._assembler.rows
@@ -457,7 +457,7 @@ class _Import:
         return f'events."{name}"'
 
     def _build(self, dictionary: Dictionary, values: Values) -> int:
-        """The id of a build; a build that is met first gets its label: the firmware, and a letter from the second on."""
+        """The id of a build. A new one gets its label: the firmware, and a letter where there are others."""
         dictionary_id = self._dictionary(dictionary)[0]
         known = self._builds.get((dictionary_id, values))
         if known is not None:

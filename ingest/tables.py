@@ -6,7 +6,7 @@ from collections.abc import Mapping
 import duckdb
 import numpy as np
 
-from ingest.dictionary import Dictionary, Kind
+from ingest.dictionary import Kind
 from ingest.records import Events
 from ingest.vocabulary import EventRole, FieldRole, FieldType
 
@@ -45,7 +45,8 @@ def create_role_views(cursor: duckdb.DuckDBPyConnection) -> None:
     ] = {}  # role -> table -> kind, field role -> field
     rows = cursor.execute(
         """SELECT DISTINCT k.role, k.table_name, k.kind, f.role, f.field
-           FROM kinds k LEFT JOIN fields f ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind AND f.role IS NOT NULL
+           FROM kinds k LEFT JOIN fields f
+             ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind AND f.role IS NOT NULL
            WHERE k.role IS NOT NULL ORDER BY ALL"""
     ).fetchall()
     for role, table, kind, field_role, field in rows:
@@ -67,8 +68,9 @@ def _part(table: str | None, kind: str, columns: Mapping[str, str]) -> str:
     # The name of a kind is a NAME of FORMAT.md: no quote can be in it.
     empty = "(SELECT 0 AS _power_up, 0 AS _run, 0 AS _stage, 0::BIGINT AS _at_us WHERE false)"
     return (
-        "SELECT e._power_up AS power_up_id, e._run AS run_id, e._stage AS stage_id, e._at_us AS at_us, p.dictionary_id, "
-        f"'{kind}' AS kind, {own} FROM {table or empty} e JOIN power_ups p ON p.power_up_id = e._power_up"
+        "SELECT e._power_up AS power_up_id, e._run AS run_id, e._stage AS stage_id, e._at_us AS at_us, "
+        f"p.dictionary_id, '{kind}' AS kind, {own} "
+        f"FROM {table or empty} e JOIN power_ups p ON p.power_up_id = e._power_up"
     )
 
 

@@ -9,7 +9,14 @@ from dataclasses import dataclass, field
 
 from ingest.dictionary import BadDictionary, Dictionary, parse
 
-WIDTHS = {"u8": ("<B", 1), "i8": ("<b", 1), "u16": ("<H", 2), "i16": ("<h", 2), "u32": ("<I", 4), "i32": ("<i", 4)}
+WIDTHS = {
+    "u8": ("<B", 1),
+    "i8": ("<b", 1),
+    "u16": ("<H", 2),
+    "i16": ("<h", 2),
+    "u32": ("<I", 4),
+    "i32": ("<i", 4),
+}
 
 
 @dataclass
@@ -31,16 +38,22 @@ class PowerUp:
     nonce: int | None = None
     dictionary_id: int | None = None
     dictionary: Dictionary | None = None
-    settings: list[tuple[int, list[int | None]]] = field(default_factory=list)  # offset, all values known by then
+    settings: list[tuple[int, list[int | None]]] = field(
+        default_factory=list
+    )  # offset, all values known by then
 
 
 @dataclass
 class Log:
     events: list[Event] = field(default_factory=list)
     rejected: list[tuple[int, str]] = field(default_factory=list)  # offset of the frame, reason
-    gaps: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet after it, packets missing
+    gaps: list[tuple[int, int]] = field(
+        default_factory=list
+    )  # offset of the packet after it, packets missing
     drops: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet that tells, events
-    unread: list[tuple[int, int]] = field(default_factory=list)  # offset, bytes of a packet without dictionary
+    unread: list[tuple[int, int]] = field(
+        default_factory=list
+    )  # offset, bytes of a packet without dictionary
     newer: list[int] = field(default_factory=list)  # offsets
     tail_bytes: int = 0
     packets: int = 0
@@ -163,7 +176,11 @@ class Decoder:
             if malformed:
                 named = None
         back = self.up is not None and (time - self.time) & 0xFFFFFFFF >= 1 << 31
-        other = self.up is not None and None not in (named, self.up.dictionary_id) and named != self.up.dictionary_id
+        other = (
+            self.up is not None
+            and None not in (named, self.up.dictionary_id)
+            and named != self.up.dictionary_id
+        )
         renewed = self.up is not None and None not in (nonce, self.up.nonce) and nonce != self.up.nonce
         repeated = False
         if self.up is None or back or other or renewed:

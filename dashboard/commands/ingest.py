@@ -92,4 +92,5 @@ def _totals(captures: list[dict[str, Any]]) -> dict[str, int]:
 
 
 def _line(capture: dict[str, Any]) -> str:
-    return f"{capture['file']}: {capture['status']}, {capture['runs']} runs, {capture['events']} events. {capture['words']}"
+    read = f"{capture['runs']} runs, {capture['events']} events"
+    return f"{capture['file']}: {capture['status']}, {read}. {capture['words']}"

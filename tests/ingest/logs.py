@@ -12,13 +12,14 @@ from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
 
 def shooter(firmware: str = "1.0") -> Dictionary:
     """A staged shooter with all that runs are built from."""
-    f, u8, u16 = Field, FieldType.U8, FieldType.U16
+    f, u8, u16, u32 = Field, FieldType.U8, FieldType.U16, FieldType.U32
     return Dictionary(
         "Moth Run", firmware, 1_000_000, (160, 128),
         (
             Kind("begin", EventRole.RUN_START, (f("who", u8, FieldRole.PLAYER), f("lives", u8, FieldRole.LIVES))),
-            Kind("over", EventRole.RUN_END, (f("how", u8, FieldRole.ENDING), f("score", FieldType.U32, FieldRole.SCORE))),
-            Kind("enter", EventRole.STAGE_START, (f("stage", u8, FieldRole.STAGE), f("boss", u8, FieldRole.STAGE_KIND))),
+            Kind("over", EventRole.RUN_END, (f("how", u8, FieldRole.ENDING), f("score", u32, FieldRole.SCORE))),
+            Kind("enter", EventRole.STAGE_START,
+                 (f("stage", u8, FieldRole.STAGE), f("boss", u8, FieldRole.STAGE_KIND))),
             Kind("leave", EventRole.STAGE_END, (f("cleared", u8, FieldRole.CLEARED),)),
             Kind("born", EventRole.SPAWN, (f("lives", u8, FieldRole.LIVES),)),
             Kind("fell", EventRole.DEATH, (
@@ -76,7 +77,8 @@ class Play:
                 what = dice.random()
                 if what < 0.15:
                     lives, tier = max(0, lives - 1), max(0, tier - 1)
-                    events.append(("fell", {"x": dice.randrange(160), "y": dice.randrange(128), "why": 1, "lives": lives,
+                    events.append(("fell", {"x": dice.randrange(160), "y": dice.randrange(128), "why": 1,
+                                            "lives": lives,
                                             "tier": tier, "shot": dice.randrange(65536)}))  # fmt: skip
                     events.append(("born", {"lives": lives}))
                 elif what < 0.3:
@@ -85,7 +87,9 @@ class Play:
                 elif what < 0.4:
                     events += [("wait", {}), ("go", {})]
                 elif what < 0.5:
-                    events.append(("mood", {"deep": dice.randrange(-(1 << 31), 1 << 31), "small": -3, "odd": -300}))
+                    events.append(
+                        ("mood", {"deep": dice.randrange(-(1 << 31), 1 << 31), "small": -3, "odd": -300})
+                    )
                 elif what < 0.7:
                     events.append(("key", {"lane": dice.randrange(4), "before": dice.randrange(9000)}))
                 else:
@@ -135,7 +139,11 @@ def cut(log: bytes, dice: random.Random, pieces: int) -> list[bytes]:
 
 def evil(dice: random.Random, packets: int) -> bytes:
     """A log of packets with right checksums and hostile content: what damage on the line hardly ever makes."""
-    dictionaries = [shooter(), shooter("1.1"), Dictionary("X", "0", 100, (1, 1), (Kind("a"), Kind("b", None, (Field("v", FieldType.U8),))))]
+    dictionaries = [
+        shooter(),
+        shooter("1.1"),
+        Dictionary("X", "0", 100, (1, 1), (Kind("a"), Kind("b", None, (Field("v", FieldType.U8),)))),
+    ]
     texts = [d.text for d in dictionaries] + [b"playlog 1\nnonsense\n", b"playlog 2\n"]
     out = bytearray()
     sequence, dropped, time = dice.randrange(65536), 0, dice.randrange(1 << 32)
@@ -164,7 +172,12 @@ def evil(dice: random.Random, packets: int) -> bytes:
                     body = body[: dice.randrange(len(body) + 1)]
         if dice.random() < 0.01:
             type_ = dice.choice((dice.randrange(256), 0x10, 0x14))
-        packet = bytes([type_]) + sequence.to_bytes(2, "little") + dropped.to_bytes(2, "little") + time.to_bytes(4, "little")
+        packet = (
+            bytes([type_])
+            + sequence.to_bytes(2, "little")
+            + dropped.to_bytes(2, "little")
+            + time.to_bytes(4, "little")
+        )
         packet += body
         out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
         sequence = (sequence + dice.choice((1,) * 30 + (0, 2, 5, 65535))) & 0xFFFF

@@ -81,7 +81,11 @@ def test_framer_finds_packets_of_every_length_in_every_cutting(zeros: float) -> 
     for pieces in (1, 2, 50, len(stream)):
         framer = Framer()
         got, offsets = [], []
-        for chunk in cut(stream, dice, pieces) if pieces < len(stream) else [stream[i : i + 1] for i in range(len(stream))]:
+        for chunk in (
+            cut(stream, dice, pieces)
+            if pieces < len(stream)
+            else [stream[i : i + 1] for i in range(len(stream))]
+        ):
             packets = framer.feed(chunk)
             assert not packets.bad_reason
             for start, length in zip(packets.start.tolist(), packets.length.tolist(), strict=True):
@@ -113,7 +117,12 @@ def test_length_limits_and_reasons() -> None:
     assert reasons(cobs.cobs.encode(_packet(dice, 129, 0.0))) == [Damage.LENGTH]
     assert reasons(b"\x03" + b"a" * 20) == [Damage.COBS]
     assert reasons(b"\x15" + b"a" * 20) == [Damage.CRC]
-    for type_, reason in ((0x21, Damage.VERSION), (0x01, Damage.VERSION), (0x10, Damage.TYPE), (0x14, Damage.TYPE)):
+    for type_, reason in (
+        (0x21, Damage.VERSION),
+        (0x01, Damage.VERSION),
+        (0x10, Damage.TYPE),
+        (0x14, Damage.TYPE),
+    ):
         head = bytes([type_]) + b"abcdefghi"
         assert reasons(cobs.cobs.encode(head + Crc16Genibus.calc(head).to_bytes(2, "big"))) == [reason]
 
