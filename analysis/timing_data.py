@@ -5,6 +5,7 @@ import numpy as np
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
+from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 
 
@@ -64,13 +65,21 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     lane = _plain_lane(notes["lane"])
     return TimedNotes(
         players=tuple(players), songs=tuple(names.get(int(n), f"song {int(n)}") for n in numbers),
-        song_numbers=tuple(int(n) for n in numbers), builds=tuple(builds), captures=tuple(captures),
+        song_numbers=tuple(int(n) for n in numbers),
+        song_places=tuple(_place(notes, song == s) for s in range(len(numbers))),
+        builds=tuple(builds), captures=tuple(captures),
+        experienced=tuple(bool(np.any(runs["experienced"][runs["player"].astype(str) == p])) for p in players),
         player=player, run=notes["run_id"], attempt=runs["attempt"][row].astype(int), song=song, build=build,
         capture=capture, lane=np.where(np.isnan(lane), -1, lane).astype(int), due_us=notes["due_us"],
         in_song_us=notes["due_us"] - notes["song_start_us"], due_in_us=due_in, error_us=error,
         early_us=early, late_us=late, offset_us=offset, poll_us=poll, reach_us=reach,
         stray_run=stray_run, stray_us=stray,
     )  # fmt: skip
+
+
+def presses_are_cut(notes: TimedNotes) -> bool:
+    """Does the console log only the presses inside its window?"""
+    return any(check.cut for check in edge_checks(notes).values())
 
 
 def damaged_runs_left_out(reader: Reader, selection: Selection) -> tuple[int, int]:
@@ -84,6 +93,16 @@ def song_names(reader: Reader, game: str) -> dict[int, str]:
     """The game's own names of its songs."""
     c = reader.ask("timing_song_names", game=game)
     return {int(n): str(label) for n, label in zip(c["song"], c["label"], strict=True)}
+
+
+def _place(notes: Columns, own: np.ndarray) -> tuple[int, int]:
+    """Stage and kind in which a song is mostly played."""
+    pair = np.stack(
+        [np.nan_to_num(np.array(notes[n], float)[own], nan=-1.0) for n in ("stage", "stage_kind")]
+    )
+    places, count = np.unique(pair, axis=1, return_counts=True)
+    stage, kind = places[:, int(np.argmax(count))]
+    return int(stage), int(kind)
 
 
 def _undamaged(runs: Columns) -> Columns:

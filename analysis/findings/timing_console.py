@@ -15,7 +15,7 @@ from analysis.findings.wording import percent
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.timed_notes import TimedNotes, group_medians
 from analysis.stats.timing_errors import PlayerErrors
-from analysis.stats.truncation import EdgeCheck, edge_check, truncated_normal_fit
+from analysis.stats.truncation import edge_checks, truncated_normal_fit
 from analysis.stats.within_player import mean_of_players
 
 QUESTION = "timing"
@@ -28,23 +28,6 @@ HOW_TO_LOG = (
 def find(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> list[Finding]:
     """Findings on logging, latency and polling."""
     return [*_logging(notes), _latency(notes, errors, warnings), *_polling(notes, warnings)]
-
-
-def edge_checks(notes: TimedNotes) -> dict[str, EdgeCheck]:
-    """Early and late edge of the windows in force: are presses beyond them logged? Empty without a window."""
-    if not np.isfinite(notes.early_us).any():
-        return {}
-    runs, of_run = np.unique(notes.run, return_inverse=True)
-    early, late, offset = (
-        group_medians(of_run, v, len(runs)) for v in (notes.early_us, notes.late_us, notes.offset_us)
-    )
-    stray_run = np.searchsorted(runs, notes.stray_run)
-    pressed = notes.pressed
-    judged = np.r_[notes.judged_us[pressed], notes.stray_us - offset[stray_run]]
-    return {
-        "early": edge_check(-judged, np.r_[notes.early_us[pressed], early[stray_run]]),
-        "late": edge_check(judged, np.r_[notes.late_us[pressed], late[stray_run]]),
-    }
 
 
 def logging_warning(notes: TimedNotes) -> tuple[str, ...]:

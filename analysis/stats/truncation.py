@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, stats
 
+from analysis.stats.timed_notes import TimedNotes, group_medians
+
 Array = np.ndarray
 # The outermost sixth of the window against an equal stretch beyond it: narrow enough that the density of errors,
 # which falls, does not fall to a third between the two unless the window holds all but everything.
@@ -42,6 +44,23 @@ def edge_check(distance_us: Array, edge_us: Array, slack_us: float = 1000.0) -> 
     share = LEAST_SHARE / (1 + LEAST_SHARE)
     p = float(stats.binom.cdf(beyond, inside + beyond, share)) if inside + beyond else 1.0
     return EdgeCheck(inside, beyond, p)
+
+
+def edge_checks(notes: TimedNotes) -> dict[str, EdgeCheck]:
+    """Early and late edge of the windows in force: are presses beyond them logged? Empty without a window."""
+    if not np.isfinite(notes.early_us).any():
+        return {}
+    runs, of_run = np.unique(notes.run, return_inverse=True)
+    early, late, offset = (
+        group_medians(of_run, v, len(runs)) for v in (notes.early_us, notes.late_us, notes.offset_us)
+    )
+    stray_run = np.searchsorted(runs, notes.stray_run)
+    pressed = notes.pressed
+    judged = np.r_[notes.judged_us[pressed], notes.stray_us - offset[stray_run]]
+    return {
+        "early": edge_check(-judged, np.r_[notes.early_us[pressed], early[stray_run]]),
+        "late": edge_check(judged, np.r_[notes.late_us[pressed], late[stray_run]]),
+    }
 
 
 @dataclass(frozen=True)
