@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Estimate, Finding
+from analysis.findings import fairness
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.wording import between, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
@@ -45,7 +46,8 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     found = [_causes(death, basis), _by_stage(reader, selection, death, basis)]
     if np.isfinite(death["x"].astype(float)).any():
         found.insert(0, _places(reader, selection, death, basis))
-    return found
+    width = int(reader.ask_chosen("screen", selection)["width"][0])
+    return found + fairness.find(reader, selection, death, basis, width)
 
 
 def _places(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> Finding:
@@ -146,15 +148,23 @@ def _places_sentence(
 ) -> str:
     total = counted(int(death["x"].size), "death")
     why = "from the time they spent there" if exposed else "if all places where somebody died were alike"
+
+    def place(cell: int) -> str:
+        x, y = int(table["x_px"][cell]), int(table["y_px"][cell])
+        return f"x {x} to {x + int(table['width_px'][cell])}, y {y} to {y + int(table['height_px'][cell])}"
+
+    if not is_hot.any() and exposed:
+        return f"No place stands out beyond chance among {total}, given where players were."
     if not is_hot.any():
-        given = "where players were" if exposed else "their number"
-        return f"No place stands out beyond chance among {total}, given {given}."
+        most = int(np.argmax(table["deaths"]))
+        return (
+            f"{int(table['deaths'][most])} of {total} were at {place(most)}, more than anywhere else; whether that place "
+            "is dangerous or only busy the log does not say."
+        )
     top = int(np.argmax(np.where(is_hot, hot.score, -np.inf)))
-    x, y = int(table["x_px"][top]), int(table["y_px"][top])
-    place = f"x {x} to {x + int(table['width_px'][top])}, y {y} to {y + int(table['height_px'][top])}"
     return (
-        f"{counted(int(is_hot.sum()), 'place')} of the screen hold {percent(estimate.value)} of {total} "
-        f"{between(estimate)}; the strongest, {place}, killed {counted(int(hot.players[top]), 'player')} where "
+        f"{counted(int(is_hot.sum()), 'hot place')} on the screen took {percent(estimate.value)} of {total} "
+        f"{between(estimate)}; the strongest, {place(top)}, killed {counted(int(hot.players[top]), 'player')} where "
         f"{figure(float(hot.expected[top]))} would be expected {why} (p = {hot.p[top]:.3f}, corrected for all cells)."
     )
 

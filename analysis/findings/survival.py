@@ -229,7 +229,7 @@ def _groups(life: Columns, basis: Basis) -> list[Finding]:
     duration, died, player = _seconds(life)
     attempt = life["attempt"].astype(int)
     first = life["first_time"].astype(float)
-    labels = {
+    labels: dict[str, list[Any]] = {
         "by_build": [str(b) for b in life["build"]],
         "by_attempt": [f"attempt {a}" if a < 4 else "attempt 4 and later" for a in attempt],
         "by_group": [None if g is None else str(g) for g in life["player_group"].tolist()],

@@ -70,7 +70,8 @@ def time_at_points(at_s: Array, life: Array, end_s: Array, longest_s: float = 1.
 
 @dataclass(frozen=True)
 class HotSpots:
-    """Per cell: players who died there at least once, how many chance would bring, and the corrected p.
+    """Per cell: players who died there at least once, how many chance would bring, a score, and the corrected
+    p.
 
     `p` is the chance that, were deaths spread as each player's time was, *any* cell stood out as much as this
     one.
@@ -103,20 +104,19 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
         return HotSpots(nothing.astype(int), nothing, nothing, nothing + 1)
     chance = exposure / exposure.sum(axis=1, keepdims=True)
     once = 1 - (1 - chance) ** died[:, None]
-    expected, spread = once.sum(axis=0), np.sqrt((once * (1 - once)).sum(axis=0))
+    expected = once.sum(axis=0)
     players = (deaths > 0).sum(axis=0)
-
-    def score(count: Array) -> Array:
-        # 0.25: a floor on the spread, or a single death in a hardly visited cell would top every list.
-        return (count - expected) / np.maximum(spread, 0.25)
-
+    # Score of k players in a cell: -log10 of the chance of at least k, were all players alike (binomial).
+    # Unlike a standard score it does not put cells that are hardly ever visited at the top.
+    number = np.arange(died.size + 1)[:, None]
+    score = -np.log10(np.maximum(stats.binom.sf(number - 1, died.size, expected / died.size), 1e-300))
+    every = np.arange(expected.size)
     rng = np.random.default_rng(seed)
-    largest = np.empty(simulations)
-    count = np.zeros((simulations, chance.shape[1]))
+    count = np.zeros((simulations, expected.size), int)
     for n, p in zip(died, chance, strict=True):
         count += rng.multinomial(n, p, size=simulations) > 0
-    largest = score(count).max(axis=1)
-    own = score(players)
+    largest = score[count, every].max(axis=1)
+    own = score[players, every]
     p = (1 + (largest[None, :] >= own[:, None] - 1e-9).sum(axis=1)) / (simulations + 1)
     return HotSpots(players, expected, own, p)
 

@@ -1,0 +1,62 @@
+"""Was a death the player's to avoid? What can be told from times and places alone."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+Array = np.ndarray
+
+# A start within 100 ms of the gun counts as a false start in athletics, because nobody reacts that fast:
+# World Athletics Technical Rules, rule 16 (from memory).
+NOBODY_REACTS_MS = 100.0
+# Mean simple reaction time to a visual signal of 1,469 people aged 18 to 65, as measured; 213 ms once the
+# delays of their hardware are taken off: Woods et al. 2015, Front. Hum. Neurosci. 9:131 (figures from
+# memory). Seeing, choosing a direction and moving take longer; a death with less warning than this was hardly
+# the player's fault.
+SIMPLE_REACTION_MS = 231.0
+
+
+@dataclass(frozen=True)
+class Notice:
+    """How much notice deaths gave: numbers of deaths in bands of the killing shot's age."""
+
+    nobody: int
+    hardly: int
+    enough: int
+
+
+def notice_bands(age_ms: Array) -> Notice:
+    """Deaths whose killing shot was younger than anybody reacts, than most react, and old enough; NaN is
+    left out.
+    """
+    age = np.asarray(age_ms, dtype=float)
+    age = age[np.isfinite(age)]
+    nobody = int(np.sum(age < NOBODY_REACTS_MS))
+    hardly = int(np.sum((age >= NOBODY_REACTS_MS) & (age < SIMPLE_REACTION_MS)))
+    return Notice(nobody, hardly, int(age.size) - nobody - hardly)
+
+
+def repeated_place(run: Array, x: Array, y: Array, reach_px: float) -> Array:
+    """Which deaths lie within `reach_px` of the same run's death before, (n,) bool; rows in order of time
+    within a run.
+    """
+    x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    again = np.zeros(x.size, bool)
+    if x.size > 1:
+        with np.errstate(invalid="ignore"):
+            near = np.hypot(np.diff(x), np.diff(y)) <= reach_px
+        again[1:] = near & (run[1:] == run[:-1])
+    return again
+
+
+def longest_repeat(again: Array) -> int:
+    """The most deaths in a row at one place: one more than the longest stretch of True, 0 without any
+    death.
+    """
+    if not again.size:
+        return 0
+    stretch = longest = 0
+    for repeated in again:
+        stretch = stretch + 1 if repeated else 0
+        longest = max(longest, stretch)
+    return longest + 1
