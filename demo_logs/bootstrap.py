@@ -36,14 +36,13 @@ def python_with_setscrew(extra: str = "") -> Path:
     in_environment = sys.prefix != sys.base_prefix
     folder = Path(sys.prefix) if in_environment else ROOT / ".venv"
     python = Path(sys.executable) if in_environment else _python_of(folder)
-    wanted = _wanted(python, extra)
-    stamp = folder / f"setscrew{'-' + extra if extra else ''}.stamp"
-    if stamp.is_file() and stamp.read_text(encoding="utf-8") == wanted and _has(python, "dash"):
+    # What the tests need includes all that the demo needs.
+    if any(_installed(folder, python, done) for done in (extra, "test")):
         return python
     if not _has(python, "pip"):
         _make_environment(folder, python)
     _install(python, extra)
-    stamp.write_text(wanted, encoding="utf-8")
+    _stamp(folder, extra).write_text(_wanted(python, extra), encoding="utf-8")
     return python
 
 
@@ -64,11 +63,24 @@ def _python_of(environment: Path) -> Path:
     return environment / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 
+def _stamp(folder: Path, extra: str) -> Path:
+    return folder / f"setscrew{'-' + extra if extra else ''}.stamp"
+
+
 def _wanted(python: Path, extra: str) -> str:
     """Changes whenever what would be installed changes: pins, dependencies, checkout, Python or extra."""
     parts = [str(ROOT), str(python), sys.version, extra]
     parts += [(ROOT / name).read_text(encoding="utf-8") for name in ("pyproject.toml", "constraints.txt")]
     return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+
+def _installed(folder: Path, python: Path, extra: str) -> bool:
+    stamp = _stamp(folder, extra)
+    return (
+        stamp.is_file()
+        and stamp.read_text(encoding="utf-8") == _wanted(python, extra)
+        and _has(python, "dash")
+    )
 
 
 def _has(python: Path, module: str) -> bool:
