@@ -1,4 +1,4 @@
-"""From the study to what the tuning is fitted to: runs, time alive, visits and counts of one game as arrays."""
+"""From the study to what the tuning is fitted to: runs, time alive, visits and counts of one game."""
 
 from collections.abc import Iterable
 
@@ -248,8 +248,8 @@ def _cells(
     time = np.bincount(inverse, alive_s, minlength=len(unique))
     deaths = np.bincount(inverse, died, minlength=len(unique))
     keep = time > 0
-    columns = unique[keep].T
-    return Cells(*columns[:5], experienced=columns[5].astype(bool), alive_s=time[keep], deaths=deaths[keep])
+    who, which, built, where, at_tier, veteran = unique[keep].T
+    return Cells(who, which, built, where, at_tier, veteran.astype(bool), time[keep], deaths[keep])
 
 
 def _visits(
@@ -319,7 +319,7 @@ def _counts(
     # Deaths, each told as the first or a repeated one in its visit of the segment.
     again = np.zeros(len(run), dtype=bool)
     before: dict[int, int] = {}
-    for n in np.nonzero(died)[0]:
+    for n in np.nonzero(died)[0].tolist():
         again[n] = before.get(int(run[n])) == int(segment[n])
         before[int(run[n])] = int(segment[n])
     over, quit_ = ENDINGS.index("game_over"), ENDINGS.index("quit")

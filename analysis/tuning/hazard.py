@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.special import gammaln
+from scipy.special import expit, gammaln
 
 from analysis.tuning.data import Segment
 
@@ -42,7 +42,8 @@ class Priors:
 class Design:
     """The cells as a regression: `x` (cells, coefficients), player of each cell, deaths, ln seconds alive.
 
-    Coefficients: one alpha a segment, then `names`.
+    Coefficients: one alpha a segment, then `names`. With `trials`, the same for a logistic model: `deaths` are then
+    the successes among `trials`, and `log_exposure` is an offset.
     """
 
     x: np.ndarray
@@ -54,6 +55,7 @@ class Design:
     prior_mean: np.ndarray
     prior_covariance: np.ndarray
     sigma_scale: float = 0.7
+    trials: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -160,19 +162,23 @@ def _laplace(
     beta, skill = start.copy(), np.zeros(players)
     deaths_of = np.bincount(design.player, design.deaths, minlength=players)
 
-    def objective(beta: np.ndarray, skill: np.ndarray) -> tuple[float, np.ndarray]:
+    def objective(beta: np.ndarray, skill: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         linear = design.log_exposure + design.x @ beta + skill[design.player]
-        mean = np.exp(np.minimum(linear, 30))
         shift = beta - design.prior_mean
-        value = design.deaths @ linear - mean.sum() - 0.5 * shift @ precision @ shift
-        return value - 0.5 * (skill @ skill) / sigma**2, mean
+        penalty = 0.5 * shift @ precision @ shift + 0.5 * (skill @ skill) / sigma**2
+        if design.trials is None:
+            mean = np.exp(np.minimum(linear, 30))
+            return design.deaths @ linear - mean.sum() - penalty, mean, mean
+        mean = design.trials * expit(linear)
+        fit = design.deaths @ linear - design.trials @ np.logaddexp(0, linear)
+        return fit - penalty, mean, mean * expit(-linear)
 
-    value, mean = objective(beta, skill)
+    value, mean, curve = objective(beta, skill)
     for _ in range(60):
         gradient_beta = design.x.T @ (design.deaths - mean) - precision @ (beta - design.prior_mean)
-        per_player = np.bincount(design.player, mean, minlength=players)
-        gradient_skill = deaths_of - per_player - skill / sigma**2
-        weighted = design.x * mean[:, None]
+        gradient_skill = deaths_of - np.bincount(design.player, mean, minlength=players) - skill / sigma**2
+        per_player = np.bincount(design.player, curve, minlength=players)
+        weighted = design.x * curve[:, None]
         hessian = design.x.T @ weighted + precision
         cross = np.zeros((players, coefficients))
         np.add.at(cross, design.player, weighted)
@@ -182,13 +188,13 @@ def _laplace(
         step_skill = (gradient_skill - cross @ step_beta) / diagonal
         size = 1.0
         while size > 1e-6:
-            new_value, new_mean = objective(beta + size * step_beta, skill + size * step_skill)
+            new_value, new_mean, new_curve = objective(beta + size * step_beta, skill + size * step_skill)
             if new_value >= value - 1e-10:
                 break
             size /= 2
         gain = new_value - value
         beta, skill = beta + size * step_beta, skill + size * step_skill
-        value, mean = new_value, new_mean
+        value, mean, curve = new_value, new_mean, new_curve
         if gain < 1e-9:
             break
     covariance = np.linalg.inv(schur)
@@ -204,6 +210,8 @@ def log_marginal(design: Design, beta: np.ndarray, sigma: np.ndarray, nodes: int
     beta (draws, coefficients), sigma (draws,).
     """
     linear = design.x @ beta.T + design.log_exposure[:, None]
+    if design.trials is not None:
+        return _log_binomial_normal(design, linear, sigma, nodes)
     plain = design.deaths @ linear
     expected = np.zeros((design.players, len(sigma)))
     np.add.at(expected, design.player, np.exp(np.minimum(linear, 30)))
@@ -235,6 +243,39 @@ def log_poisson_normal(
         total = term if total is None else np.logaddexp(total, term)
     assert total is not None
     return total + np.log(spread) - np.log(sigma) - 0.5 * np.log(np.pi)
+
+
+def _log_binomial_normal(design: Design, linear: np.ndarray, sigma: np.ndarray, nodes: int) -> np.ndarray:
+    """(draws,): as log_marginal for the logistic model, whose cells cannot be added up; linear (cells, draws)."""
+    assert design.trials is not None
+    trials, players, variance = design.trials[:, None], design.players, sigma**2
+    successes = np.bincount(design.player, design.deaths, minlength=players)[:, None]
+
+    def by_player(values: np.ndarray) -> np.ndarray:
+        total = np.zeros((players, values.shape[1]))
+        np.add.at(total, design.player, values)
+        return total
+
+    u = np.zeros((players, len(sigma)))
+    for _ in range(12):
+        chance = expit(linear + u[design.player])
+        curve = by_player(trials * chance * (1 - chance)) + 1 / variance
+        step = np.clip((successes - by_player(trials * chance) - u / variance) / curve, -2, 2)
+        u = u + step
+        if np.max(np.abs(step), initial=0) < 1e-6:
+            break
+    chance = expit(linear + u[design.player])
+    spread = 1 / np.sqrt(by_player(trials * chance * (1 - chance)) + 1 / variance)
+    at, weight = np.polynomial.hermite.hermgauss(nodes)
+    total = None
+    for z, w in zip(at, weight, strict=True):
+        value = u + np.sqrt(2) * spread * z
+        shifted = linear + value[design.player]
+        fit = by_player(design.deaths[:, None] * shifted - trials * np.logaddexp(0, shifted))
+        term = np.log(w) + z * z + fit - value**2 / (2 * variance)
+        total = term if total is None else np.logaddexp(total, term)
+    assert total is not None
+    return (total + np.log(spread) - np.log(sigma) - 0.5 * np.log(np.pi)).sum(axis=0)
 
 
 def log_factorials(deaths: np.ndarray) -> float:

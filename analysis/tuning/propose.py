@@ -10,7 +10,7 @@ from scipy.stats import binom
 
 from analysis.tuning.observed import Observed
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
-from analysis.tuning.search import Found, OutcomeModel, Search, levers_of, misses
+from analysis.tuning.search import Found, Lever, OutcomeModel, Search, levers_of, misses
 from analysis.tuning.setting import Setting
 from analysis.tuning.targets import Levers, Statistic, Target
 
@@ -19,21 +19,20 @@ POINT = 0.01
 # Less expected gain than this is not worth a new firmware.
 WORTHWHILE = 1.0 * POINT
 MOST_PROPOSALS = 8
+_QUANTILES = (0.025, 0.1, 0.5, 0.9, 0.975)
 
 
 def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
     """Median and central intervals of the draws; the next session's count where the figure is a share of runs."""
-    low95, low80, value, high80, high95 = np.quantile(figures, [0.025, 0.1, 0.5, 0.9, 0.975])
+    low95, low80, value, high80, high95 = (float(q) for q in np.quantile(figures, _QUANTILES))
     next_low = next_high = None
     if target.statistic == Statistic.SHARE and players > 0:
         chances = np.clip(figures, 0, 1)
         # The count's distribution over the draws, exactly; a count is named by its share of the players.
         below = binom.cdf(np.arange(players + 1)[:, None], players, chances).mean(axis=1)
-        next_low = float(np.searchsorted(below, 0.1) / players)
-        next_high = float(min(np.searchsorted(below, 0.9), players) / players)
-    return Prediction(
-        float(value), float(low80), float(high80), float(low95), float(high95), next_low, next_high
-    )
+        next_low = float(np.searchsorted(below, 0.1)) / players
+        next_high = min(float(np.searchsorted(below, 0.9)), players) / players
+    return Prediction(value, low80, high80, low95, high95, next_low, next_high)
 
 
 def propose(
@@ -48,14 +47,18 @@ def propose(
     game: str,
     warnings: Sequence[str] = (),
     tick: Callable[[], None] | None = None,
+    levers: Sequence[Lever] | None = None,
 ) -> list[Proposal]:
-    """Ranked proposals, the best first. With no lever, one that says so."""
+    """Ranked proposals, the best first. With no lever, one that says so.
+
+    levers: what may be moved together, where the model knows better than `levers_of`.
+    """
     known = tuple(t for t in targets if model.knows(t))
     unknown = [t.name for t in targets if not model.knows(t)]
     notes = [*warnings, *(f"nothing in this game's log can answer {name!r}" for name in unknown)]
     if not known:
         return []
-    levers = levers_of(model, wishes, known)
+    levers = levers_of(model, wishes, known) if levers is None else levers
     search = Search(model, known, tick)
     best, single = search.best(levers)
     ranked: list[Found] = [best]

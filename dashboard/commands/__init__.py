@@ -7,5 +7,6 @@ COMMANDS: dict[str, str] = {
     "record": "dashboard.commands.record",
     "ingest": "dashboard.commands.ingest",
     "findings": "dashboard.commands.findings",
+    "propose": "dashboard.commands.propose",
     "show": "dashboard.commands.show",
 }

@@ -1,0 +1,176 @@
+"""The join for the tuning: from the study and the targets to fitted models and ranked proposals."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analysis.findings.tuning_data import NothingToTune, load_staged, load_trials
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.timing_data import read_timing, read_timing_tunables
+from analysis.tuning.observed import Observed, observed_staged, observed_trials
+from analysis.tuning.proposal import Proposal
+from analysis.tuning.propose import Describer, propose
+from analysis.tuning.search import OutcomeModel
+from analysis.tuning.staged import StagedModel, fit_staged
+from analysis.tuning.staged_words import StagedWords
+from analysis.tuning.targets import Outcome, Target, TargetSet
+from analysis.tuning.trials import TrialModel, TrialWords, fit_trials
+
+METHODS_BY_KIND = {"staged": "tuning.staged", "trials": "tuning.trials", "rhythm": "timing.proposal"}
+_TRIAL = (Outcome.HIT_SHARE, Outcome.STREAK)
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A model of one game with what goes with it: how it is described, and what was seen for a target."""
+
+    kind: str
+    model: OutcomeModel
+    words: Describer
+    observed: Callable[[Target], Observed]
+    players: int
+    runs: int
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TuningAnswer:
+    """All that `setscrew propose` says of one game. unanswered: target -> why there is nothing to say."""
+
+    game: str
+    build: str
+    fingerprint: str
+    proposals: tuple[Proposal, ...]
+    unanswered: dict[str, str]
+    warnings: tuple[str, ...]
+
+
+def fit_game(
+    reader: Reader, selection: Selection, targets: TargetSet, build: str | None = None
+) -> tuple[list[Fitted], dict[str, str]]:
+    """The models that the targets call for, and for which targets none could be fitted, with the reason."""
+    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    fitted: list[Fitted] = []
+    why: dict[str, str] = {}
+    shots = [t for t in targets.targets if t.outcome in _TRIAL and t.song is None]
+    staged = [t for t in targets.targets if t.outcome not in _TRIAL]
+    if staged:
+        try:
+            fitted.append(_staged(reader, selection, build, targets.runs_each))
+        except NothingToTune as error:
+            why |= {t.name: str(error) for t in staged}
+    if shots:
+        try:
+            fitted.append(_trials(reader, selection, build))
+        except NothingToTune as error:
+            why |= {t.name: str(error) for t in shots}
+    for target in targets.targets:
+        if target.name not in why and not any(f.model.knows(target) for f in fitted):
+            why[target.name] = "nothing in this game's log can answer it"
+    return fitted, why
+
+
+def _staged(reader: Reader, selection: Selection, build: str | None, runs_each: int | None) -> Fitted:
+    data = load_staged(reader, selection, build, runs_each)
+    model: StagedModel = fit_staged(data)
+    fresh = len(
+        {p for p, old in zip(data.runs.player.tolist(), data.runs.experienced, strict=True) if not old}
+    )
+    return Fitted(
+        "staged",
+        model,
+        StagedWords(),
+        lambda target: observed_staged(data, target),
+        len(data.players),
+        data.runs.count,
+        _cautions(fresh, len(data.players), data.runs.count, int(data.runs.damaged.sum())),
+    )
+
+
+def _trials(reader: Reader, selection: Selection, build: str | None) -> Fitted:
+    data = load_trials(reader, selection, build)
+    model: TrialModel = fit_trials(data)
+    fresh = len({p for p, old in zip(data.player.tolist(), data.experienced, strict=True) if not old})
+    runs = len(set(data.run.tolist()))
+    return Fitted(
+        "trials",
+        model,
+        TrialWords(),
+        lambda target: observed_trials(data, target),
+        len(data.players),
+        runs,
+        _cautions(fresh, len(data.players), runs, 0),
+    )
+
+
+def _cautions(fresh: int, players: int, runs: int, damaged: int) -> tuple[str, ...]:
+    said = []
+    if fresh == 0:
+        said.append("every player had played before: what first-time players do is guessed from them")
+    elif fresh < players:
+        said.append(f"{players - fresh} of {players} players had played before; they are not the population")
+    if players < 8:
+        said.append(f"only {players} players: the intervals are indicative")
+    if runs < 2 * players:
+        said.append("fewer than two runs a player: what practice does is mostly assumed")
+    if damaged:
+        said.append(f"{damaged} of {runs} runs are damaged: events in them may be missing")
+    return tuple(said)
+
+
+def propose_game(
+    reader: Reader,
+    selection: Selection,
+    targets: TargetSet,
+    build: str | None = None,
+    tick: Callable[[], None] | None = None,
+) -> TuningAnswer:
+    """Ranked proposals for one game, the best of each kind of target first.
+
+    build: label of the build to change; None: that of the last run. tick: called often; raise in it to cancel.
+    """
+    fitted, why = fit_game(reader, selection, targets, build)
+    made: list[Proposal] = []
+    label = ""
+    for one in fitted:
+        label = one.model.build.label
+        made += propose(
+            one.model,
+            targets.targets,
+            targets.levers,
+            one.observed,
+            one.words,
+            METHODS_BY_KIND[one.kind],
+            one.players,
+            one.runs,
+            selection.game,
+            one.warnings,
+            tick,
+        )
+    if any(t.outcome == Outcome.HIT_SHARE for t in targets.targets):
+        rhythm = _rhythm(reader, selection, targets, build, tick)
+        for target in (t for p in rhythm for t in p.targets):
+            why.pop(target.target, None)
+        made += rhythm
+        label = label or (rhythm[0].build if rhythm else "")
+    return TuningAnswer(selection.game, label, reader.fingerprint(), tuple(made), why, ())
+
+
+def _rhythm(
+    reader: Reader,
+    selection: Selection,
+    targets: TargetSet,
+    build: str | None,
+    tick: Callable[[], None] | None,
+) -> list[Proposal]:
+    """Windows and offset, where the game has notes."""
+    from analysis.tuning.windows import propose_windows
+
+    notes = read_timing(reader, replace(selection, builds=(), stage=None, stage_kind=None))
+    if notes is None:
+        return []
+    label = build or notes.builds[int(notes.build[-1])]
+    tunables = [t for t in read_timing_tunables(reader, selection.game) if t.build == label]
+    extra: dict[str, Any] = {"tick": tick}
+    return propose_windows(notes, tunables, targets.targets, targets.levers, selection.game, label, **extra)
