@@ -9,6 +9,8 @@ import pytest
 
 from demo_logs import bootstrap
 
+NOWHERE = "[build-system]\nrequires = ['no-such-thing-at-all']\nbuild-backend = 'no_such'\n"
+
 
 @pytest.fixture
 def checkout(tmp_path, monkeypatch):
@@ -93,7 +95,9 @@ def test_a_python_without_ensurepip_is_told_what_to_do(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(("runs", "made_by"), [(False, ["venv", "--clear"]), (True, ["ensurepip"])])
-def test_an_environment_without_pip_gets_it_and_a_broken_one_is_made_anew(tmp_path, monkeypatch, runs, made_by):
+def test_an_environment_without_pip_gets_it_and_a_broken_one_is_made_anew(
+    tmp_path, monkeypatch, runs, made_by
+):
     """Broken: its Python has gone, as when a checkout or Python itself was moved."""
     python = bootstrap._python_of(tmp_path / ".venv")
     python.parent.mkdir(parents=True)
@@ -124,7 +128,7 @@ def test_a_pip_that_fails_ends_the_start_with_words_and_a_code(tmp_path):
         (tmp_path / "demo_logs").mkdir(exist_ok=True)
         source = Path(bootstrap.__file__).parent / name
         (tmp_path / "demo_logs" / name).write_text(source.read_text(encoding="utf-8"), encoding="utf-8")
-    (tmp_path / "pyproject.toml").write_text("[build-system]\nrequires = ['no-such-thing-at-all']\nbuild-backend = 'no_such'\n",, encoding="utf-8")
+    (tmp_path / "pyproject.toml").write_text(NOWHERE, encoding="utf-8")
     (tmp_path / "constraints.txt").write_text("")
     done = subprocess.run(
         [sys.executable, "-m", "demo_logs"], cwd=tmp_path, capture_output=True, text=True, check=False,
