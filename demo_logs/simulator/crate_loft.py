@@ -43,7 +43,13 @@ class Run:
     """One attempt of one person."""
 
     def __init__(
-        self, tunables: dict[str, int], person: Person, memory: Memory, console: Console, dice: Dice, start_ms: int
+        self,
+        tunables: dict[str, int],
+        person: Person,
+        memory: Memory,
+        console: Console,
+        dice: Dice,
+        start_ms: int,
     ):
         self.tunables, self.person, self.memory, self.dice = tunables, person, memory, dice
         self.now = start_ms
@@ -162,7 +168,8 @@ class Run:
                 self.level = level
                 self.play.log(self.now, "faster", level=level)
         self.heights = [
-            max((row + 1 for row in range(HIGH) if self.grid[row][column]), default=0) for column in range(WIDE)
+            max((row + 1 for row in range(HIGH) if self.grid[row][column]), default=0)
+            for column in range(WIDE)
         ]
         return True
 

@@ -16,9 +16,21 @@ class Run:
     """One attempt of one person."""
 
     def __init__(
-        self, tunables: dict[str, int], person: Person, memory: Memory, console: Console, dice: Dice, start_us: int
+        self,
+        tunables: dict[str, int],
+        person: Person,
+        memory: Memory,
+        console: Console,
+        dice: Dice,
+        start_us: int,
     ):
-        self.tunables, self.person, self.memory, self.console, self.dice = tunables, person, memory, console, dice
+        self.tunables, self.person, self.memory, self.console, self.dice = (
+            tunables,
+            person,
+            memory,
+            console,
+            dice,
+        )
         self.now = start_us
         self.play = Play()
 
@@ -26,7 +38,12 @@ class Run:
         """Plays the run to its end."""
         person, dice = self.person, self.dice
         self.play.log(
-            self.now, "run_begin", player=person.player, team=int(person.team), first_time=int(first_time), seed=seed
+            self.now,
+            "run_begin",
+            player=person.player,
+            team=int(person.team),
+            first_time=int(first_time),
+            seed=seed,
         )
         skill = person.skill_after(self.memory.runs)
         out = 0
@@ -41,9 +58,7 @@ class Run:
             error = round(late_ms * speed / 1000)
             hit = abs(error) <= self.tunables["wick_width"]
             self.now += int(CLOCK * 0.02)
-            self.play.log(
-                self.now, "puff", out=int(hit), off=int(clamp(error, -128, 127)), speed=int(speed)
-            )
+            self.play.log(self.now, "puff", out=int(hit), off=int(clamp(error, -128, 127)), speed=int(speed))
             if not hit:
                 break
             out += 1

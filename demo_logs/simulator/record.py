@@ -6,7 +6,7 @@ from demo_logs.simulator.dice import Dice
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import Firmware
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.sessions import TRIED_BEFORE, Damage, Session
+from demo_logs.simulator.sessions import TEAM, TRIED_BEFORE, Damage, Session
 
 Memories = dict[tuple[str, int], Memory]
 
@@ -31,7 +31,7 @@ def play(session: Session, firmware: Firmware, people: dict[int, Person], memori
         memory = memories.setdefault((session.game, player), Memory())
         dice = Dice("sitting", session.name, player)
         for attempt in range(session.runs):
-            new = memory.runs == 0 and player not in (*TRIED_BEFORE, *range(17, 19))
+            new = memory.runs == 0 and player not in (*TRIED_BEFORE, *TEAM)
             luck = Dice(session.name, player, attempt)
             run = game.run(firmware.values, person, memory, session.console, luck, now)
             result = run.go(new, dice.below(65536))
@@ -49,7 +49,7 @@ def play(session: Session, firmware: Firmware, people: dict[int, Person], memori
             played.runs.append(result.summary | {"attempt": memory.runs, "first_time": new})
             now = result.end + int(second * dice.uniform(5, 9))
             if cut:
-                played.commands += [f"t {middle + second // 10}\n", f"r {_nonce(session) + 1}\n"]
+                played.commands += [f"t {middle + second // 10}\n", f"r {nonce_of(session) + 1}\n"]
                 now = 4 * second
             if dice.happens(0.10 * (1 - person.patience) + 0.10 * memory.stuck):
                 break
@@ -60,10 +60,10 @@ def play(session: Session, firmware: Firmware, people: dict[int, Person], memori
 
 def log_bytes(session: Session, firmware: Firmware, played: Played) -> bytes:
     """The bytes that the console sent."""
-    return firmware.run(played.commands, session.board, _nonce(session))
+    return firmware.run(played.commands, session.board, nonce_of(session))
 
 
-def _nonce(session: Session) -> int:
+def nonce_of(session: Session) -> int:
     """A number like one from the noise of an open ADC pin, but the same every time."""
     return Dice("nonce", session.name).below(60000)
 

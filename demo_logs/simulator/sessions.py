@@ -10,6 +10,7 @@ LANTERN_1 = Console(1, pot_noise=2.0)
 LANTERN_2 = Console(2, music_ppm=400.0, pot_noise=24.0, bounce_chance=0.03)
 LANTERN_3 = Console(3, latency_ms=20.0, pot_noise=4.0)
 
+A_BOARD = Board()
 TEAM = (17, 18)
 BEGINNERS = (21, 22, 23, 24, 25, 26)
 # They had tried the games at the club's open evening, before any log.
@@ -36,7 +37,7 @@ class Session:
     console: Console
     players: tuple[int, ...]
     runs: int
-    board: Board = Board()
+    board: Board = A_BOARD
     reset_in: int | None = None
     damage: Damage | None = None
 

@@ -56,9 +56,21 @@ class Run:
     """One attempt of one person on one console; `play` is what came of it."""
 
     def __init__(
-        self, tunables: dict[str, int], person: Person, memory: Memory, console: Console, dice: Dice, start_ms: int
+        self,
+        tunables: dict[str, int],
+        person: Person,
+        memory: Memory,
+        console: Console,
+        dice: Dice,
+        start_ms: int,
     ):
-        self.tunables, self.person, self.memory, self.console, self.dice = tunables, person, memory, console, dice
+        self.tunables, self.person, self.memory, self.console, self.dice = (
+            tunables,
+            person,
+            memory,
+            console,
+            dice,
+        )
         self.play = Play()
         self.start_ms = start_ms
         self.frame = 0
@@ -96,6 +108,7 @@ class Run:
             "run_begin", player=self.person.player, team=int(self.person.team), first_time=int(first_time),
             seed=seed, lives=self.lives, tier=self.tier,
         )  # fmt: skip
+        self._rest()
         reached = (1, 0)
         for stage in (1, 2, 3):
             if stage > 1:
@@ -107,6 +120,15 @@ class Run:
                     return self._over(reached)
         self.memory.ended_at("finished")
         return self._over(reached)
+
+    def _rest(self) -> None:
+        """The slide pot lies still on the title screen: what it reads then is its noise."""
+        raw = 1400 + 60 * self.dice.below(20)
+        for _ in range(10):
+            self.frame += 3
+            self.log(
+                "knob", raw=int(clamp(raw + self.dice.normal(0, self.console.pot_noise), 0, 4095)), which=0
+            )
 
     def _refill(self) -> None:
         policy = self.tunables["lives_refill"]
@@ -120,11 +142,16 @@ class Run:
         self.memory.runs += 1
         self.log("run_over", ending=self.ending, score=min(self.score, 65535))
         self.play.end = self.now
+        stage, boss = reached
         self.play.summary = {
-            "player": self.person.tag, "ending": ("finished", "game_over", "quit")[self.ending],
-            "stage": reached[0], "boss": reached[1], "parts": 2 * (reached[0] - 1) + reached[1], "deaths": sum(kind == "burnt" for _, kind, _ in self.play.events),
+            "player": self.person.tag,
+            "ending": ("finished", "game_over", "quit")[self.ending],
+            "stage": stage,
+            "boss": boss,
+            "parts": 2 * (stage - 1) + boss,
+            "deaths": sum(kind == "burnt" for _, kind, _ in self.play.events),
             "skill": round(self.skill, 3),
-        }  # fmt: skip
+        }
         return self.play
 
     def _part(self, stage: int, boss: int) -> bool:
@@ -206,7 +233,9 @@ class Run:
             if aimed:
                 dx, dy = self.x - moth.x, self.y - moth.y
                 distance = max(1.0, sqrt(dx * dx + dy * dy))
-                self._cinder(moth.x, moth.y, dx / distance * speed * 1.15 + spread, dy / distance * speed * 1.15, AIMED)
+                self._cinder(
+                    moth.x, moth.y, dx / distance * speed * 1.15 + spread, dy / distance * speed * 1.15, AIMED
+                )
             else:
                 self._cinder(moth.x, moth.y, self.dice.uniform(-22, 22) + spread, speed, STRAY)
 
@@ -217,7 +246,10 @@ class Run:
         knows = self.memory.deaths_at.get("corner", 0) * 0.6 + 0.5 * self.skill > 1.0
         self.refuge = 9.0 if knows and self.x < 100 else 144.0
         self.refuge_until = self.now + 1750
-        self.jets += [(self.now + 1100, self.dice.uniform(138, 142)), (self.now + 1250, self.dice.uniform(145, 150))]
+        self.jets += [
+            (self.now + 1100, self.dice.uniform(138, 142)),
+            (self.now + 1250, self.dice.uniform(145, 150)),
+        ]
         # Four flashes in half a second: more than anybody should be shown.
         self.flashes += [self.now + 150 * n for n in range(4)]
 
@@ -264,7 +296,7 @@ class Run:
         if now > self.dreaming_until and self.dice.happens(0.010 / (1.6 + self.skill * 0.4)):
             self.dreaming_until = now + 300 + self.dice.below(350)
         wish_x = (self._goal() - self.x) * 2.2
-        wish_y = (108.0 - self.y) * 1.2
+        wish_y = (103.0 + 11.0 * swing(self.frame / 400 + self.person.player * 0.17) - self.y) * 1.2
         if now > self.dreaming_until:
             away_x, away_y = self._dodge(now - int(1000 * person.reaction_s))
             if away_x or away_y:
@@ -316,7 +348,7 @@ class Run:
                 self.side = 1.0 if self.x < 80 else -1.0
                 nearest_x, miss = -self.side, 1.0
             push_x -= nearest_x / miss * strength
-            push_y -= nearest_y / miss * strength * 0.4
+            push_y -= nearest_y / miss * strength * 0.6
         return push_x, push_y
 
     def _strike(self, stage: int, boss: int) -> int:
@@ -355,7 +387,9 @@ class Run:
         """False when the run is over: no life left, or the player puts the console down."""
         if self.now < self.safe_until:
             return True
-        fatal = next((c for c in self.cinders if abs(c.x - self.x) < HITBOX and abs(c.y - self.y) < HITBOX), None)
+        fatal = next(
+            (c for c in self.cinders if abs(c.x - self.x) < HITBOX and abs(c.y - self.y) < HITBOX), None
+        )
         if fatal is None:
             return True
         self.cinders.remove(fatal)

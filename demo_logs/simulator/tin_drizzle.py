@@ -47,20 +47,28 @@ class Tune:
 
 TUNES = (
     Tune("Gutter Waltz", 102, 18, 3, (
-        ((0, 0), (1, 1), (2, 1)), ((0, 0), (1, 2)), ((0, 0), (1, 1), (2, 2)), ((0, 1), (1.5, 2), (2, 0)),
+        ((0, 0), (1, 1), (2, 1)),
+        ((0, 0), (1, 2)),
+        ((0, 0), (1, 1), (2, 2)),
+        ((0, 1), (1.5, 2), (2, 0)),
     )),
     Tune("Five Buckets", 126, 16, 5, (
-        ((0, 0), (1, 1), (2, 2), (3, 1), (4, 1)), ((0, 0), (1.5, 1), (3, 2), (4, 1)),
+        ((0, 0), (1, 1), (2, 2), (3, 1), (4, 1)),
+        ((0, 0), (1.5, 1), (3, 2), (4, 1)),
         ((0, 0), (0, 2), (2, 1), (2.5, 1), (3, 0), (4, 2)),
     )),
     Tune("Leaky Attic", 138, 22, 4, (
-        ((0, 0), (0.5, 1), (1, 2), (2, 0), (2.5, 1), (3, 2)), ((0, 1), (1, 0), (1.5, 0), (2, 2), (3, 1)),
-        ((0, 0), (0, 2), (0.5, 1), (1, 1), (1.5, 1), (2, 0), (2, 2), (3, 1), (3.5, 2)), ((0, 2), (1, 1), (2, 0), (3, 1)),
+        ((0, 0), (0.5, 1), (1, 2), (2, 0), (2.5, 1), (3, 2)),
+        ((0, 1), (1, 0), (1.5, 0), (2, 2), (3, 1)),
+        ((0, 0), (0, 2), (0.5, 1), (1, 1), (1.5, 1), (2, 0), (2, 2), (3, 1), (3.5, 2)),
+        ((0, 2), (1, 1), (2, 0), (3, 1)),
     ), late_bars=(10, 15), late_ms=32.0),
 )  # fmt: skip
 
 
-def hands(tune: Tune, person: Person, memory: Memory, console: Console, dice: Dice) -> list[tuple[float, int]]:
+def hands(
+    tune: Tune, person: Person, memory: Memory, console: Console, dice: Dice
+) -> list[tuple[float, int]]:
     """When (seconds from the tune's start, as the buttons feel it) and on which roof the person taps."""
     carried = 0.0
     skill = person.skill_after(memory.runs)
@@ -89,9 +97,21 @@ class Run:
     """One tune played by one person on one console."""
 
     def __init__(
-        self, tunables: dict[str, int], person: Person, memory: Memory, console: Console, dice: Dice, start: int
+        self,
+        tunables: dict[str, int],
+        person: Person,
+        memory: Memory,
+        console: Console,
+        dice: Dice,
+        start: int,
     ):
-        self.tunables, self.person, self.memory, self.console, self.dice = tunables, person, memory, console, dice
+        self.tunables, self.person, self.memory, self.console, self.dice = (
+            tunables,
+            person,
+            memory,
+            console,
+            dice,
+        )
         self.start = start
         self.play = Play()
 
@@ -100,7 +120,12 @@ class Run:
         person, memory, dice = self.person, self.memory, self.dice
         song = memory.runs % 3 if dice.happens(0.8) else dice.below(3)
         self.play.log(
-            self.start, "run_begin", player=person.player, team=int(person.team), first_time=int(first_time), seed=seed
+            self.start,
+            "run_begin",
+            player=person.player,
+            team=int(person.team),
+            first_time=int(first_time),
+            seed=seed,
         )
         self._choose(song)
         begin = self.start + 2 * CLOCK

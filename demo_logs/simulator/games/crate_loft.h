@@ -62,28 +62,28 @@
 #define LOG_stars(FIELD, LABEL) FIELD(u8, liked, value, none)
 
 #ifndef TUNED_DROP_INTERVAL_1
-#define TUNED_DROP_INTERVAL_1 700
+#define TUNED_DROP_INTERVAL_1 520
 #endif
 #ifndef TUNED_DROP_INTERVAL_2
-#define TUNED_DROP_INTERVAL_2 560
+#define TUNED_DROP_INTERVAL_2 420
 #endif
 #ifndef TUNED_DROP_INTERVAL_3
-#define TUNED_DROP_INTERVAL_3 440
+#define TUNED_DROP_INTERVAL_3 330
 #endif
 #ifndef TUNED_DROP_INTERVAL_4
-#define TUNED_DROP_INTERVAL_4 340
+#define TUNED_DROP_INTERVAL_4 260
 #endif
 #ifndef TUNED_DROP_INTERVAL_5
-#define TUNED_DROP_INTERVAL_5 260
+#define TUNED_DROP_INTERVAL_5 200
 #endif
 #ifndef TUNED_DROP_INTERVAL_6
-#define TUNED_DROP_INTERVAL_6 190
+#define TUNED_DROP_INTERVAL_6 150
 #endif
 #ifndef TUNED_DROP_INTERVAL_7
-#define TUNED_DROP_INTERVAL_7 130
+#define TUNED_DROP_INTERVAL_7 110
 #endif
 #ifndef TUNED_DROP_INTERVAL_8
-#define TUNED_DROP_INTERVAL_8 90
+#define TUNED_DROP_INTERVAL_8 80
 #endif
 
 #define LOG_TUNABLES(TUNABLE)                                                                                      \

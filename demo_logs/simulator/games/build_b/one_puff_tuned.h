@@ -1,2 +1,2 @@
 /* The second playtest's values: slower candles. */
-#define TUNED_CANDLE_SPEED 70
+#define TUNED_CANDLE_SPEED 80
