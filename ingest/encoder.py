@@ -14,6 +14,7 @@ MAX_PACKET = 128
 MAX_BODY = MAX_PACKET - HEADER.size - 2
 CHUNK = MAX_BODY - 6
 SETTINGS_PER_PACKET = (MAX_BODY - 6) // 4
+FIRST_REPEAT_S = 2.0
 # What a player would miss most is sent at once.
 URGENT = frozenset({EventRole.DEATH, EventRole.STAGE_END, EventRole.RUN_END})
 
@@ -26,17 +27,19 @@ class Encoder:
     """Turns events into the bytes of a play log.
 
     Each method returns the bytes to send now (often none): the encoder does no I/O. `tick` counts from power-up and
-    may pass 2^32. `repeat_s` is the time between two packets of the dictionary that is sent again and again.
+    may pass 2^32. `repeat_s` is the time between two packets of the dictionary that is sent again and again, after the
+    first repetition, which is quicker.
     """
 
-    def __init__(self, dictionary: Dictionary, values: Sequence[int], nonce: int = 1, repeat_s: float = 2.0):
+    def __init__(self, dictionary: Dictionary, values: Sequence[int], nonce: int = 1, repeat_s: float = 10.0):
         if len(values) != len(dictionary.tunables):
             raise NotWritable(f"{len(dictionary.tunables)} tunables need as many values, not {len(values)}")
         self._dictionary = dictionary
         self._values = list(values)
         self._kinds = {kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)}
         self._flush_ticks = dictionary.clock_hz // 2
-        self._repeat_ticks = round(repeat_s * dictionary.clock_hz)
+        self._first_repeat_ticks = round(min(repeat_s, FIRST_REPEAT_S) * dictionary.clock_hz)
+        self._later_repeat_ticks = round(repeat_s * dictionary.clock_hz)
         self._sequence = 0
         self._nonce = nonce
         self._restart()
@@ -45,7 +48,8 @@ class Encoder:
         self._body = bytearray()
         self._start = self._last = 0
         self._dropped = 0
-        self._rotation: Iterator[bytes] = iter(())
+        self._rotation = self._round()
+        self._repeat_ticks = self._first_repeat_ticks
         self._repeat_at = self._repeat_ticks
 
     def power_up(self, nonce: int | None = None) -> bytes:
@@ -126,9 +130,14 @@ class Encoder:
     def _repeat(self, tick: int) -> bytes:
         following = next(self._rotation, None)
         if following is None:
-            self._rotation = iter([bytes([type_]) + body for type_, body in self._about()])
+            self._rotation = self._round()
+            self._repeat_ticks = self._later_repeat_ticks
             following = next(self._rotation)
         return self._packet(following[0], tick, following[1:])
+
+    def _round(self) -> Iterator[bytes]:
+        # Lazily, so that settings are sent as they are then.
+        return (bytes([type_]) + body for type_, body in self._about())
 
     def _about(self) -> Iterator[tuple[int, bytes]]:
         text, id_ = self._dictionary.text, self._dictionary.id

@@ -159,7 +159,7 @@ static void send_about(struct playlog *log)
         log->about = PLAYLOG_TEXT;
         if (!settings) {
             log->about = PLAYLOG_SETTINGS;
-            log->repeat_s = log->repeat_s == 0u ? 1u : PLAYLOG_REPEAT_S;
+            log->repeat_s = log->repeat_s == 0u ? 2u : PLAYLOG_REPEAT_S;
         }
     }
     header.id = log->id;

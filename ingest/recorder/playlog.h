@@ -115,7 +115,7 @@ int playlog_next_byte(struct playlog *log);
 void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint8_t width);
 
 /* Seconds between two packets of the periodic dictionary, 2 to 60. The first round after power-up goes out as fast as
- * the line takes it, the second at one packet a second, so that a capture which began a little late need not wait. */
+ * the line takes it, the second at a packet every 2 s, so that a capture which began a little late need not wait. */
 #ifndef PLAYLOG_REPEAT_S
 #define PLAYLOG_REPEAT_S 10u
 #endif
@@ -253,7 +253,9 @@ typedef int32_t playlog_i32;
 #define PLAYLOG_STORE(type, name, role, unit) playlog_at = playlog_put_##type(playlog_at, name);
 #define PLAYLOG_NO_LABEL(value, text)
 #define PLAYLOG_URGENT(role)                                                                                       \
-    (PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_death || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_stage_end \
+    (PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_death                                                         \
+     || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_stage_end                                                  \
+     || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_run_start                                                  \
      || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_run_end)
 
 #define PLAYLOG_KIND_FUNCTION(kind, role)                                                                          \
