@@ -12,7 +12,9 @@ from dashboard.filters import from_address, in_words, to_address, with_values
 from dashboard.guard import protect
 from dashboard.page import Page
 from dashboard.pages import PAGES
+from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
+from dashboard.report.markup import table
 from dashboard.session import Session
 from dashboard.wording import counted
 
@@ -51,9 +53,8 @@ def _frame() -> html.Div:
                     html.Div(id=ids.NAVIGATION, className="links"),
                     html.Div(
                         [
-                            html.Button(
-                                "Light / dark", id=ids.THEME_BUTTON, className="button quiet", type="button"
-                            )
+                            html.Button("Undo", id=ids.UNDO, className="button quiet", type="button", hidden=True),
+                            html.Button("Light / dark", id=ids.THEME_BUTTON, className="button quiet", type="button"),
                         ],
                         className="rail-foot",
                     ),
@@ -162,6 +163,17 @@ def _wire(app: Dash, session: Session) -> None:
         selection = from_address(search, session.games())
         return content(session, path, search, theme), basis_line(session, selection, page)
 
+    @app.callback(Output(ids.UNDO, "hidden"), Output(ids.UNDO, "children"), Input(ids.VERSION, "data"))
+    def show_undo(_: int | None) -> Any:
+        return session.last_change is None, f"Undo {session.last_change}"
+
+    @app.callback(
+        Output(ids.MESSAGE, "children", allow_duplicate=True), Input(ids.UNDO, "n_clicks"), prevent_initial_call=True
+    )
+    def undo(clicks: int | None) -> Any:
+        done = session.undo() if clicks else None
+        return html.Div(f"Taken back: {done}.") if done else no_update
+
     @app.callback(
         Output(ids.NAVIGATION, "children"), Input(ids.ADDRESS, "pathname"), Input(ids.ADDRESS, "search")
     )
@@ -204,6 +216,12 @@ def _wire(app: Dash, session: Session) -> None:
         Input(ids.THEME_CHOICE, "data"),
     )
     app.clientside_callback(
+        ClientsideFunction("setscrew", "clearedLater"),
+        Output(ids.MESSAGE, "title"),
+        Input(ids.MESSAGE, "children"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
         ClientsideFunction("setscrew", "otherTheme"),
         Output(ids.THEME_CHOICE, "data"),
         Input(ids.THEME_BUTTON, "n_clicks"),
@@ -224,7 +242,7 @@ def _stands(bar: list[Any], values: list[Any], options: list[Any]) -> bool:
 
 def _add_downloads(app: Dash, session: Session) -> None:
     @app.server.get("/table/<finding_id>/<name>.csv")
-    def table(finding_id: str, name: str) -> Response:
+    def table_file(finding_id: str, name: str) -> Response:
         selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
         finding = session.finding(finding_id, selection) if selection is not None else None
         if finding is None or selection is None or name not in finding.tables:
@@ -235,6 +253,22 @@ def _add_downloads(app: Dash, session: Session) -> None:
             f'attachment; filename="{_file_name(finding_id)}-{_file_name(name)}.csv"'
         )
         return answer
+
+
+    @app.server.get("/table/<finding_id>/<name>.html")
+    def table_markup(finding_id: str, name: str) -> Response:
+        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
+        finding = session.finding(finding_id, selection) if selection is not None else None
+        if finding is None or name not in finding.tables:
+            abort(404)
+        return Response(table(finding.tables[name], name.replace("_", " "), most=200), mimetype="text/html; charset=utf-8")
+
+    @app.server.get("/runs.html")
+    def runs_markup() -> Response:
+        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
+        if selection is None:
+            abort(404)
+        return Response(runs_table(session, selection.game), mimetype="text/html; charset=utf-8")
 
 
 def _file_name(text: str) -> str:

@@ -9,12 +9,10 @@ from analysis.finding import Finding
 from analysis.methods import METHODS
 from analysis.selection import Selection
 from dashboard import wording
-from dashboard.exports import rows
-from dashboard.figures import figure_for
+from dashboard.figures import WIDE, figure_for
 from dashboard.filters import to_address
 from dashboard.palette import Theme
 
-_ROWS_SHOWN = 100
 GRAPH_SETTINGS = {
     "displaylogo": False,
     "showSendToCloud": False,
@@ -27,16 +25,16 @@ GRAPH_SETTINGS = {
 def card(finding: Finding, selection: Selection, theme: Theme) -> html.Section:
     """One finding as a card. Its figure, where it has one, is drawn in `theme`."""
     figure = figure_for(finding, theme)
-    wide = " wide" if finding.facts.get("wide") else ""
+    wide = " wide" if finding.id in WIDE else ""
     return html.Section(
         [
             html.H2(finding.title),
-            html.P(finding.sentence, className="saying"),
-            *[html.P(warning, className="warning") for warning in finding.warnings],
+            html.P(prose(finding.sentence), className="saying"),
+            *[html.P(prose(warning), className="warning") for warning in finding.warnings],
             graph(figure, finding.title) if figure is not None else None,
             html.P(_basis_parts(finding), className="basis-line"),
             html.Div(
-                [_method(finding), _numbers(finding), _downloads(finding, selection, figure)],
+                [_method(finding), _numbers(finding, selection), _downloads(finding, selection, figure)],
                 className="drawer",
             ),
         ],
@@ -57,15 +55,22 @@ def graph(figure: Any, title: str) -> html.Div:
     )
 
 
+def prose(text: Any) -> Any:
+    """A text with what stands between backticks set as code; anything else as it is."""
+    if not isinstance(text, str) or "`" not in text:
+        return text
+    return [html.Code(part) if i % 2 else part for i, part in enumerate(text.split("`")) if part]
+
+
 def note(text: str, kind: str = "note") -> html.P:
     """A line of text with a meaning: "note", "warning", "good", "caution"."""
-    return html.P(text, className=kind)
+    return html.P(prose(text), className=kind)
 
 
 def empty(title: str, steps: list[Any]) -> html.Section:
     """What a page says when it has nothing to show: why, and what to do next."""
     return html.Section(
-        [html.H2(title), html.Ol([html.Li(step) for step in steps])], className="card empty wide"
+        [html.H2(title), html.Ol([html.Li(prose(step)) for step in steps])], className="card empty wide"
     )
 
 
@@ -111,19 +116,29 @@ def _method(finding: Finding) -> html.Details:
     return html.Details([html.Summary("Method"), *inside])
 
 
-def _numbers(finding: Finding) -> html.Details | None:
+def served(address: str, label: str) -> html.Div:
+    """A long table as the server's own HTML, fetched when it comes into view.
+
+    Thousands of cells as Dash components would each listen to every change of the page.
+    """
+    return html.Div(
+        className="table served",
+        key=address,
+        tabIndex="0",
+        role="region",
+        **{"data-source": address, "aria-label": label},
+    )
+
+
+def _numbers(finding: Finding, selection: Selection) -> html.Details | None:
     if not finding.tables:
         return None
-    parts: list[Any] = [html.Summary("Numbers")]
-    for name, columns in finding.tables.items():
-        lines = list(rows(columns))
-        shown = {key: [line[i] for line in lines[:_ROWS_SHOWN]] for i, key in enumerate(columns)}
-        parts.append(table(shown, name.replace("_", " ")))
-        if len(lines) > _ROWS_SHOWN:
-            parts.append(
-                html.P(f"The first {_ROWS_SHOWN} of {len(lines)} rows; the CSV file has all of them.")
-            )
-    return html.Details(parts)
+    address = to_address(selection)
+    tables = [
+        served(f"/table/{quote(finding.id)}/{quote(name)}.html{address}", f"{finding.title}: {name.replace('_', ' ')}")
+        for name in finding.tables
+    ]
+    return html.Details([html.Summary("Numbers"), *tables])
 
 
 def _downloads(finding: Finding, selection: Selection, figure: Any) -> html.Div:

@@ -11,6 +11,7 @@ THEME_NOW = "theme-now"
 CLOCK = "clock"
 VERSION = "study-version"
 MESSAGE = "message"
+UNDO = "undo"
 
 # The controls of the filter bar: {"filter": name}, matched by pattern because they are rebuilt with each game.
 FILTERS = ("game", "builds", "stage", "players", "attempts", "makers")

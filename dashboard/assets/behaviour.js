@@ -33,6 +33,20 @@
     }
   });
 
+  /* Long tables come as the server's own HTML, which escapes every text, once they are in view. */
+  const inView = new IntersectionObserver(function (entries) {
+    for (const entry of entries) {
+      const place = entry.target;
+      if (!entry.isIntersecting || place.dataset.shown === place.dataset.source) { continue; }
+      place.dataset.shown = place.dataset.source;
+      fetch(place.dataset.source).then(function (answer) { return answer.ok ? answer.text() : ""; })
+        .then(function (text) { place.innerHTML = text; });
+    }
+  });
+  new MutationObserver(function () {
+    for (const place of document.querySelectorAll(".served")) { inView.observe(place); }
+  }).observe(document.documentElement, { childList: true, subtree: true });
+
   document.addEventListener("click", function (event) {
     const button = event.target.closest(".save-figure");
     if (!button) { return; }

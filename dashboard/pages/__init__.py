@@ -1,9 +1,13 @@
 """All pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import questions
+from dashboard.pages import import_logs, live, overview, questions, runs
 
 PAGES: tuple[Page, ...] = (
+    overview.PAGE,
+    live.PAGE,
+    import_logs.PAGE,
+    runs.PAGE,
     questions.TRUST,
     questions.DEATHS,
     questions.SURVIVAL,

@@ -41,7 +41,7 @@ def table(columns: Mapping[str, Any], caption: object = None, most: int = 60) ->
     head = [tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)]
     body = [tag("tr", [tag("td", number(c), **s) for c, s in zip(line, side, strict=True)]) for line in lines[:most]]
     left_out = len(lines) - most
-    note = tag("p", f"The first {most} rows; the files beside this report have all {len(lines)}.", class_="small")
+    note = tag("p", f"The first {most} of {len(lines)} rows; the CSV file has all of them.", class_="small")
     parts = [tag("caption", caption) if caption else None, tag("thead", tag("tr", head)), tag("tbody", body)]
     return text(tag("div", tag("table", parts), class_="table"), note if left_out > 0 else None)
 

@@ -1,0 +1,108 @@
+"""Figures on deaths: the console's screen in its own proportions, causes, stages, fairness."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import faded, framed, whisker_height, whiskers
+from dashboard.palette import Theme
+
+
+def places(finding: Finding, theme: Theme) -> go.Figure:
+    """The death map: the rate of death by place, each death as a dot, the dangerous places framed."""
+    cells, deaths, facts = finding.tables["cells"], finding.tables["deaths"], finding.facts
+    width, height = facts["screen_width"], facts["screen_height"]
+    x, y, wide, high = (np.asarray(cells[name], float) for name in ("x_px", "y_px", "width_px", "height_px"))
+    exposed = bool(facts.get("exposure"))
+    value = np.asarray(cells["rate_per_s" if exposed else "deaths"], float) * (60 if exposed else 1)
+    columns, rows = np.unique(x), np.unique(y)
+    z = np.full((len(rows), len(columns)), np.nan)
+    told = np.full((len(rows), len(columns)), "", dtype=object)
+    at = np.searchsorted(rows, y), np.searchsorted(columns, x)
+    # A place nobody stayed in has no rate; a single death in half a second has one that would drown all others.
+    top = float(np.nanquantile(value[value > 0], 0.97)) if (value > 0).any() else 1.0
+    z[at] = value
+    told[at] = [
+        f"x {a:.0f} to {a + b:.0f}, y {c:.0f} to {c + d:.0f}<br>{int(n)} deaths of {int(p)} players"
+        + (f" in {s:.0f} s" if exposed and np.isfinite(s) else "")
+        for a, b, c, d, n, p, s in zip(
+            x, wide, y, high, cells["deaths"], cells["players"], np.asarray(cells["seconds"], float), strict=True
+        )
+    ]
+    heat = go.Heatmap(
+        x=np.append(columns, width),
+        y=np.append(rows, height),
+        z=z,
+        zmin=0,
+        zmax=top,
+        colorscale=[[i / (len(theme.ramp) - 1), colour] for i, colour in enumerate(theme.ramp)],
+        colorbar={
+            "title": {"text": "deaths a minute there" if exposed else "deaths", "side": "right"},
+            "thickness": 10,
+            "outlinewidth": 0,
+        },
+        text=told,
+        hovertemplate="%{text}<extra></extra>",
+        name="rate",
+    )
+    dots = go.Scatter(
+        x=deaths["x"],
+        y=deaths["y"],
+        mode="markers",
+        marker={"size": 4, "color": theme.ink, "opacity": 0.55},
+        hoverinfo="skip",
+        name="deaths",
+    )
+    edge = {"constrain": "domain", "showgrid": False, "mirror": True, "showline": True, "automargin": False}
+    figure = framed(
+        theme,
+        [heat, dots],
+        x="pixels from the left",
+        y="pixels from the top",
+        height=400,
+        showlegend=False,
+        # Fixed margins: automatic ones and a fixed aspect chase each other without end.
+        margin={"l": 58, "r": 8, "t": 10, "b": 46},
+        xaxis=edge | {"range": [0, width]},
+        yaxis=edge | {"range": [height, 0], "scaleanchor": "x"},
+    )
+    for i in np.flatnonzero(np.asarray(cells["hot"], bool)):
+        figure.add_shape(
+            type="rect", x0=x[i], x1=x[i] + wide[i], y0=y[i], y1=y[i] + high[i], line={"color": theme.alive, "width": 2.5}
+        )
+    return figure
+
+
+def causes(finding: Finding, theme: Theme) -> go.Figure:
+    """The share of deaths of each cause, the commonest on top."""
+    table = finding.tables["causes"]
+    labels = [str(label) for label in table["label"]][::-1]
+    share, low, high = (100 * np.asarray(table[name], float)[::-1] for name in ("share", "low", "high"))
+    return framed(
+        theme,
+        [_bars(theme, labels, share, theme.death), whiskers(theme, labels, share, low, high, colour=theme.death)],
+        x="of all deaths, % (95 % interval)",
+        height=whisker_height(len(labels)) + 40,
+        showlegend=False,
+        xaxis={"rangemode": "tozero"},
+    )
+
+
+def by_stage(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute alive in each stage, the first on top."""
+    table = finding.tables["segments"]
+    labels = [str(name) for name in table["name"]][::-1]
+    rate, low, high = (np.asarray(table[name], float)[::-1] for name in ("rate_per_min", "low", "high"))
+    return framed(
+        theme,
+        [whiskers(theme, labels, rate, low, high, colour=theme.death)],
+        x="deaths a minute alive (95 % interval)",
+        height=whisker_height(len(labels)) + 30,
+        xaxis={"rangemode": "tozero"},
+    )
+
+
+def _bars(theme: Theme, labels: list[str], value: np.ndarray, colour: str) -> go.Bar:
+    return go.Bar(
+        x=value, y=labels, orientation="h", marker={"color": faded(colour, 0.25)}, width=0.6, hoverinfo="skip", showlegend=False
+    )

@@ -1,0 +1,189 @@
+"""Play logs brought in by hand: chosen or dropped, each with its verdict."""
+
+import base64
+import binascii
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from analysis.selection import Selection
+from dashboard import cautions
+from dashboard.cards import note
+from dashboard.guard import LARGEST_LOG
+from dashboard.jobs import Job
+from dashboard.page import Page
+from dashboard.palette import Theme
+from dashboard.session import Session
+from dashboard.wording import counted, number
+from ingest.verdict import Grade, judge
+
+DROP, JOB, TICK, PROGRESS, VERDICTS = "import-drop", "import-job", "import-tick", "import-progress", "import-verdicts"
+_MEGABYTE = 1024 * 1024
+_MOST_FILES = 200
+
+
+def controls() -> list[Any]:
+    """The place to drop logs, and where their verdicts appear."""
+    return [
+        dcc.Upload(
+            html.Div(["Drop play logs here, or press to choose them"], className="drop"),
+            id=DROP,
+            multiple=True,
+            max_size=LARGEST_LOG,
+        ),
+        dcc.Store(id=JOB),
+        dcc.Interval(id=TICK, interval=300, disabled=True),
+        html.Div(id=PROGRESS, role="status"),
+        html.Div(id=VERDICTS, **{"aria-live": "polite"}),
+    ]
+
+
+def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+    """The drop area, and what the study holds already."""
+    columns = session.ask("captures_listed")
+    names = {
+        "name": "log", "received_at": "received", "bytes": "bytes", "runs": "runs", "events": "events",
+        "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
+        "unread_bytes": "unread bytes",
+    }  # fmt: skip
+    lines = [
+        html.Tr([html.Td(_cell(columns[key][i])) for key in names])
+        for i in range(len(columns["name"]))
+    ]
+    held = html.Table([html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)])
+    return [
+        html.Section(
+            [
+                html.H2("Bring logs in"),
+                *controls(),
+                note(
+                    "The same log twice changes nothing, and one that has grown replaces itself. Up to "
+                    f"{LARGEST_LOG // _MEGABYTE} MB a file; longer ones with `setscrew ingest`."
+                ),
+                note(cautions.PRIVACY, "caution"),
+            ],
+            className="card wide",
+        ),
+        html.Section(
+            [
+                html.H2(f"In the study: {counted(len(lines), 'log')}"),
+                html.Div(held, className="table", tabIndex="0", role="region", **{"aria-label": "Logs"})
+                if lines
+                else note("None yet."),
+            ],
+            className="card wide",
+        ),
+    ]
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, str):
+        return value[:19] if value[4:5] == "-" and value[10:11] == " " else value
+    return number(int(value)) if value is not None and value == value else "–"
+
+
+def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> list[tuple[str, str, str]]:
+    """Ingests logs one after the other: (name, grade, words) of each. What is done stays done when it is cancelled."""
+    verdicts: list[tuple[str, str, str]] = []
+    with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
+        for number_of_file, (name, content) in enumerate(files):
+            job.result = list(verdicts)
+
+            def told(done: int, whole: int, at: int = number_of_file, name: str = name) -> None:
+                job.report((at + done / max(whole, 1)) / len(files), name)
+
+            told(0, 1)
+            path = Path(folder) / safe_name(name)
+            path.write_bytes(content)
+            try:
+                result = session.import_log(path, told)
+                verdict = judge(result)
+                words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
+                verdicts.append((name, f"{verdict.grade}, {result.status}", words))
+            except (OSError, ValueError) as error:
+                verdicts.append((name, Grade.UNUSABLE.value, str(error)))
+            finally:
+                path.unlink(missing_ok=True)
+    return verdicts
+
+
+def safe_name(name: str) -> str:
+    """A file name of an upload without anything that could leave the folder it is put in."""
+    kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(". ")
+    return kept or "log.playlog"
+
+
+def decoded(contents: list[str], names: list[str]) -> list[tuple[str, bytes]]:
+    """Uploads as (name, bytes). Raises ValueError for what is no upload."""
+    files = []
+    for content, name in list(zip(contents, names, strict=True))[:_MOST_FILES]:
+        try:
+            files.append((str(name), base64.b64decode(content.partition(",")[2], validate=True)))
+        except (binascii.Error, ValueError) as error:
+            raise ValueError(f"{name} did not arrive whole; drop it again.") from error
+    return files
+
+
+def wires(app: Dash, session: Session) -> None:
+    """Drop -> job -> verdicts."""
+
+    @app.callback(
+        Output(JOB, "data"),
+        Output(TICK, "disabled"),
+        Output(DROP, "contents"),
+        Input(DROP, "contents"),
+        State(DROP, "filename"),
+        prevent_initial_call=True,
+    )
+    def dropped(contents: list[str] | None, names: list[str] | None) -> Any:
+        if not contents or not names:
+            return no_update, no_update, no_update
+        files = decoded(contents, names)
+        return session.jobs.start("import", lambda job: import_all(session, files, job)).number, False, None
+
+    @app.callback(
+        Output(PROGRESS, "children"),
+        Output(VERDICTS, "children"),
+        Output(TICK, "disabled", allow_duplicate=True),
+        Input(TICK, "n_intervals"),
+        State(JOB, "data"),
+        prevent_initial_call=True,
+    )
+    def follow(_: int, number_of_job: int | None) -> Any:
+        job = session.jobs.get(number_of_job)
+        if job is None:
+            return None, no_update, True
+        return (None if job.ended else progress(job)), verdict_list(job), job.ended
+
+
+def progress(job: Job) -> Any:
+    """A bar with what the job is at."""
+    words = f"{job.at}, {round(100 * job.share)} %"
+    return html.P([html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words])
+
+
+def verdict_list(job: Job) -> Any:
+    """Each log with its verdict."""
+    if job.error:
+        return note(job.error, "warning")
+    items = [
+        html.Li([html.B(name), ": ", html.Span(grade, className="good" if grade.startswith("intact") else "bad"), ". ", words])
+        for name, grade, words in job.result or ()
+    ]
+    return html.Ul(items)
+
+
+PAGE = Page(
+    path="/import",
+    group="Study",
+    short="Import",
+    title="Bring in play logs",
+    lead="Logs that were recorded elsewhere. Each one gets a verdict on how far it can be trusted.",
+    body=body,
+    controls=controls,
+    wires=wires,
+    filtered=False,
+    follows=False,
+)

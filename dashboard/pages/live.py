@@ -1,0 +1,248 @@
+"""At the table: consoles recorded while people play, each with its next player, its run, its damage and its drops."""
+
+from typing import Any
+
+from dash import ALL, MATCH, Dash, Input, Output, State, callback_context, dcc, html, no_update
+
+from analysis.selection import Selection
+from dashboard import cautions, ids
+from dashboard.cards import graph, note
+from dashboard.figures.live import recent_runs
+from dashboard.page import Page
+from dashboard.palette import Theme, theme_called
+from dashboard.session import Session
+from dashboard.wording import counted, number
+from ingest.player_tag import BadTag
+from ingest.recording import Status
+from ingest.sources import BAUD, CannotOpen, serial_ports
+
+PORT, SPEED, START, CONSOLES, NAMES, RECENT = "live-port", "live-baud", "live-start", "live-consoles", "live-names", "live-recent"
+_BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000)
+_STATES = {
+    "recording": "recording",
+    "unplugged": "unplugged: plug it in again",
+    "disk": "the disk is full: free some space",
+    "stopped": "stopped",
+}
+
+
+def controls() -> list[Any]:
+    """Starting a recording, and the consoles that are recorded."""
+    ports = [{"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()]
+    return [
+        html.Div(
+            [
+                html.Div(
+                    [
+                        html.Label("Serial port", htmlFor=PORT),
+                        dcc.Input(id=PORT, type="text", maxLength=200, size="28", list="live-ports", placeholder="COM3, /dev/ttyACM0, tcp:host:port"),
+                        html.Datalist([html.Option(value=port["value"], label=port["label"]) for port in ports], id="live-ports"),
+                    ],
+                    className="field grow",
+                ),
+                html.Div(
+                    [
+                        html.Span("Baud rate", className="label", id="live-baud-label"),
+                        dcc.Dropdown(id=SPEED, options=[{"label": str(b), "value": b} for b in _BAUDS], value=BAUD, clearable=False, searchable=False),
+                    ],
+                    className="field",
+                    role="group",
+                    **{"aria-labelledby": "live-baud-label"},
+                ),
+                html.Button("Start recording", id=START, className="button", type="button"),
+            ],
+            className="row",
+        ),
+        dcc.Store(id=NAMES),
+        html.Div(id=CONSOLES, className="consoles"),
+        html.Div(id=RECENT),
+    ]
+
+
+def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+    """The controls; all that moves is filled in by the clock."""
+    if session.captures is None:
+        return [html.Section(note("This dashboard was started without a folder for recordings."), className="card wide")]
+    start, names, consoles, recent = controls()
+    found = [port.name for port in serial_ports()]
+    hint = "Ports that are there: " + ", ".join(found) + "." if found else "No serial port is there: plug the adapter in."
+    return [
+        html.Section(
+            [
+                html.H2("Record a console"),
+                start,
+                note(f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this page loses nothing."),
+                note(cautions.WIRING, "caution"),
+                note(cautions.PRIVACY, "caution"),
+            ],
+            className="card wide",
+        ),
+        html.Div([names, consoles], className="wide"),
+        html.Section([html.H2("The last runs"), recent], className="card wide"),
+        html.Section([html.H2("At the table"), note(cautions.FLASHING, "caution"), note(cautions.SOUND, "caution")], className="card wide"),
+    ]
+
+
+def console_card(name: str) -> html.Section:
+    """The controls of one console; its state is filled in by the clock."""
+    def at(what: str) -> dict[str, str]:
+        return {"type": f"live-{what}", "name": name}
+
+    tag = dcc.Input(id=at("tag"), type="text", maxLength=4, size="6", placeholder="P07", debounce=False)
+    remark = dcc.Input(id=at("remark"), type="text", maxLength=400, size="30")
+    return html.Section(
+        [
+            html.H2(name),
+            html.Div(id=at("state")),
+            html.Div(
+                [
+                    html.Div([html.Label(["Player tag", tag])], className="field"),
+                    html.Button("Plays next", id=at("next"), className="button", type="button"),
+                    html.Button("Plays now", id=at("now"), className="button quiet", type="button"),
+                    html.Button("Take waiting tags back", id=at("back"), className="button quiet", type="button"),
+                ],
+                className="row",
+            ),
+            html.Div(
+                [
+                    html.Div([html.Label(["Remark on the run", remark])], className="field grow"),
+                    html.Button("Note it", id=at("note"), className="button quiet", type="button"),
+                    html.Button("Stop recording", id=at("stop"), className="button quiet", type="button"),
+                ],
+                className="row",
+            ),
+        ],
+        className="card",
+    )
+
+
+def state(status: Status, ingest_trouble: str | None) -> list[Any]:
+    """How one recording stands, in words and numbers."""
+    c = status.counts
+    facts = {
+        "state": [html.Span(className="live-dot" + ("" if status.state == "recording" else " stale")), _STATES[status.state]],
+        "game": c.game or "not known yet",
+        "run": f"{number(c.runs)}, {'going on' if c.in_run else 'none going on'}",
+        "player": status.player or "no tag",
+        "next": ", ".join(status.waiting) or "nobody yet",
+        "deaths": number(c.deaths),
+        "received": f"{number(status.bytes)} bytes, {number(int(status.bytes_per_s))} a second",
+        "damage": f"{counted(c.rejected, 'bad packet')}, {number(c.missing_packets)} lost",
+        "dropped events": number(c.dropped_events),
+    }
+    said = [text for text in (status.trouble, c.refusal, ingest_trouble) if text]
+    return [
+        html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
+        *[note(text, "warning") for text in said],
+    ]
+
+
+def act(session: Session, what: str, name: str, tag: str | None, remark: str | None) -> str:
+    """Does what a console's button says, and answers in words."""
+    captures = session.captures
+    if captures is None:
+        return "This dashboard records nothing."
+    try:
+        if what == "live-next":
+            return f"{captures.next_player(name, tag or '')} plays the next run on {name}."
+        if what == "live-now":
+            return f"{captures.this_player(name, tag or '')} plays the run on {name}."
+        if what == "live-back":
+            captures.take_back(name)
+            return "No tag is waiting any more."
+        if what == "live-note":
+            if not (remark or "").strip():
+                return "Write the remark first."
+            captures.remark(name, remark or "")
+            return "Noted with the run."
+        if what == "live-stop":
+            return "Stopped; everything is in the file." if captures.stop(name) else "The disk still refuses what waits; free some space and stop again."
+    except (BadTag, KeyError) as error:
+        return str(error)
+    return ""
+
+
+def wires(app: Dash, session: Session) -> None:
+    """Start, the clock, and each console's buttons."""
+
+    @app.callback(
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        Input(START, "n_clicks"),
+        State(PORT, "value"),
+        State(SPEED, "value"),
+        prevent_initial_call=True,
+    )
+    def start(clicks: int | None, port: str | None, baud: int | None) -> Any:
+        if not clicks or session.captures is None:
+            return no_update
+        if not (port or "").strip():
+            return html.Div("Name the serial port first.")
+        try:
+            return html.Div(f"Recording from {session.captures.start((port or '').strip(), baud or BAUD)}.")
+        except CannotOpen as error:
+            return html.Div(str(error))
+
+    @app.callback(
+        Output(CONSOLES, "children"), Output(NAMES, "data"), Input(ids.CLOCK, "n_intervals"), Input(START, "n_clicks"), State(NAMES, "data")
+    )
+    def show_consoles(_: int | None, __: int | None, shown: list[str] | None) -> Any:
+        names = [status.source for status in session.captures.statuses()] if session.captures is not None else []
+        return (no_update, no_update) if names == shown else ([console_card(name) for name in names], names)
+
+    @app.callback(
+        Output({"type": "live-state", "name": MATCH}, "children"),
+        Input(ids.CLOCK, "n_intervals"),
+        State({"type": "live-state", "name": MATCH}, "id"),
+    )
+    def show_state(_: int | None, which: dict[str, str]) -> Any:
+        if session.captures is None:
+            return no_update
+        status = session.captures.status(which["name"])
+        trouble = session.follower.trouble.get(status.path.name) if session.follower is not None else None
+        return state(status, trouble)
+
+    @app.callback(
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        Input({"type": "live-next", "name": ALL}, "n_clicks"),
+        Input({"type": "live-now", "name": ALL}, "n_clicks"),
+        Input({"type": "live-back", "name": ALL}, "n_clicks"),
+        Input({"type": "live-note", "name": ALL}, "n_clicks"),
+        Input({"type": "live-stop", "name": ALL}, "n_clicks"),
+        State({"type": "live-tag", "name": ALL}, "value"),
+        State({"type": "live-remark", "name": ALL}, "value"),
+        State(NAMES, "data"),
+        prevent_initial_call=True,
+    )
+    def press(*values: Any) -> Any:
+        tags, remarks, names = values[5:]
+        pressed = callback_context.triggered_id
+        if not isinstance(pressed, dict) or not callback_context.triggered[0]["value"] or pressed["name"] not in (names or ()):
+            return no_update
+        i = names.index(pressed["name"])
+        return html.Div(act(session, pressed["type"], pressed["name"], tags[i], remarks[i]))
+
+    @app.callback(Output(RECENT, "children"), Input(ids.VERSION, "data"), Input(ids.THEME_NOW, "data"), Input(ids.ADDRESS, "pathname"))
+    def show_recent(_: int | None, theme: str | None, path: str | None) -> Any:
+        return recent(session, theme_called(theme)) if path == "/live" else no_update
+
+
+def recent(session: Session, theme: Theme) -> Any:
+    """The runs that came last, of whatever game."""
+    runs = session.ask("runs_recent", most=40)
+    if not len(runs["run_id"]):
+        return note("No run has been ingested yet. The first one appears here within two seconds of its end.")
+    return graph(recent_runs(runs, theme), "The last runs, by how long they lasted and how they ended")
+
+
+PAGE = Page(
+    path="/live",
+    group="Study",
+    short="Live",
+    title="What is happening now?",
+    lead="Record consoles while people play. Every page follows the recording.",
+    body=body,
+    controls=controls,
+    wires=wires,
+    filtered=False,
+    follows=False,
+)
