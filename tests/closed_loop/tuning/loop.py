@@ -1,0 +1,205 @@
+"""The closed loop: play a world, write its log, ingest it, propose, and play the world again as proposed.
+
+Run by hand for the tables of analysis/tuning/MODEL.md:
+
+    python -m tests.closed_loop.tuning.loop --family hazard --worlds 100 --out hazard.jsonl
+    python -m tests.closed_loop.tuning.loop --table hazard.jsonl
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from analysis.findings.proposals import propose_game
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning.target_file import read_targets
+from ingest.store import import_log, open_study
+from tests.closed_loop.tuning.logs import write_log
+from tests.closed_loop.tuning.worlds import World, draw_world, figure, play
+
+PEOPLE = 3000
+
+
+def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, float] | None:
+    """A wish that some setting of the game can meet; the present figure and the wanted one. None: try another."""
+    kind = rng.choice(["reach_stage", "finish", "finish_within"])
+    target: dict = {"outcome": str(kind)}
+    if kind == "reach_stage":
+        target["stage"] = int(rng.integers(2, world.stages + 1))
+    if kind == "finish_within":
+        target["attempts"] = 3
+    hidden = dict(world.now)
+    factor = float(np.exp(rng.normal(0, 0.4)))
+    for tunable in world.tunables[2:]:
+        hidden[tunable["name"]] = int(np.clip(round(hidden[tunable["name"]] * factor / 10) * 10, 100, 4000))
+    hidden["start_lives"] = int(np.clip(hidden["start_lives"] + rng.integers(-1, 2), 1, 9))
+    if rng.random() < 0.5:
+        hidden["refill"] = int(rng.integers(0, 3))
+    now = figure(world, target, world.now, rng, PEOPLE)
+    wanted = round(figure(world, target, hidden, rng, PEOPLE), 2)
+    if not (0.08 <= wanted <= 0.92 and 0.03 <= now <= 0.97):
+        return None
+    return target, now, wanted
+
+
+def toml_of(target: dict, wanted: float) -> str:
+    """The targets file for one wish."""
+    words = [f'outcome = "{target["outcome"]}"', f"wanted = {wanted}"]
+    words += [f"{name} = {target[name]}" for name in ("stage", "attempts") if name in target]
+    return "[[target]]\n" + "\n".join(words) + "\n"
+
+
+def one_world(family: str, seed: int, players: int = 12, runs: int = 3, rounds: int = 2) -> dict | None:
+    """The record of one world, or None where it has no fair target."""
+    world = draw_world(family, seed)
+    rng = np.random.default_rng([seed, 77])
+    drawn = draw_target(world, rng)
+    if drawn is None:
+        return None
+    target, now, wanted = drawn
+    targets = read_targets(toml_of(target, wanted))
+    record: dict = {
+        "family": family,
+        "seed": seed,
+        "target": target,
+        "wanted": wanted,
+        "now": now,
+        "start_miss": abs(now - wanted),
+        "rounds": [],
+    }
+    setting = dict(world.now)
+    with tempfile.TemporaryDirectory() as folder, open_study(Path(folder) / "s.duckdb") as study:
+        for number in range(rounds):
+            log = Path(folder) / f"{number}.playlog"
+            out = play(world, players, runs, setting, rng, record=True)
+            write_log(log, world, setting, out, first_player=1 + number * players)
+            import_log(study, log)
+            start = time.process_time()
+            answer = propose_game(Reader(study.connection), Selection("Soot Drift"), targets)
+            seconds = time.process_time() - start
+            best = answer.proposals[0]
+            before = now if number == 0 else record["rounds"][-1]["reached"]
+            proposed = {**setting, **{c.tunable: c.proposed for c in best.changes}}
+            reached = figure(world, target, proposed, rng, PEOPLE) if best.changes else before
+            part = {
+                "before": before,
+                "reached": reached,
+                "miss": abs(reached - wanted),
+                "advice": str(best.advice),
+                "chance_better": best.chance_better,
+                "changes": [(c.tunable, c.now, c.proposed) for c in best.changes],
+                "now_said": vars(best.targets[0].now),
+                "said": vars(best.targets[0].proposed),
+                "observed": best.targets[0].observed,
+                "seconds": seconds,
+                "policies": [],
+            }
+            for other in answer.proposals[1:] if number == 0 else ():
+                if [c.role for c in other.changes] in (["lives_refill"], ["start_lives"]):
+                    changed = {**setting, **{c.tunable: c.proposed for c in other.changes}}
+                    true = figure(world, target, changed, rng, PEOPLE) - before
+                    said = other.targets[0].proposed.value - other.targets[0].now.value
+                    part["policies"].append([other.changes[0].role, said, true, other.chance_better])
+            record["rounds"].append(part)
+            setting = proposed
+    return record
+
+
+def table(records: list[dict]) -> str:
+    """The measured figures as text."""
+    lines = [f"worlds: {len(records)}"]
+    start = np.array([r["start_miss"] for r in records])
+    lines.append(f"leave as is: mean miss {100 * start.mean():.1f}")
+    for number in range(len(records[0]["rounds"])):
+        parts = [r["rounds"][number] for r in records]
+        miss = np.array([p["miss"] for p in parts])
+        reached = np.array([p["reached"] for p in parts])
+        before = np.array([p["before"] for p in parts])
+        error = 100 * miss.std() / np.sqrt(len(miss))
+        lines.append(f"after playtest {number + 1}: mean miss {100 * miss.mean():.1f} (se {error:.1f})")
+        for name, low, high in (("< 8", 0, 0.08), ("8-15", 0.08, 0.15), ("> 15", 0.15, 2)):
+            chosen = (start >= low) & (start < high)
+            if chosen.any():
+                a, b = 100 * start[chosen].mean(), 100 * miss[chosen].mean()
+                lines.append(f"   start {name}: {chosen.sum()} worlds, {a:.1f} -> {b:.1f}")
+        for which, truth in (("said", reached), ("now_said", before)):
+            for level in (80, 95):
+                low = np.array([p[which][f"low{level}"] for p in parts])
+                high = np.array([p[which][f"high{level}"] for p in parts])
+                # The truth is played by 3,000 people: half its standard error of slack on either side.
+                inside = (truth >= low - 0.004) & (truth <= high + 0.004)
+                lines.append(f"   {which} {level} % covers {100 * inside.mean():.0f}")
+            value = np.array([p[which]["value"] for p in parts])
+            lines.append(
+                f"   {which}: mean error {100 * (value - truth).mean():+.1f}, "
+                f"mean absolute {100 * abs(value - truth).mean():.1f}"
+            )
+        chance = np.array([p["chance_better"] for p in parts])
+        wanted = np.array([r["wanted"] for r in records])
+        gain = abs(before - wanted) - miss
+        advised = np.array([p["advice"] == "change" for p in parts])
+        worse = (gain < -0.02) & advised
+        lines.append(
+            f"   recommended in {100 * advised.mean():.0f} %, of these worse by over 2 points "
+            f"{100 * worse.sum() / max(1, advised.sum()):.1f} %; mean miss when acting on advice only "
+            f"{100 * np.where(advised, miss, abs(before - wanted)).mean():.1f}"
+        )
+        far = start >= 0.08
+        lines.append(f"   recommended where the start is 8 points or more off: {100 * advised[far].mean():.0f} %")
+        for low, high in ((0, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01)):
+            chosen = (chance >= low) & (chance < high) & np.array([bool(p["changes"]) for p in parts])
+            if chosen.any():
+                lines.append(
+                    f"   chance said {100 * chance[chosen].mean():.0f} %, found "
+                    f"{100 * (gain[chosen] > 0).mean():.0f} % ({chosen.sum()})"
+                )
+        lines.append(f"   seconds of fit and propose: median {np.median([p['seconds'] for p in parts]):.2f}")
+    for role in ("lives_refill", "start_lives"):
+        pairs = np.array([p[1:3] for r in records for p in r["rounds"][0]["policies"] if p[0] == role])
+        if len(pairs):
+            error = 100 * (pairs[:, 0] - pairs[:, 1])
+            lines.append(
+                f"{role} effect: {len(pairs)}, true mean {100 * abs(pairs[:, 1]).mean():.1f}, "
+                f"error mean {error.mean():+.1f}, absolute {abs(error).mean():.1f}"
+            )
+    return "\n".join(lines)
+
+
+def main() -> int:
+    """Runs worlds, or prints the table of worlds that were run."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--family", default="hazard")
+    parser.add_argument("--worlds", type=int, default=100)
+    parser.add_argument("--first", type=int, default=1000)
+    parser.add_argument("--players", type=int, default=12)
+    parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--rounds", type=int, default=2)
+    parser.add_argument("--out")
+    parser.add_argument("--table", nargs="*")
+    words = parser.parse_args()
+    if words.table:
+        records = [json.loads(line) for path in words.table for line in Path(path).read_text().splitlines()]
+        print(table(records))
+        return 0
+    records = []
+    seed = words.first
+    with Path(words.out).open("w", encoding="utf-8") as out:
+        while len(records) < words.worlds:
+            record = one_world(words.family, seed, words.players, words.runs, words.rounds)
+            seed += 1
+            if record is not None:
+                records.append(record)
+                out.write(json.dumps(record) + "\n")
+                out.flush()
+    print(table(records))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
