@@ -27,11 +27,13 @@ from ingest.framing import Damage, Framer
 from ingest.records import RecordReader, microseconds
 from ingest.session import Harm, PowerUp, Session
 from ingest.tables import EventTables, create_event_table, create_role_views, signature, slug
+from ingest.writer import Writer
 
 SCHEMA_VERSION = 1
 CHUNK_BYTES = 700_000
 MOST_DAMAGE_ROWS = 1000
 KEY_BYTES = 4096
+_ROWS_AT_ONCE = 5000
 
 
 class StudyError(Exception):
@@ -168,9 +170,10 @@ def import_log(
             return _result(cursor, str(path), Status.UNCHANGED, grown[0])
         cursor.execute("BEGIN")
         try:
-            capture_id = _Import(cursor, path, size, key, sha256, None if grown is None else grown[0]).run(
-                progress
-            )
+            replaced = None if grown is None else grown[0]
+            with Writer(cursor) as writer:
+                capture_id = _Import(cursor, writer, path, size, key, sha256, replaced).run(progress)
+                writer.wait()
             cursor.execute("COMMIT")
         except BaseException:
             cursor.execute("ROLLBACK")
@@ -231,15 +234,11 @@ class _Import:
     """One log on its way into the study, within a transaction that the caller began."""
 
     def __init__(
-        self,
-        cursor: duckdb.DuckDBPyConnection,
-        path: Path,
-        size: int,
-        key: str,
-        sha256: str,
+        self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
         replaced: int | None,
-    ):
-        self._cursor, self._path, self._size, self._key, self._sha256 = cursor, path, size, key, sha256
+    ):  # fmt: skip
+        self._cursor, self._writer = cursor, writer
+        self._path, self._size, self._key, self._sha256 = path, size, key, sha256
         self._counts = _Counts()
         old_runs: list[int] = []
         if replaced is not None:
@@ -254,7 +253,7 @@ class _Import:
             ids.runs = chain(old_runs, count(max(self._next("all_runs", "run_id"), max(old_runs) + 1)))
         self._first_power_up = self._next("power_ups", "power_up_id")
         self._assembler = Assembler(self._capture_id, ids, self._build)
-        self._tables = EventTables(cursor)
+        self._tables = EventTables(writer)
         self._dictionaries: dict[int, tuple[Dictionary, int, RecordReader, list[str]]] = {}
         self._power_up_dictionary: dict[int, int] = {}
         self._builds: dict[tuple[int, Values], int] = {}
@@ -286,7 +285,8 @@ class _Import:
         self._assembler.end()
         self._power_ups(ended)
         self._tables.flush()
-        self._insert_rows()
+        self._insert_rows(at_least=0)
+        self._writer.wait()
         tail = framer.tail_bytes
         c = self._counts
         received = datetime.fromtimestamp(self._path.stat().st_mtime, UTC).replace(tzinfo=None)
@@ -338,7 +338,7 @@ class _Import:
         self._assembler.damage(one.offset for one in harm)
         rows = harm[: MOST_DAMAGE_ROWS - c.damage_rows]
         c.damage_rows += len(rows)
-        self._insert("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
+        self._writer.rows("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
 
     def _take(self, span) -> None:  # type: ignore[no-untyped-def]
         dictionary_id, reader, tables = self._dictionary(span.dictionary)
@@ -374,24 +374,22 @@ class _Import:
                     None,
                 )
             )
-        self._insert("power_ups", rows)
+        self._writer.rows("power_ups", rows)
 
-    def _insert(self, table: str, rows: Sequence[Sequence[object]]) -> None:
-        if rows:
-            with self._cursor.appender(table) as appender:
-                appender.append_rows(rows)
-
-    def _insert_rows(self) -> None:
+    def _insert_rows(self, at_least: int = _ROWS_AT_ONCE) -> None:
         rows = self._assembler.rows
         for table in ("all_runs", "stages", "lives", "spells"):
-            self._insert(table, getattr(rows, table))
-            getattr(rows, table).clear()
+            ready = getattr(rows, table)
+            if len(ready) >= at_least:
+                self._writer.rows(table, ready)
+                setattr(rows, table, [])
 
     def _dictionary(self, dictionary: Dictionary) -> tuple[int, RecordReader, list[str]]:
         """Id, reader and table names of a dictionary; its rows and tables are made when it is met first."""
         known = self._dictionaries.get(id(dictionary))
         if known is not None:
             return known[1:]
+        self._writer.wait()
         q = self._cursor.execute
         text = dictionary.text.decode()
         found = q("SELECT dictionary_id FROM dictionaries WHERE dictionary_text = ?", [text]).fetchall()
@@ -413,19 +411,19 @@ class _Import:
 
     def _describe(self, dictionary_id: int, dictionary: Dictionary, text: str) -> list[str]:
         d = dictionary
-        self._insert(
+        tables = [self._event_table(d, number) for number in range(len(d.kinds))]
+        self._writer.rows(
             "dictionaries", [(dictionary_id, d.game, d.firmware, d.clock_hz, d.screen[0], d.screen[1], text)]
         )
-        tables = [self._event_table(d, number) for number in range(len(d.kinds))]
-        self._insert(
+        self._writer.rows(
             "kinds", [(dictionary_id, n, kind.name, kind.role, tables[n]) for n, kind in enumerate(d.kinds)]
         )
         fields = [(kind, n, f) for kind in d.kinds for n, f in enumerate(kind.fields)]
-        self._insert(
+        self._writer.rows(
             "fields",
             [(dictionary_id, kind.name, n, f.name, f.type.value, f.role, f.unit) for kind, n, f in fields],
         )
-        self._insert(
+        self._writer.rows(
             "labels",
             [
                 (dictionary_id, kind.name, f.name, value, label)
@@ -433,6 +431,7 @@ class _Import:
                 for value, label in f.labels.items()
             ],
         )
+        self._writer.wait()
         create_role_views(self._cursor)
         return tables
 
@@ -462,6 +461,7 @@ class _Import:
         known = self._builds.get((dictionary_id, values))
         if known is not None:
             return known
+        self._writer.wait()
         q = self._cursor.execute
         for build_id, *had in q(
             "SELECT build_id, list(t.value ORDER BY t.number) FILTER (t.number IS NOT NULL) FROM builds b "
@@ -474,8 +474,8 @@ class _Import:
                 row[0] for row in q("SELECT label FROM builds WHERE game = ?", [dictionary.game]).fetchall()
             }
             label = next(text for text in _labels(dictionary.firmware) if text not in labels)
-            self._insert("builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)])
-            self._insert(
+            self._writer.rows("builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)])
+            self._writer.rows(
                 "tunables",
                 [
                     (build_id, n, t.name, t.role, value, t.low, t.high, t.step, t.unit,

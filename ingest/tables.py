@@ -9,6 +9,7 @@ import numpy as np
 from ingest.dictionary import Kind
 from ingest.records import Events
 from ingest.vocabulary import EventRole, FieldRole, FieldType
+from ingest.writer import Writer
 
 SQL_TYPES = {
     FieldType.U8: "UTINYINT", FieldType.I8: "TINYINT", FieldType.U16: "USMALLINT",
@@ -77,8 +78,8 @@ def _part(table: str | None, kind: str, columns: Mapping[str, str]) -> str:
 class EventTables:
     """Writes the events of one capture into their tables, some hundred thousand rows at a time."""
 
-    def __init__(self, cursor: duckdb.DuckDBPyConnection):
-        self._cursor = cursor
+    def __init__(self, writer: Writer):
+        self._writer = writer
         self._waiting: dict[str, list[dict[str, np.ndarray]]] = {}
         self._rows: dict[str, int] = {}
 
@@ -99,17 +100,14 @@ class EventTables:
             self.flush()
 
     def flush(self) -> None:
-        """Writes what is left."""
+        """Writes what is left; it is there after the writer's `wait`."""
         for table in list(self._waiting):
             self._write(table)
 
     def _write(self, table: str) -> None:
         parts = self._waiting.pop(table)
         del self._rows[table]
-        columns = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-        own = "".join(f', "{name}"' for name in columns if not name.startswith("_"))
-        self._cursor.register("_arrived", columns)
-        self._cursor.execute(
-            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM _arrived"
+        own = "".join(f', "{name}"' for name in parts[0] if not name.startswith("_"))
+        self._writer.columns(
+            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM arrived", parts
         )
-        self._cursor.unregister("_arrived")
