@@ -6,7 +6,7 @@ from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.records import Batch, RecordReader
 from ingest.session import Harm, Session
-from ingest.vocabulary import EventRole
+from ingest.vocabulary import EventRole, FieldRole
 
 
 @dataclass
@@ -36,6 +36,8 @@ class Watch:
         self._counts = Counts()
         # Where each run begins: the offset of the first byte of its first packet's frame, ascending.
         self.start_bytes: list[int] = []
+        # The player each run names by itself; 0: none.
+        self.logged_players: list[int] = []
 
     @property
     def counts(self) -> Counts:
@@ -72,17 +74,21 @@ class Watch:
         counts = self._counts
         counts.events += len(batch.tick)
         counts.rejected += len(batch.bad)
-        begun: list[int] = []
+        begun: list[tuple[int, int, int]] = []  # order, place, player
         newest = {EventRole.RUN_START: -1, EventRole.RUN_END: -1}
         for events in batch.by_kind:
-            role = dictionary.kinds[events.kind].role
+            kind = dictionary.kinds[events.kind]
+            role, who = kind.role, kind.field(FieldRole.PLAYER)
             if role == EventRole.RUN_START:
-                begun += events.offset.tolist()
+                players = events.fields[who.name].tolist() if who else [0] * len(events.order)
+                begun += zip(events.order.tolist(), events.offset.tolist(), players, strict=True)
             if role == EventRole.DEATH:
                 counts.deaths += len(events.order)
             if role in newest:
                 newest[role] = max(newest[role], int(events.order[-1]))
-        self.start_bytes += sorted(begun)
+        for _, place, player in sorted(begun):
+            self.start_bytes.append(place)
+            self.logged_players.append(player)
         counts.runs = len(self.start_bytes)
         if max(newest.values()) >= 0:
             counts.in_run = newest[EventRole.RUN_START] > newest[EventRole.RUN_END]

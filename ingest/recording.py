@@ -19,7 +19,7 @@ from pathlib import Path
 
 from ingest.live import Counts, Watch
 from ingest.player_tag import player_tag
-from ingest.sidecar import LONGEST_REMARK, VERSION, Said, bind_tags, sidecar_path
+from ingest.sidecar import LONGEST_REMARK, VERSION, Bound, Said, bind_tags, sidecar_path
 
 # At 115,200 baud, 11,520 bytes a second, this is an hour and a half of a full disk.
 WAITING_BYTES = 64 << 20
@@ -213,8 +213,7 @@ class Recording:
             bound = bind_tags(self._said, self._watch.start_bytes)
             return Status(
                 self.source, self.path, self._state(), now, self._bytes, rate, self._log.waiting_bytes,
-                self._lost, self._unplugged, self._watch.counts, bound.players[-1] if bound.players else None,
-                bound.waiting, self._trouble(),
+                self._lost, self._unplugged, self._watch.counts, self._player(bound), bound.waiting, self._trouble(),
             )  # fmt: skip
 
     def close(self, give_up: bool = False) -> bool:
@@ -272,6 +271,12 @@ class Recording:
         if self._log.waiting_bytes:
             return State.DISK
         return State.RECORDING if self._plugged else State.UNPLUGGED
+
+    def _player(self, bound: Bound) -> str | None:
+        """Who plays: a tag given here stands above the one that the console logged."""
+        logged = self._watch.logged_players[-1:]
+        said = bound.players[-1] if bound.players else None
+        return said or (f"P{logged[0]:02d}" if logged and logged[0] > 0 else None)
 
     def _trouble(self) -> str | None:
         words = []

@@ -423,6 +423,17 @@ def test_a_late_attach_binds_by_place_and_not_by_the_moment_the_dictionary_came(
     assert bind_tags(recording._said, recording._watch.start_bytes).players == (None, "P01")
 
 
+def test_the_player_that_the_console_logs_is_shown_unless_a_tag_was_given(tmp_path):
+    recording = Recording(tmp_path / "a.playlog", "x")
+    encoder = console()
+    recording.take(encoder.power_up() + encoder.event(5, "begin", {"who": 12}) + encoder.flush())
+    assert recording.status().player == "P12"
+    recording.this_player("P03")
+    assert recording.status().player == "P03"
+    recording.take(run(encoder, 100))
+    assert recording.status().player is None
+
+
 def test_arrivals_are_noted_at_most_ten_times_a_second(tmp_path):
     clock = iter(n * 0.01 for n in range(10_000))
     recording = Recording(tmp_path / "a.playlog", "x", clock=lambda: next(clock))
