@@ -117,7 +117,7 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         and found.low_us is not None
         and found.high_us is not None
     ):
-        told = found.low_us * found.high_us > 0 and (found.p or 1.0) < 0.05
+        told = found.low_us * found.high_us > 0 and found.p is not None and found.p < 0.05
         whose = (
             "the same players" if found.how == "within" else "different players, who may differ by themselves"
         )

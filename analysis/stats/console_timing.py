@@ -101,7 +101,7 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
         if high != low and len(both) >= 3:
             apart = np.array([values[high][p] - values[low][p] for p in both])
             reach = stats.t.ppf(0.975, len(both) - 1) * apart.std(ddof=1) / np.sqrt(len(both))
-            p_value = float(min(1.0, np.nanmin(effects.p)))
+            p_value = float(np.nanmin(effects.p)) if np.isfinite(effects.p).any() else 1.0
             middle = float(apart.mean())
             return LatencyComparison(
                 mean, count, "within", middle, middle - reach, middle + reach, p_value, high, low

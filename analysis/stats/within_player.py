@@ -85,8 +85,11 @@ def level_effects(
     error = np.sqrt((influence**2).sum(axis=0) * players / (players - 1))
     enough = seen & (seen_by > 1)
     reach = np.where(enough, stats.t.ppf(0.5 + confidence / 2, players - 1) * error, np.nan)
+    # Players who agree to the last digit leave no doubt, if there is anything to doubt.
+    told = np.where(np.abs(effect) > 1e-9, 0.0, 1.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        p = np.where(enough & (error > 0), 2 * stats.t.sf(np.abs(effect) / error, players - 1), np.nan)
+        p = np.where(error > 0, 2 * stats.t.sf(np.abs(effect) / error, players - 1), told)
+    p = np.where(enough, p, np.nan)
     return LevelEffects(mean, effect, effect - reach, effect + reach, holm(p), notes, seen_by)
 
 
