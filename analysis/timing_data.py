@@ -5,7 +5,6 @@ import numpy as np
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
-from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 
 
@@ -75,11 +74,6 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         early_us=early, late_us=late, offset_us=offset, poll_us=poll, reach_us=reach,
         stray_run=stray_run, stray_us=stray,
     )  # fmt: skip
-
-
-def presses_are_cut(notes: TimedNotes) -> bool:
-    """Does the console log only the presses inside its window?"""
-    return any(check.cut for check in edge_checks(notes).values())
 
 
 def damaged_runs_left_out(reader: Reader, selection: Selection) -> tuple[int, int]:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special, stats
 
 from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 from analysis.tuning.data import Build, Tunable
 from analysis.tuning.observed import Observed, statistic
@@ -137,7 +138,7 @@ def propose_windows(
     wishes: Levers,
     game: str,
     build: str,
-    cut: bool = False,
+    cut: bool | None = None,
     warnings: Sequence[str] = (),
     tick: Callable[[], None] | None = None,
     seed: int = 1,
@@ -145,12 +146,14 @@ def propose_windows(
     """Ranked proposals for the `hit_share` targets of a rhythm game; none where no target speaks of hits.
 
     notes: all timed notes of the game, any build: hands do not know the window. tunables: of the build to be changed.
-    cut: the console logs only presses inside its window (stats.truncation). Windows scoped by song: a target for all
+    cut: the console logs only presses inside its window; None: as stats.truncation finds. Windows scoped by song: a target for all
     songs then counts for each song too. Raises ValueError where no press lies near any note.
     """
     wanted = [t for t in targets if t.outcome == Outcome.HIT_SHARE]
     if not wanted:
         return []
+    if cut is None:
+        cut = any(check.cut for check in edge_checks(notes).values())
     model = RhythmModel(notes, tunables, build, cut, seed)
     levers = window_levers(model, wishes)
     wanted = [t for t in wanted if model.knows(t)] + _for_each_song(model, wanted)
@@ -165,6 +168,13 @@ def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:
     presses really fall (by the offset, or by unequal edges where the offset may not be changed)."""
     allowed = {t.name: t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)}
     limits = {name: wishes.range(name, t.role, t.low, t.high) for name, t in allowed.items()}
+    for name, (low, high) in limits.items():
+        # The window of a better grade lies inside: the hit's own window never becomes narrower than that.
+        inner = [
+            t.value for t in model.tunables if t.role == allowed[name].role in _WINDOWS and t.value < allowed[name].value
+            and t.grade is not None and (t.song, t.stage) == (allowed[name].song, allowed[name].stage)
+        ]  # fmt: skip
+        limits[name] = (max([low, *inner]), high)
     groups: dict[tuple[str, ...], list[int]] = {}
     for song in range(len(model.notes.songs)):
         rules = model.in_force(song, {})

@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.timing_data import presses_are_cut, read_timing, read_timing_tunables
+from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.targets import Aim, Levers, Outcome, Statistic, Target
 from analysis.tuning.windows import propose_windows
@@ -58,9 +58,7 @@ def turn(world: World, log: bytes, targets: tuple[Target, ...], new_players: int
             notes = read_timing(reader, selection)
             assert notes is not None
             tunables = read_timing_tunables(reader, "Paper Drums")
-    best = propose_windows(
-        notes, tunables, targets, Levers(), "Paper Drums", notes.builds[-1], presses_are_cut(notes)
-    )[0]
+    best = propose_windows(notes, tunables, targets, Levers(), "Paper Drums", notes.builds[-1])[0]
     now = {t.tunable: t.value for t in tunables}
     then = now | {change.tunable: change.proposed for change in best.changes}
     settings = [(values["early"], values["late"], values["offset"]) for values in (now, then)]
