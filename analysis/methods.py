@@ -243,7 +243,8 @@ METHODS |= {
         "Kaplan-Meier, by player",
         "The product-limit estimate; quits, cut logs and whatever else ended it is censored. The interval takes "
         "players, not runs, as independent: cluster-robust variance on the complementary log-log scale with "
-        "t(players - 1), its upper limit never below that of the score interval with the effective number of runs; "
+        "t(players - 1), each limit raised to that of the score interval with the effective number of runs where that "
+        "is higher (the lower limit only from one half on); "
         "where nobody or everybody died, Wilson's interval with n = players. A median's interval is where the limits "
         "of the curve cross one half; a restricted mean is the area under the curve up to the horizon named.",
         (_KAPLAN, _WILLIAMS, _ROTHMAN, _WILSON),
@@ -367,5 +368,62 @@ METHODS |= {
         "interval of the difference of two shares is Newcombe's hybrid of Wilson intervals with the players as n. "
         "Players who played both builds are compared within themselves, with a t interval over players.",
         (_NEWCOMBE_DIFFERENCE,),
+    ),
+}
+_GREENWOOD_YULE = _article(
+    "greenwood1920", "Greenwood, Major and Yule, G. Udny", 1920,
+    "An inquiry into the nature of frequency distributions representative of multiple happenings",
+    "Journal of the Royal Statistical Society", "83:255-279",
+)  # fmt: skip
+_HAUSMAN = _article(
+    "hausman1984", "Hausman, Jerry and Hall, Bronwyn H. and Griliches, Zvi", 1984,
+    "Econometric models for count data with an application to the patents-R&D relationship", "Econometrica",
+    "52:909-938",
+)  # fmt: skip
+_BONETT = _article(
+    "bonett2000", "Bonett, Douglas G. and Wright, Thomas A.", 2000,
+    "Sample size requirements for estimating Pearson, Kendall and Spearman correlations", "Psychometrika", "65:23-28",
+)  # fmt: skip
+METHODS |= {
+    "spread_of_players": Method(
+        "Spread of skill, free of chance",
+        "A player's deaths are Poisson around time alive times the common rate times the player's own factor, which is "
+        "gamma-distributed with mean 1; its standard deviation by maximum likelihood with profile limits. A player's "
+        "own rate is drawn towards the common one as far as its data are thin.",
+        (_GREENWOOD_YULE,),
+    ),
+    "learning_within_players": Method(
+        "Learning, compared with oneself",
+        "The slope of the log death rate on the log attempt, each player having a level of its own (fixed-effects "
+        "Poisson), so that players who stop early do not make the others look as if they had learned. Interval "
+        "cluster-robust with t(players - 1).",
+        (_HAUSMAN, _LIANG),
+    ),
+    "rank_correlation": Method(
+        "Spearman's rank correlation over players",
+        "Ratings and outcomes averaged by player, then ranked; interval on Fisher's scale with the standard error "
+        "sqrt((1 + r^2/2) / (n - 3)). A correlation is no cause.",
+        (_BONETT,),
+    ),
+    "console.bounce": Method(
+        "Presses faster than fingers",
+        "Presses that follow another of the same button within 30 ms (common practice, no source: contacts bounce for a "
+        "few milliseconds, fingers tap at most some twelve times a second). Share by player, as other shares.",
+    ),
+    "console.polling": Method(
+        "Steps between presses",
+        "The longest period of which the times between presses are multiples, as in timing.polling.",
+    ),
+    "console.slide": Method(
+        "Noise at rest",
+        "The standard deviation of a sampled input or position within stretches of eight samples in which it was held "
+        "still (halves with the same mean, range below 5 % of the travel); raw units become pixels by the slope of "
+        "position on input.",
+    ),
+    "console.slow_frames": Method(
+        "Deaths just after slow frames",
+        "The share of deaths within 250 ms after a slow frame, by player, beside the share of playing time that lies "
+        "so close after one: were slow frames harmless, the two would agree.",
+        (_LIANG,),
     ),
 }

@@ -5,7 +5,7 @@ read only this.
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import deaths, survival, timing
+from analysis.findings import deaths, players, survival, timing
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -15,6 +15,7 @@ Finder = Callable[[Reader, Selection], list[Finding]]
 FINDERS: dict[str, Finder] = {
     "deaths": deaths.find,
     "survival": survival.find,
+    "players": players.find,
     "timing": timing.find,
 }
 

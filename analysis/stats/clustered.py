@@ -75,8 +75,9 @@ def survival_by_player(duration: Array, died: Array, player: Array, level: float
     """Kaplan-Meier with a cluster-robust interval on the complementary log-log scale and t(players - 1).
 
     duration: (n,) non-negative; died: (n,) bool, False where censored; player: (n,) labels.
-    The upper limit is never below that of the score interval with the effective number of runs, which it
-    misses less often where S is small. Where S is 1 or 0, Wilson's interval with n = the players seen that
+    A limit is raised to that of the score interval with the effective number of runs where that is higher
+    (the lower limit only for S >= 1/2): the plain one is too short above where S is small, and too long below
+    where S is large. Where S is 1 or 0, Wilson's interval with n = the players seen that
     far (still playing, or dead by then). Williams 1995, Lifetime Data Analysis 1:171-186; Rothman 1978, J.
     Chronic Diseases 31:557-560 (effective number). Coverage: METHODS.md. Raises ValueError as `kaplan_meier`
     does.
@@ -126,9 +127,9 @@ def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) 
     low, high = log_log_limits(curve.surviving, variance, critical)
     effective = (1 - s) / (s * variance * players / (players - 1))
     spread = critical**2 / effective
-    score_high = (
-        s + spread / 2 + critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
-    ) / (1 + spread)
+    reach = critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
+    score_low, score_high = (s + spread / 2 - reach) / (1 + spread), (s + spread / 2 + reach) / (1 + spread)
+    low = np.where(s >= 0.5, np.maximum(low, score_low), low)
     return low, np.where(curve.surviving > 0, np.maximum(high, score_high), high)
 
 

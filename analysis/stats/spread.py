@@ -1,0 +1,92 @@
+"""How much players differ: the spread of their rates around the common one, free of chance."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize, special, stats
+
+from analysis.stats.clusters import sums
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Events of player i ~ Poisson(exposure_i * rate * u_i), u_i ~ gamma with mean 1 and variance sd^2.
+
+    sd with its profile-likelihood limits; `ratio` is the rate of a player at the 90th percentile over that of
+    one at the 10th. own: (players,) each player's rate, drawn towards the common one as far as its data are
+    thin; low, high: the 95 % posterior limits of it. labels: (players,).
+    """
+
+    rate: float
+    sd: float
+    sd_low: float
+    sd_high: float
+    ratio: float
+    labels: Array
+    own: Array
+    low: Array
+    high: Array
+
+
+def spread_of_players(events: Array, exposure: Array, player: Array, level: float = 0.95) -> Spread | None:
+    """Gamma-Poisson (negative binomial) maximum likelihood; None with fewer than three players or without
+    events.
+
+    events, exposure: (n,) any number of rows a player. Greenwood & Yule 1920, J. R. Stat. Soc. 83:255-279.
+    """
+    labels = np.unique(np.asarray(player))
+    count, time = sums(player, events, exposure)
+    labels, count, time = labels[time > 0], count[time > 0], time[time > 0]
+    if labels.size < 3 or count.sum() == 0:
+        return None
+
+    def likelihood(log_rate: float, variance: float) -> float:
+        mean = time * np.exp(log_rate)
+        if variance < 1e-8:
+            return float(np.sum(count * np.log(mean) - mean))
+        size = 1 / variance
+        return float(np.sum(
+            special.gammaln(count + size) - special.gammaln(size) - size * np.log1p(variance * mean)
+            + count * (np.log(mean) - np.log(size + mean))
+        ))  # fmt: skip
+
+    middle = float(np.log(count.sum() / time.sum()))
+
+    def profile(variance: float) -> tuple[float, float]:
+        found = optimize.minimize_scalar(
+            lambda x: -likelihood(x, variance), bounds=(middle - 5, middle + 5), method="bounded"
+        )
+        return -float(found.fun), float(found.x)
+
+    grid = np.r_[0.0, np.geomspace(1e-3, 25.0, 80)]
+    height = np.array([profile(v)[0] for v in grid])
+    best = int(np.argmax(height))
+    variance = _refined(lambda v: profile(v)[0], grid, best)
+    top, log_rate = profile(variance)
+    cut = top - stats.chi2.ppf(level, 1) / 2
+    inside = grid[height >= cut]
+    low, high = (inside.min(), inside.max()) if inside.size else (variance, variance)
+    rate = float(np.exp(log_rate))
+    if variance < 1e-6:
+        same = np.full(labels.size, rate)
+        return Spread(rate, 0.0, 0.0, float(np.sqrt(high)), 1.0, labels, same, same, same)
+    size = 1 / variance
+    law = stats.gamma(count + size, scale=1 / (size / rate + time))
+    tail = (1 - level) / 2
+    among = stats.gamma(size, scale=1 / size)
+    ratio = float(among.ppf(0.9) / max(among.ppf(0.1), 1e-9))
+    return Spread(
+        rate, float(np.sqrt(variance)), float(np.sqrt(low)), float(np.sqrt(high)), ratio, labels, law.mean(),
+        law.ppf(tail), law.ppf(1 - tail),
+    )  # fmt: skip
+
+
+def _refined(value, grid: Array, best: int) -> float:  # type: ignore[no-untyped-def]
+    """The maximum between the neighbours of the best grid point."""
+    if best == 0:
+        return 0.0
+    bounds = (grid[best - 1], grid[min(best + 1, grid.size - 1)])
+    found = optimize.minimize_scalar(lambda v: -value(v), bounds=bounds, method="bounded")
+    return float(found.x)
