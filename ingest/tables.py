@@ -15,7 +15,7 @@ SQL_TYPES = {
     FieldType.U8: "UTINYINT", FieldType.I8: "TINYINT", FieldType.U16: "USMALLINT",
     FieldType.I16: "SMALLINT", FieldType.U32: "UINTEGER", FieldType.I32: "INTEGER",
 }  # fmt: skip
-# Rows that are gathered before they are written: a DuckDB row group holds 122,880.
+# A whole row group of DuckDB: written like this it is compressed once, and not again when the file is closed.
 _ROWS_AT_ONCE = 122_880
 _MOST_BUFFERED = 1_000_000
 
@@ -92,11 +92,16 @@ class EventTables:
             "_stage": stage[events.order].astype(np.int32),
             "_at_us": events.at_us,
         } | events.fields
-        self._waiting.setdefault(table, []).append(columns)
-        self._rows[table] = self._rows.get(table, 0) + rows
-        if self._rows[table] >= _ROWS_AT_ONCE:
+        waiting = self._waiting.setdefault(table, [])
+        room = _ROWS_AT_ONCE - self._rows.get(table, 0)
+        while rows >= room:
+            waiting.append({name: column[:room] for name, column in columns.items()})
             self._write(table)
-        elif sum(self._rows.values()) > _MOST_BUFFERED:
+            columns = {name: column[room:] for name, column in columns.items()}
+            waiting, rows, room = self._waiting.setdefault(table, []), rows - room, _ROWS_AT_ONCE
+        waiting.append(columns)
+        self._rows[table] = _ROWS_AT_ONCE - room + rows
+        if sum(self._rows.values()) > _MOST_BUFFERED:
             self.flush()
 
     def flush(self) -> None:
@@ -106,7 +111,7 @@ class EventTables:
 
     def _write(self, table: str) -> None:
         parts = self._waiting.pop(table)
-        del self._rows[table]
+        self._rows.pop(table, None)
         own = "".join(f', "{name}"' for name in parts[0] if not name.startswith("_"))
         self._writer.columns(
             f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM arrived", parts
