@@ -2,11 +2,11 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache
 
 import numpy as np
 
-from analysis.tuning.chain import Course, Ends, play
+from analysis.tuning.chain import STEPS, Course, Ends, play
 from analysis.tuning.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.tuning.data import Build, Segment, StagedData, Tunable
 from analysis.tuning.hazard import Design, HazardPosterior, Priors, alpha_prior, fit_hazard
@@ -15,7 +15,8 @@ from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
 DRAWS = 240
 QUICK = 3  # every third draw while searching
-NODES = 7
+NODES, QUICK_NODES = 9, 5
+QUICK_STEPS = 6
 # Beta priors as (mean, weight in observations); few quit, and few give up.
 QUIT_FIRST, QUIT_AGAIN = (0.03, 10.0), (0.05, 10.0)
 STOP = (0.12, 5.0)
@@ -82,7 +83,9 @@ class StagedModel:
 
         def ends(attempt: int) -> Ends:
             if attempt not in played:
-                played[attempt] = play(self.course(rule, attempt, quick), times, until=until)
+                played[attempt] = play(
+                    self.course(rule, attempt, quick), times, QUICK_STEPS if quick else STEPS, until
+                )
             return played[attempt]
 
         return np.array([self._figure(target, ends, times, quick) for target in targets])
@@ -94,18 +97,15 @@ class StagedModel:
 
     def average(self, values: np.ndarray) -> np.ndarray:
         """(..., scenarios) -> (..., draws): averaged over the players' skill."""
-        return values.reshape(*values.shape[:-1], -1, NODES) @ self._skill[1]
-
-    @cached_property
-    def _skill(self) -> tuple[np.ndarray, np.ndarray]:
-        at, weight = np.polynomial.hermite_e.hermegauss(NODES)
-        return at, weight / weight.sum()
+        quick = values.shape[-1] < len(self.hazard.sigma) * NODES
+        _, weight = _skill(QUICK_NODES if quick else NODES)
+        return values.reshape(*values.shape[:-1], -1, len(weight)) @ weight
 
     def course(self, rule: Rules, attempt: int, quick: bool = False) -> Course:
         """The rates of one attempt under `rule`, for every draw and skill node."""
         pick = slice(None, None, QUICK) if quick else slice(None)
         hazard, times = self.hazard, self.times
-        at, _ = self._skill
+        at, _ = _skill(QUICK_NODES if quick else NODES)
         step = rule.log_rate - self.now.log_rate
         aimed = rule.aimed - self.now.aimed
         tier = np.arange(self.data.tiers)[:, None, None]
@@ -128,7 +128,7 @@ class StagedModel:
         shape = (len(boss), self.data.tiers, -1)
 
         def spread(values: np.ndarray) -> np.ndarray:
-            return np.repeat(values, NODES, axis=-1)
+            return np.repeat(values, len(at), axis=-1)
 
         return Course(
             start_lives=rule.start_lives,
@@ -162,7 +162,9 @@ class StagedModel:
         if target.population != Population.NEW_PLAYERS:
             return self.average(chance(_attempt(target)))
         pick = slice(None, None, QUICK) if quick else slice(None)
-        stop, again = (np.repeat(s[pick], NODES) for s in (self.stop, self.stop_again))
+        stop, again = (
+            np.repeat(s[pick], QUICK_NODES if quick else NODES) for s in (self.stop, self.stop_again)
+        )
         going, reached = np.ones(len(stop)), np.zeros(len(stop))
         for attempt in range(1, target.attempts + 1):
             own = chance(attempt)
@@ -183,6 +185,13 @@ class StagedModel:
             if segment.number >= int(target.number or 0) and segment.boss >= int(target.boss):
                 return n
         return len(self.data.segments)
+
+
+@cache
+def _skill(nodes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Standard normal skills and their weights: Gauss-Hermite quadrature."""
+    at, weight = np.polynomial.hermite_e.hermegauss(nodes)
+    return at, weight / weight.sum()
 
 
 def _attempt(target: Target) -> int:

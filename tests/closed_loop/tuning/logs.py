@@ -35,7 +35,12 @@ def _dictionary(world: World, setting: Mapping[str, int], firmware: str) -> dict
 
 
 def write_log(
-    path: Path, world: World, setting: Mapping[str, int], outcome: Outcome, first_player: int = 1, firmware: str = "1.0"
+    path: Path,
+    world: World,
+    setting: Mapping[str, int],
+    outcome: Outcome,
+    first_player: int = 1,
+    firmware: str = "1.0",
 ) -> None:
     """One capture: the people play in turn, each attempt after the other's."""
     encoder = Encoder(*from_json(_dictionary(world, setting, firmware)))

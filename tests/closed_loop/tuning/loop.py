@@ -23,7 +23,7 @@ from ingest.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import World, draw_world, figure, play
 
-PEOPLE = 3000
+PEOPLE = 1500
 
 
 def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, float] | None:
@@ -132,8 +132,8 @@ def table(records: list[dict]) -> str:
             for level in (80, 95):
                 low = np.array([p[which][f"low{level}"] for p in parts])
                 high = np.array([p[which][f"high{level}"] for p in parts])
-                # The truth is played by 3,000 people: half its standard error of slack on either side.
-                inside = (truth >= low - 0.004) & (truth <= high + 0.004)
+                # The truth is played by 1,500 people: half its standard error of slack on either side.
+                inside = (truth >= low - 0.006) & (truth <= high + 0.006)
                 lines.append(f"   {which} {level} % covers {100 * inside.mean():.0f}")
             value = np.array([p[which]["value"] for p in parts])
             lines.append(
@@ -151,7 +151,9 @@ def table(records: list[dict]) -> str:
             f"{100 * np.where(advised, miss, abs(before - wanted)).mean():.1f}"
         )
         far = start >= 0.08
-        lines.append(f"   recommended where the start is 8 points or more off: {100 * advised[far].mean():.0f} %")
+        lines.append(
+            f"   recommended where the start is 8 points or more off: {100 * advised[far].mean():.0f} %"
+        )
         for low, high in ((0, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01)):
             chosen = (chance >= low) & (chance < high) & np.array([bool(p["changes"]) for p in parts])
             if chosen.any():

@@ -54,9 +54,21 @@ def draw_world(family: str, seed: int) -> World:
     stages = int(rng.integers(2, 5))
     lives = int(rng.integers(2, 6))
     tunables = [
-        {"name": "start_lives", "role": "start_lives", "value": lives, "min": 1, "max": 9, "step": 1, "unit": "lives"},
         {
-            "name": "refill", "role": "lives_refill", "value": int(rng.choice([0, 0, 1, 2])), "min": 0, "max": 2,
+            "name": "start_lives",
+            "role": "start_lives",
+            "value": lives,
+            "min": 1,
+            "max": 9,
+            "step": 1,
+            "unit": "lives",
+        },
+        {
+            "name": "refill",
+            "role": "lives_refill",
+            "value": int(rng.choice([0, 0, 1, 2])),
+            "min": 0,
+            "max": 2,
             "step": 1,
         },
     ]
@@ -106,7 +118,9 @@ def draw_world(family: str, seed: int) -> World:
         t["gap"] = rng.uniform(0.3, 1.2)
         t["pace_skill"] = rng.uniform(0.0, 0.25)
         per_s = t["shots"] * 1000 / t["period"]
-        t["danger"] = np.log(t["wanted_deaths"] / n / t["clear_s"] / per_s) + np.cumsum(rng.normal(0.05, 0.2, n))
+        t["danger"] = np.log(t["wanted_deaths"] / n / t["clear_s"] / per_s) + np.cumsum(
+            rng.normal(0.05, 0.2, n)
+        )
     return World(family, stages, tunables, t)
 
 
@@ -149,96 +163,120 @@ def _people(world: World, people: int, rng: np.random.Generator) -> np.ndarray:
     return np.where(beginner, t["gap"] / 2, -t["gap"] / 2) + 0.6 * t["skill_sd"] * rng.standard_normal(people)
 
 
-def _danger(world, setting, segment, tier, skill, boss_skill, form, progress):  # noqa: ANN001, ANN202
-    """Deaths a second."""
+class _Crowd:
+    """The people of one attempt who are still in it: arrays of equal length, made shorter as people drop out."""
+
+    def __init__(self, **columns: np.ndarray):
+        self.__dict__.update(columns)
+
+    def keep(self, mask: np.ndarray) -> None:
+        for name, column in self.__dict__.items():
+            self.__dict__[name] = column[mask]
+
+
+def _danger(world: World, rate: np.ndarray, c: _Crowd) -> np.ndarray:
+    """Deaths a second. rate: ln of each segment's fire rate against the world's first setting."""
     t = world.truth
-    period = np.array([setting[x["name"]] for x in world.tunables[2:]], dtype=float)
-    rate = np.log(t["period"] / period)[segment]
+    ratio = rate[c.segment]
     if world.family == "hazard":
-        log = t["level"][segment] + t["exponent"] * rate + t["bend"] * rate**2 + skill + form
-        log = log - t["tier_safety"] * tier
-        return np.exp(log) * (1 + t["uneven"] * np.cos(2 * np.pi * progress))
-    per_s = (t["shots"] * 1000 / period)[segment]
-    crowd = t["crowd"] * np.log(per_s / (t["shots"] * 1000 / t["period"])[segment])
-    aim = t["aim_effect"] * (t["aimed"][segment] - 0.35)
-    odds = t["danger"][segment] + crowd * 0.6 + aim + skill + form + boss_skill * t["boss"][segment]
-    odds = odds - t["tier_safety"] * tier
+        log = t["level"][c.segment] + t["exponent"] * ratio + t["bend"] * ratio**2 + c.skill + c.form
+        return np.exp(log - t["tier_safety"] * c.tier) * (1 + t["uneven"] * np.cos(2 * np.pi * c.progress))
+    per_s = (t["shots"] * 1000 / t["period"])[c.segment] * np.exp(ratio)
+    odds = (
+        t["danger"][c.segment] + t["crowd"] * 0.6 * ratio + t["aim_effect"] * (t["aimed"][c.segment] - 0.35)
+    )
+    odds = odds + c.skill + c.form + c.boss_skill * t["boss"][c.segment] - t["tier_safety"] * c.tier
     return per_s / (1 + np.exp(-odds))
 
 
-def _run(world, setting, skill, learn, boss_skill, weary, attempt, who, rng, events):  # noqa: ANN001, ANN202
+def _run(world, setting, skill, learn, boss_skill, weary, attempt, who, rng, events):  # type: ignore[no-untyped-def]
     """One attempt of everybody in `who`. Returns furthest segment, died twice in the last one, over, seconds."""
-    t, people = world.truth, len(skill)
-    n = t["n"]
-    lives = np.full(people, setting["start_lives"])
-    tier = np.zeros(people, dtype=int)
-    segment = np.zeros(people, dtype=int)
-    progress = np.zeros(people)
-    here = np.zeros(people, dtype=int)
-    anger = np.zeros(people)
-    alive = who.copy()
-    quitted = np.zeros(people, dtype=bool)
-    clock = np.zeros(people)
+    t, people, n = world.truth, len(skill), world.truth["n"]
+    period = np.array([setting[x["name"]] for x in world.tunables[2:]], dtype=float)
+    rate = np.log(t["period"] / period)
     form = t.get("run_sd", 0.0) * rng.standard_normal(people) - learn * np.log(attempt + 1)
     form = form + t["fatigue"] * weary / 600
     pace = np.exp(t["clear_sd"] * rng.standard_normal((people, n)) - t["clear_sd"] ** 2 / 2)
     pace = pace * np.exp(t.get("pace_skill", 0.0) * skill)[:, None]
-    row = np.arange(people)
+    far, twice, length = np.zeros(people, dtype=int), np.zeros(people, dtype=bool), np.zeros(people)
+    zero = np.zeros(people, dtype=int)
+    c = _Crowd(
+        person=np.arange(people), skill=skill, form=form, boss_skill=boss_skill, pace=pace, tier=zero, segment=zero,
+        lives=np.full(people, setting["start_lives"]), progress=np.zeros(people), here=zero, anger=np.zeros(people),
+    )  # fmt: skip
+    c.keep(who)
+    clock = 0.0
 
-    def note(mask, kind, **fields):  # noqa: ANN001, ANN003, ANN202
+    def note(mask: np.ndarray, kind: str, **fields: object) -> None:
         if events is not None:
-            for p in np.nonzero(mask)[0]:
-                values = {k: int(v[p]) if isinstance(v, np.ndarray) else int(v) for k, v in fields.items()}
-                events.append((int(p), attempt, float(clock[p]), kind, values))
+            for i in np.nonzero(mask)[0]:
+                values = {k: int(v[i]) if isinstance(v, np.ndarray) else int(v) for k, v in fields.items()}
+                events.append((int(c.person[i]), attempt, clock, kind, values))
 
-    note(alive, "begin")
-    note(alive, "stage", number=t["stage"][segment], kind_=t["boss"][segment], lives=lives, tier=tier)
+    def leave(mask: np.ndarray) -> None:
+        ids = c.person[mask]
+        far[ids], twice[ids], length[ids] = c.segment[mask], c.here[mask] >= 2, clock
+
+    everybody = np.ones(len(c.person), dtype=bool)
+    note(everybody, "begin")
+    note(
+        everybody,
+        "stage",
+        number=t["stage"][c.segment],
+        kind_=t["boss"][c.segment],
+        lives=c.lives,
+        tier=c.tier,
+    )
     for _ in range(MOST_TICKS):
-        if not alive.any():
+        if not len(c.person):
             break
-        seg = np.minimum(segment, n - 1)
-        danger = _danger(world, setting, seg, tier, skill, boss_skill, form, progress)
-        clock = np.where(alive, clock + TICK_S, clock)
-        dies = alive & (rng.random(people) < -np.expm1(-danger * TICK_S))
-        lives = lives - dies
-        here = here + dies
-        anger = np.where(dies, 0.7 * anger + 1, anger)
-        tier = np.where(dies, np.maximum(tier - 1, 0), tier)
-        note(dies, "died", lives=np.maximum(lives, 0), tier=tier)
-        over = dies & (lives <= 0)
-        push = t["quit_again"] * (anger if world.family == "volley" else np.minimum(here - 1, 4))
-        gives_up = dies & ~over & (rng.random(people) < 1 / (1 + np.exp(-(t["quit"] + push))))
-        quitted |= gives_up
+        clock += TICK_S
+        count = len(c.person)
+        chance = rng.random((3, count))
+        dies = chance[0] < -np.expm1(-_danger(world, rate, c) * TICK_S)
+        c.lives = c.lives - dies
+        c.here = c.here + dies
+        c.anger = np.where(dies, 0.7 * c.anger + 1, c.anger)
+        c.tier = np.where(dies, np.maximum(c.tier - 1, 0), c.tier)
+        note(dies, "died", lives=np.maximum(c.lives, 0), tier=c.tier)
+        over = dies & (c.lives <= 0)
+        push = t["quit_again"] * (c.anger if world.family == "volley" else np.minimum(c.here - 1, 4))
+        gives_up = dies & ~over & (chance[1] < 1 / (1 + np.exp(-(t["quit"] + push))))
         note(over, "end", how=1)
         note(gives_up, "end", how=2)
-        alive &= ~(over | gives_up)
-        rises = alive & ~dies & (tier < t["top_tier"]) & (rng.random(people) < t["rise"] * TICK_S)
-        tier = tier + rises
-        note(rises, "upgrade", tier=tier, lives=lives)
-        period = np.array([setting[x["name"]] for x in world.tunables[2:]], dtype=float)
-        slower = (period / t["period"]) ** 0.1
-        speed = np.exp(t["tier_speed"] * tier) * slower[seg] / (t["clear_s"][seg] * pace[row, seg])
-        progress = np.where(alive & ~dies, progress + TICK_S * speed, progress)
-        clears = alive & (progress >= 1)
+        gone = over | gives_up
+        rises = ~dies & (c.tier < t["top_tier"]) & (chance[2] < t["rise"] * TICK_S)
+        c.tier = c.tier + rises
+        note(rises, "upgrade", tier=c.tier, lives=c.lives)
+        slower = np.exp(-0.1 * rate)[c.segment]
+        speed = np.exp(t["tier_speed"] * c.tier) * slower
+        speed = speed / (t["clear_s"][c.segment] * c.pace[np.arange(count), c.segment])
+        c.progress = np.where(dies, c.progress, c.progress + TICK_S * speed)
+        clears = ~gone & (c.progress >= 1)
         note(clears, "stage_over", cleared=1)
-        segment = segment + clears
-        progress = np.where(clears, 0.0, progress)
-        here = np.where(clears, 0, here)
-        wins = clears & (segment >= n)
+        c.segment = c.segment + clears
+        c.progress = np.where(clears, 0.0, c.progress)
+        wins = clears & (c.segment >= n)
         note(wins, "end", how=0)
-        alive &= ~wins
+        leave(gone | wins)
+        c.here = np.where(clears, 0, c.here)
         goes_on = clears & ~wins
-        new_stage = goes_on & (segment % 2 == 0)
+        new_stage = goes_on & (c.segment % 2 == 0)
         if setting["refill"] == 1:
-            lives = lives + new_stage
+            c.lives = c.lives + new_stage
         elif setting["refill"] == 2:
-            lives = np.where(new_stage, np.maximum(lives, setting["start_lives"]), lives)
-        at = np.minimum(segment, n - 1)
-        note(goes_on, "stage", number=t["stage"][at], kind_=t["boss"][at], lives=lives, tier=tier)
-    return np.where(segment >= n, n, segment), here >= 2, who & (segment < n), clock
+            c.lives = np.where(new_stage, np.maximum(c.lives, setting["start_lives"]), c.lives)
+        at = np.minimum(c.segment, n - 1)
+        note(goes_on, "stage", number=t["stage"][at], kind_=t["boss"][at], lives=c.lives, tier=c.tier)
+        if (gone | wins).any():
+            c.keep(~(gone | wins))
+    leave(np.ones(len(c.person), dtype=bool))
+    return far, twice, who & (far < n), length
 
 
-def figure(world: World, target: Mapping, setting: Mapping[str, int], rng: np.random.Generator, people: int = 4000) -> float:
+def figure(
+    world: World, target: Mapping, setting: Mapping[str, int], rng: np.random.Generator, people: int = 4000
+) -> float:
     """The population's true figure (by playing many people; standard error about 0.8 points at 4,000)."""
     attempts = target.get("attempts", 1)
     out = play(world, people, attempts, setting, rng)
