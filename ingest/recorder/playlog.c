@@ -68,10 +68,9 @@ static void put(struct playlog *log, const uint8_t *from, uint32_t count)
     uint32_t write = log->write;
     uint32_t code = log->code;
     uint32_t crc = log->crc;
-    const uint8_t *const end = from + count;
 
     log->length = (uint8_t)(log->length + count);
-    while (from != end) {
+    while (count-- != 0u) {
         const uint32_t byte = *from++;
         crc = crc_step(crc, byte);
         ring[write] = (uint8_t)byte;
@@ -168,7 +167,8 @@ static void send_about(struct playlog *log)
     if (settings) {
         header.nonce_or_length = log->nonce;
         header.first = (uint16_t)(first | (count << 8));
-        from = (const uint8_t *)log->values + 4u * first;
+        /* As a number, because values may be NULL, and NULL + 0 is not defined for pointers. */
+        from = (const uint8_t *)((uintptr_t)log->values + 4u * first);
         count *= 4u;
     }
     open_packet(log, settings ? SETTINGS : DICTIONARY);

@@ -64,6 +64,7 @@ struct playlog {
     uint32_t last;           /* tick of the last record or packet */
     uint32_t repeated;       /* tick of the last packet of settings or dictionary */
     uint32_t was;            /* what lock() returned */
+    volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
     uint16_t mask;           /* size of the ring - 1 */
     uint16_t write;          /* where the open frame's next byte goes */
     uint16_t code;           /* where the open COBS block's length goes */
@@ -78,7 +79,6 @@ struct playlog {
     const struct playlog_port *port;
     const int32_t *values;
     uint8_t *ring;
-    volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
 };
 
 /* Starts the recorder, and writes the first settings packet into the ring.
