@@ -126,6 +126,7 @@ def _through(
     step_s = clear_s / steps
     kept, lost = course.keep_tier, 1 - course.keep_tier
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
+    here_before = state.sum(axis=(0, 1, 2))
     for _ in range(steps):
         new = np.zeros_like(state)
         arrivals: np.ndarray | None = None
@@ -161,6 +162,9 @@ def _through(
         # The mean clock of those still in: tiers differ a little in their pace.
         pace = (by_tier * step_s).sum(axis=0) / np.maximum(here_now, 1e-300)
         for n, time in enumerate(times_s):
-            survive[n] = np.where((clock <= time) & (time < clock + pace), here_now, survive[n])
-        clock = clock + pace
+            # Between the ends of a step, those still in fall off at an even hazard.
+            share = np.clip((time - clock) / np.maximum(pace, 1e-12), 0, 1)
+            within = here_before * (np.maximum(here_now, 1e-300) / np.maximum(here_before, 1e-300)) ** share
+            survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
+        clock, here_before = clock + pace, here_now
     return state, clock

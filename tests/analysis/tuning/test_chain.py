@@ -1,0 +1,129 @@
+"""The outcome chain against closed forms and against brute force that knows nothing of it."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from analysis.tuning.chain import Course, play
+
+
+def course(
+    death: np.ndarray,
+    clear_s: np.ndarray,
+    lives: int = 3,
+    refill: tuple[int, ...] | None = None,
+    rise: float = 0.0,
+    keep: float = 0.0,
+    quits: tuple[float, float] = (0.0, 0.0),
+    spread: float = 0.0,
+) -> Course:
+    """death, clear_s: (segments, tiers) of one scenario."""
+    death, clear_s = np.atleast_2d(death)[:, :, None], np.atleast_2d(clear_s)[:, :, None]
+    segments = len(death)
+    return Course(
+        start_lives=lives,
+        refill=np.array(refill or [0] * segments),
+        start_tier=0,
+        death=death.astype(float),
+        clear_s=clear_s.astype(float),
+        rise=np.full((segments, 1), rise),
+        keep_tier=np.array([keep]),
+        quit_first=np.array([quits[0]]),
+        quit_again=np.array([quits[1]]),
+        spread=np.array([spread]),
+    )
+
+
+@pytest.mark.parametrize("mean", [0.3, 1.0, 2.0, 4.0])
+@pytest.mark.parametrize("lives", [1, 3, 6])
+def test_a_fixed_clear_time_gives_poisson_deaths(mean, lives):
+    """P(get through) = P(fewer than `lives` deaths), a Poisson count with the segment's mean."""
+    one = play(course([[mean / 40]], [[40.0]], lives))
+    assert one.reach[1, 0] == pytest.approx(stats.poisson.cdf(lives - 1, mean), abs=0.008)
+    fine = play(course([[mean / 40]], [[40.0]], lives), steps=60)
+    assert fine.reach[1, 0] == pytest.approx(stats.poisson.cdf(lives - 1, mean), abs=2e-4)
+
+
+@pytest.mark.parametrize("steps", [2, 6])
+def test_exponential_parts_give_negative_binomial_deaths(steps):
+    """A clear time of `steps` exponential parts: the deaths are negative binomial, exactly."""
+    mean, lives = 1.7, 3
+    spread = np.sqrt(np.log1p(1 / steps))
+    one = play(course([[mean / 30]], [[30.0]], lives, spread=spread), steps=steps)
+    exact = stats.nbinom.cdf(lives - 1, steps, steps / (steps + mean))
+    assert one.reach[1, 0] == pytest.approx(exact, abs=1e-12)
+
+
+def test_lives_policies_over_two_segments_match_the_binomial_sums():
+    """Two segments with Poisson deaths; the refill comes between them."""
+    first, second, lives = 1.2, 0.9, 3
+    left = stats.poisson.pmf(np.arange(lives), first)  # deaths so far: 0, 1, 2
+
+    def through(lives_then: np.ndarray) -> float:
+        return float(left @ stats.poisson.cdf(lives_then - 1, second))
+
+    remaining = lives - np.arange(lives)
+    death, clear = [[first / 30], [second / 30]], [[30.0], [30.0]]
+    for policy, then in ((0, remaining), (1, remaining + 1), (2, np.full(lives, lives))):
+        ends = play(course(death, clear, lives, refill=(0, policy)), steps=60)
+        assert ends.reach[2, 0] == pytest.approx(through(then), abs=3e-4), policy
+
+
+def test_what_goes_in_comes_out():
+    ends = play(course([[0.05, 0.03], [0.08, 0.05]], [[30, 28], [25, 20]], 3, (0, 1), 0.03, 0.2, (0.05, 0.2), 0.3))
+    assert ends.reach[-1, 0] + ends.over[0] + ends.quit[0] == pytest.approx(1, abs=1e-12)
+    assert np.all(np.diff(ends.reach[:, 0]) <= 0)
+    assert ends.segment_deaths.sum() == pytest.approx(ends.deaths[0])
+
+
+def test_brute_force_agrees():
+    """40,000 runs played in small ticks, with tiers, quits, refills: nothing of the chain's algebra is used."""
+    rng = np.random.default_rng(5)
+    death = np.array([[0.05, 0.035, 0.03], [0.09, 0.07, 0.05], [0.06, 0.05, 0.045]])
+    clear = np.array([[30, 27, 25], [20, 16, 13], [35, 33, 30]], dtype=float)
+    refill, rise, quits, lives0, people, tick = (0, 0, 2), 0.03, (0.06, 0.2), 3, 40_000, 0.1
+    segment, lives, tier = np.zeros(people, int), np.full(people, lives0), np.zeros(people, int)
+    progress, here = np.zeros(people), np.zeros(people, int)
+    state = np.zeros(people, int)  # 0 playing, 1 over, 2 quit, 3 finished
+    alive_s, deaths = np.zeros(people), np.zeros(people)
+    reached = np.zeros((4, people), bool)
+    reached[0] = True
+    while (state == 0).any():
+        on = state == 0
+        alive_s += tick * on
+        dies = on & (rng.random(people) < -np.expm1(-death[np.minimum(segment, 2), tier] * tick))
+        rises = on & ~dies & (tier < 2) & (rng.random(people) < rise * tick)
+        progress += np.where(on, tick / clear[np.minimum(segment, 2), tier], 0)
+        deaths += dies
+        lives -= dies
+        quitting = dies & (lives > 0) & (rng.random(people) < np.where(here > 0, quits[1], quits[0]))
+        here += dies
+        tier = np.where(dies, np.maximum(tier - 1, 0), tier + rises)
+        state = np.where(dies & (lives == 0), 1, np.where(quitting, 2, state))
+        through = (state == 0) & (progress >= 1)
+        segment += through
+        progress[through], here[through] = 0, 0
+        for j in (1, 2, 3):
+            reached[j] |= through & (segment == j)
+        state = np.where(through & (segment == 3), 3, state)
+        full = through & (segment < 3) & (np.array(refill)[np.minimum(segment, 2)] == 2)
+        lives = np.where(full, np.maximum(lives, lives0), lives)
+    ends = play(course(death, clear, lives0, refill, rise, 0.0, quits))
+    assert ends.reach[:, 0] == pytest.approx(reached.mean(axis=1), abs=0.012)
+    assert ends.quit[0] == pytest.approx((state == 2).mean(), abs=0.008)
+    assert ends.alive_s[0] == pytest.approx(alive_s.mean(), rel=0.02)
+    assert ends.deaths[0] == pytest.approx(deaths.mean(), rel=0.02)
+
+
+def test_surviving_so_many_seconds():
+    """One life, one segment: surviving t is exp(-h t); whoever finished before t has survived."""
+    ends = play(course([[0.02]], [[60.0]], 1), times_s=(15.0, 30.0, 90.0), steps=60)
+    expected = [np.exp(-0.02 * 15), np.exp(-0.02 * 30), np.exp(-0.02 * 60)]
+    assert ends.survive[:, 0] == pytest.approx(expected, abs=1e-4)
+
+
+def test_hopeless_rates_stay_chances():
+    ends = play(course([[4.0], [3.0]], [[60.0], [60.0]], 3))
+    assert np.all(ends.reach >= 0)
+    assert ends.reach[1, 0] < 1e-3
+    assert ends.over[0] == pytest.approx(1, abs=1e-3)
