@@ -5,7 +5,7 @@ read only this.
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import deaths, players, survival, timing
+from analysis.findings import deaths, genres, players, survival, timing
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -16,6 +16,7 @@ FINDERS: dict[str, Finder] = {
     "deaths": deaths.find,
     "survival": survival.find,
     "players": players.find,
+    "genres": genres.find,
     "timing": timing.find,
 }
 

@@ -80,8 +80,8 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
         found.append(
             Finding(
                 id="console.polling", question=QUESTION, title="How often the buttons are read",
-                sentence=f"Presses come in steps of {figure(ms, 'ms')}: that is how often the buttons are read, so a press "
-                f"is late by {figure(ms / 2, 'ms')} on average, in all {counted(bounced.size, 'press', 'presses')}.",
+                sentence=f"Presses come in steps of {figure(ms, 'ms')}: that is how often the buttons are read, so "
+                f"each of {counted(bounced.size, 'press', 'presses')} is late by {figure(ms / 2, 'ms')} on average.",
                 players=basis.players, runs=basis.runs, method="console.polling", facts={"poll_ms": ms},
             )
         )  # fmt: skip
@@ -103,7 +103,8 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
                 noise = rest_noise(sample["value"][own], sample["power_up_id"][own], span)
                 in_px = noise.sd * px if noise.sd is not None and px is not None else None
                 _add(rows, power_up, f"input {lane}", noise.sd, "raw", in_px, noise.flicker, noise.windows)
-    if "position" in basis.roles:
+    # Positions hold the player's own small movements too: second best, where no raw input tells.
+    if "position" in basis.roles and not any(noise is not None for noise in rows["noise"]):
         sample = reader.ask_chosen("position_samples", selection, most=_MOST_SAMPLES)
         span = float(np.ptp(sample["x"])) if sample["x"].size else 0.0
         for power_up in np.unique(sample["power_up_id"]):

@@ -1,4 +1,6 @@
-"""Do players get better from attempt to attempt, compared with themselves?"""
+"""Rates compared within players: do they get better from attempt to attempt, do they die more often at
+bosses?
+"""
 
 from dataclasses import dataclass
 
@@ -31,29 +33,49 @@ def learning_within_players(
 ) -> Learning | None:
     """The slope of the log rate on the log attempt, each player having a level of its own.
 
-    events, exposure, attempt, player: (n,), one row an attempt, attempts from 1. Fixed-effects Poisson: given
-    a player's total the counts are multinomial, so that players who stop early are compared with themselves
-    only, and not with those who went on (Hausman, Hall & Griliches 1984, Econometrica 52:909-938).
-    Cluster-robust with t(players - 1). None where nobody has events and two different attempts. A power law
-    of practice is the usual form: Newell & Rosenbloom 1981 (from memory); no more is claimed for it here than
-    a slope.
+    As `slope_within_players`, attempts counted from 1. A power law of practice is the usual form (Newell &
+    Rosenbloom 1981, from memory); no more is claimed for it here than a slope.
+    """
+    return slope_within_players(
+        events, exposure, np.log(np.asarray(attempt, dtype=float)), player, level=level
+    )
+
+
+def slope_within_players(
+    events: Array,
+    exposure: Array,
+    covariate: Array,
+    player: Array,
+    block: Array | None = None,
+    level: float = 0.95,
+) -> Learning | None:
+    """The slope of the log rate of events on a covariate, each player compared with itself.
+
+    events, exposure, covariate, player: (n,); block: (n,) labels of what else is held fixed beside the
+    player, for instance the stage. Fixed-effects Poisson: given a block's total the counts are multinomial,
+    so that players who stop early are not compared with those who went on (Hausman, Hall & Griliches 1984,
+    Econometrica 52:909-938). Cluster-robust with t(players - 1). None where no block has events and two
+    different values of the covariate, or where all events lie at the same end of it.
     """
     events, exposure = np.asarray(events, dtype=float), np.asarray(exposure, dtype=float)
     use = exposure > 0
-    labels, number = numbered(np.asarray(player)[use])
-    count, time, x = events[use], exposure[use], np.log(np.asarray(attempt, dtype=float)[use])
-    total = np.bincount(number, weights=count, minlength=labels.size)
-    span = np.zeros(labels.size)
-    np.maximum.at(span, number, x)
-    least = np.full(labels.size, np.inf)
+    count, time, x = events[use], exposure[use], np.asarray(covariate, dtype=float)[use]
+    _, owner = numbered(np.asarray(player)[use])
+    _, within = numbered(np.zeros(owner.size) if block is None else np.asarray(block)[use])
+    _, number = numbered(owner * (within.max(initial=0) + 1) + within)
+    blocks = int(number.max(initial=-1)) + 1
+    total = np.bincount(number, weights=count, minlength=blocks)
+    most, least = np.full(blocks, -np.inf), np.full(blocks, np.inf)
+    np.maximum.at(most, number, x)
     np.minimum.at(least, number, x)
-    tells = (total > 0) & (span > least)
+    tells = (total > 0) & (most > least)
     if not tells.any():
         return None
+    middle = float(x.mean())
 
     def parts(slope: float) -> tuple[Array, Array]:
-        """(score, information) of each player."""
-        weight = time * np.exp(slope * x)
+        """(score, information) of each block."""
+        weight = time * np.exp(slope * (x - middle))
         share = weight / np.bincount(number, weights=weight)[number]
         mean = np.bincount(number, weights=share * x)
         square = np.bincount(number, weights=share * x * x)
@@ -63,12 +85,15 @@ def learning_within_players(
         return float(parts(slope)[0][tells].sum())
 
     if score(-8) <= 0 or score(8) >= 0:
-        return None  # all events in everybody's first, or last, attempt: no finite slope
+        return None
     slope = float(optimize.brentq(score, -8, 8))
-    players = int(tells.sum())
+    scores, information = parts(slope)
+    whose = np.zeros(blocks, int)
+    whose[number] = owner
+    players = int(np.unique(whose[tells]).size)
     if players < 2:
         return Learning(slope, None, None, players)
-    scores, information = (part[tells] for part in parts(slope))
-    error = np.sqrt(players / (players - 1) * np.sum(scores**2)) / np.sum(information)
+    by_player = np.bincount(whose[tells], weights=scores[tells])
+    error = np.sqrt(players / (players - 1) * np.sum(by_player**2)) / np.sum(information[tells])
     reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
     return Learning(slope, float(slope - reach), float(slope + reach), players)

@@ -1,0 +1,33 @@
+"""What each genre of the class asks beyond deaths and survival. A game is asked what its logged roles allow.
+
+Staged shooters (see shooter.py): genres.boss, genres.tiers.
+Falling blocks (see blocks.py): genres.levels, genres.top_out, genres.droughts, genres.pace.
+One shot at a time (see one_shot.py): genres.streaks, genres.aim, genres.intervals.
+Rhythm games have their own question, `timing`. Each module's docstring lists tables and facts.
+"""
+
+from analysis.finding import Finding
+from analysis.findings import blocks, one_shot, shooter
+from analysis.findings.basis import NO_RUNS, nothing, read_basis
+from analysis.reader import Reader
+from analysis.selection import Selection
+
+QUESTION = "genres"
+
+
+def find(reader: Reader, selection: Selection) -> list[Finding]:
+    """The findings of the genres that the game's roles speak of; one that says so where there are none."""
+    basis = read_basis(reader, selection)
+    if not basis.runs:
+        return [nothing(QUESTION, NO_RUNS)]
+    found: list[Finding] = []
+    if "enemy_shot" in basis.roles or "pickup" in basis.roles:
+        found += shooter.find(reader, selection, basis)
+    if basis.roles & {"piece", "lock"}:
+        found += blocks.find(reader, selection, basis)
+    if "trial" in basis.roles:
+        found += one_shot.find(reader, selection, basis)
+    if found:
+        return found
+    sentence = "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `lock` or `trial` in these runs."
+    return [nothing(QUESTION, sentence, basis)]
