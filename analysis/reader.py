@@ -58,7 +58,7 @@ def _plain(column: Any) -> np.ndarray:
     if not np.ma.is_masked(column):
         return column.data
     if column.dtype.kind in "iufb":
-        return column.astype(float).filled(np.nan)
+        return np.ma.filled(column.astype(float), np.nan)
     # Not filled(None): that means the default fill value, a question mark.
     texts = np.array(column.data, dtype=object)
     texts[np.ma.getmaskarray(column)] = None

@@ -8,6 +8,9 @@ from ingest.records import Batch, RecordReader
 from ingest.session import Harm, Session
 from ingest.vocabulary import EventRole, FieldRole
 
+# More runs than a day of play; a hostile log could claim one a byte.
+MOST_RUNS = 10_000
+
 
 @dataclass
 class Counts:
@@ -34,7 +37,7 @@ class Watch:
         self._session = Session()
         self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
         self._counts = Counts()
-        # Where each run begins: the offset of the first byte of its first packet's frame, ascending.
+        # Where each run begins (the first MOST_RUNS): the offset of its first packet's frame, ascending.
         self.start_bytes: list[int] = []
         # The player each run names by itself; 0: none.
         self.logged_players: list[int] = []
@@ -86,10 +89,10 @@ class Watch:
                 counts.deaths += len(events.order)
             if role in newest:
                 newest[role] = max(newest[role], int(events.order[-1]))
-        for _, place, player in sorted(begun):
+        counts.runs += len(begun)
+        for _, place, player in sorted(begun)[: MOST_RUNS - len(self.start_bytes)]:
             self.start_bytes.append(place)
             self.logged_players.append(player)
-        counts.runs = len(self.start_bytes)
         if max(newest.values()) >= 0:
             counts.in_run = newest[EventRole.RUN_START] > newest[EventRole.RUN_END]
 

@@ -434,6 +434,17 @@ def test_the_player_that_the_console_logs_is_shown_unless_a_tag_was_given(tmp_pa
     assert recording.status().player is None
 
 
+def test_a_hostile_log_of_nothing_but_runs_costs_bounded_memory(tmp_path, monkeypatch):
+    monkeypatch.setattr("ingest.live.MOST_RUNS", 10)
+    recording = Recording(tmp_path / "a.playlog", "x")
+    encoder = console()
+    recording.take(
+        encoder.power_up() + b"".join(encoder.event(5 + n, "begin", {}) for n in range(50)) + encoder.flush()
+    )
+    assert recording.status().counts.runs == 50
+    assert len(recording._watch.start_bytes) == len(recording._watch.logged_players) == 10
+
+
 def test_arrivals_are_noted_at_most_ten_times_a_second(tmp_path):
     clock = iter(n * 0.01 for n in range(10_000))
     recording = Recording(tmp_path / "a.playlog", "x", clock=lambda: next(clock))
