@@ -94,7 +94,9 @@ class Script:
 
     def run(self) -> bytes:
         """What was sent."""
-        done = subprocess.run([str(replay_program())], input=bytes(self.bytes), capture_output=True, timeout=60)
+        done = subprocess.run(
+            [str(replay_program())], input=bytes(self.bytes), capture_output=True, timeout=60
+        )
         assert done.returncode == 0, (done.returncode, done.stderr.decode()[-3000:])
         return done.stdout
 
@@ -102,5 +104,6 @@ class Script:
 def field_bytes(kind: Kind, fields: dict[str, int]) -> bytes:
     """The fields as they go over the wire."""
     return b"".join(
-        (fields.get(f.name, 0) & ((1 << 8 * f.type.width) - 1)).to_bytes(f.type.width, "little") for f in kind.fields
+        (fields.get(f.name, 0) & ((1 << 8 * f.type.width) - 1)).to_bytes(f.type.width, "little")
+        for f in kind.fields
     )

@@ -256,4 +256,3 @@ def test_the_longest_packets_never_pass_128_bytes() -> None:
     data = script.run()
     assert len(reference.decode(data).events) == 20
     assert max(len(frame) for frame in data.split(b"\0")) <= 129
-

@@ -49,7 +49,11 @@ def write_text(study: Path, text: Path) -> Split:
         parts = []
         for table, kind, columns in split:
             values = [f'"{name}"::BIGINT' for name, _ in columns] + ["NULL"] * (most - len(columns))
-            parts.append(f"SELECT '{kind}' AS kind, " + ", ".join(f"{v} AS c{i}" for i, v in enumerate(values)) + f" FROM {table}")
+            parts.append(
+                f"SELECT '{kind}' AS kind, "
+                + ", ".join(f"{v} AS c{i}" for i, v in enumerate(values))
+                + f" FROM {table}"
+            )
         ask(f"COPY ({' UNION ALL '.join(parts)} ORDER BY c0, c3) TO '{text}' (HEADER)")
     return split
 
@@ -62,9 +66,11 @@ def read_text(text: Path, database: Path, split: Split) -> None:
         types = ", ".join(["'kind': 'VARCHAR'", *(f"'c{i}': 'BIGINT'" for i in range(most))])
         connection.execute("BEGIN")
         connection.execute("CREATE SCHEMA events")
-        connection.execute(f"CREATE TEMP TABLE raw AS FROM read_csv('{text}', header = true, columns = {{{types}}})")
+        connection.execute(
+            f"CREATE TEMP TABLE raw AS FROM read_csv('{text}', header = true, columns = {{{types}}})"
+        )
         for table, kind, columns in split:
-            made = ", ".join(f"c{i}::{type_} AS \"{name}\"" for i, (name, type_) in enumerate(columns))
+            made = ", ".join(f'c{i}::{type_} AS "{name}"' for i, (name, type_) in enumerate(columns))
             connection.execute(f"CREATE TABLE {table} AS SELECT {made} FROM raw WHERE kind = '{kind}'")
         connection.execute("DROP TABLE raw")
         connection.execute("COMMIT")
@@ -72,7 +78,10 @@ def read_text(text: Path, database: Path, split: Split) -> None:
 
 def same_events(study: Path, database: Path, split: Split) -> None:
     """Both ways must have loaded the same, or the comparison means nothing."""
-    with duckdb.connect(str(study), read_only=True) as one, duckdb.connect(str(database), read_only=True) as other:
+    with (
+        duckdb.connect(str(study), read_only=True) as one,
+        duckdb.connect(str(database), read_only=True) as other,
+    ):
         for table, _, columns in split:
             sums = ", ".join(f'count("{name}"), sum("{name}")' for name, _ in columns)
             asked = f"SELECT count(*), {sums} FROM {table}"
@@ -90,7 +99,9 @@ def plain_loop(log: Path, events: int) -> float:
         by_kind.setdefault(event.kind, []).append((event.power_up, event.tick, *event.fields.values()))
     with duckdb.connect() as connection:
         for kind, rows in by_kind.items():
-            connection.execute(f"CREATE TABLE k_{kind} ({', '.join(f'c{i} BIGINT' for i in range(len(rows[0])))})")
+            connection.execute(
+                f"CREATE TABLE k_{kind} ({', '.join(f'c{i} BIGINT' for i in range(len(rows[0])))})"
+            )
             with connection.appender(f"k_{kind}") as appender:
                 appender.append_rows(rows)
     return (time.perf_counter() - wall) / len(found)
@@ -99,7 +110,9 @@ def plain_loop(log: Path, events: int) -> float:
 def main(events: int, pairs: int) -> dict[str, float]:
     """Prints each pair and the medians; returns the medians of the ratios."""
     with tempfile.TemporaryDirectory() as folder:
-        log, study, text, database = (Path(folder) / name for name in ("l.playlog", "s.duckdb", "t.csv", "d.duckdb"))
+        log, study, text, database = (
+            Path(folder) / name for name in ("l.playlog", "s.duckdb", "t.csv", "d.duckdb")
+        )
         write_stream(log, events)
         ingest(log, study)
         split = write_text(study, text)

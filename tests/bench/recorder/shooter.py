@@ -111,7 +111,14 @@ class _Fight:
     """One stage's regular part or its boss."""
 
     def __init__(self, play: _Play, stage: int, boss: bool, lives: int, tier: int):
-        self.play, self.dice, self.stage, self.boss, self.lives, self.tier = play, play.dice, stage, boss, lives, tier
+        self.play, self.dice, self.stage, self.boss, self.lives, self.tier = (
+            play,
+            play.dice,
+            stage,
+            boss,
+            lives,
+            tier,
+        )
         self.skill = 0.95
         self.points = 0
         self.me = _Body(WIDTH / 2, HEIGHT - 16)
@@ -150,7 +157,9 @@ class _Fight:
     def enemies_act(self) -> None:
         dice, me = self.dice, self.me
         if not self.boss and len(self.enemies) < 3 + 2 * self.stage and dice.random() < 0.1:
-            self.enemies.append(_Body(dice.uniform(8, WIDTH - 8), 0, dice.uniform(-0.8, 0.8), 0.25, dice.randrange(20, 60)))
+            self.enemies.append(
+                _Body(dice.uniform(8, WIDTH - 8), 0, dice.uniform(-0.8, 0.8), 0.25, dice.randrange(20, 60))
+            )
         for e in self.enemies:
             e.x, e.y, e.wait = e.x + e.dx, e.y + e.dy, e.wait - 1
             if not 4 < e.x < WIDTH - 4:

@@ -1,0 +1,246 @@
+"""A game's own header: it compiles without a warning everywhere, and its mistakes are found by C or, else, by the PC."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from ingest.dictionary import BadDictionary, Dictionary, parse
+from ingest.vocabulary import EventRole, FieldRole, FieldType, StageKind, TunableRole
+from tests.bench.recorder import shooter
+from tests.needs import need
+from tests.recorder.native import RECORDER, compiler
+
+BENCH = Path(shooter.__file__).parent
+
+HEADER = """
+#include "playlog.h"
+#define LOG_GAME "Moth Run"
+#define LOG_FIRMWARE "1.0"
+#define LOG_CLOCK_HZ 1000
+#define LOG_SCREEN_WIDTH 160
+#define LOG_SCREEN_HEIGHT 128
+#define LOG_KINDS(KIND) KIND(begin, run_start) KIND(fell, death) KIND(blink, none)
+#define LOG_begin(FIELD, LABEL) FIELD(u8, who, player, none)
+#define LOG_fell(FIELD, LABEL) FIELD(u8, x, x, px) FIELD(i16, why, cause, none) LABEL(-1, "beam") LABEL(2, "wall")
+#define LOG_blink(FIELD, LABEL)
+#define MOST_LIVES 9
+#define LOG_TUNABLES(TUNABLE)                                                      \\
+    TUNABLE(lives, start_lives, 3, 1, MOST_LIVES, 1, lives, PLAYLOG_EVERYWHERE)    \\
+    TUNABLE(fire, fire_period, 800, 200, 2000, 10, ms, PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(1))
+PLAYLOG_DECLARE();
+"""
+USES = """
+PLAYLOG_DEFINE(schema);
+extern const int32_t values[LOG_TUNABLE_COUNT];
+const int32_t values[LOG_TUNABLE_COUNT] = LOG_VALUES;
+extern void use(struct playlog *log);
+void use(struct playlog *log)
+{
+    log_begin(log, 3);
+    log_fell(log, 80, -1);
+    log_blink(log);
+}
+"""
+WARNINGS = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wsign-conversion", "-Wshadow", "-Werror")
+COMPILERS = [
+    ("gcc", "-std=c99"),
+    ("gcc", "-std=c17"),
+    ("clang", "-std=c99"),
+    ("g++", "-std=c++11", "-xc++"),
+    ("g++", "-std=c++20", "-xc++"),
+    ("clang++", "-std=c++11", "-xc++"),
+    ("arm-none-eabi-gcc", "-std=c99", "-mcpu=cortex-m4", "-mthumb"),
+    ("arm-none-eabi-gcc", "-std=c99", "-mcpu=cortex-m0plus", "-mthumb"),
+    ("arm-none-eabi-g++", "-std=c++11", "-xc++", "-mcpu=cortex-m4", "-mthumb", "-fno-exceptions"),
+]
+
+
+def compiled(
+    folder: Path, header: str, *, uses: str = USES, command: tuple[str, ...] = ()
+) -> tuple[bool, str]:
+    """Whether a game with this header compiles, and what the compiler said."""
+    (folder / "moth_log.h").write_text(header, encoding="utf-8")
+    source = folder / "moth.c"
+    source.write_text('#include "moth_log.h"\n' + uses, encoding="utf-8")
+    command = command or (compiler(), "-std=c99")
+    done = subprocess.run(
+        [*command, *WARNINGS, f"-I{RECORDER}", "-c", str(source), "-o", str(folder / "moth.o")],
+        capture_output=True,
+        text=True,
+    )
+    return done.returncode == 0, done.stderr
+
+
+def dictionary_text(folder: Path, header: str, include: Path = RECORDER) -> bytes:
+    """The text that the console with this header sends."""
+    source = folder / "text.c"
+    source.write_text(
+        f"#include <stdio.h>\n{header}\nPLAYLOG_DEFINE(schema);\n"
+        "int main(void) { return fwrite(schema.text, 1, schema.length, stdout) != schema.length; }\n",
+        encoding="utf-8",
+    )
+    program = folder / "text"
+    command = [compiler(), "-std=c99", f"-I{RECORDER}", f"-I{include}", str(source), "-o", str(program)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return subprocess.run([str(program)], capture_output=True, check=True).stdout
+
+
+@pytest.mark.parametrize("command", COMPILERS, ids=" ".join)
+def test_recorder_and_game_compile_without_a_warning(command: tuple[str, ...], tmp_path: Path) -> None:
+    need(shutil.which(command[0]), f"{command[0]} is not installed")
+    ok, said = compiled(tmp_path, HEADER, command=(*command, "-Os"))
+    assert ok, said
+    done = subprocess.run(
+        [*command, "-Os", *WARNINGS, "-c", str(RECORDER / "playlog.c"), "-o", str(tmp_path / "playlog.o")],
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_text_says_what_the_header_says(tmp_path: Path) -> None:
+    dictionary = parse(dictionary_text(tmp_path, HEADER))
+    assert (dictionary.game, dictionary.firmware, dictionary.clock_hz) == ("Moth Run", "1.0", 1000)
+    assert dictionary.screen == (160, 128)
+    begin, fell, blink = dictionary.kinds
+    assert (begin.name, begin.role, blink.role, blink.fields) == ("begin", EventRole.RUN_START, None, ())
+    x, why = fell.fields
+    assert (x.name, x.type, x.role, x.unit) == ("x", FieldType.U8, FieldRole.X, "px")
+    assert (why.type, why.unit, dict(why.labels)) == (FieldType.I16, None, {-1: "beam", 2: "wall"})
+    lives, fire = dictionary.tunables
+    assert (lives.role, lives.low, lives.high, lives.step, dict(lives.scope)) == (
+        TunableRole.START_LIVES,
+        1,
+        9,
+        1,
+        {},
+    )
+    assert dict(fire.scope) == {"stage": 2, "stage_kind": StageKind.BOSS}
+
+
+def test_the_benchmarks_game_is_the_same_in_c_and_python(tmp_path: Path) -> None:
+    expected: Dictionary = shooter.dictionary()[0]
+    assert dictionary_text(tmp_path, '#include "shooter_log.h"', BENCH) == expected.text
+
+
+@pytest.mark.parametrize(
+    "macro, roles",
+    [("EVENT", EventRole), ("FIELD", FieldRole), ("TUNABLE", TunableRole)],
+)
+def test_the_header_knows_exactly_the_roles_of_the_vocabulary(macro: str, roles: type) -> None:
+    header = (RECORDER / "playlog.h").read_text(encoding="utf-8")
+    found = re.search(rf"#define PLAYLOG_{macro}_ROLES\(X\)((?:.*\\\n)*.*)\n", header)
+    assert found
+    assert re.findall(r"X\((\w+)\)", found.group(1)) == [role.value for role in roles]  # type: ignore[attr-defined]
+
+
+MISTAKES = {
+    "unknown event role": ("death)", "deth)", "PLAYLOG_EVENT_ROLE_deth"),
+    "unknown field role": ("x, x, px", "x, ex, px", "PLAYLOG_FIELD_ROLE_ex"),
+    "unknown tunable role": ("start_lives", "begin_lives", "PLAYLOG_TUNABLE_ROLE_begin_lives"),
+    "unknown type": ("u8, x", "u9, x", "playlog_u9"),
+    "kind twice": ("KIND(blink, none)", "KIND(blink, none) KIND(blink, none)", "LOG_KIND_blink"),
+    "kind without its fields": ("KIND(blink, none)", "KIND(blnk, none)", "LOG_blnk"),
+    "field twice": ("FIELD(i16, why", "FIELD(i16, x", "x"),
+    "role twice": ("why, cause", "why, x", "fields_of_fell_have_no_role_twice"),
+    "ago and ahead": (
+        "FIELD(u8, who, player, none)",
+        "FIELD(u8, a, ago, none) FIELD(u8, b, ahead, none)",
+        "fields_of_begin_are_not_both_ago_and_ahead",
+    ),
+    "seventeen fields": (
+        "FIELD(u8, who, player, none)",
+        " ".join(f"FIELD(u8, f{i}, none, none)" for i in range(17)),
+        "kind_begin_has_at_most_16_fields",
+    ),
+    "sixty-four kinds": (
+        "#define LOG_blink(FIELD, LABEL)",
+        "#define LOG_blink(FIELD, LABEL)\n#undef LOG_KINDS\n#define LOG_KINDS(KIND) "
+        + " ".join(f"KIND(k{i}, none)" for i in range(64))
+        + "\n"
+        + "\n".join(f"#define LOG_k{i}(FIELD, LABEL)" for i in range(64)),
+        "has_1_to_63_kinds",
+    ),
+    "tunable twice": ("TUNABLE(fire,", "TUNABLE(lives,", "lives"),
+    "value below its range": ("start_lives, 3", "start_lives, 0", "value_of_lives_is_between_min_and_max"),
+    "value above its range": ("800, 200", "2001, 200", "value_of_fire_is_between_min_and_max"),
+    "step of nothing": ("2000, 10", "2000, 0", "step_of_fire_is_positive"),
+    "unknown scope": ("PLAYLOG_STAGE(2)", "PLAYLOG_STAGES(2)", "PLAYLOG_STAGES"),
+    "clock too slow": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ 60", "clock_is_100_to_10000000_hz"),
+    "clock missing": ("#define LOG_CLOCK_HZ 1000", "", "LOG_CLOCK_HZ"),
+    "screen too wide": ("WIDTH 160", "WIDTH 5000", "screen_is_1_to_4096_pixels"),
+    "game without a name": ('"Moth Run"', '""', "game_and_firmware_have_names"),
+    "name too long": ("blink", "b" * 33, "has_at_most_32_characters"),
+    "dictionary too long": ('"beam"', '"' + "b" * 16384 + '"', "dictionary_has_at_most_16384_bytes"),
+}
+
+
+@pytest.mark.parametrize("old, new, said", MISTAKES.values(), ids=MISTAKES)
+def test_a_mistake_in_the_header_is_a_compile_error(old: str, new: str, said: str, tmp_path: Path) -> None:
+    """And the compiler's message names it."""
+    assert old in HEADER
+    ok, message = compiled(tmp_path, HEADER.replace(old, new), uses="PLAYLOG_DEFINE(schema);\n")
+    assert not ok
+    assert said in message
+
+
+@pytest.mark.parametrize(
+    "call",
+    ["log_fell(log, 80);", "log_fell(log, 80, 1, 2);", "log_fel(log, 80, 1);", "log_fell(log, 300, 1);"],
+)
+def test_a_mistake_in_a_call_is_a_compile_error(call: str, tmp_path: Path) -> None:
+    """Too few or many fields, an unknown kind, a constant that does not fit."""
+    ok, _ = compiled(
+        tmp_path, HEADER, uses=f"extern void f(struct playlog *log); void f(struct playlog *log) {{ {call} }}"
+    )
+    assert not ok
+
+
+REFUSED = {
+    "capital letter in a name": ("why, cause", "Why, cause", "line 10", "no name"),
+    "control character in a label": ('"beam"', '"be\\tam"', "line 11", "control character"),
+    "label twice": ("LABEL(2,", "LABEL(-1,", "line 12", "label already"),
+    "label out of the type's range": ("LABEL(2,", "LABEL(40000,", "line 12", "integer from"),
+    "number in parentheses": ("MOST_LIVES 9", "MOST_LIVES (9)", "line 14", "'(9)'"),
+    "number with a suffix": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ 1000u", "line 4", "'1000u'"),
+    "scope that is no number": ("PLAYLOG_STAGE(2)", "PLAYLOG_STAGE(two)", "line 15", "'two'"),
+}
+
+
+@pytest.mark.parametrize("old, new, line, said", REFUSED.values(), ids=REFUSED)
+def test_what_c_cannot_see_the_pc_refuses(old: str, new: str, line: str, said: str, tmp_path: Path) -> None:
+    """Naming the dictionary's line and what is wrong with it."""
+    assert old in HEADER
+    text = dictionary_text(tmp_path, HEADER.replace(old, new))
+    with pytest.raises(BadDictionary) as refused:
+        parse(text)
+    assert line in str(refused.value) and said in str(refused.value)
+
+
+def test_the_example_of_the_readme_compiles_and_is_ten_lines(tmp_path: Path) -> None:
+    blocks = re.findall(r"```c\n(.*?)```", (RECORDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    header, game = blocks[:2]
+    assert len(header.strip().splitlines()) <= 12
+    before, _, inside = game.partition("playlog_init(")
+    (tmp_path / "moth_log.h").write_text("#pragma once\n" + header, encoding="utf-8")
+    source = (
+        '#include "moth_log.h"\nstatic uint32_t ticks(void) { return 0; }\nstatic uint32_t lock(void) { return 0; }\n'
+        "static void unlock(uint32_t was) { (void)was; }\nstatic bool uart_can_take_a_byte(void) { return true; }\n"
+        f"static void uart_write(int byte) {{ (void)byte; }}\n{before}\n"
+        f"int main(void) {{ const uint16_t nonce = 1; int byte;\nplaylog_init({inside}\nreturn 0; }}\n"
+    )
+    (tmp_path / "game.c").write_text(source, encoding="utf-8")
+    program = tmp_path / "game"
+    done = subprocess.run(
+        [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", f"-I{RECORDER}", str(tmp_path / "game.c"),
+         str(RECORDER / "playlog.c"), "-o", str(program)],
+        capture_output=True, text=True,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert subprocess.run([str(program)]).returncode == 0
