@@ -3,18 +3,16 @@
 from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, callback_context, dcc, html, no_update
-from flask import Response, abort, request
 
 from analysis.selection import Selection
-from dashboard import exports, ids
+from dashboard import ids
+from dashboard.downloads import PLOTLY_ADDRESS, add_downloads
 from dashboard.filter_bar import filter_bar
-from dashboard.filters import from_address, in_words, to_address, with_values
+from dashboard.filters import from_address, to_address, with_values
 from dashboard.guard import protect
 from dashboard.page import Page
 from dashboard.pages import PAGES
-from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
-from dashboard.report.markup import table
 from dashboard.session import Session
 from dashboard.wording import counted
 
@@ -30,6 +28,7 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
         update_title="",
         assets_folder="assets",
         serve_locally=True,
+        external_scripts=[{"src": PLOTLY_ADDRESS, "async": "async"}],
         add_log_handler=False,
     )
     app.enable_dev_tools(debug=False, dev_tools_disable_version_check=True)
@@ -38,7 +37,7 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
-    _add_downloads(app, session)
+    add_downloads(app.server, session)
     protect(app.server, host, token, app.csp_hashes())
     return app
 
@@ -53,8 +52,12 @@ def _frame() -> html.Div:
                     html.Div(id=ids.NAVIGATION, className="links"),
                     html.Div(
                         [
-                            html.Button("Undo", id=ids.UNDO, className="button quiet", type="button", hidden=True),
-                            html.Button("Light / dark", id=ids.THEME_BUTTON, className="button quiet", type="button"),
+                            html.Button(
+                                "Undo", id=ids.UNDO, className="button quiet", type="button", hidden=True
+                            ),
+                            html.Button(
+                                "Light / dark", id=ids.THEME_BUTTON, className="button quiet", type="button"
+                            ),
                         ],
                         className="rail-foot",
                     ),
@@ -168,7 +171,9 @@ def _wire(app: Dash, session: Session) -> None:
         return session.last_change is None, f"Undo {session.last_change}"
 
     @app.callback(
-        Output(ids.MESSAGE, "children", allow_duplicate=True), Input(ids.UNDO, "n_clicks"), prevent_initial_call=True
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        Input(ids.UNDO, "n_clicks"),
+        prevent_initial_call=True,
     )
     def undo(clicks: int | None) -> Any:
         done = session.undo() if clicks else None
@@ -238,40 +243,3 @@ def _stands(bar: list[Any], values: list[Any], options: list[Any]) -> bool:
     return [control.value for control in controls] == values and [
         control.options for control in controls
     ] == options
-
-
-def _add_downloads(app: Dash, session: Session) -> None:
-    @app.server.get("/table/<finding_id>/<name>.csv")
-    def table_file(finding_id: str, name: str) -> Response:
-        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
-        finding = session.finding(finding_id, selection) if selection is not None else None
-        if finding is None or selection is None or name not in finding.tables:
-            abort(404)
-        head = exports.header(finding, in_words(selection), session.basis(selection).fingerprint)
-        answer = Response(exports.as_csv(finding.tables[name], head), mimetype="text/csv; charset=utf-8")
-        answer.headers["Content-Disposition"] = (
-            f'attachment; filename="{_file_name(finding_id)}-{_file_name(name)}.csv"'
-        )
-        return answer
-
-
-    @app.server.get("/table/<finding_id>/<name>.html")
-    def table_markup(finding_id: str, name: str) -> Response:
-        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
-        finding = session.finding(finding_id, selection) if selection is not None else None
-        if finding is None or name not in finding.tables:
-            abort(404)
-        return Response(table(finding.tables[name], name.replace("_", " "), most=200), mimetype="text/html; charset=utf-8")
-
-    @app.server.get("/runs.html")
-    def runs_markup() -> Response:
-        selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
-        if selection is None:
-            abort(404)
-        return Response(runs_table(session, selection.game), mimetype="text/html; charset=utf-8")
-
-
-def _file_name(text: str) -> str:
-    return "".join(
-        letter if letter.isascii() and (letter.isalnum() or letter in "._-") else "_" for letter in text
-    )

@@ -3,55 +3,55 @@
 from typing import Any
 from urllib.parse import quote
 
-from dash import dcc, html
+from dash import html
 
 from analysis.finding import Finding
 from analysis.methods import METHODS
 from analysis.selection import Selection
 from dashboard import wording
-from dashboard.figures import WIDE, figure_for
+from dashboard.figures import WIDE, has_figure
 from dashboard.filters import to_address
 from dashboard.palette import Theme
 
-GRAPH_SETTINGS = {
-    "displaylogo": False,
-    "showSendToCloud": False,
-    "displayModeBar": False,
-    "responsive": True,
-    "scrollZoom": False,
-}
 
-
-def card(finding: Finding, selection: Selection, theme: Theme) -> html.Section:
-    """One finding as a card. Its figure, where it has one, is drawn in `theme`."""
-    figure = figure_for(finding, theme)
-    wide = " wide" if finding.id in WIDE else ""
+def card(
+    finding: Finding, selection: Selection, theme: Theme, version: int, said: frozenset[str] = frozenset()
+) -> html.Section:
+    """One finding as a card. Its figure, where it has one, is drawn in `theme`; warnings in `said` are left out."""
+    drawn = has_figure(finding)
+    address = f"/figure/{quote(finding.id)}.json{to_address(selection)}&theme={theme.name}&version={version}"
     return html.Section(
         [
             html.H2(finding.title),
             html.P(prose(finding.sentence), className="saying"),
-            *[html.P(prose(warning), className="warning") for warning in finding.warnings],
-            graph(figure, finding.title) if figure is not None else None,
+            *[
+                html.P(prose(warning), className="warning")
+                for warning in finding.warnings
+                if warning not in said
+            ],
+            graph(address, finding.title) if drawn else None,
             html.P(_basis_parts(finding), className="basis-line"),
             html.Div(
-                [_method(finding), _numbers(finding, selection), _downloads(finding, selection, figure)],
+                [
+                    _method(finding),
+                    _numbers(finding, selection, version),
+                    _downloads(finding, selection, drawn),
+                ],
                 className="drawer",
             ),
         ],
-        className="card" + wide,
+        className="card" + (" wide" if finding.id in WIDE else ""),
+        key=finding.id,
         **{"data-finding": finding.id},
     )
 
 
-def graph(figure: Any, title: str) -> html.Div:
-    """A figure with a name for screen readers and a file name for its downloads."""
-    height = figure["layout"].get("height") if isinstance(figure, dict) else figure.layout.height
-    style = {"height": f"{height or 320}px"}
+def graph(address: str, title: str) -> html.Div:
+    """A place for the figure that the server gives at `address`; it is drawn when it comes into view."""
     return html.Div(
-        dcc.Graph(figure=figure, config=GRAPH_SETTINGS, responsive=True, style=style),
         role="img",
         className="drawing",
-        **{"aria-label": f"Figure: {title}. Its numbers are in the table below it."},
+        **{"data-figure": address, "aria-label": f"Figure: {title}. Its numbers are in the table below it."},
     )
 
 
@@ -123,27 +123,29 @@ def served(address: str, label: str) -> html.Div:
     """
     return html.Div(
         className="table served",
-        key=address,
         tabIndex="0",
         role="region",
         **{"data-source": address, "aria-label": label},
     )
 
 
-def _numbers(finding: Finding, selection: Selection) -> html.Details | None:
+def _numbers(finding: Finding, selection: Selection, version: int) -> html.Details | None:
     if not finding.tables:
         return None
-    address = to_address(selection)
+    address = f"{to_address(selection)}&version={version}"
     tables = [
-        served(f"/table/{quote(finding.id)}/{quote(name)}.html{address}", f"{finding.title}: {name.replace('_', ' ')}")
+        served(
+            f"/table/{quote(finding.id)}/{quote(name)}.html{address}",
+            f"{finding.title}: {name.replace('_', ' ')}",
+        )
         for name in finding.tables
     ]
     return html.Details([html.Summary("Numbers"), *tables])
 
 
-def _downloads(finding: Finding, selection: Selection, figure: Any) -> html.Div:
+def _downloads(finding: Finding, selection: Selection, drawn: bool) -> html.Div:
     parts: list[Any] = []
-    if figure is not None:
+    if drawn:
         parts += [
             html.Button(
                 kind.upper(),

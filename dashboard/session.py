@@ -84,9 +84,13 @@ class Session:
         return [finding for question in FINDERS for finding in self.findings(question, selection)]
 
     def finding(self, finding_id: str, selection: Selection) -> Finding | None:
-        """One finding by its id."""
-        question = finding_id.partition(".")[0]
-        return next((one for one in self.findings(question, selection) if one.id == finding_id), None)
+        """One finding by its id, which mostly begins with its question."""
+        first = finding_id.partition(".")[0]
+        for question in sorted(FINDERS, key=lambda key: key != first):
+            for one in self.findings(question, selection):
+                if one.id == finding_id:
+                    return one
+        return None
 
     def ask(self, query: str, **parameters: object) -> Columns:
         """One of analysis/queries, remembered until the study changes."""

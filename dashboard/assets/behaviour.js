@@ -33,19 +33,61 @@
     }
   });
 
-  /* Long tables come as the server's own HTML, which escapes every text, once they are in view. */
+  /* Long tables and figures are fetched once they are in view, and again when their address changes. Tables come as
+     the server's own HTML, in which every text is escaped. */
+  const settings = { displaylogo: false, displayModeBar: false, showSendToCloud: false, responsive: true };
+  const wanted = new WeakMap();
+
+  function plotlyReady() {
+    return new Promise(function (resolve) {
+      (function look() { if (window.Plotly) { resolve(window.Plotly); } else { window.setTimeout(look, 20); } })();
+    });
+  }
+
+  async function fill(place) {
+    const address = place.dataset.figure || place.dataset.source;
+    if (wanted.get(place) === address) { return; }
+    wanted.set(place, address);
+    try {
+      const answer = await window.fetch(address);
+      if (!answer.ok || wanted.get(place) !== address) { return; }
+      if (place.dataset.source) {
+        place.innerHTML = await answer.text();
+        return;
+      }
+      const figure = await answer.json();
+      const Plotly = await plotlyReady();
+      if (wanted.get(place) !== address || !place.isConnected) { return; }
+      place.style.height = figure.layout.height + "px";
+      await Plotly.react(place, figure.data, figure.layout, settings);
+      place.dataset.drawn = address;
+    } catch (error) {
+      wanted.delete(place);  /* the server is gone or the page was left; the next look tries again */
+    }
+  }
+
   const inView = new IntersectionObserver(function (entries) {
     for (const entry of entries) {
-      const place = entry.target;
-      if (!entry.isIntersecting || place.dataset.shown === place.dataset.source) { continue; }
-      place.dataset.shown = place.dataset.source;
-      fetch(place.dataset.source).then(function (answer) { return answer.ok ? answer.text() : ""; })
-        .then(function (text) { place.innerHTML = text; });
+      entry.target.dataset.inView = entry.isIntersecting ? "1" : "";
+      if (entry.isIntersecting) { fill(entry.target); }
     }
+  }, { rootMargin: "250px" });
+  const places = "[data-figure], [data-source]";
+  new MutationObserver(function (changes) {
+    for (const change of changes) {
+      if (change.type === "attributes") {
+        if (change.target.dataset.inView) { fill(change.target); }
+        continue;
+      }
+      for (const node of change.addedNodes) {
+        if (node.nodeType !== 1 || node.namespaceURI !== "http://www.w3.org/1999/xhtml") { continue; }
+        if (node.matches(places)) { inView.observe(node); }
+        for (const place of node.querySelectorAll(places)) { inView.observe(place); }
+      }
+    }
+  }).observe(document.documentElement, {
+    childList: true, subtree: true, attributes: true, attributeFilter: ["data-figure", "data-source"]
   });
-  new MutationObserver(function () {
-    for (const place of document.querySelectorAll(".served")) { inView.observe(place); }
-  }).observe(document.documentElement, { childList: true, subtree: true });
 
   document.addEventListener("click", function (event) {
     const button = event.target.closest(".save-figure");

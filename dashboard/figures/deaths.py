@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures.frame import faded, framed, whisker_height, whiskers
+from dashboard.figures.frame import faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme
 
 
@@ -14,19 +14,25 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
     width, height = facts["screen_width"], facts["screen_height"]
     x, y, wide, high = (np.asarray(cells[name], float) for name in ("x_px", "y_px", "width_px", "height_px"))
     exposed = bool(facts.get("exposure"))
-    value = np.asarray(cells["rate_per_s" if exposed else "deaths"], float) * (60 if exposed else 1)
+    value = np.asarray(cells["smooth_rate" if exposed else "deaths"], float) * (60 if exposed else 1)
     columns, rows = np.unique(x), np.unique(y)
     z = np.full((len(rows), len(columns)), np.nan)
     told = np.full((len(rows), len(columns)), "", dtype=object)
     at = np.searchsorted(rows, y), np.searchsorted(columns, x)
-    # A place nobody stayed in has no rate; a single death in half a second has one that would drown all others.
-    top = float(np.nanquantile(value[value > 0], 0.97)) if (value > 0).any() else 1.0
+    top = float(np.nanmax(value)) if (value > 0).any() else 1.0
     z[at] = value
     told[at] = [
         f"x {a:.0f} to {a + b:.0f}, y {c:.0f} to {c + d:.0f}<br>{int(n)} deaths of {int(p)} players"
         + (f" in {s:.0f} s" if exposed and np.isfinite(s) else "")
         for a, b, c, d, n, p, s in zip(
-            x, wide, y, high, cells["deaths"], cells["players"], np.asarray(cells["seconds"], float), strict=True
+            x,
+            wide,
+            y,
+            high,
+            cells["deaths"],
+            cells["players"],
+            np.asarray(cells["seconds"], float),
+            strict=True,
         )
     ]
     heat = go.Heatmap(
@@ -68,7 +74,12 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
     )
     for i in np.flatnonzero(np.asarray(cells["hot"], bool)):
         figure.add_shape(
-            type="rect", x0=x[i], x1=x[i] + wide[i], y0=y[i], y1=y[i] + high[i], line={"color": theme.alive, "width": 2.5}
+            type="rect",
+            x0=x[i],
+            x1=x[i] + wide[i],
+            y0=y[i],
+            y1=y[i] + high[i],
+            line={"color": theme.alive, "width": 2.5},
         )
     return figure
 
@@ -80,7 +91,10 @@ def causes(finding: Finding, theme: Theme) -> go.Figure:
     share, low, high = (100 * np.asarray(table[name], float)[::-1] for name in ("share", "low", "high"))
     return framed(
         theme,
-        [_bars(theme, labels, share, theme.death), whiskers(theme, labels, share, low, high, colour=theme.death)],
+        [
+            _bars(theme, labels, share, theme.death),
+            whiskers(theme, labels, share, low, high, colour=theme.death),
+        ],
         x="of all deaths, % (95 % interval)",
         height=whisker_height(len(labels)) + 40,
         showlegend=False,
@@ -104,5 +118,52 @@ def by_stage(finding: Finding, theme: Theme) -> go.Figure:
 
 def _bars(theme: Theme, labels: list[str], value: np.ndarray, colour: str) -> go.Bar:
     return go.Bar(
-        x=value, y=labels, orientation="h", marker={"color": faded(colour, 0.25)}, width=0.6, hoverinfo="skip", showlegend=False
+        x=value,
+        y=labels,
+        orientation="h",
+        marker={"color": faded(colour, 0.25)},
+        width=0.6,
+        hoverinfo="skip",
+        showlegend=False,
     )
+
+
+def fairness(finding: Finding, theme: Theme) -> go.Figure:
+    """How old the killing shots were, with what a human reaction takes."""
+    age = np.asarray(finding.tables["ages"]["age_ms"], float)
+    bars = go.Histogram(
+        x=age,
+        xbins={"start": 0, "size": _age_bin(age)},
+        marker={"color": theme.death},
+        name="deaths",
+        showlegend=False,
+    )
+    figure = framed(
+        theme, [bars], x="age of the killing shot, ms", y="deaths", bargap=0.05, xaxis={"rangemode": "tozero"}
+    )
+    facts = finding.facts
+    for name, label in (("nobody_reacts_ms", "nobody reacts"), ("simple_reaction_ms", "simple reaction")):
+        if facts.get(name) is not None:
+            reference(figure, float(facts[name]), theme.ink, label)
+    return figure
+
+
+def scattered(finding: Finding, theme: Theme) -> go.Figure:
+    """The places of the deaths in question."""
+    table = finding.tables["deaths"]
+    dots = go.Scatter(
+        x=table["x"], y=table["y"], mode="markers", marker={"size": 7, "color": theme.death, "opacity": 0.6}
+    )
+    return framed(
+        theme,
+        [dots],
+        x="pixels from the left",
+        y="pixels from the top",
+        height=240,
+        yaxis={"autorange": "reversed"},
+    )
+
+
+def _age_bin(age: np.ndarray) -> float:
+    widest = float(np.nanmax(age)) if np.isfinite(age).any() else 1.0
+    return max(10.0, round(widest / 40 / 10) * 10)

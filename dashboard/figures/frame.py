@@ -1,8 +1,9 @@
 """What all figures share: margins, fonts, grid, hover; and marks that several draw, such as bands and whiskers."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.palette import Theme
@@ -39,6 +40,7 @@ def framed(
         "yaxis": axis | {"title": axis["title"] | {"text": y}},
         "showlegend": sum(1 for trace in traces if getattr(trace, "showlegend", None) is not False) > 1,
         "dragmode": False,
+        "template": go.layout.Template(),  # plotly's own would add 7 kB to every figure and is overridden anyway
     }
     for key, value in layout.items():
         base[key] = (
@@ -64,26 +66,34 @@ def band(x: Any, low: Any, high: Any, colour: str, name: str, step: bool = False
 
 
 def whiskers(
-    theme: Theme, labels: Sequence[str], value: Any, low: Any, high: Any, name: str = "", colour: str = ""
+    theme: Theme,
+    labels: Sequence[str],
+    value: Any,
+    low: Any,
+    high: Any,
+    name: str = "",
+    colour: str = "",
+    symbol: str = "circle",
 ) -> go.Scatter:
-    """Points with their intervals, one a row, read from top to bottom."""
+    """Points with their intervals, one a row. What is missing (NaN) is not drawn."""
     colour = colour or theme.alive
-    above = [None if h is None or v is None else h - v for v, h in zip(value, high, strict=True)]
-    below = [None if lo is None or v is None else v - lo for v, lo in zip(value, low, strict=True)]
+    v, lo, hi = (np.asarray(column, float) for column in (value, low, high))
     return go.Scatter(
-        x=value,
+        x=v,
         y=list(labels),
         mode="markers",
         name=name,
-        marker={"color": colour, "size": 9},
+        marker={"color": colour, "size": 9, "symbol": symbol},
         error_x={
             "type": "data",
-            "array": above,
-            "arrayminus": below,
+            "array": hi - v,
+            "arrayminus": v - lo,
             "color": colour,
             "thickness": 1.6,
             "width": 5,
         },
+        customdata=np.column_stack([lo, hi]),
+        hovertemplate="%{y}: %{x:.3g} (%{customdata[0]:.3g} to %{customdata[1]:.3g})<extra></extra>",
     )
 
 
@@ -97,5 +107,76 @@ def reference(figure: go.Figure, x: float, colour: str, label: str) -> None:
     figure.add_vline(
         x=x,
         line={"color": colour, "width": 1.4, "dash": "dot"},
-        annotation={"text": label, "font": {"size": 11, "color": colour}, "yanchor": "top", "textangle": -90, "xanchor": "right"},
+        annotation={
+            "text": label,
+            "font": {"size": 11, "color": colour},
+            "yanchor": "top",
+            "textangle": -90,
+            "xanchor": "right",
+        },
     )
+
+
+def interval_rows(
+    theme: Theme,
+    labels: Sequence[str],
+    table: Mapping[str, Any],
+    value: str,
+    low: str = "low",
+    high: str = "high",
+    *,
+    x: str,
+    colour: str = "",
+    scale: float = 1.0,
+    zero: bool = False,
+    limits: tuple[float, float] | None = None,
+) -> go.Figure:
+    """A figure of one interval a row, the first row on top. `scale` 100 makes per cent of shares."""
+    columns = [scale * np.array(table[name], float)[::-1] for name in (value, low, high)]
+    axis: dict[str, Any] = {"range": list(limits)} if limits else {}
+    rows = list(labels)[::-1]
+    figure = framed(
+        theme,
+        [whiskers(theme, rows, *columns, colour=colour)],
+        x=x,
+        height=whisker_height(len(rows)),
+        xaxis=axis,
+    )
+    if zero:
+        figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
+    return figure
+
+
+def interval_steps(
+    theme: Theme,
+    at: Sequence[Any],
+    table: Mapping[str, Any],
+    value: str,
+    low: str = "low",
+    high: str = "high",
+    *,
+    x: str,
+    y: str,
+    colour: str,
+    scale: float = 1.0,
+    height: int = 280,
+) -> go.Figure:
+    """A figure of one interval for each of a few ordered steps, from left to right."""
+    v, lo, hi = (scale * np.array(table[name], float) for name in (value, low, high))
+    marks = go.Scatter(
+        x=list(at),
+        y=v,
+        mode="markers+lines",
+        marker={"color": colour, "size": 9},
+        line={"color": faded(colour, 0.5), "width": 1.5},
+        error_y={
+            "type": "data",
+            "array": hi - v,
+            "arrayminus": v - lo,
+            "color": colour,
+            "thickness": 1.6,
+            "width": 5,
+        },
+        showlegend=False,
+    )
+    return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"})

@@ -7,7 +7,12 @@ from analysis.reader import Columns
 from dashboard.figures.frame import framed
 from dashboard.palette import Theme
 
-_ENDINGS = (("finished", "finished", "hit"), ("game_over", "game over", "death"), ("quit", "quit", "quit"), ("cut", "cut or going on", "soft"))
+_ENDINGS = (
+    ("finished", "finished", "hit"),
+    ("game_over", "game over", "death"),
+    ("quit", "quit", "quit"),
+    ("cut", "cut or going on", "soft"),
+)
 
 
 def recent_runs(runs: Columns, theme: Theme) -> go.Figure:

@@ -4,7 +4,16 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures.frame import band, faded, framed, reference, whisker_height, whiskers
+from dashboard.figures.frame import (
+    band,
+    faded,
+    framed,
+    interval_rows,
+    interval_steps,
+    reference,
+    whisker_height,
+    whiskers,
+)
 from dashboard.palette import Theme
 
 
@@ -24,7 +33,9 @@ def hit_share(finding: Finding, theme: Theme) -> go.Figure:
     whole = finding.estimate
     if whole is not None and whole.value is not None:
         if whole.low is not None and whole.high is not None:
-            figure.add_vrect(x0=100 * whole.low, x1=100 * whole.high, fillcolor=faded(theme.hit, 0.14), line_width=0)
+            figure.add_vrect(
+                x0=100 * whole.low, x1=100 * whole.high, fillcolor=faded(theme.hit, 0.14), line_width=0
+            )
         figure.add_vline(x=100 * whole.value, line={"color": theme.hit, "width": 1.5, "dash": "dash"})
     return figure
 
@@ -48,16 +59,22 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
             )
         )
     x, value, low, high = (np.asarray(curve[name], float) for name in ("window_ms", "share", "low", "high"))
-    traces += band(x, 100 * low, 100 * high, theme.hit, "all")
+    traces += band(x, 100 * low, 100 * high, theme.hit, "")
     traces.append(
-        go.Scatter(x=x, y=100 * value, mode="lines", name="all notes", line={"color": theme.hit, "width": 2.5})
+        go.Scatter(
+            x=x, y=100 * value, mode="lines", name="all notes", line={"color": theme.hit, "width": 2.5}
+        )
     )
     for name, label, dash in (("median", "median player", "dash"), ("lower_quarter", "lower quarter", "dot")):
         y = 100 * np.asarray(curve[name], float)
         traces.append(
-            go.Scatter(x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash})
+            go.Scatter(
+                x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash}
+            )
         )
-    figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
+    figure = framed(
+        theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]}
+    )
     return _today(figure, finding, theme, ("early_ms", "late_ms"))
 
 
@@ -111,7 +128,8 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
     order = np.argsort(bias)
     labels = [str(table["player"][i]) for i in order]
     bias, low, high, spread = (
-        np.asarray(table[name], float)[order] for name in ("bias_ms", "bias_low_ms", "bias_high_ms", "spread_ms")
+        np.asarray(table[name], float)[order]
+        for name in ("bias_ms", "bias_low_ms", "bias_high_ms", "spread_ms")
     )
     reach = go.Bar(
         y=labels, x=2 * spread, base=bias - spread, orientation="h", name="spread (one standard deviation)",
@@ -120,7 +138,10 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
     )  # fmt: skip
     marks = whiskers(theme, labels, bias, low, high, name="bias, 95 % interval", colour=theme.alive)
     figure = framed(
-        theme, [reach, marks], x="press against due, ms (early < 0 < late)", height=whisker_height(len(labels)) + 24
+        theme,
+        [reach, marks],
+        x="press against due, ms (early < 0 < late)",
+        height=whisker_height(len(labels)) + 24,
     )
     figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
     facts = finding.facts
@@ -137,3 +158,117 @@ def _today(figure: go.Figure, finding: Finding, theme: Theme, names: tuple[str, 
         if at is not None and np.isfinite(at):
             reference(figure, float(at), theme.accent, f"today, {name.removesuffix('_ms')}")
     return figure
+
+
+def songs(finding: Finding, theme: Theme) -> go.Figure:
+    """What the average player would hit in each song."""
+    table = finding.tables["songs"]
+    labels = [str(name) for name in table["song"]]
+    return interval_rows(
+        theme,
+        labels,
+        table,
+        "hit",
+        "hit_low",
+        "hit_high",
+        x="notes hit by the average player, %",
+        colour=theme.hit,
+        scale=100,
+    )
+
+
+def passages(finding: Finding, theme: Theme) -> go.Figure:
+    """Along each song: what is hit, passage by passage."""
+    table = finding.tables["passages"]
+    song = np.asarray([str(name) for name in table["song"]])
+    start, end, hit, low, high = (
+        np.asarray(table[name], float) for name in ("start_s", "end_s", "hit", "hit_low", "hit_high")
+    )
+    middle = (start + end) / 2
+    traces: list[go.Scatter] = []
+    for i, name in enumerate(dict.fromkeys(song.tolist())):
+        mine = song == name
+        colour = theme.series[i % len(theme.series)]
+        line = {"color": colour, "width": 2, "dash": theme.dashes[i % len(theme.dashes)]}
+        traces += band(middle[mine], 100 * low[mine], 100 * high[mine], colour, name)
+        traces.append(
+            go.Scatter(
+                x=middle[mine], y=100 * hit[mine], mode="lines", name=name, legendgroup=name, line=line
+            )
+        )
+    off = np.asarray(table["off"], float) == 1
+    if off.any():
+        traces.append(
+            go.Scatter(
+                x=middle[off], y=100 * hit[off], mode="markers", name="notes off the rest of the song",
+                marker={"color": theme.death, "size": 9, "symbol": "x"},
+            )
+        )  # fmt: skip
+    return framed(theme, traces, x="seconds into the song", y="notes hit, %", showlegend=True, height=340)
+
+
+def drift(finding: Finding, theme: Theme) -> go.Figure:
+    """How the errors of a song drift from its beginning to its end."""
+    table = finding.tables["songs"]
+    labels = [str(name) for name in table["song"]]
+    return interval_rows(theme, labels, table, "ppm", x="drift, millionths", colour=theme.alive, zero=True)
+
+
+def density(finding: Finding, theme: Theme) -> go.Figure:
+    """What is hit, by the time since the note before."""
+    table = finding.tables["classes"]
+    return interval_steps(
+        theme, _spans(table), table, "hit", "hit_low", "hit_high", x="since the note before, ms", y="notes hit, %",
+        colour=theme.hit, scale=100,
+    )  # fmt: skip
+
+
+def lanes(finding: Finding, theme: Theme) -> go.Figure:
+    """What is hit in each lane."""
+    table = finding.tables["lanes"]
+    labels = [f"lane {int(lane)}" for lane in table["lane"]]
+    return interval_rows(
+        theme,
+        labels,
+        table,
+        "hit",
+        "hit_low",
+        "hit_high",
+        x="notes hit by the average player, %",
+        colour=theme.hit,
+        scale=100,
+    )
+
+
+def attempts(finding: Finding, theme: Theme) -> go.Figure:
+    """What is hit, attempt by attempt, songs and players held fixed."""
+    table = finding.tables["attempts"]
+    at = [str(int(attempt)) for attempt in table["attempt"]]
+    return interval_steps(
+        theme,
+        at,
+        table,
+        "hit",
+        "hit_low",
+        "hit_high",
+        x="attempt",
+        y="notes hit, %",
+        colour=theme.hit,
+        scale=100,
+    )
+
+
+def latency(finding: Finding, theme: Theme) -> go.Figure:
+    """Each capture's mean error: consoles that differ differ in latency."""
+    table = finding.tables["captures"]
+    labels = [str(name) for name in table["capture"]][::-1]
+    bias = np.asarray(table["bias_ms"], float)[::-1]
+    bars = go.Bar(x=bias, y=labels, orientation="h", marker={"color": theme.alive}, width=0.5)
+    return framed(theme, [bars], x="mean press against due, ms", height=whisker_height(len(labels)) + 20)
+
+
+def _spans(table: object) -> list[str]:
+    spans = []
+    for low, high in zip(table["from_ms"], table["to_ms"], strict=True):  # type: ignore[index]
+        spans.append(f"{low:.0f} to {high:.0f}" if np.isfinite(float(high)) else f"{low:.0f} and more")
+    return spans

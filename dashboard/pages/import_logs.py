@@ -19,7 +19,13 @@ from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.verdict import Grade, judge
 
-DROP, JOB, TICK, PROGRESS, VERDICTS = "import-drop", "import-job", "import-tick", "import-progress", "import-verdicts"
+DROP, JOB, TICK, PROGRESS, VERDICTS = (
+    "import-drop",
+    "import-job",
+    "import-tick",
+    "import-progress",
+    "import-verdicts",
+)
 _MEGABYTE = 1024 * 1024
 _MOST_FILES = 200
 
@@ -48,11 +54,10 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
         "unread_bytes": "unread bytes",
     }  # fmt: skip
-    lines = [
-        html.Tr([html.Td(_cell(columns[key][i])) for key in names])
-        for i in range(len(columns["name"]))
-    ]
-    held = html.Table([html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)])
+    lines = [html.Tr([html.Td(_cell(columns[key][i])) for key in names]) for i in range(len(columns["name"]))]
+    held = html.Table(
+        [html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)]
+    )
     return [
         html.Section(
             [
@@ -111,7 +116,9 @@ def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> li
 
 def safe_name(name: str) -> str:
     """A file name of an upload without anything that could leave the folder it is put in."""
-    kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(". ")
+    kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(
+        ". "
+    )
     return kept or "log.playlog"
 
 
@@ -161,7 +168,9 @@ def wires(app: Dash, session: Session) -> None:
 def progress(job: Job) -> Any:
     """A bar with what the job is at."""
     words = f"{job.at}, {round(100 * job.share)} %"
-    return html.P([html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words])
+    return html.P(
+        [html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words]
+    )
 
 
 def verdict_list(job: Job) -> Any:
@@ -169,7 +178,15 @@ def verdict_list(job: Job) -> Any:
     if job.error:
         return note(job.error, "warning")
     items = [
-        html.Li([html.B(name), ": ", html.Span(grade, className="good" if grade.startswith("intact") else "bad"), ". ", words])
+        html.Li(
+            [
+                html.B(name),
+                ": ",
+                html.Span(grade, className="good" if grade.startswith("intact") else "bad"),
+                ". ",
+                words,
+            ]
+        )
         for name, grade, words in job.result or ()
     ]
     return html.Ul(items)

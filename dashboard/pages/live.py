@@ -7,7 +7,6 @@ from dash import ALL, MATCH, Dash, Input, Output, State, callback_context, dcc, 
 from analysis.selection import Selection
 from dashboard import cautions, ids
 from dashboard.cards import graph, note
-from dashboard.figures.live import recent_runs
 from dashboard.page import Page
 from dashboard.palette import Theme, theme_called
 from dashboard.session import Session
@@ -16,7 +15,15 @@ from ingest.player_tag import BadTag
 from ingest.recording import Status
 from ingest.sources import BAUD, CannotOpen, serial_ports
 
-PORT, SPEED, START, CONSOLES, NAMES, RECENT = "live-port", "live-baud", "live-start", "live-consoles", "live-names", "live-recent"
+PORT, SPEED, START, CONSOLES, NAMES, RECENT = (
+    "live-port",
+    "live-baud",
+    "live-start",
+    "live-consoles",
+    "live-names",
+    "live-recent",
+)
+RECENT_RUNS = 40
 _BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000)
 _STATES = {
     "recording": "recording",
@@ -28,22 +35,40 @@ _STATES = {
 
 def controls() -> list[Any]:
     """Starting a recording, and the consoles that are recorded."""
-    ports = [{"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()]
+    ports = [
+        {"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()
+    ]
     return [
         html.Div(
             [
                 html.Div(
                     [
                         html.Label("Serial port", htmlFor=PORT),
-                        dcc.Input(id=PORT, type="text", maxLength=200, size="28", list="live-ports", placeholder="COM3, /dev/ttyACM0, tcp:host:port"),
-                        html.Datalist([html.Option(value=port["value"], label=port["label"]) for port in ports], id="live-ports"),
+                        dcc.Input(
+                            id=PORT,
+                            type="text",
+                            maxLength=200,
+                            size="28",
+                            list="live-ports",
+                            placeholder="COM3, /dev/ttyACM0, tcp:host:port",
+                        ),
+                        html.Datalist(
+                            [html.Option(value=port["value"], label=port["label"]) for port in ports],
+                            id="live-ports",
+                        ),
                     ],
                     className="field grow",
                 ),
                 html.Div(
                     [
                         html.Span("Baud rate", className="label", id="live-baud-label"),
-                        dcc.Dropdown(id=SPEED, options=[{"label": str(b), "value": b} for b in _BAUDS], value=BAUD, clearable=False, searchable=False),
+                        dcc.Dropdown(
+                            id=SPEED,
+                            options=[{"label": str(b), "value": b} for b in _BAUDS],
+                            value=BAUD,
+                            clearable=False,
+                            searchable=False,
+                        ),
                     ],
                     className="field",
                     role="group",
@@ -62,16 +87,26 @@ def controls() -> list[Any]:
 def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
     """The controls; all that moves is filled in by the clock."""
     if session.captures is None:
-        return [html.Section(note("This dashboard was started without a folder for recordings."), className="card wide")]
+        return [
+            html.Section(
+                note("This dashboard was started without a folder for recordings."), className="card wide"
+            )
+        ]
     start, names, consoles, recent = controls()
     found = [port.name for port in serial_ports()]
-    hint = "Ports that are there: " + ", ".join(found) + "." if found else "No serial port is there: plug the adapter in."
+    hint = (
+        "Ports that are there: " + ", ".join(found) + "."
+        if found
+        else "No serial port is there: plug the adapter in."
+    )
     return [
         html.Section(
             [
                 html.H2("Record a console"),
                 start,
-                note(f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this page loses nothing."),
+                note(
+                    f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this page loses nothing."
+                ),
                 note(cautions.WIRING, "caution"),
                 note(cautions.PRIVACY, "caution"),
             ],
@@ -79,12 +114,16 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         ),
         html.Div([names, consoles], className="wide"),
         html.Section([html.H2("The last runs"), recent], className="card wide"),
-        html.Section([html.H2("At the table"), note(cautions.FLASHING, "caution"), note(cautions.SOUND, "caution")], className="card wide"),
+        html.Section(
+            [html.H2("At the table"), note(cautions.FLASHING, "caution"), note(cautions.SOUND, "caution")],
+            className="card wide",
+        ),
     ]
 
 
 def console_card(name: str) -> html.Section:
     """The controls of one console; its state is filled in by the clock."""
+
     def at(what: str) -> dict[str, str]:
         return {"type": f"live-{what}", "name": name}
 
@@ -99,7 +138,9 @@ def console_card(name: str) -> html.Section:
                     html.Div([html.Label(["Player tag", tag])], className="field"),
                     html.Button("Plays next", id=at("next"), className="button", type="button"),
                     html.Button("Plays now", id=at("now"), className="button quiet", type="button"),
-                    html.Button("Take waiting tags back", id=at("back"), className="button quiet", type="button"),
+                    html.Button(
+                        "Take waiting tags back", id=at("back"), className="button quiet", type="button"
+                    ),
                 ],
                 className="row",
             ),
@@ -120,7 +161,10 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
     """How one recording stands, in words and numbers."""
     c = status.counts
     facts = {
-        "state": [html.Span(className="live-dot" + ("" if status.state == "recording" else " stale")), _STATES[status.state]],
+        "state": [
+            html.Span(className="live-dot" + ("" if status.state == "recording" else " stale")),
+            _STATES[status.state],
+        ],
         "game": c.game or "not known yet",
         "run": f"{number(c.runs)}, {'going on' if c.in_run else 'none going on'}",
         "player": status.player or "no tag",
@@ -132,7 +176,9 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
     }
     said = [text for text in (status.trouble, c.refusal, ingest_trouble) if text]
     return [
-        html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
+        html.Dl(
+            [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"
+        ),
         *[note(text, "warning") for text in said],
     ]
 
@@ -156,7 +202,11 @@ def act(session: Session, what: str, name: str, tag: str | None, remark: str | N
             captures.remark(name, remark or "")
             return "Noted with the run."
         if what == "live-stop":
-            return "Stopped; everything is in the file." if captures.stop(name) else "The disk still refuses what waits; free some space and stop again."
+            return (
+                "Stopped; everything is in the file."
+                if captures.stop(name)
+                else "The disk still refuses what waits; free some space and stop again."
+            )
     except (BadTag, KeyError) as error:
         return str(error)
     return ""
@@ -183,10 +233,16 @@ def wires(app: Dash, session: Session) -> None:
             return html.Div(str(error))
 
     @app.callback(
-        Output(CONSOLES, "children"), Output(NAMES, "data"), Input(ids.CLOCK, "n_intervals"), Input(START, "n_clicks"), State(NAMES, "data")
+        Output(CONSOLES, "children"),
+        Output(NAMES, "data"),
+        Input(ids.CLOCK, "n_intervals"),
+        Input(START, "n_clicks"),
+        State(NAMES, "data"),
     )
     def show_consoles(_: int | None, __: int | None, shown: list[str] | None) -> Any:
-        names = [status.source for status in session.captures.statuses()] if session.captures is not None else []
+        names = (
+            [status.source for status in session.captures.statuses()] if session.captures is not None else []
+        )
         return (no_update, no_update) if names == shown else ([console_card(name) for name in names], names)
 
     @app.callback(
@@ -216,22 +272,32 @@ def wires(app: Dash, session: Session) -> None:
     def press(*values: Any) -> Any:
         tags, remarks, names = values[5:]
         pressed = callback_context.triggered_id
-        if not isinstance(pressed, dict) or not callback_context.triggered[0]["value"] or pressed["name"] not in (names or ()):
+        if (
+            not isinstance(pressed, dict)
+            or not callback_context.triggered[0]["value"]
+            or pressed["name"] not in (names or ())
+        ):
             return no_update
         i = names.index(pressed["name"])
         return html.Div(act(session, pressed["type"], pressed["name"], tags[i], remarks[i]))
 
-    @app.callback(Output(RECENT, "children"), Input(ids.VERSION, "data"), Input(ids.THEME_NOW, "data"), Input(ids.ADDRESS, "pathname"))
+    @app.callback(
+        Output(RECENT, "children"),
+        Input(ids.VERSION, "data"),
+        Input(ids.THEME_NOW, "data"),
+        Input(ids.ADDRESS, "pathname"),
+    )
     def show_recent(_: int | None, theme: str | None, path: str | None) -> Any:
         return recent(session, theme_called(theme)) if path == "/live" else no_update
 
 
 def recent(session: Session, theme: Theme) -> Any:
     """The runs that came last, of whatever game."""
-    runs = session.ask("runs_recent", most=40)
+    runs = session.ask("runs_recent", most=RECENT_RUNS)
     if not len(runs["run_id"]):
         return note("No run has been ingested yet. The first one appears here within two seconds of its end.")
-    return graph(recent_runs(runs, theme), "The last runs, by how long they lasted and how they ended")
+    address = f"/recent-runs.json?theme={theme.name}&version={session.version}"
+    return graph(address, "The last runs, by how long they lasted and how they ended")
 
 
 PAGE = Page(

@@ -41,10 +41,18 @@ def _way(session: Session, selection: Selection) -> html.Section:
     builds = session.choices(game).builds
     targets = session.ask("game_targets", game=game)["noted_at"]
     steps = [
-        (players > 0, f"Play: {counted(players, 'player')} so far; 12 or more make intervals useful", "/live"),
+        (
+            players > 0,
+            f"Play: {counted(players, 'player')} so far; 12 or more make intervals useful",
+            "/live",
+        ),
         (players > 0 and not untagged, "Tag every run with its player" + _left(untagged, "run"), "/runs"),
         (bool(len(targets)), "Write down what you want, before you look at how it went", "/tuning"),
-        (len(builds) > 1, f"Change one thing and play again: {counted(len(builds), 'build')} so far", "/tuning"),
+        (
+            len(builds) > 1,
+            f"Change one thing and play again: {counted(len(builds), 'build')} so far",
+            "/tuning",
+        ),
         (len(builds) > 1, "Check that it helped", "/progress"),
         (False, "Hand in the report", "/report"),
     ]
@@ -58,7 +66,9 @@ def _way(session: Session, selection: Selection) -> html.Section:
         for done, words, path in steps[:-1]
     ]
     items.append(html.Li(dcc.Link(steps[-1][1], href=steps[-1][2] + address)))
-    return html.Section([html.H2(f"{game}: from play to decision"), html.Ol(items)], className="card wide way")
+    return html.Section(
+        [html.H2(f"{game}: from play to decision"), html.Ol(items)], className="card wide way"
+    )
 
 
 def _left(count: int, what: str) -> str:

@@ -1,11 +1,13 @@
 """The pages that answer one question with findings and nothing else."""
 
+from collections import Counter
 from typing import Any
 
-from dash import dcc
+from dash import dcc, html
 
+from analysis.finding import Finding
 from analysis.selection import Selection
-from dashboard.cards import card, empty
+from dashboard.cards import card, empty, note
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.palette import Theme
@@ -54,9 +56,21 @@ def answers(
     if session.basis(selection).runs == 0:
         return [none_chosen(selection)]
     found = session.findings(question, selection)
-    return [card(finding, selection, theme) for finding in found] or [
-        empty("Nothing to say about this yet", missing)
-    ]
+    if not found:
+        return [empty("Nothing to say about this yet", missing)]
+    if found[0].id == f"{question}.none":
+        return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
+    shared = shared_warnings(found)
+    cards = [card(finding, selection, theme, session.version, shared) for finding in found]
+    if not shared:
+        return cards
+    return [html.Div([note(warning, "warning") for warning in sorted(shared)], className="shared"), *cards]
+
+
+def shared_warnings(found: list[Finding]) -> frozenset[str]:
+    """The warnings that most findings carry: said once, above them."""
+    count = Counter(warning for finding in found for warning in set(finding.warnings))
+    return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
 
 
 def _question(question: str, short: str, title: str, lead: str, missing: list[Any]) -> Page:

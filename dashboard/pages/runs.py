@@ -27,8 +27,12 @@ def controls(options: list[dict[str, str]] | None = None) -> list[Any]:
     return [
         html.Div(
             [
-                _field("Run", dcc.Dropdown(id=RUN, options=options or [], placeholder="choose a run"), "grow"),
-                _field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")),
+                _field(
+                    "Run", dcc.Dropdown(id=RUN, options=options or [], placeholder="choose a run"), "grow"
+                ),
+                _field(
+                    "Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")
+                ),
                 _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36"), "grow"),
                 html.Button("Keep", id=KEEP, className="button", type="button"),
             ],
@@ -36,7 +40,11 @@ def controls(options: list[dict[str, str]] | None = None) -> list[Any]:
         ),
         html.Div(
             [
-                _field("Reason why the run does not count", dcc.Input(id=REASON, type="text", maxLength=400, size="36"), "grow"),
+                _field(
+                    "Reason why the run does not count",
+                    dcc.Input(id=REASON, type="text", maxLength=400, size="36"),
+                    "grow",
+                ),
                 html.Button("Mark as not valid", id=MARK, className="button quiet", type="button"),
                 html.Button("Let it count again", id=UNMARK, className="button quiet", type="button"),
             ],
@@ -52,18 +60,24 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
     rows = range(len(runs["run_id"]))
     options = [
-        {"label": _words(runs, i), "value": f"{runs['capture_key'][i]}:{int(runs['number'][i])}"} for i in rows
+        {"label": _words(runs, i), "value": f"{runs['capture_key'][i]}:{int(runs['number'][i])}"}
+        for i in rows
     ]
     address = f"/runs.html{to_address(Selection(game=selection.game))}&version={session.version}"
     form = [
         html.H2("Say something about a run"),
-        note("Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."),
+        note(
+            "Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."
+        ),
         *controls(options),
         note(cautions.PRIVACY, "caution"),
     ]
     return [
         html.Section(form, className="card wide"),
-        html.Section([html.H2(f"Runs of {selection.game}, the newest first"), served(address, "Runs")], className="card wide"),
+        html.Section(
+            [html.H2(f"Runs of {selection.game}, the newest first"), served(address, "Runs")],
+            className="card wide",
+        ),
     ]
 
 
@@ -74,7 +88,11 @@ def runs_table(session: Session, game: str) -> Markup:
     lines = []
     for i in range(len(runs["run_id"])):
         valid = bool(runs["valid"][i])
-        said = [text for text in (runs["remark"][i], "the log is damaged here" if runs["damaged"][i] else None) if text]
+        said = [
+            text
+            for text in (runs["remark"][i], "the log is damaged here" if runs["damaged"][i] else None)
+            if text
+        ]
         if not valid:
             said.insert(0, f"not valid: {runs['invalid_reason'][i]}")
         cells = [
@@ -88,8 +106,14 @@ def runs_table(session: Session, game: str) -> Markup:
             number(int(runs["number"][i])),
             "; ".join(map(str, said)),
         ]
-        lines.append(tag("tr", [tag("td", cell) for cell in cells], **({} if valid else {"class_": "struck"})))
-    return tag("table", tag("thead", tag("tr", [tag("th", name, scope="col") for name in names])), tag("tbody", lines))
+        lines.append(
+            tag("tr", [tag("td", cell) for cell in cells], **({} if valid else {"class_": "struck"}))
+        )
+    return tag(
+        "table",
+        tag("thead", tag("tr", [tag("th", name, scope="col") for name in names])),
+        tag("tbody", lines),
+    )
 
 
 _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut": "cut: the log ends"}
@@ -146,7 +170,11 @@ def wires(app: Dash, session: Session) -> None:
         prevent_initial_call=True,
     )
     def mark(clicks: int | None, run: str | None, reason: str | None) -> Any:
-        return (html.Div(say(session, run, valid=False, reason=reason)), "") if clicks else (no_update, no_update)
+        return (
+            (html.Div(say(session, run, valid=False, reason=reason)), "")
+            if clicks
+            else (no_update, no_update)
+        )
 
     @app.callback(
         Output(MESSAGE, "children", allow_duplicate=True),

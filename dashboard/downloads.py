@@ -1,0 +1,96 @@
+"""What the pages fetch beside their callbacks: figures, long tables, CSV files, plotly.js."""
+
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+
+import plotly
+from flask import Flask, Response, abort, request
+
+from analysis.finding import Finding
+from analysis.selection import Selection
+from dashboard import exports
+from dashboard.figures import figure_for
+from dashboard.figures.live import recent_runs
+from dashboard.filters import from_address, in_words
+from dashboard.pages.live import RECENT_RUNS
+from dashboard.pages.runs import runs_table
+from dashboard.palette import theme_called
+from dashboard.report.markup import table
+from dashboard.session import Session
+
+PLOTLY_ADDRESS = f"/plotly-{version('plotly')}.js"
+_ROWS_SHOWN = 200
+
+
+def add_downloads(server: Flask, session: Session) -> None:
+    """Adds the addresses to the dashboard's server."""
+
+    @server.get(PLOTLY_ADDRESS)
+    def plotly_script() -> Response:
+        answer = Response(_plotly(), mimetype="text/javascript")
+        answer.headers["Cache-Control"] = "max-age=31536000, immutable"
+        return answer
+
+    @server.get("/figure/<finding_id>.json")
+    def figure(finding_id: str) -> Response:
+        finding = asked_finding(session, finding_id)[0]
+        drawn = figure_for(finding, theme_called(request.args.get("theme")))
+        if drawn is None:
+            abort(404)
+        return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/recent-runs.json")
+    def recent() -> Response:
+        runs = session.ask("runs_recent", most=RECENT_RUNS)
+        drawn = recent_runs(runs, theme_called(request.args.get("theme")))
+        return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/table/<finding_id>/<name>.html")
+    def table_markup(finding_id: str, name: str) -> Response:
+        finding = asked_finding(session, finding_id, name)[0]
+        markup = table(finding.tables[name], name.replace("_", " "), most=_ROWS_SHOWN)
+        return Response(markup, mimetype="text/html; charset=utf-8")
+
+    @server.get("/table/<finding_id>/<name>.csv")
+    def table_file(finding_id: str, name: str) -> Response:
+        finding, selection = asked_finding(session, finding_id, name)
+        head = exports.header(finding, in_words(selection), session.basis(selection).fingerprint)
+        answer = Response(exports.as_csv(finding.tables[name], head), mimetype="text/csv; charset=utf-8")
+        file = f"{file_name(finding_id)}-{file_name(name)}.csv"
+        answer.headers["Content-Disposition"] = f'attachment; filename="{file}"'
+        return answer
+
+    @server.get("/runs.html")
+    def runs_markup() -> Response:
+        return Response(
+            runs_table(session, _asked_selection(session).game), mimetype="text/html; charset=utf-8"
+        )
+
+
+def asked_finding(session: Session, finding_id: str, name: str | None = None) -> tuple[Finding, Selection]:
+    """The finding that an address asks for, which has a table `name` if one is named; 404 otherwise."""
+    selection = _asked_selection(session)
+    finding = session.finding(finding_id, selection)
+    if finding is None or (name is not None and name not in finding.tables):
+        abort(404)
+    return finding, selection
+
+
+def _asked_selection(session: Session) -> Selection:
+    selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
+    if selection is None:
+        abort(404)
+    return selection
+
+
+def file_name(text: str) -> str:
+    """`text` as a harmless part of a file name."""
+    return "".join(
+        letter if letter.isascii() and (letter.isalnum() or letter in "._-") else "_" for letter in text
+    )
+
+
+@cache
+def _plotly() -> bytes:
+    return (Path(plotly.__file__).parent / "package_data" / "plotly.min.js").read_bytes()

@@ -1,0 +1,148 @@
+"""Figures on how long players last: curves that step, hazards, the funnel of stages, endings."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import band, faded, framed, interval_rows, whisker_height, whiskers
+from dashboard.palette import Theme
+
+
+def curve(finding: Finding, theme: Theme) -> go.Figure:
+    """Kaplan-Meier steps with their interval; the median as a dotted line."""
+    table, facts = finding.tables["curve"], finding.facts
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
+    at_risk = np.asarray(table["at_risk"])
+    traces = band(time, 100 * low, 100 * high, theme.alive, "interval", step=True)
+    traces.append(
+        go.Scatter(
+            x=time, y=100 * share, mode="lines", name="still going", line={"color": theme.alive, "width": 2.2, "shape": "hv"},
+            customdata=at_risk, hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
+        )
+    )  # fmt: skip
+    event = facts.get("event", "the death")
+    figure = framed(
+        theme, traces, x=str(facts.get("axis", "seconds alive")), y=f"before {event}, %", yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"}, showlegend=False,
+    )  # fmt: skip
+    median = facts.get("median")
+    if median is not None and np.isfinite(median):
+        figure.add_shape(
+            type="path",
+            path=f"M 0,50 L {median},50 L {median},0",
+            line={"color": theme.soft, "width": 1.2, "dash": "dot"},
+        )
+    return figure
+
+
+def groups(finding: Finding, theme: Theme) -> go.Figure:
+    """The curves of several groups, each with its own colour and dash."""
+    table = finding.tables["curves"]
+    names = [str(name) for name in finding.tables["groups"]["group"]]
+    group = np.asarray([str(name) for name in table["group"]])
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
+    traces: list[go.Scatter] = []
+    for i, name in enumerate(names):
+        mine = group == name
+        colour = theme.series[i % len(theme.series)]
+        if len(names) <= 3:
+            traces += band(time[mine], 100 * low[mine], 100 * high[mine], colour, name, step=True)
+        line = {"color": colour, "width": 2, "shape": "hv", "dash": theme.dashes[i % len(theme.dashes)]}
+        traces.append(
+            go.Scatter(
+                x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line
+            )
+        )
+    return framed(
+        theme, traces, x="seconds alive", y="still alive, %", yaxis={"range": [0, 102]}, xaxis={"rangemode": "tozero"},
+        showlegend=True, height=340,
+    )  # fmt: skip
+
+
+def hazard(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute, by how long the life has lasted."""
+    table = finding.tables["hazard"]
+    start, end, rate, low, high = (
+        np.asarray(table[name], float) for name in ("start_s", "end_s", "rate_per_min", "low", "high")
+    )
+    edge = np.append(start, end[-1:])
+    traces = band(
+        edge, np.append(low, low[-1:]), np.append(high, high[-1:]), theme.death, "interval", step=True
+    )
+    line = {"color": theme.death, "width": 2.2, "shape": "hv"}
+    traces.append(
+        go.Scatter(x=edge, y=np.append(rate, rate[-1:]), mode="lines", name="deaths a minute", line=line)
+    )
+    top = float(np.nanmax(np.append(rate, 1.0))) * 2.5
+    return framed(
+        theme, traces, x="seconds since the life began", y="deaths a minute", showlegend=False,
+        xaxis={"rangemode": "tozero"}, yaxis={"range": [0, min(top, float(np.nanmax(np.append(high, 0.1))) * 1.05)]},
+    )  # fmt: skip
+
+
+def funnel(finding: Finding, theme: Theme) -> go.Figure:
+    """The share of runs that get into each part of the game, and of first attempts."""
+    table = finding.tables["segments"]
+    labels = [str(name) for name in table["name"]][::-1]
+    all_runs = [100 * np.asarray(table[name], float)[::-1] for name in ("reach", "low", "high")]
+    first = [
+        100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")
+    ]
+    bars = go.Bar(
+        x=all_runs[0], y=labels, orientation="h", width=0.62, marker={"color": faded(theme.alive, 0.2)}, hoverinfo="skip",
+        showlegend=False,
+    )  # fmt: skip
+    return framed(
+        theme,
+        [
+            bars,
+            whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
+            whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
+        ],
+        x="of the runs that began, % (95 % interval)",
+        height=whisker_height(len(labels)) + 70,
+        xaxis={"range": [0, 102]},
+        scattermode="group",
+    )
+
+
+_ENDS = {"game_over": ("game over", "death"), "finished": ("finished", "hit"), "quit": ("quit", "quit")}
+
+
+def ends(finding: Finding, theme: Theme) -> go.Figure:
+    """How runs ended by then: the cumulative share of each ending, the others competing."""
+    table = finding.tables["incidence"]
+    end = np.asarray([str(name) for name in table["end"]])
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "share", "low", "high"))
+    traces: list[go.Scatter] = []
+    for i, (key, (name, colour)) in enumerate(_ENDS.items()):
+        mine = end == key
+        if not mine.any():
+            continue
+        ink = getattr(theme, colour)
+        traces += band(time[mine], 100 * low[mine], 100 * high[mine], ink, name, step=True)
+        line = {"color": ink, "width": 2, "shape": "hv", "dash": theme.dashes[i]}
+        traces.append(
+            go.Scatter(
+                x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line
+            )
+        )
+    return framed(
+        theme, traces, x="seconds alive", y="of all runs, %", yaxis={"range": [0, 102]}, xaxis={"rangemode": "tozero"},
+        showlegend=True,
+    )  # fmt: skip
+
+
+def builds(finding: Finding, theme: Theme) -> go.Figure:
+    """How much longer a life lasts on one build than on the other."""
+    table = finding.tables["pairs"]
+    labels = [f"{b} against {a}" for a, b in zip(table["build_a"], table["build_b"], strict=True)]
+    return interval_rows(
+        theme,
+        labels,
+        table,
+        "difference_s",
+        x="seconds longer (95 % interval)",
+        colour=theme.alive,
+        zero=True,
+    )
