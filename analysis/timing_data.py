@@ -8,6 +8,10 @@ from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 
 
+# Beyond, an even sample of runs is read: players, not notes, make the intervals, and a page must not wait.
+MOST_NOTES = 200_000
+
+
 def read_timing_tunables(reader: Reader, game: str) -> list[TimingTunable]:
     """Every build's windows, offset and polling period as declared."""
     c = reader.ask("timing_tunables", game=game)
@@ -31,16 +35,12 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
 
     Damaged runs are left out for players who have an undamaged one: a lost press looks like a missed note.
     """
-    runs = reader.ask_chosen("timing_runs", selection)
-    notes = reader.ask_chosen("timing_notes", selection)
-    runs = _undamaged(runs)
-    if not len(runs["run_id"]) or not len(notes["run_id"]):
-        return None
-    presses = reader.ask_chosen("timing_presses", selection)
-    notes = _of_runs(notes, runs["run_id"])
-    presses = _of_runs(presses, runs["run_id"])
+    runs = _sample(_undamaged(reader.ask_chosen("timing_runs", selection)))
+    wanted = runs["run_id"].tolist()
+    notes = reader.ask_chosen("timing_notes", selection, runs=wanted)
     if not len(notes["run_id"]):
         return None
+    presses = reader.ask_chosen("timing_presses", selection, runs=wanted)
 
     row = np.searchsorted(runs["run_id"], notes["run_id"])
     early, late, offset, poll = _settings(
@@ -76,11 +76,24 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     )  # fmt: skip
 
 
-def damaged_runs_left_out(reader: Reader, selection: Selection) -> tuple[int, int]:
-    """(damaged runs left out, damaged runs used because their player has no other)."""
+def left_out(reader: Reader, selection: Selection) -> tuple[str, ...]:
+    """What `read_timing` left out of the selection, or used with doubts, in words."""
     runs = reader.ask_chosen("timing_runs", selection)
-    kept = _undamaged(runs)
-    return len(runs["run_id"]) - len(kept["run_id"]), int(kept["damaged"].astype(bool).sum())
+    sound = _undamaged(runs)
+    damaged, used = len(runs["run_id"]) - len(sound["run_id"]), int(sound["damaged"].astype(bool).sum())
+    sampled, all_ = len(_sample(sound)["run_id"]), len(sound["run_id"])
+    said = []
+    if damaged:
+        said.append(
+            f"{damaged} damaged run(s) left out: a press lost with a packet would look like a missed note."
+        )
+    if used:
+        said.append(f"{used} damaged run(s) used, as their players have no other: lapses may be too many.")
+    if sampled < all_:
+        said.append(
+            f"So many notes that an even sample of {sampled:,} of {all_:,} runs was taken, from every player."
+        )
+    return tuple(said)
 
 
 def song_names(reader: Reader, game: str) -> dict[int, str]:
@@ -106,9 +119,17 @@ def _undamaged(runs: Columns) -> Columns:
     return {name: column[keep] for name, column in runs.items()}
 
 
-def _of_runs(columns: Columns, runs: np.ndarray) -> Columns:
-    keep = np.isin(columns["run_id"], runs)
-    return {name: column[keep] for name, column in columns.items()}
+def _sample(runs: Columns) -> Columns:
+    """Every k-th run of each player, where all of them hold more than MOST_NOTES notes."""
+    stride = int(np.ceil(float(np.sum(runs["notes"])) / MOST_NOTES))
+    if stride <= 1:
+        return runs
+    player = np.unique(runs["player"].astype(str), return_inverse=True)[1].reshape(-1)
+    order = np.argsort(player, kind="stable")
+    first = np.searchsorted(player[order], np.arange(int(player.max()) + 1))
+    number = np.empty(len(player), int)
+    number[order] = np.arange(len(player)) - first[player[order]]
+    return {name: column[number % stride == 0] for name, column in runs.items()}
 
 
 def _plain_lane(lane: np.ndarray) -> np.ndarray:

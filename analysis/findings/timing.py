@@ -26,11 +26,11 @@ from analysis.stats.proportions import share_by_player
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.timing_errors import PlayerErrors, errors_by_player
 from analysis.stats.within_player import mean_of_players
-from analysis.timing_data import damaged_runs_left_out, read_timing
+from analysis.timing_data import left_out, read_timing
 
 QUESTION = "timing"
 # Intervals of the accuracy curve are made for so many windows at most: the profile of a beta-binomial is slow.
-_CURVE_STEPS = 50
+_CURVE_STEPS = 36
 _GRID_STEPS = 25
 
 
@@ -43,7 +43,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
                 QUESTION, "No note came due in the chosen runs: a game tells of its notes by the role `note`."
             )
         ]
-    shared = _damage_warning(reader, selection) + timing_console.logging_warning(notes)
+    shared = left_out(reader, selection) + timing_console.logging_warning(notes)
     errors = errors_by_player(notes)
     found = [
         _players(notes, errors, shared),
@@ -188,15 +188,3 @@ def _players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
 
 def _maybe(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
-def _damage_warning(reader: Reader, selection: Selection) -> tuple[str, ...]:
-    left_out, used = damaged_runs_left_out(reader, selection)
-    out = []
-    if left_out:
-        out.append(
-            f"{left_out} damaged run(s) left out: a press lost with a packet would look like a missed note."
-        )
-    if used:
-        out.append(f"{used} damaged run(s) used, their players have no other: lapses may be too many.")
-    return tuple(out)

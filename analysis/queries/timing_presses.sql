@@ -5,4 +5,5 @@ JOIN chosen c USING (run_id)
 LEFT JOIN stages s ON s.stage_id = p.stage_id
 WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
   AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+  AND p.run_id IN (SELECT unnest($runs::BIGINT[]))
 ORDER BY p.run_id, p.at_us

@@ -92,6 +92,9 @@ class _Cells:
         self.logged = np.bincount(of[logged], minlength=count).astype(float)
         self.missing = np.bincount(of[~logged], minlength=count).astype(float)
         self.players, self.songs = notes.players, notes.songs
+        # About their mean, or the slope over attempts and the players' levels would have to move together.
+        self.mean_log_attempt = float(np.average(self.log_attempt, weights=self.logged + self.missing))
+        self.log_attempt -= self.mean_log_attempt
         # Cells with at least one logged note, as rows for reduceat.
         self.some = np.flatnonzero(self.logged)
         self.first = np.searchsorted(self.of, self.some)
@@ -134,7 +137,7 @@ def _log_norm(freedom: float) -> float:
     )
 
 
-def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, draws: int = 200) -> Posterior:
+def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, draws: int = 200) -> Posterior:
     """Samples the posterior: Metropolis for players and songs, Gibbs for what is over players.
 
     Raises ValueError where no press was logged.
@@ -148,7 +151,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, dr
     theta, song, learning, freedom = state.theta, state.song, state.learning, 6.0
     design = np.stack([np.ones(notes.players), notes.experienced.astype(float)], axis=1)
     effects = np.stack([theta.mean(axis=0), np.zeros(3)])
-    covariance, mixing = np.diag(_BETWEEN**2), _BETWEEN**2
+    precision, mixing = np.diag(_BETWEEN**-2.0), _BETWEEN**2
     pressed = np.maximum(cells.by_player(cells.logged), 1)
     missed = cells.by_player(cells.missing)
     step = np.stack(
@@ -171,7 +174,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, dr
     presence = cells.presence_terms(mu, log_sigma, logit, freedom)
 
     for turn in range(burn + keep):
-        centre, precision = design @ effects, np.linalg.inv(covariance)
+        centre = design @ effects
 
         def prior(theta: Array, centre: Array = centre, precision: Array = precision) -> Array:
             away = theta - centre
@@ -206,7 +209,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, dr
                     song, shape, presence = trial_song, new_shape, new_presence
                 if turn < burn:
                     step_song = step_song * np.exp(move * (accepted - 0.3) * 2 / np.sqrt(turn + 4))
-        if cells.log_attempt.any():
+        if np.ptp(cells.log_attempt) > 1e-9:
             trial_learning = learning + step_learning * rng.standard_normal(2)
             new = linear(theta, song, trial_learning)
             new_shape, new_presence = (
@@ -235,13 +238,13 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, dr
             if np.log(rng.random()) < float((new_shape + new_presence - shape - presence).sum()):
                 freedom, shape, presence = float(_SHAPES[other]), new_shape, new_presence
 
-        effects = _draw_effects(theta, design, covariance, rng)
-        covariance, mixing = _draw_covariance(theta - design @ effects, mixing, rng)
+        effects = _draw_effects(theta, design, precision, rng)
+        precision, mixing = _draw_precision(theta - design @ effects, mixing, rng)
         if turn >= burn:
             stored.append(
                 (
                     effects[0],
-                    np.linalg.cholesky(covariance),
+                    np.linalg.cholesky(np.linalg.inv(precision)),
                     song.copy(),
                     learning.copy(),
                     theta.copy(),
@@ -250,13 +253,18 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 400, keep: int = 1000, dr
             )
 
     means, roots, songs, slopes, thetas, freedoms = (np.array(column) for column in zip(*stored, strict=True))
+    settled = _split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1))
+    # Levels are told for the first attempt.
+    means[:, 1:] -= slopes * cells.mean_log_attempt
+    first_thetas = thetas.copy()
+    first_thetas[:, :, 1:] -= slopes[:, None, :] * cells.mean_log_attempt
     chosen = np.linspace(0, keep - 1, draws).round().astype(int)
     shape_z, shape_cdf = _shape(
         notes, cells, thetas.mean(axis=0), songs.mean(axis=0), slopes.mean(axis=0), freedoms
     )
     return Posterior(
-        means[chosen], roots[chosen], songs[chosen], slopes[chosen], thetas[chosen], shape_z, shape_cdf, freedoms[chosen],
-        _split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1)),
+        means[chosen], roots[chosen], songs[chosen], slopes[chosen], first_thetas[chosen], shape_z, shape_cdf, freedoms[chosen],
+        settled,
     )  # fmt: skip
 
 
@@ -281,9 +289,8 @@ class _Start:
         self.song, self.learning = np.zeros((notes.songs, 3)), _LEARNING.copy()
 
 
-def _draw_effects(theta: Array, design: Array, covariance: Array, rng: np.random.Generator) -> Array:
+def _draw_effects(theta: Array, design: Array, inverse: Array, rng: np.random.Generator) -> Array:
     """(2, 3) mean of new players and what experience adds: normal given the players (multivariate regression)."""
-    inverse = np.linalg.inv(covariance)
     prior_precision = np.concatenate([1 / _MEAN_SD**2, 1 / _EXPERIENCED_SD**2])
     cross = design.T @ design
     precision = (cross[:, None, :, None] * inverse[None, :, None, :]).reshape(6, 6) + np.diag(prior_precision)
@@ -292,8 +299,8 @@ def _draw_effects(theta: Array, design: Array, covariance: Array, rng: np.random
     return np.linalg.solve(root.T, np.linalg.solve(root, right) + rng.standard_normal(6)).reshape(2, 3)
 
 
-def _draw_covariance(away: Array, mixing: Array, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Covariance over players and its mixing variables: Huang & Wand 2013, half-t(2) spreads, uniform correlations."""
+def _draw_precision(away: Array, mixing: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Inverse covariance over players and its mixing variables: Huang & Wand 2013, half-t(2) spreads, uniform correlations."""
     freedom, size = 2.0, 3
     scale = away.T @ away + 2 * freedom * np.diag(1 / mixing)
     degrees = freedom + size - 1 + len(away)
@@ -305,7 +312,7 @@ def _draw_covariance(away: Array, mixing: Array, rng: np.random.Generator) -> tu
     precision = factor @ factor.T
     rate = freedom * np.diag(precision) + 1 / _BETWEEN**2
     mixing = rate / rng.gamma((freedom + size) / 2, 1.0, size)
-    return np.linalg.inv(precision), mixing
+    return precision, mixing
 
 
 def _shape(

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from analysis.tuning.propose import Describer, propose
 from analysis.tuning.search import Lever, nearest
 from analysis.tuning.setting import Setting
 from analysis.tuning.targets import Levers, Outcome, Population, Statistic, Target
-from analysis.tuning.timing_model import LoggedNotes, Posterior, fit
+from analysis.tuning.timing_model import LoggedNotes, fit
 
 NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
 METHOD = "timing.proposal"
@@ -376,6 +377,7 @@ def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:
     )  # fmt: skip
 
 
+@cache
 def _normal_nodes(count: int, dimensions: int) -> np.ndarray:
     """Evenly spread points of a standard normal distribution: Sobol's sequence, scrambled with a fixed seed."""
     points = stats.qmc.Sobol(dimensions, scramble=True, seed=7).random(count)
