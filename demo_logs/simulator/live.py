@@ -1,7 +1,8 @@
-"""`python -m demo_logs.simulator.live`: one demo session played in real time, for trying a capture without a board.
+"""`python -m demo_logs.simulator.live`: one demo session in real time, for trying a capture without a board.
 
-The bytes come from the C recorder as they would from the console, into a file, a TCP socket (`tcp:PORT`: waits for
-one listener on 127.0.0.1, for pyserial's `socket://`) or a pseudo-terminal (`pty`, not on Windows; its name is printed).
+The bytes come from the C recorder as they would from the console. They go into a file, a TCP socket (`tcp:PORT`: waits
+for one listener on 127.0.0.1, for pyserial's `socket://`; port 0 is any that is free) or a pseudo-terminal (`pty`, not
+on Windows; its name is printed).
 """
 
 import argparse

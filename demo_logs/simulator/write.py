@@ -61,6 +61,17 @@ def _plain(values: dict[str, object]) -> dict[str, object]:
 
 
 def write_truth(folder: Path, truth: dict[str, object]) -> None:
-    """Writes truth.json, one line a leaf object, so that a change shows in a diff."""
-    text = json.dumps(truth, indent=1, ensure_ascii=False, sort_keys=False)
-    (folder / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
+    """Writes truth.json, one line for each run or person, so that a change shows in a diff."""
+    (folder / "truth.json").write_text(_laid_out(truth) + "\n", encoding="utf-8", newline="\n")
+
+
+def _laid_out(value: object, indent: str = "") -> str:
+    """`value` as JSON; what holds nothing nested stays on one line."""
+    parts = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    if not any(isinstance(part, (dict, list)) for part in parts):
+        return json.dumps(value, ensure_ascii=False)
+    deeper = indent + " "
+    if isinstance(value, dict):
+        lines = [f"{deeper}{json.dumps(key)}: {_laid_out(part, deeper)}" for key, part in value.items()]
+        return "{\n" + ",\n".join(lines) + f"\n{indent}}}"
+    return "[\n" + ",\n".join(deeper + _laid_out(part, deeper) for part in parts) + f"\n{indent}]"
