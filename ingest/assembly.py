@@ -399,7 +399,7 @@ class Assembler:
             (run.id, self._capture_id, power_up_id, run.number, self._build_id(run.dictionary, build),
              said.get(FieldRole.PLAYER), _flag(said.get(FieldRole.TEAM)), _flag(said.get(FieldRole.FIRST_TIME)),
              said.get(FieldRole.SEED), run.start_us, run.end_us, run.alive_us, run.ending, run.deaths, run.score,
-             run.rating, run.start_byte, run.damaged, run.mixed)
+             run.rating, run.start_byte, run.damaged, run.mixed, None, None)
         )  # fmt: skip
 
 

@@ -47,7 +47,8 @@ CREATE TABLE all_runs (
     build_id INTEGER, logged_player INTEGER, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, ending TEXT,             -- finished, game_over, quit, cut
     deaths INTEGER, score BIGINT, rating INTEGER, start_byte BIGINT,          -- start_byte: its first packet's offset
-    damaged BOOLEAN, mixed_build BOOLEAN                                      -- mixed: a tunable changed during the run
+    damaged BOOLEAN, mixed_build BOOLEAN,                                     -- mixed: a tunable changed during the run
+    given_player TEXT, given_remark TEXT                                      -- said while it was recorded (CAPTURE.md)
 );
 -- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
 CREATE TABLE stages (
@@ -88,9 +89,10 @@ WITH noted AS (
         string_agg(remark, '; ' ORDER BY noted_at) AS remark
     FROM run_notes GROUP BY ALL
 ), tagged AS (
-    SELECT r.*, b.game, b.label AS build,
-        coalesce(n.player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
-        coalesce(n.valid, true) AS valid, n.reason AS invalid_reason, n.remark
+    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build,
+        coalesce(n.player, r.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
+        coalesce(n.valid, true) AS valid, n.reason AS invalid_reason,
+        nullif(concat_ws('; ', r.given_remark, n.remark), '') AS remark
     FROM all_runs r
     JOIN builds b USING (build_id)
     JOIN captures c USING (capture_id)

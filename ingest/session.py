@@ -42,8 +42,8 @@ class PowerUp:
     end_offset: int | None = None
     settings: deque[tuple[int, tuple[int | None, ...]]] = field(default_factory=deque)
     packets: int = 0
-    # Where the clock was when bytes of the log came: (offset, tick) of some packets, for the drift against the PC.
-    clock: list[tuple[int, int]] = field(default_factory=list)
+    # Offsets and ticks of some packets, for the drift against the PC.
+    clock: list[tuple[np.ndarray, np.ndarray]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -71,10 +71,14 @@ class _Held:
 
 
 class Session:
-    """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet."""
+    """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet.
 
-    def __init__(self) -> None:
+    With `clock_every`, the clock is noted about once in so many bytes.
+    """
+
+    def __init__(self, clock_every: int = 0) -> None:
         self.power_ups = 0
+        self._clock_every = clock_every
         self.refusal: str | None = None
         self.unread_bytes = 0
         self._texts: dict[int, Dictionary | None] = {}  # complete; None: refused
@@ -206,7 +210,9 @@ class Session:
             int(tick[-1]),
         )
         up.packets += until - begun
-        up.clock.append((int(offset[-1]), self._tick))
+        if self._clock_every:
+            due = np.flatnonzero(np.diff(offset // self._clock_every, prepend=-1))
+            up.clock.append((offset[due], tick[due]))
         events = np.flatnonzero((type_[part] == EVENTS) & (step != 0))
         start, length = packets.start[part][events], packets.length[part][events]
         self._read_or_hold(packets.data, start, length, offset[events], tick[events], spans, harm)

@@ -20,12 +20,15 @@ from pathlib import Path
 from types import TracebackType
 
 import duckdb
+import numpy as np
 
 from ingest.assembly import Assembler, Ids, Values
+from ingest.clock import drift_ppm
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.records import RecordReader, microseconds
 from ingest.session import Harm, PowerUp, Session
+from ingest.sidecar import Said, Sidecar, bind_tags, read_sidecar, remarks_of_runs
 from ingest.tables import EventTables, create_event_table, create_role_views, signature, slug
 from ingest.writer import Writer
 
@@ -34,6 +37,7 @@ CHUNK_BYTES = 700_000
 MOST_DAMAGE_ROWS = 1000
 KEY_BYTES = 4096
 _ROWS_AT_ONCE = 5000
+_CLOCK_EVERY = 1024
 
 
 class StudyError(Exception):
@@ -166,14 +170,19 @@ def import_log(
     cursor = study.connection.cursor()
     try:
         key, sha256, grown = _recognise(cursor, path, size)
+        sidecar = read_sidecar(path)
         if grown is not None and grown[1] == size:
+            if sidecar is not None:
+                _apply_said(cursor, grown[0], sidecar.said)
             return _result(cursor, str(path), Status.UNCHANGED, grown[0])
         cursor.execute("BEGIN")
         try:
             replaced = None if grown is None else grown[0]
             with Writer(cursor) as writer:
-                capture_id = _Import(cursor, writer, path, size, key, sha256, replaced).run(progress)
+                capture_id = _Import(cursor, writer, path, size, key, sha256, replaced, sidecar).run(progress)
                 writer.wait()
+            if sidecar is not None:
+                _apply_said(cursor, capture_id, sidecar.said)
             cursor.execute("COMMIT")
         except BaseException:
             cursor.execute("ROLLBACK")
@@ -203,7 +212,8 @@ def _recognise(
                 digest.update(chunk)
                 done += len(chunk)
             known = by_length.get(stop, {}).get(digest.hexdigest())
-            if known is not None and stop > 0:
+            # Nothing is the beginning of everything: an empty file only matches an empty one.
+            if known is not None and (stop > 0 or size == 0):
                 grown = (known, stop)
             if stop == min(KEY_BYTES, size):
                 key = digest.hexdigest()
@@ -227,6 +237,8 @@ class _Counts:
     missing: int = 0
     dropped: int = 0
     newer: int = 0
+    unread: int = 0
+    unread_at: int = 0
     damage_rows: int = 0
 
 
@@ -235,11 +247,16 @@ class _Import:
 
     def __init__(
         self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
-        replaced: int | None,
+        replaced: int | None, sidecar: Sidecar | None,
     ):  # fmt: skip
         self._cursor, self._writer = cursor, writer
         self._path, self._size, self._key, self._sha256 = path, size, key, sha256
+        self._sidecar = sidecar
+        self._last_us: dict[int, int] = {}  # of the last event of each power-up
         self._counts = _Counts()
+        others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
+        if cursor.execute(others, [key, replaced]).fetchall():
+            self._key = sha256  # another capture begins with the same 4 KiB: notes must not mix the two up
         old_runs: list[int] = []
         if replaced is not None:
             old_runs = self._remove(replaced)
@@ -259,7 +276,7 @@ class _Import:
         self._builds: dict[tuple[int, Values], int] = {}
 
     def run(self, progress: Callable[[int, int], None] | None) -> int:
-        framer, session = Framer(), Session()
+        framer, session = Framer(), Session(clock_every=0 if self._sidecar is None else _CLOCK_EVERY)
         done = 0
         with self._path.open("rb") as log:
             for chunk in _chunks(log, self._size):
@@ -285,11 +302,14 @@ class _Import:
         self._assembler.end()
         self._power_ups(ended)
         self._tables.flush()
+        if self._counts.unread:
+            unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
+            self._writer.rows("damage", [unread])
         self._insert_rows(at_least=0)
         self._writer.wait()
         tail = framer.tail_bytes
         c = self._counts
-        received = datetime.fromtimestamp(self._path.stat().st_mtime, UTC).replace(tzinfo=None)
+        received = _received(self._path, self._sidecar)
         self._cursor.execute(
             "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [self._capture_id, self._key, self._sha256, self._path.name, self._size,
@@ -333,10 +353,14 @@ class _Import:
                 c.missing += one.count
             elif one.reason == Damage.VERSION:
                 c.newer += one.count
-            elif one.reason != Damage.UNREAD:
+            elif one.reason == Damage.UNREAD:
+                # How often this is told depends on how the log was cut; one row says it all.
+                c.unread_at = min(c.unread_at, one.offset) if c.unread else one.offset
+                c.unread += one.count
+            else:
                 c.rejected += one.count
         self._assembler.damage(one.offset for one in harm)
-        rows = harm[: MOST_DAMAGE_ROWS - c.damage_rows]
+        rows = [one for one in harm if one.reason != Damage.UNREAD][: MOST_DAMAGE_ROWS - c.damage_rows]
         c.damage_rows += len(rows)
         self._writer.rows("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
 
@@ -348,6 +372,8 @@ class _Import:
         if len(batch.bad):
             self._damage([Harm(int(span.offset[i]), Damage.BODY) for i in batch.bad.tolist()])
         self._counts.events += len(batch.tick)
+        if len(batch.tick):
+            self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), span.dictionary.clock_hz)
         run, stage = self._assembler.take(span.power_up, power_up_id, span.dictionary, batch)
         for events in batch.by_kind:
             self._tables.add(tables[events.kind], events, power_up_id, run, stage)
@@ -356,25 +382,26 @@ class _Import:
         rows = []
         for up in ended:
             dictionary_id = self._power_up_dictionary.pop(up.number, None)
-            first = last = None
+            first = last = drift = None
             if dictionary_id is not None:
                 clock_hz = next(
                     d.clock_hz for d, id_, *_ in self._dictionaries.values() if id_ == dictionary_id
                 )
                 first, last = (microseconds(tick, clock_hz) for tick in (up.first_tick, up.last_tick))
+                last = max(last, self._last_us.pop(up.number, last))
+                drift = self._drift(up, clock_hz)
+            power_up_id = self._first_power_up + up.number
             rows.append(
-                (
-                    self._first_power_up + up.number,
-                    self._capture_id,
-                    up.number + 1,
-                    up.nonce,
-                    dictionary_id,
-                    first,
-                    last,
-                    None,
-                )
+                (power_up_id, self._capture_id, up.number + 1, up.nonce, dictionary_id, first, last, drift)
             )
         self._writer.rows("power_ups", rows)
+
+    def _drift(self, up: PowerUp, clock_hz: int) -> float | None:
+        if self._sidecar is None or not self._sidecar.arrivals or not up.clock:
+            return None
+        arrivals = np.array(self._sidecar.arrivals)
+        offset, tick = (np.concatenate(column) for column in zip(*up.clock, strict=True))
+        return drift_ppm(arrivals[:, 0], arrivals[:, 1], offset, tick / clock_hz)
 
     def _insert_rows(self, at_least: int = _ROWS_AT_ONCE) -> None:
         rows = self._assembler.rows
@@ -441,9 +468,9 @@ class _Import:
         q = self._cursor.execute
         # The signature is the comment on the table: no column of the schema is needed for it.
         own = f"{dictionary.game}\n{kind.name}\n{signature(kind)}"
-        found = q("SELECT schema_name, table_name FROM duckdb_tables() WHERE comment = ?", [own]).fetchall()
+        found = q("SELECT table_name FROM duckdb_tables() WHERE comment = ?", [own]).fetchall()
         if found:
-            return f"{found[0][0]}.{found[0][1]}"
+            return f'events."{found[0][0]}"'
         base = f"{slug(dictionary.game)}__{kind.name}"
         taken = {
             row[0]
@@ -474,7 +501,9 @@ class _Import:
                 row[0] for row in q("SELECT label FROM builds WHERE game = ?", [dictionary.game]).fetchall()
             }
             label = next(text for text in _labels(dictionary.firmware) if text not in labels)
-            self._writer.rows("builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)])
+            self._writer.rows(
+                "builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)]
+            )
             self._writer.rows(
                 "tunables",
                 [
@@ -485,6 +514,34 @@ class _Import:
             )  # fmt: skip
             self._builds[dictionary_id, values] = build_id
         return self._builds[dictionary_id, values]
+
+
+def _received(path: Path, sidecar: Sidecar | None) -> datetime:
+    """When the recording began, in UTC; without a sidecar, when the file was last written."""
+    if sidecar is not None and sidecar.started is not None:
+        try:
+            started = datetime.fromisoformat(sidecar.started)
+        except ValueError:
+            pass
+        else:
+            return (started.astimezone(UTC) if started.tzinfo else started).replace(tzinfo=None)
+    return datetime.fromtimestamp(path.stat().st_mtime, UTC).replace(tzinfo=None)
+
+
+def _apply_said(cursor: duckdb.DuckDBPyConnection, capture_id: int, said: Sequence[Said]) -> None:
+    """Gives the runs of a capture the tags and remarks of its sidecar, where they differ from what they have."""
+    runs = cursor.execute(
+        "SELECT run_id, start_byte, given_player, given_remark FROM all_runs WHERE capture_id = ? ORDER BY number",
+        [capture_id],
+    ).fetchall()
+    starts = [start for _, start, _, _ in runs]
+    tags, remarks = bind_tags(said, starts).players, remarks_of_runs(said, starts)
+    for (run_id, _, player, remark), tag, spoken in zip(runs, tags, remarks, strict=True):
+        text = "; ".join(spoken) or None
+        if (player, remark) != (tag, text):
+            cursor.execute(
+                "UPDATE all_runs SET given_player = ?, given_remark = ? WHERE run_id = ?", [tag, text, run_id]
+            )
 
 
 def _labels(firmware: str) -> Iterator[str]:

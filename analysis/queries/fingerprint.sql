@@ -2,4 +2,7 @@
 SELECT sha256 AS line FROM captures
 UNION ALL
 SELECT concat_ws('|', capture_key, run_number, noted_at, player, valid, reason) FROM run_notes
+UNION ALL
+SELECT concat_ws('|', capture_id, number, given_player, given_remark) FROM all_runs
+WHERE given_player IS NOT NULL OR given_remark IS NOT NULL
 ORDER BY line

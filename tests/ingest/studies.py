@@ -1,0 +1,53 @@
+"""Studies for the tests: made from JSON Lines as people write them, asked in SQL."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from ingest.encode import encode_lines
+from ingest.store import ImportResult, Study, import_log
+
+Line = dict[str, Any]
+
+
+def dictionary(kinds: dict[str, tuple[str | None, dict[str, str]]], clock: int = 1000, **more: Any) -> Line:
+    """A dictionary line. `kinds`: name -> (role, field name -> "type role"); tunables and the like in `more`."""
+    made = []
+    for name, (role, fields) in kinds.items():
+        typed = []
+        for field, words in fields.items():
+            type_, _, field_role = words.partition(" ")
+            typed.append({"name": field, "type": type_, "role": field_role or None})
+        made.append({"name": name, "role": role, "fields": typed})
+    return {
+        "dictionary": {
+            "game": "Moth Run",
+            "firmware": "1.0",
+            "clock": clock,
+            "screen": [160, 128],
+            "kinds": made,
+        }
+        | more
+    }
+
+
+def event(t: int, kind: str, **fields: int) -> Line:
+    """An event line."""
+    return {"t": t, "kind": kind, **fields}
+
+
+def log_of(lines: list[Line]) -> bytes:
+    """The play log of JSON lines."""
+    return b"".join(encode_lines(json.dumps(line) for line in lines))
+
+
+def imported(study: Study, path: Path, log: bytes | list[Line]) -> ImportResult:
+    """Writes a log to `path` and imports it."""
+    path.write_bytes(log if isinstance(log, bytes) else log_of(log))
+    return import_log(study, path)
+
+
+def rows(study: Study, query: str, *parameters: Any) -> list[tuple[Any, ...]]:
+    """What the study answers."""
+    with study.connection.cursor() as cursor:
+        return cursor.execute(query, list(parameters)).fetchall()

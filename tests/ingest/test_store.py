@@ -1,0 +1,324 @@
+"""The study: the same bytes once, growth, notes, tags from the sidecar, versions, locks."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from ingest.notes import note_run
+from ingest.store import Status, Study, StudyBusy, StudyError, import_log, open_study
+from ingest.vocabulary import EventRole, FieldRole
+from tests.ingest.logs import Play
+from tests.ingest.studies import dictionary, event, imported, log_of, rows
+
+KINDS = {
+    "begin": ("run_start", {"who": "u8 player"}),
+    "at": ("position", {"x": "u8 x"}),
+    "over": ("run_end", {"how": "u8 ending"}),
+}
+
+
+def runs_log(count: int, first: int = 1) -> bytes:
+    lines = [dictionary(KINDS)]
+    for number in range(count):
+        start = 10_000 * number + 1000
+        lines += [
+            event(start, "begin", who=first),
+            event(start + 4000, "at", x=number),
+            event(start + 5000, "over", how=2),
+        ]
+    return log_of(lines)
+
+
+def everything(study: Study) -> dict[str, list[tuple[object, ...]]]:
+    """All that an import makes, but for the moment of it."""
+    tables = [row[0] for row in rows(study, "SELECT DISTINCT table_name FROM kinds ORDER BY 1")]
+    tables += [
+        "all_runs",
+        "stages",
+        "lives",
+        "spells",
+        "power_ups",
+        "damage",
+        "builds",
+        "tunables",
+        "kinds",
+        "fields",
+    ]
+    found = {table: rows(study, f"SELECT * FROM {table} ORDER BY ALL") for table in tables}
+    return found | {
+        "captures": rows(study, "SELECT * EXCLUDE (ingested_at, received_at, name) FROM captures ORDER BY 1")
+    }
+
+
+def test_same_bytes_twice_change_nothing(study: Study, tmp_path: Path) -> None:
+    log = Play(3).log()
+    assert imported(study, tmp_path / "a.playlog", log).status == Status.NEW
+    before = everything(study)
+    again = imported(study, tmp_path / "b.playlog", log)
+    assert again.status == Status.UNCHANGED and again.events == sum(
+        len(v) for k, v in before.items() if "events." in k
+    )
+    assert everything(study) == before
+
+
+def test_an_empty_file_is_a_capture_of_nothing(study: Study, tmp_path: Path) -> None:
+    for status in (Status.NEW, Status.UNCHANGED):
+        result = imported(study, tmp_path / "a.playlog", b"")
+        assert (result.status, result.bytes, result.packets, result.events) == (status, 0, 0, 0)
+    assert imported(study, tmp_path / "b.playlog", runs_log(1)).status == Status.NEW
+
+
+@pytest.mark.parametrize("short", [300, 700])
+def test_a_file_that_grows_gives_what_it_gives_at_once(study: Study, tmp_path: Path, short: int) -> None:
+    """Piece by piece, with other captures between: the same study as in one piece, ids of runs and capture too."""
+    log = runs_log(40)
+    path = tmp_path / "live.playlog"
+    imported(study, tmp_path / "before.playlog", runs_log(2, first=9))
+    assert imported(study, path, log[:short]).status == Status.NEW
+    kept = rows(study, "SELECT run_id, number FROM all_runs WHERE capture_id = 2")
+    imported(study, tmp_path / "after.playlog", runs_log(2, first=8))
+    for size in (short + 1, len(log) // 2, len(log) - 7, len(log)):
+        result = imported(study, path, log[:size])
+        assert (result.status, result.capture_id, result.bytes) == (Status.GROWN, 2, size)
+        assert set(kept) <= set(rows(study, "SELECT run_id, number FROM all_runs WHERE capture_id = 2"))
+    assert rows(study, "SELECT count(*), count(DISTINCT run_id) FROM all_runs") == [(44, 44)]
+    with open_study(tmp_path / "at_once.duckdb") as other:
+        imported(other, path, log)
+        picked = "SELECT start_us, end_us, alive_us, ending, damaged, player FROM runs r WHERE capture_id = ? ORDER BY number"
+        assert rows(study, picked, 2) == rows(other, picked, 1)
+        places = "SELECT p.at_us, p.x, r.number, s.visit FROM position_events p JOIN all_runs r USING (run_id) " \
+                 "JOIN stages s ON s.stage_id = p.stage_id WHERE r.capture_id = ? ORDER BY 1"  # fmt: skip
+        assert rows(study, places, 2) == rows(other, places, 1)
+    assert imported(study, path, log).status == Status.UNCHANGED
+
+
+def test_notes_outlive_growth_and_rebuild(study: Study, tmp_path: Path) -> None:
+    log = runs_log(60)
+    assert len(log) > 5000
+    imported(study, tmp_path / "a.playlog", log[:600])
+    ((key, number),) = rows(
+        study, "SELECT capture_key, number FROM all_runs JOIN captures USING (capture_id) WHERE number = 1"
+    )
+    note_run(study.connection, key, number, player="P17", remark="held it upside down")
+    for size in (900, 4500, len(log)):
+        imported(study, tmp_path / "a.playlog", log[:size])
+        assert rows(study, "SELECT player, remark FROM runs WHERE number = 1") == [
+            ("P17", "held it upside down")
+        ]
+    notes = rows(study, "SELECT * FROM run_notes")
+    with open_study(tmp_path / "rebuilt.duckdb") as rebuilt:
+        with rebuilt.connection.cursor() as cursor:
+            cursor.execute("INSERT INTO run_notes VALUES (?, ?, ?, ?, ?, ?, ?)", list(notes[0]))
+        imported(rebuilt, tmp_path / "a.playlog", log)
+        assert rows(rebuilt, "SELECT player FROM runs WHERE number = 1") == [("P17",)]
+
+
+def test_two_recordings_that_begin_alike_keep_their_notes_apart(study: Study, tmp_path: Path) -> None:
+    log = runs_log(60)
+    other = log[:4200] + log[4400:]
+    imported(study, tmp_path / "a.playlog", log)
+    imported(study, tmp_path / "b.playlog", other)
+    keys = [row[0] for row in rows(study, "SELECT capture_key FROM captures")]
+    assert len(set(keys)) == 2
+    note_run(study.connection, keys[1], 1, player="P44")
+    assert [
+        row[0] for row in rows(study, "SELECT player FROM runs WHERE number = 1 ORDER BY capture_id")
+    ] == ["P01", "P44"]
+
+
+def test_tags_and_remarks_of_the_sidecar(study: Study, tmp_path: Path) -> None:
+    """Given while it was recorded; given later, when not a byte more has come; overruled by a note."""
+    log = runs_log(3)
+    path = tmp_path / "a.playlog"
+    sidecar = tmp_path / "a.capture.jsonl"
+    lines = [
+        {"capture": 1, "started": "2026-03-01T09:30:00+01:00", "source": "x"},
+        {"at": 0.5, "byte": 0, "player": "P05"},
+    ]
+    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    imported(study, path, log)
+    asked = "SELECT player, remark FROM runs ORDER BY number"
+    assert rows(study, asked) == [("P05", None), ("P01", None), ("P01", None)]
+    assert rows(study, "SELECT received_at::TEXT FROM captures") == [("2026-03-01 08:30:00",)]
+    lines += [
+        {"at": 60, "byte": len(log), "player": "P06", "current": True},
+        {"at": 61, "byte": len(log), "remark": "left-handed"},
+    ]
+    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    assert import_log(study, path).status == Status.UNCHANGED
+    assert rows(study, asked) == [("P05", None), ("P01", None), ("P06", "left-handed")]
+    ((key,),) = rows(study, "SELECT capture_key FROM captures")
+    note_run(study.connection, key, 3, player="P07")
+    assert rows(study, asked)[2] == ("P07", "left-handed")
+
+
+def test_attempts_are_counted_for_each_player(study: Study, tmp_path: Path) -> None:
+    imported(study, tmp_path / "a.playlog", runs_log(2, first=1))
+    imported(
+        study,
+        tmp_path / "b.playlog",
+        runs_log(2, first=2) + log_of([dictionary(KINDS), event(1, "begin", who=1)]),
+    )
+    imported(study, tmp_path / "c.playlog", runs_log(2, first=0))
+    assert rows(study, "SELECT player, attempt, tagged FROM runs ORDER BY run_id") == [
+        ("P01", 1, True), ("P01", 2, True), ("P02", 1, True), ("P02", 2, True), ("P01", 3, True),
+        ("?6", 1, False), ("?7", 1, False),
+    ]  # fmt: skip
+
+
+def test_every_role_has_its_view_even_when_empty(study: Study) -> None:
+    columns = [
+        "power_up_id",
+        "run_id",
+        "stage_id",
+        "at_us",
+        "dictionary_id",
+        "kind",
+        *(role.value for role in FieldRole),
+    ]
+    for role in EventRole:
+        with study.connection.cursor() as cursor:
+            asked = cursor.execute(f"SELECT * FROM {role}_events")
+            assert [column[0] for column in asked.description] == columns
+            assert asked.fetchall() == []
+
+
+def test_kinds_of_one_name_and_other_fields_get_tables_of_their_own(study: Study, tmp_path: Path) -> None:
+    """Another field, another role, another game: each its table; the role's view shows them all."""
+    other = {"begin": ("run_start", {}), "at": ("position", {"x": "u16 x", "y": "u16 y"})}
+    third = {"begin": ("run_start", {}), "at": ("shot", {"x": "u8 x"})}
+    imported(study, tmp_path / "a.playlog", [dictionary(KINDS), event(1, "at", x=1)])
+    imported(study, tmp_path / "b.playlog", [dictionary(other), event(1, "at", x=300, y=2)])
+    imported(study, tmp_path / "c.playlog", [dictionary(third), event(1, "at", x=3)])
+    named = dictionary(KINDS)
+    named["dictionary"]["game"] = "MOTH run!"
+    imported(study, tmp_path / "d.playlog", [named, event(1, "at", x=4)])
+    again = dictionary(KINDS)
+    again["dictionary"]["firmware"] = "1.1"
+    imported(study, tmp_path / "e.playlog", [again, event(1, "at", x=5)])
+    assert rows(study, "SELECT DISTINCT table_name FROM kinds WHERE kind = 'at' ORDER BY 1") == [
+        (f'events."moth_run__at{n}"',) for n in ("", "_2", "_3", "_4")
+    ]
+    assert rows(study, "SELECT x, y FROM position_events ORDER BY x") == [
+        (1, None),
+        (4, None),
+        (5, None),
+        (300, 2),
+    ]
+    assert rows(study, "SELECT x FROM shot_events") == [(3,)]
+    assert rows(study, "SELECT label, game FROM builds") == []  # without runs there is nothing to compare
+
+
+def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path: Path) -> None:
+    from ingest.checksum import crc16
+    from ingest.cobs import stuff
+
+    text = b"playlog 1\ngame X\nfirmware 1\nclock 1000\nscreen 1 1\nkind a -\nkind a -\n"
+    out = b""
+    for number, (type_, body) in enumerate([
+        (0x13, crc16(text).to_bytes(2, "little") + b"\x01\x00\x00\x00"),
+        (0x12, crc16(text).to_bytes(2, "little") + len(text).to_bytes(2, "little") + b"\0\0" + text),
+        (0x11, b"\0"),
+    ]):  # fmt: skip
+        packet = bytes([type_, number, 0]) + bytes(6) + body
+        out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
+    result = imported(study, tmp_path / "a.playlog", out)
+    assert result.status == Status.REFUSED and result.unread_bytes == 12
+    assert result.refusal is not None and "line 7" in result.refusal and "rename" in result.refusal
+
+
+def test_no_study_and_other_versions_are_refused_with_a_remedy(tmp_path: Path) -> None:
+    with pytest.raises(StudyError, match="no such study"):
+        open_study(tmp_path / "none.duckdb", read_only=True)
+    with pytest.raises(StudyError, match="does not exist"):
+        open_study(tmp_path / "no" / "folder.duckdb")
+    text = tmp_path / "text.duckdb"
+    text.write_text("hello, I am no database\n" * 500)
+    with pytest.raises(StudyError, match="no study"):
+        open_study(text)
+    assert text.read_text().startswith("hello")
+    strange = tmp_path / "strange.duckdb"
+    with duckdb.connect(str(strange)) as connection:
+        connection.execute("CREATE TABLE mine (a INTEGER)")
+    with pytest.raises(StudyError, match="no study of Setscrew"):
+        open_study(strange)
+    for version, remedy in ((99, "newer Setscrew"), (0, "ingest the play logs again")):
+        path = tmp_path / f"v{version}.duckdb"
+        with open_study(path) as study:
+            study.connection.execute("UPDATE study SET schema_version = ?", [version])
+        before = path.read_bytes()
+        with pytest.raises(StudyError, match=remedy):
+            open_study(path)
+        assert path.read_bytes() == before
+
+
+def test_the_second_process_is_told_who_holds_the_study(tmp_path: Path) -> None:
+    path = tmp_path / "s.duckdb"
+    holder = subprocess.Popen(
+        [sys.executable, "-c", f"from ingest.store import open_study; s = open_study({str(path)!r}); print(1, flush=True); input()"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+    )  # fmt: skip
+    try:
+        assert holder.stdout is not None and holder.stdout.readline()
+        with pytest.raises(StudyBusy, match=f"process {holder.pid}.*holds this study"):
+            open_study(path)
+        log = tmp_path / "a.playlog"
+        log.write_bytes(runs_log(1))
+        command = [sys.executable, "-m", "dashboard.cli", "ingest", "--study", str(path), str(log), "--json"]
+        second = subprocess.run(command, capture_output=True, text=True, timeout=60)
+        assert second.returncode == 4 and str(holder.pid) in second.stderr and second.stdout == ""
+    finally:
+        holder.communicate(b"\n", timeout=60)
+
+
+def test_an_error_on_the_way_leaves_the_study_as_it_was(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    imported(study, tmp_path / "a.playlog", runs_log(2))
+    before = everything(study)
+    from ingest.writer import Writer
+
+    def fail(self: Writer, insert: str, parts: object) -> None:
+        raise OSError("disk full")
+
+    monkeypatch.setattr(Writer, "_insert", fail)
+    with pytest.raises(OSError, match="disk full"):
+        imported(study, tmp_path / "b.playlog", runs_log(3, first=5))
+    with pytest.raises(OSError, match="disk full"):
+        imported(study, tmp_path / "a.playlog", runs_log(4))
+    monkeypatch.undo()
+    assert everything(study) == before
+    assert imported(study, tmp_path / "b.playlog", runs_log(3, first=5)).runs == 3
+
+
+def test_following_a_live_file_is_quick(study: Study, tmp_path: Path) -> None:
+    """A few MB re-read after growth: within two seconds of CPU time here, on a machine that does other things too."""
+    from tests.bench.ingest.stream import write_stream
+
+    path = tmp_path / "live.playlog"
+    write_stream(path, 60_000)
+    log = path.read_bytes()
+    path.write_bytes(log[:-5000])
+    import_log(study, path)
+    path.write_bytes(log)
+    cpu = time.process_time()
+    assert import_log(study, path).status == Status.GROWN
+    assert time.process_time() - cpu < 2
+
+
+def test_readers_see_whole_captures_while_one_is_imported(study: Study, tmp_path: Path) -> None:
+    """Another cursor never sees half a capture."""
+    imported(study, tmp_path / "a.playlog", runs_log(3))
+    seen = []
+
+    def look(done: int, size: int) -> None:
+        seen.append(rows(study, "SELECT count(*) FROM all_runs")[0][0])
+
+    (tmp_path / "b.playlog").write_bytes(runs_log(30, first=2))
+    import_log(study, tmp_path / "b.playlog", look)
+    assert seen == [3] and rows(study, "SELECT count(*) FROM all_runs") == [(33,)]
