@@ -51,9 +51,11 @@ _SKELLAM = Source(
 )
 _WING = Source(
     "wing1973",
-    "Wing & Kristofferson 1973, Response delays and the timing of discrete motor responses, Percept. Psychophys. 14:5-12",
+    "Wing & Kristofferson 1973, Response delays and the timing of discrete motor responses, Percept. "
+    "Psychophys. 14:5-12",
     "@article{wing1973, author={Wing, Alan M. and Kristofferson, Alfred B.}, title={Response delays and the timing of "
-    "discrete motor responses}, journal={Perception \\& Psychophysics}, volume={14}, number={1}, pages={5--12}, year={1973}}",
+    "discrete motor responses}, journal={Perception \\& Psychophysics}, volume={14}, number={1}, "
+    "pages={5--12}, year={1973}}",
 )
 _COHEN = Source(
     "cohen1950",
@@ -65,7 +67,8 @@ _COHEN = Source(
 )
 _HUANG = Source(
     "huang2013",
-    "Huang & Wand 2013, Simple marginally noninformative prior distributions for covariance matrices, Bayesian Anal. 8:439-452",
+    "Huang & Wand 2013, Simple marginally noninformative prior distributions for covariance matrices, "
+    "Bayesian Anal. 8:439-452",
     "@article{huang2013, author={Huang, Alan and Wand, M. P.}, title={Simple marginally noninformative prior "
     "distributions for covariance matrices}, journal={Bayesian Analysis}, volume={8}, number={2}, pages={439--452}, "
     "year={2013}}",
@@ -122,21 +125,21 @@ METHODS |= {
     ),
     "timing.within_player": Method(
         "Compared within players",
-        "Least squares with an effect for each player (and song, where songs are not what is compared) and one for each "
-        "level; cluster-robust intervals by player with t(players - 1); p values corrected for the number of levels by "
-        "Holm. Errors are pulled in to three spreads of the player first.",
+        "Least squares with an effect for each player (and song, where songs are not what is compared) and one for "
+        "each level; cluster-robust intervals by player with t(players - 1); p values corrected for the number of "
+        "levels by Holm. Errors are pulled in to three spreads of the player first.",
         (_LIANG, _HOLM),
     ),
     "timing.drift": Method(
         "Drift along the song",
-        "The slope of each player's errors against the time in the song, each run about its own level; mean over players "
-        "with Student's interval. One microsecond a second is one part per million.",
+        "The slope of each player's errors against the time in the song, each run about its own level; mean over "
+        "players with Student's interval. One microsecond a second is one part per million.",
     ),
     "timing.truncation": Method(
         "Are presses outside the window logged?",
-        "Presses in the outermost sixth of the window against an equal stretch beyond it; fewer beyond than a third of the "
-        "density inside allows (binomial, 0.001) means they are not logged. Each player's errors are then fitted as a "
-        "normal distribution of which only the window is seen.",
+        "Presses in the outermost sixth of the window against an equal stretch beyond it; fewer beyond than a third of "
+        "the density inside allows (binomial, 0.001) means they are not logged. Each player's errors are then fitted "
+        "as a normal distribution of which only the window is seen.",
         (_COHEN,),
     ),
     "timing.latency": Method(
@@ -284,8 +287,9 @@ METHODS |= {
     "hot_spots": Method(
         "Places of death against time spent there",
         "Under chance, each player's deaths fall on the cells of the screen in proportion to the time that player "
-        "spent in them (without logged positions: on all cells alike in which anybody died). A cell is hot where more "
-        "players died in it than in 95 % of 999 simulated playtests in *any* cell; each player counts once a cell, "
+        "spent in them (without logged positions nothing is tested). A cell is hot where it "
+        "stands out more than in 95 % of 999 simulated playtests *any* cell does; of one player's deaths in a cell no "
+        "more than twice the expected number and two count, so that a single player makes no hot place, "
         "and a hot cell needs two players. The share of deaths that hot cells hold is of cells chosen by the same "
         "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates.",
         (_WESTFALL, _BITHELL, _SKELLAM),

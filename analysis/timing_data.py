@@ -7,7 +7,6 @@ from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 
-
 # Beyond, an even sample of runs is read: players, not notes, make the intervals, and a page must not wait.
 MOST_NOTES = 200_000
 

@@ -12,6 +12,8 @@ timing.players     players: player, notes, runs, bias_ms, bias_low_ms, bias_high
 See timing_song.py and timing_console.py for the others.
 """
 
+from typing import Any
+
 import numpy as np
 
 from analysis.finding import Estimate, Finding
@@ -73,7 +75,8 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     facts = window_facts(notes)
     sentence = (
         f"{percent(share.value)} of {len(notes)} notes were hit in the window in force"
-        f" ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset {facts['offset_ms']:.0f} ms)"
+        f" ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset"
+        f" {facts['offset_ms']:.0f} ms)"
         + (
             f"; for all such players between {percent(share.low)} and {percent(share.high)}"
             if share.low is not None
@@ -94,7 +97,7 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     names = [
         notes.players[p] for p in np.flatnonzero(np.bincount(notes.player, minlength=len(notes.players)))
     ]
-    tables = {
+    tables: dict[str, dict[str, Any]] = {
         "curve": {
             "window_ms": steps / 1000, "share": curve.share, "low": curve.low, "high": curve.high,
             "median": curve.median, "lower_quarter": curve.lower_quarter, "method": list(curve.method),
@@ -169,7 +172,8 @@ def _players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         if bias.low is not None and bias.high is not None:
             says += f" (between {bias.low:+.0f} and {bias.high:+.0f} ms)"
         spread, lapses = np.nanmedian(errors.spread_us) / 1000, np.nanmedian(errors.lapses)
-        says += f"; the median player scatters by {spread:.0f} ms and leaves {percent(lapses)} of the notes without a press."
+        says += f"; the median player scatters by {spread:.0f} ms and leaves {percent(lapses)} of the notes"
+        says += " without a press."
     distance = notes.error_us[notes.pressed] / 1000
     edges = np.arange(-notes.reach_us / 1000, notes.reach_us / 1000 + 5, 5)
     table = {

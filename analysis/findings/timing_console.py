@@ -7,6 +7,8 @@ timing.latency  captures: capture, players, bias_ms. facts: difference_ms, low_m
 timing.polling  facts: poll_ms, declared (1 or 0), lost, gained (shares of notes), width_ms.
 """
 
+from typing import Any
+
 import numpy as np
 
 from analysis.finding import Estimate, Finding
@@ -46,26 +48,26 @@ def _logging(notes: TimedNotes) -> list[Finding]:
     if not checks:
         return []
     cut = [name for name, check in checks.items() if check.cut]
-    edges = {
+    edges: dict[str, list[Any]] = {
         "edge": list(checks), "inside": [c.inside for c in checks.values()],
         "beyond": [c.beyond for c in checks.values()], "p": [c.p for c in checks.values()],
         "cut": [int(c.cut) for c in checks.values()],
     }  # fmt: skip
-    tables: dict[str, dict[str, object]] = {"edges": edges}
+    tables: dict[str, dict[str, list[Any]]] = {"edges": edges}
     beyond, inside = sum(c.beyond for c in checks.values()), sum(c.inside for c in checks.values())
     if cut:
         fits = _truncated_fits(notes)
         tables["players"] = fits
         seen = np.array(fits["seen"], float)
         says = (
-            f"Just inside the window's edges lie {inside} presses, in an equal stretch just beyond only {beyond}: presses"
-            " outside the window seem not to be logged."
+            f"Just inside the window's edges lie {inside} presses, in an equal stretch just beyond only {beyond}:"
+            " presses outside the window seem not to be logged."
         )
         if np.isfinite(seen).any():
-            says += (
-                f" Fitted with that in mind, the median player's spread is {np.nanmedian(np.array(fits['spread_ms'], float)):.0f}"
-                f" ms and {percent(1 - float(np.nanmedian(seen)))} of the presses are not in the log."
-            )
+            spread = np.nanmedian(np.array(fits["spread_ms"], float))
+            hidden = percent(1 - float(np.nanmedian(seen)))
+            says += f" Fitted with that in mind, the median player's spread is {spread:.0f} ms and {hidden} of the"
+            says += " presses are not in the log."
     elif inside + beyond < 20:
         says = "Too few presses lie near the window's edges to tell whether those outside it are logged."
     else:
@@ -78,8 +80,8 @@ def _logging(notes: TimedNotes) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _truncated_fits(notes: TimedNotes) -> dict[str, list[object]]:
-    rows: dict[str, list[object]] = {
+def _truncated_fits(notes: TimedNotes) -> dict[str, list[Any]]:
+    rows: dict[str, list[Any]] = {
         "player": list(notes.players),
         "bias_ms": [],
         "spread_ms": [],
@@ -123,7 +125,8 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         )
         apart = (
             f" Between the logs, {notes.captures[found.highest]} lies {found.difference_us / 1000:.0f} ms behind"
-            f" {notes.captures[found.lowest]} (between {found.low_us / 1000:+.0f} and {found.high_us / 1000:+.0f} ms; {whose})"
+            f" {notes.captures[found.lowest]} (between {found.low_us / 1000:+.0f} and"
+            f" {found.high_us / 1000:+.0f} ms; {whose})"
             + (": that part is the console's." if told and found.how == "within" else
                ": more than chance, so one console probably lags." if told else ": within chance.")
         )  # fmt: skip
@@ -140,7 +143,8 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
     return Finding(
         "timing.latency", QUESTION, "The console's latency or the players' habit?", centre + apart, players,
         notes.player_runs, "timing.latency", Estimate(mean.value, mean.low, mean.high, unit="ms"), warnings,
-        {"captures": {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}}, facts,
+        {"captures": {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}},
+        facts,
     )  # fmt: skip
 
 
@@ -155,19 +159,22 @@ def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
         return []
     facts = window_facts(notes)
     says = (
-        f"The buttons are read every {poll / 1000:.3g} ms{'' if len(declared) else ' (seen in the presses)'}: a press is"
-        f" seen {poll / 2000:.3g} ms late on average and scattered by {poll / 1000 / np.sqrt(12):.2g} ms."
+        f"The buttons are read every {poll / 1000:.3g} ms{'' if len(declared) else ' (seen in the presses)'}: a press"
+        f" is seen {poll / 2000:.3g} ms late on average and scattered by {poll / 1000 / np.sqrt(12):.2g} ms."
     )
     width = facts["early_ms"] + facts["late_ms"]
     lost = gained = float("nan")
     own: tuple[str, ...] = ()
     if np.isfinite(width):
         lost, gained = lost_to_polling(notes.judged_us, notes.early_us, notes.late_us, poll)
-        says += f" That alone turned {percent(lost)} of the notes from hits into misses and {percent(gained)} the other way."
+        says += (
+            f" That alone turned {percent(lost)} of the notes from hits into misses and {percent(gained)} the"
+        )
+        says += " other way."
         if width < poll / 1000:
             own = (
-                f"The window ({width:.0f} ms wide) is narrower than the polling period ({poll / 1000:.3g} ms): a perfect"
-                " press can miss. Poll faster or widen the window.",
+                f"The window ({width:.0f} ms wide) is narrower than the polling period ({poll / 1000:.3g} ms): a"
+                " perfect press can miss. Poll faster or widen the window.",
             )
     return [
         Finding(

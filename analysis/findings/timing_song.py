@@ -52,7 +52,8 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         "timing.songs", QUESTION, "How hard each song is", says, len(notes.players), notes.player_runs,
         "timing.within_player", None, warnings,
         {"songs": {"song": list(notes.songs), **_hit_columns(effects), "p": effects.p, "bias_ms": bias.mean,
-                   "bias_low_ms": bias.mean + bias.low - bias.effect, "bias_high_ms": bias.mean + bias.high - bias.effect,
+                   "bias_low_ms": bias.mean + bias.low - bias.effect,
+                   "bias_high_ms": bias.mean + bias.high - bias.effect,
                    "spread_ms": spread, "lapses": lapses, "rank": rank}},
     )  # fmt: skip
 
@@ -83,18 +84,19 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
             )
             off.append((abs(float(bias.effect[i])), where))
         if np.isfinite(hit.effect).any():
-            i = int(np.nanargmin(hit.effect))
-            if hit.p[i] < 0.05 and (worst is None or hit.effect[i] < worst[0]):
+            lowest = int(np.nanargmin(hit.effect))
+            if hit.p[lowest] < 0.05 and (worst is None or hit.effect[lowest] < worst[0]):
                 worst = (
-                    float(hit.effect[i]),
-                    f"{name} from {edges[i] / 1e6:.0f} to {edges[i + 1] / 1e6:.0f} s",
+                    float(hit.effect[lowest]),
+                    f"{name} from {edges[lowest] / 1e6:.0f} to {edges[lowest + 1] / 1e6:.0f} s",
                 )
     if not rows:
         return None
     says = (
         "No passage is told from the rest of its song by its timing."
         if not off
-        else "Against the rest of their song, presses are shifted in " + "; ".join(w for _, w in sorted(off, reverse=True)[:4])
+        else "Against the rest of their song, presses are shifted in "
+        + "; ".join(w for _, w in sorted(off, reverse=True)[:4])
         + ". Presses that come early there mean notes written late, or the other way round: listen to the passage."
     )  # fmt: skip
     says += "" if worst is None else f" Hits fall apart most in {worst[1]} ({100 * worst[0]:+.0f} points)."
@@ -174,7 +176,8 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         "timing.lanes", QUESTION, "Lanes and buttons", says, len(notes.players), notes.player_runs,
         "timing.within_player", None, warnings,
         {"lanes": {"lane": lanes, **_hit_columns(hit), "bias_ms": bias.mean,
-                   "bias_low_ms": bias.mean + bias.low - bias.effect, "bias_high_ms": bias.mean + bias.high - bias.effect,
+                   "bias_low_ms": bias.mean + bias.low - bias.effect,
+                   "bias_high_ms": bias.mean + bias.high - bias.effect,
                    "spread_ms": spread}},
     )  # fmt: skip
 

@@ -17,7 +17,8 @@ class TimedNotes:
     """One element a note, in the order of runs and due times; all arrays have one length n.
 
     player, song, build, capture: numbers that index the tuples of names. song_places: (stage, stage kind) of each
-    song, -1 for none. experienced: one a player, True where known to have played before the playtest. run: run ids; attempt: counted from 1.
+    song, -1 for none. experienced: one a player, True where known to have played before the playtest.
+    run: run ids; attempt: counted from 1.
     lane: -1 where the game has none. due_us: console time; in_song_us: since the song began. due_in_us: until the
     next note of any lane (NaN for the last). error_us: press - due, *without* the console's input offset, NaN
     where no press was meant for the note; early_us, late_us, offset_us, poll_us: the console's settings in force,

@@ -159,7 +159,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
         axis=1,
     )
     step_song, step_learning = 0.3 * _SONG_SD / np.sqrt(max(1, len(pressed) / 4)), np.array([0.05, 0.2])
-    stored: list[tuple[Array, ...]] = []
+    stored: list[tuple[Array, Array, Array, Array, Array, float]] = []
 
     def linear(theta: Array, song: Array, learning: Array) -> tuple[Array, Array, Array]:
         at = theta[cells.player] + song[cells.song]
@@ -263,8 +263,8 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
         notes, cells, thetas.mean(axis=0), songs.mean(axis=0), slopes.mean(axis=0), freedoms
     )
     return Posterior(
-        means[chosen], roots[chosen], songs[chosen], slopes[chosen], first_thetas[chosen], shape_z, shape_cdf, freedoms[chosen],
-        settled,
+        means[chosen], roots[chosen], songs[chosen], slopes[chosen], first_thetas[chosen], shape_z, shape_cdf,
+        freedoms[chosen], settled,
     )  # fmt: skip
 
 
@@ -300,7 +300,10 @@ def _draw_effects(theta: Array, design: Array, inverse: Array, rng: np.random.Ge
 
 
 def _draw_precision(away: Array, mixing: Array, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Inverse covariance over players and its mixing variables: Huang & Wand 2013, half-t(2) spreads, uniform correlations."""
+    """Inverse covariance over players, and its mixing variables.
+
+    Half-t(2) spreads, uniform correlations: Huang & Wand 2013, Bayesian Anal. 8:439-452.
+    """
     freedom, size = 2.0, 3
     scale = away.T @ away + 2 * freedom * np.diag(1 / mixing)
     degrees = freedom + size - 1 + len(away)

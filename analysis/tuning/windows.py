@@ -147,8 +147,8 @@ def propose_windows(
     """Ranked proposals for the `hit_share` targets of a rhythm game; none where no target speaks of hits.
 
     notes: all timed notes of the game, any build: hands do not know the window. tunables: of the build to be changed.
-    cut: the console logs only presses inside its window; None: as stats.truncation finds. Windows scoped by song: a target for all
-    songs then counts for each song too. Raises ValueError where no press lies near any note.
+    cut: the console logs only presses inside its window; None: as stats.truncation finds. Windows scoped by song: a
+    target for all songs then counts for each song too. Raises ValueError where no press lies near any note.
     """
     wanted = [t for t in targets if t.outcome == Outcome.HIT_SHARE]
     if not wanted:
@@ -172,7 +172,8 @@ def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:
     for name, (low, high) in limits.items():
         # The window of a better grade lies inside: the hit's own window never becomes narrower than that.
         inner = [
-            t.value for t in model.tunables if t.role == allowed[name].role in _WINDOWS and t.value < allowed[name].value
+            t.value for t in model.tunables
+            if t.role == allowed[name].role in _WINDOWS and t.value < allowed[name].value
             and t.grade is not None and (t.song, t.stage) == (allowed[name].song, allowed[name].stage)
         ]  # fmt: skip
         limits[name] = (max([low, *inner]), high)
@@ -330,7 +331,8 @@ def _cautions(model: RhythmModel) -> list[str]:
     poll = model.notes.poll_us[np.isfinite(model.notes.poll_us)]
     if len(poll):
         said += [
-            f"the window of {name} ({(rules.early_us + rules.late_us) / 1000:.0f} ms) is narrower than the polling period"
+            f"the window of {name} ({(rules.early_us + rules.late_us) / 1000:.0f} ms) is narrower than the polling"
+            " period"
             for song, name in enumerate(model.notes.songs)
             if (rules := model.in_force(song, {})).early_us + rules.late_us < float(np.median(poll))
         ]
@@ -372,7 +374,8 @@ def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:
     reach = notes.reach_us / 1000
     middle = float(np.nanmedian(error)) if np.isfinite(error).any() else 0.0
     return LoggedNotes(
-        notes.player, notes.song, notes.attempt, error, np.maximum(low, middle - reach), np.minimum(high, middle + reach),
+        notes.player, notes.song, notes.attempt, error,
+        np.maximum(low, middle - reach), np.minimum(high, middle + reach),
         len(notes.players), len(notes.songs), np.array(notes.experienced),
     )  # fmt: skip
 

@@ -36,7 +36,8 @@ def dictionary(tunables: list[dict[str, Any]], clock: int = 1000) -> dict[str, A
                 {"name": "song", "type": "u8", "role": "song", "labels": {"1": "Damp Wick", "2": "Tin Moth"}}]},
             {"name": "song_over", "role": "stage_end", "fields": [{"name": "ok", "type": "u8", "role": "cleared"}]},
             {"name": "due", "role": "note", "fields": [
-                {"name": "key", "type": "u8", "role": "lane"}, {"name": "in", "type": "u16", "role": "ahead", "unit": "ticks"}]},
+                {"name": "key", "type": "u8", "role": "lane"},
+                {"name": "in", "type": "u16", "role": "ahead", "unit": "ticks"}]},
             {"name": "tap", "role": "press", "fields": [{"name": "key", "type": "u8", "role": "lane"}]},
         ],
     }  # fmt: skip

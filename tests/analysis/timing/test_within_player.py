@@ -19,7 +19,7 @@ def unbalanced(seed: int = 3):
 
 
 def test_effects_and_intervals_are_those_of_clustered_least_squares():
-    """statsmodels 0.15 OLS with `cov_type="cluster"`: its small-sample factor is K/(K-1) * (n-1)/(n-k), ours K/(K-1)."""
+    """statsmodels 0.15 OLS, `cov_type="cluster"`: its small-sample factor is K/(K-1) * (n-1)/(n-k), ours K/(K-1)."""
     value, level, player = unbalanced()
     found = level_effects(value, level, player, 3)
     design = np.concatenate([np.eye(9)[player], np.eye(3)[level][:, 1:]], axis=1)

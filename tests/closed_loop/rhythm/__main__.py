@@ -1,4 +1,4 @@
-"""The full closed loop, by hand: `python -m tests.closed_loop.rhythm [worlds] [players] [logs_outside 0|1] [first seed]`."""
+"""The full closed loop, by hand: `python -m tests.closed_loop.rhythm [worlds] [players] [outside 0|1] [first seed]`."""
 
 import sys
 
@@ -30,8 +30,9 @@ def main(worlds: int = 100, players: int = 12, outside: int = 1, first: int = 10
     miss, was, in80, in95, width, signed = table[:, :6].T
     print(
         f"worlds {worlds} players {players} outside logged {bool(outside)}: miss {100 * miss.mean():.2f}"
-        f" (se {100 * miss.std() / np.sqrt(worlds):.2f}), left as is {100 * was.mean():.1f}, bias {100 * signed.mean():+.2f},"
-        f" 80 % covers {100 * in80.mean():.0f}, 95 % covers {100 * in95.mean():.0f}, 80 % width {100 * width.mean():.1f}"
+        f" (se {100 * miss.std() / np.sqrt(worlds):.2f}), left as is {100 * was.mean():.1f},"
+        f" bias {100 * signed.mean():+.2f}, 80 % covers {100 * in80.mean():.0f}, 95 % covers {100 * in95.mean():.0f},"
+        f" 80 % width {100 * width.mean():.1f}"
     )
 
 

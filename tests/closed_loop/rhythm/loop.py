@@ -1,4 +1,4 @@
-"""One turn of the loop: a world's playtest is written as a log, ingested, a window proposed, and the world replayed with it."""
+"""One turn of the loop: a playtest is written as a log and ingested, a window proposed, the world replayed with it."""
 
 import tempfile
 from dataclasses import dataclass

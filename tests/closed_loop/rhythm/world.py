@@ -63,7 +63,8 @@ def draw_world(rng: np.random.Generator, logs_outside: bool = True) -> World:
     songs = tuple(_song(rng, number) for number in range(1, int(rng.integers(1, 4)) + 1))
     spread = float(rng.uniform(22, 55))
     return World(
-        songs, float(rng.normal(-25, 15)), float(rng.uniform(6, 25)), float(np.log(spread)), float(rng.uniform(0.12, 0.4)),
+        songs, float(rng.normal(-25, 15)), float(rng.uniform(6, 25)), float(np.log(spread)),
+        float(rng.uniform(0.12, 0.4)),
         float(rng.choice([0.01, 0.03, 0.06])), float(rng.uniform(0.2, 0.9)), float(rng.choice([0, 0, 0.25])),
         float(rng.uniform(-0.2, 0.0)), float(rng.uniform(0, 0.3)), float(rng.choice([0, 0, 200, -300])),
         float(rng.choice([0.0, 0.01, 0.03])), float(rng.uniform(0.2, 0.8)), float(rng.choice([0, 10, 25, 60])),
@@ -165,25 +166,28 @@ def dictionary(world: World) -> dict[str, object]:
         "game": "Paper Drums", "firmware": "0.9", "clock": CLOCK, "screen": [160, 128],
         "kinds": [
             {"name": "begin", "role": "run_start", "fields": [
-                {"name": "who", "type": "u8", "role": "player"}, {"name": "first", "type": "u8", "role": "first_time"}]},
+                {"name": "who", "type": "u8", "role": "player"},
+                {"name": "first", "type": "u8", "role": "first_time"}]},
             {"name": "over", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
             {"name": "song", "role": "stage_start", "fields": [
                 {"name": "place", "type": "u8", "role": "stage"}, {"name": "song", "type": "u8", "role": "song"}]},
             {"name": "song_over", "role": "stage_end", "fields": [{"name": "ok", "type": "u8", "role": "cleared"}]},
             {"name": "due", "role": "note", "fields": [
-                {"name": "key", "type": "u8", "role": "lane"}, {"name": "in_ms", "type": "u16", "role": "ahead", "unit": "ticks"}]},
+                {"name": "key", "type": "u8", "role": "lane"},
+                {"name": "in_ms", "type": "u16", "role": "ahead", "unit": "ticks"}]},
             {"name": "tap", "role": "press", "fields": [{"name": "key", "type": "u8", "role": "lane"}]},
         ],
         "tunables": [
             {"name": "early", "role": "window_early", "value": world.early_ms, **window},
             {"name": "late", "role": "window_late", "value": world.late_ms, **window},
-            {"name": "offset", "role": "input_offset", "value": world.offset_ms, "min": -150, "max": 150, "step": 1, "unit": "ms"},
+            {"name": "offset", "role": "input_offset", "value": world.offset_ms,
+             "min": -150, "max": 150, "step": 1, "unit": "ms"},
         ],
     }  # fmt: skip
 
 
 def write_log(world: World, people: list[Player], runs_each: np.ndarray, rng: np.random.Generator) -> bytes:
-    """The play log of a playtest: each player's runs one after another; each run is all songs, or until it is given up."""
+    """The play log of a playtest: each player's runs in turn; each run is all songs, or until it is given up."""
     declared, values = from_json(dictionary(world))
     encoder = Encoder(declared, values)
     out = [encoder.power_up()]
@@ -224,7 +228,7 @@ def _play(
         (int(d) - 500, "due", {"key": int(lane), "in_ms": 500})
         for d, lane in zip(song.due_ms, song.lane, strict=True)
     ]
-    for k in np.flatnonzero(~np.isnan(at)):
+    for k in np.flatnonzero(~np.isnan(at)).tolist():
         if hit[k] or world.logs_outside:
             events.append((int(np.rint(at[k])), "tap", {"key": int(song.lane[k])}))
             if world.logs_outside and rng.random() < 0.01:
