@@ -12,12 +12,14 @@ from analysis.selection import Selection
 from dashboard import exports
 from dashboard.figures import figure_for
 from dashboard.figures.live import recent_runs
+from dashboard.figures.tuning import predicted
 from dashboard.filters import from_address, in_words
 from dashboard.pages.live import RECENT_RUNS
 from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
 from dashboard.report.markup import table
 from dashboard.session import Session
+from dashboard.tuning_desk import Worked
 
 PLOTLY_ADDRESS = f"/plotly-{version('plotly')}.js"
 _ROWS_SHOWN = 200
@@ -44,6 +46,12 @@ def add_downloads(server: Flask, session: Session) -> None:
     def recent() -> Response:
         runs = session.ask("runs_recent", most=RECENT_RUNS)
         drawn = recent_runs(runs, theme_called(request.args.get("theme")))
+        return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/proposal/<int:job_number>/<int:number>.json")
+    def proposal(job_number: int, number: int) -> Response:
+        worked = _worked(session, job_number, number)
+        drawn = predicted(worked.answer.proposals[number].targets, theme_called(request.args.get("theme")))
         return Response(drawn.to_json(validate=False), mimetype="application/json")
 
     @server.get("/table/<finding_id>/<name>.html")
@@ -75,6 +83,13 @@ def asked_finding(session: Session, finding_id: str, name: str | None = None) ->
     if finding is None or (name is not None and name not in finding.tables):
         abort(404)
     return finding, selection
+
+
+def _worked(session: Session, job_number: int, number: int) -> Worked:
+    job = session.jobs.get(job_number)
+    if job is None or not isinstance(job.result, Worked) or number >= len(job.result.answer.proposals):
+        abort(404)
+    return job.result
 
 
 def _asked_selection(session: Session) -> Selection:

@@ -1,12 +1,13 @@
 """What one running dashboard holds: the open study, its findings as far as they were asked for, and what can be undone."""
 
+import json
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -166,8 +167,9 @@ class Session:
             moment = notes.add_target(self.connection, game, target_toml)
         self._remember("the targets", "targets", moment)
 
-    def add_prediction(self, game: str, build: str, prediction_json: str) -> None:
-        """Keeps what was predicted for an accepted proposal; can be undone."""
+    def add_prediction(self, game: str, build: str, prediction: Any) -> None:
+        """Keeps what was predicted for an accepted proposal (JSON values); can be undone."""
+        prediction_json = json.dumps(prediction, allow_nan=False)
         with self.writing:
             moment = notes.add_prediction(
                 self.connection, game, build, self.reader.fingerprint(), prediction_json

@@ -1,7 +1,7 @@
 """All pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import import_logs, live, overview, questions, runs
+from dashboard.pages import import_logs, live, overview, questions, runs, tuning
 
 PAGES: tuple[Page, ...] = (
     overview.PAGE,
@@ -14,5 +14,6 @@ PAGES: tuple[Page, ...] = (
     questions.TIMING,
     questions.PLAYERS,
     questions.GENRES,
+    tuning.PAGE,
     questions.PROGRESS,
 )

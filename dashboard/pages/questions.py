@@ -73,10 +73,12 @@ def shared_warnings(found: list[Finding]) -> frozenset[str]:
     return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
 
 
-def _question(question: str, short: str, title: str, lead: str, missing: list[Any]) -> Page:
+def _question(
+    question: str, short: str, title: str, lead: str, missing: list[Any], group: str = EVIDENCE
+) -> Page:
     return Page(
         path=f"/{question}",
-        group=EVIDENCE,
+        group=group,
         short=short,
         title=title,
         lead=lead,
@@ -141,4 +143,5 @@ PROGRESS = _question(
         "A comparison needs two builds: change a tunable, flash it, and let people play again.",
         "Let some of the same people play both builds, and note who is new.",
     ],
+    "Decide",
 )

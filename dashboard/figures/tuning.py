@@ -1,0 +1,60 @@
+"""The figures of tuning: what is predicted as things are and as proposed, against what is wanted."""
+
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from analysis.tuning.proposal import PredictedTarget, Prediction
+from dashboard.figures.frame import faded, framed, whisker_height
+from dashboard.palette import Theme
+
+
+def predicted(targets: Sequence[PredictedTarget], theme: Theme) -> go.Figure:
+    """Two rows a target, now and as proposed: median, 80 % interval thick, 95 % interval thin; the wanted figure as a line."""
+    rows: list[tuple[str, Prediction, str]] = []
+    for target in targets:
+        factor = 100 if target.unit == "share" else 1
+        rows.append((f"{_short(target.target)}, no change", scaled(target.now, factor), theme.soft))
+        rows.append((f"{_short(target.target)}, as proposed", scaled(target.proposed, factor), theme.alive))
+    rows.reverse()
+    figure = ranges(rows, theme)
+    count = len(rows)
+    for i, target in enumerate(targets):
+        factor = 100 if target.unit == "share" else 1
+        bottom = count - 2 * i - 2
+        want, off = factor * target.wanted, factor * target.tolerance
+        band = {"type": "rect", "y0": bottom - 0.45, "y1": bottom + 1.45, "layer": "below"}
+        figure.add_shape(band | {"x0": want - off, "x1": want + off, "line": {"width": 0}, "fillcolor": faded(theme.hit, 0.18)})
+        figure.add_shape(band | {"x0": want, "x1": want, "line": {"color": theme.hit, "width": 2}})
+    return figure
+
+
+def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figure:
+    """Predictions one above the other, the last row on top."""
+    traces = []
+    for label, p, colour in rows:
+        for low, high, width in ((p.low95, p.high95, 1.5), (p.low80, p.high80, 6)):
+            traces.append(
+                go.Scatter(
+                    x=[low, high], y=[label, label], mode="lines", line={"color": faded(colour, 0.75), "width": width},
+                    hoverinfo="skip", showlegend=False,
+                )
+            )  # fmt: skip
+        told = f"{p.value:.3g} (80 %: {p.low80:.3g} to {p.high80:.3g}; 95 %: {p.low95:.3g} to {p.high95:.3g})"
+        traces.append(
+            go.Scatter(
+                x=[p.value], y=[label], mode="markers", marker={"color": colour, "size": 10, "line": {"color": theme.panel, "width": 1.5}},
+                text=[told], hovertemplate="%{y}: %{text}<extra></extra>", showlegend=False,
+            )
+        )  # fmt: skip
+    height = whisker_height(len(rows)) + 20
+    return framed(theme, traces, x="predicted (thick: 80 %, thin: 95 %; green: wanted, within tolerance)", height=height, showlegend=False)
+
+
+def scaled(p: Prediction, factor: float) -> Prediction:
+    """A prediction in another unit."""
+    return Prediction(factor * p.value, factor * p.low80, factor * p.high80, factor * p.low95, factor * p.high95)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 34 else text[:33] + "…"

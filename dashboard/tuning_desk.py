@@ -1,0 +1,81 @@
+"""What the tuning page keeps between clicks: the targets as they stand, the last answer, the fitted models."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.findings.progress import predictions_to_keep
+from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, propose_game
+from analysis.selection import Selection
+from analysis.tuning.data import Tunable
+from analysis.tuning.proposal import Prediction
+from analysis.tuning.target_file import read_targets
+from analysis.tuning.targets import Target, TargetSet
+from analysis.tuning.whatif import predict
+from dashboard.jobs import Job
+from dashboard.session import Session
+
+# About how often the search reports; only the bar's speed hangs on it.
+_USUAL_TICKS = 200
+
+
+@dataclass(frozen=True)
+class Worked:
+    """The result of one job: the answer, and the models that the sliders ask."""
+
+    selection: Selection
+    targets: TargetSet
+    text: str
+    answer: TuningAnswer
+    fitted: tuple[Fitted, ...]
+
+
+def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
+    """Proposes, and fits for the sliders. Raises BadTargets, NothingToTune, Cancelled."""
+    targets = read_targets(text)
+    ticks = 0
+
+    def tick() -> None:
+        nonlocal ticks
+        ticks += 1
+        job.report(0.9 * ticks / (ticks + _USUAL_TICKS / 2), "looking for settings that reach the targets")
+
+    job.report(0.02, "fitting the model to the runs")
+    answer = propose_game(session.reader, selection, targets, tick=tick)
+    job.report(0.92, "fitting the model for the sliders")
+    fitted, _ = fit_game(session.reader, selection, targets)
+    return Worked(selection, targets, text, answer, tuple(fitted))
+
+
+def levers(worked: Worked) -> list[Tunable]:
+    """The tunables with a slider: those that the models know and the targets do not freeze."""
+    allowed, frozen = worked.targets.levers.allowed, worked.targets.levers.frozen
+    found: dict[str, Tunable] = {}
+    for one in worked.fitted:
+        for tunable in one.model.tunables:
+            names = {tunable.name, tunable.role}
+            if names & set(frozen) or (allowed and not names & set(allowed)) or tunable.low >= tunable.high:
+                continue
+            found.setdefault(tunable.name, tunable)
+    return list(found.values())
+
+
+def what_if(worked: Worked, setting: Mapping[str, int]) -> list[tuple[Target, Prediction, Prediction]]:
+    """Each target that a model knows: as things are, and under `setting`."""
+    rows: list[tuple[Target, Prediction, Prediction]] = []
+    for one in worked.fitted:
+        known = [target for target in worked.targets.targets if one.model.knows(target)]
+        own = {name: value for name, value in setting.items() if name in {t.name for t in one.model.tunables}}
+        rows += zip(known, predict(one.model, {}, known), predict(one.model, own, known), strict=True)
+    return rows
+
+
+def accept(session: Session, worked: Worked, number: int) -> str:
+    """Keeps the prediction of one proposal in the study, so that the next playtest is held against it."""
+    from analysis.finding import plain
+
+    proposal = worked.answer.proposals[number]
+    kept: list[tuple[str, dict[str, Any]]] = list(predictions_to_keep(worked.answer, worked.targets))
+    label, prediction = next((one for one in kept if one[1]["proposal"] == proposal.id), kept[0])
+    session.add_prediction(worked.selection.game, label, plain(prediction))
+    return "Kept. When the changed build has been played, “Did it help” holds this prediction against it."
