@@ -7,7 +7,9 @@ binomial; in between, mean and variance of a random clear time are both met: (2 
 variation. All arrays end in one axis B of scenarios (posterior draws x skill nodes x settings): one pass serves all.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -54,17 +56,22 @@ class Ends:
 
 
 def play(
-    course: Course, times_s: tuple[float, ...] = (), steps: int = STEPS, until: int | None = None
+    course: Course,
+    times_s: tuple[float, ...] = (),
+    steps: int = STEPS,
+    until: int | None = None,
+    lean: bool = False,
 ) -> Ends:
     """Plays the chain from the first segment to the last, or to the entry of segment number `until`.
 
-    What is not played is left at 0.
+    What is not played is left at 0. lean: in single precision, without `alive_s`, for a search among settings.
     """
     segments, tiers, width = course.death.shape
     end = segments if until is None else min(until, segments)
     ceiling = course.start_lives + int((course.refill == 1).sum())
     # state[lives - 1, tier, has died in this segment, scenario]
-    state = np.zeros((ceiling, tiers, 2, width))
+    kind = np.float32 if lean else np.float64
+    state = np.zeros((ceiling, tiers, 2, width), dtype=kind)
     state[course.start_lives - 1, min(course.start_tier, tiers - 1), 0] = 1
     reach = np.zeros((segments + 1, width))
     totals = {name: np.zeros(width) for name in ("over", "over_again", "quit", "alive_s", "deaths")}
@@ -75,13 +82,33 @@ def play(
         state = _enter(state, int(course.refill[j]), course.start_lives)
         reach[j] = state.sum(axis=(0, 1, 2))
         before = totals["deaths"].copy()
-        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps)
+        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps, lean)
         segment_deaths[j] = totals["deaths"] - before
     reach[end] = state.sum(axis=(0, 1, 2))
     for n, time in enumerate(times_s):
         # Whoever finished before has survived.
         survive[n] = np.where(clock <= time, reach[segments], survive[n])
     return Ends(reach, survive=survive, segment_deaths=segment_deaths, **totals)
+
+
+def together(courses: Sequence[Course]) -> Course:
+    """Courses of one lives policy side by side, as one."""
+    first = courses[0]
+    if len(courses) == 1:
+        return first
+
+    def joined(name: str) -> np.ndarray:
+        return np.concatenate([getattr(course, name) for course in courses], axis=-1)
+
+    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread")
+    columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
+    return replace(first, **columns)
+
+
+def apart(ends: Ends, parts: int) -> list[Ends]:
+    """The opposite of `together`, for what came of it."""
+    split = {name: np.split(column, parts, axis=-1) for name, column in vars(ends).items()}
+    return [Ends(**{name: columns[n] for name, columns in split.items()}) for n in range(parts)]
 
 
 def _enter(state: np.ndarray, refill: int, start_lives: int) -> np.ndarray:
@@ -109,6 +136,7 @@ def _through(
     times_s: tuple[float, ...],
     survive: np.ndarray,
     steps: int,
+    lean: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
     clear_s = course.clear_s[j]
@@ -120,13 +148,16 @@ def _through(
     out = death + rise
     # At rates at which hardly anybody gets through, the explicit part must not turn negative.
     theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
-    ahead, behind = theta, 1 - theta
+    kind = state.dtype
+    theta, death, rise = theta.astype(kind), death.astype(kind), rise.astype(kind)
+    ahead, behind, out = theta, 1 - theta, out.astype(kind)
     implicit, fading = 1 / (1 + ahead * out), 1 - behind * out
-    quits = np.stack([course.quit_first, course.quit_again])
-    step_s = clear_s / steps
-    kept, lost = course.keep_tier, 1 - course.keep_tier
+    quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
+    step_s = (clear_s / steps).astype(kind)
+    kept = course.keep_tier.astype(kind)
+    lost = 1 - kept
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
-    here_before = state.sum(axis=(0, 1, 2))
+    here_before = state.sum(axis=(0, 1, 2)) if times_s else np.zeros(0)
     for _ in range(steps):
         new = np.zeros_like(state)
         arrivals: np.ndarray | None = None
@@ -144,7 +175,8 @@ def _through(
             dying = mean * death[:, None]
             gone = dying.sum(axis=0)
             totals["deaths"] += gone[0] + gone[1]
-            alive = alive + (mean.sum(axis=1) * step_s).sum(axis=0)
+            if not lean:
+                alive = alive + (mean.sum(axis=1) * step_s).sum(axis=0)
             if life == 0:
                 totals["over"] += gone[0] + gone[1]
                 totals["over_again"] += gone[1]
@@ -157,6 +189,8 @@ def _through(
             arrivals[0] += going[0] * lost
         state = new
         totals["alive_s"] += alive
+        if not times_s:
+            continue
         by_tier = state.sum(axis=(0, 2))
         here_now = by_tier.sum(axis=0)
         # The mean clock of those still in: tiers differ a little in their pace.

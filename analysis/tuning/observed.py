@@ -17,10 +17,43 @@ class Observed:
     runs: int
 
 
+@dataclass(frozen=True)
+class ByPlayer:
+    """What each player did for a target: `value` is 0 or 1 where the target counts runs or players, else a mean."""
+
+    player: np.ndarray
+    value: np.ndarray
+    runs: int
+
+
 def observed_staged(data: StagedData, target: Target) -> Observed:
     """On the build to be changed, among players new to the game. Cut runs count only where they had got there."""
+    run, value = _staged_runs(data, target, data.current)
+    return _observed(data.runs.player[run], value, len(run), target)
+
+
+def observed_trials(data: TrialData, target: Target) -> Observed:
+    """As `observed_staged`, for the one-shot game: a streak is the successes before a run's first miss."""
+    player, value, runs = _trial_runs(data, target, data.current)
+    return _observed(player, value, runs, target)
+
+
+def by_player_staged(data: StagedData, target: Target, build: int) -> ByPlayer:
+    """One value a player on one build (its index)."""
+    run, value = _staged_runs(data, target, build)
+    return _by_player(data.runs.player[run], value, len(run), target)
+
+
+def by_player_trials(data: TrialData, target: Target, build: int) -> ByPlayer:
+    """One value a player on one build (its index)."""
+    player, value, runs = _trial_runs(data, target, build)
+    return _by_player(player, value, runs, target)
+
+
+def _staged_runs(data: StagedData, target: Target, build: int) -> tuple[np.ndarray, np.ndarray]:
+    """(indices of the runs that count, their values)."""
     runs = data.runs
-    chosen = (runs.build == data.current) & ~runs.experienced
+    chosen = (runs.build == build) & ~runs.experienced
     if target.population == Population.NEW_PLAYERS:
         chosen &= runs.attempt <= target.attempts
     else:
@@ -29,46 +62,54 @@ def observed_staged(data: StagedData, target: Target) -> Observed:
     cut = runs.ending == ENDINGS.index("cut")
     if target.statistic != Statistic.SHARE:
         chosen &= ~cut
-        levels = np.array([data.segments[n].number for n in runs.furthest[chosen]], dtype=float)
-        return Observed(statistic(levels, target), len(set(runs.player[chosen].tolist())), int(chosen.sum()))
+        levels = np.array([s.number for s in data.segments], dtype=float)
+        return np.nonzero(chosen)[0], levels[runs.furthest[chosen]]
     if target.outcome == Outcome.SURVIVE:
         reached = finished | (runs.alive_s >= float(target.number or 0))
     elif target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN):
         reached = finished
     else:
         wanted = (int(target.number or 0), int(target.boss))
-        far = np.array([(s.number, s.boss) >= wanted for s in data.segments])
-        reached = far[runs.furthest] if len(far) else np.zeros(0, dtype=bool)
+        reached = np.array([(s.number, s.boss) >= wanted for s in data.segments])[runs.furthest]
     chosen &= reached | ~cut
-    players = np.unique(runs.player[chosen])
-    if len(players) == 0:
-        return Observed(None, 0, 0)
-    if target.population == Population.NEW_PLAYERS:
-        per_player = [reached[chosen & (runs.player == p)].any() for p in players]
-        return Observed(float(np.mean(per_player)), len(players), int(chosen.sum()))
-    return Observed(float(reached[chosen].mean()), len(players), int(chosen.sum()))
+    return np.nonzero(chosen)[0], reached[chosen].astype(float)
 
 
-def observed_trials(data: TrialData, target: Target) -> Observed:
-    """As `observed_staged`, for the one-shot game: a streak is the successes before a run's first miss."""
-    chosen = (data.build == data.current) & ~data.experienced
+def _trial_runs(data: TrialData, target: Target, build: int) -> tuple[np.ndarray, np.ndarray, int]:
+    """(players, values, runs): one row a player for a hit share, otherwise one a run."""
+    chosen = (data.build == build) & ~data.experienced
     if target.population == Population.ATTEMPT:
         chosen &= data.attempt == target.attempt
     elif target.population == Population.FIRST_ATTEMPT:
         chosen &= data.attempt == 1
-    players = np.unique(data.player[chosen])
-    runs = np.unique(data.run[chosen])
-    if len(players) == 0:
-        return Observed(None, 0, 0)
+    runs, first = np.unique(data.run[chosen], return_index=True)
     if target.outcome == Outcome.HIT_SHARE:
-        values = np.array([data.success[chosen & (data.player == p)].mean() for p in players])
-    else:
-        values = np.array([_streak(data.success[data.run == run]) for run in runs], dtype=float)
+        players = np.unique(data.player[chosen])
+        shares = [data.success[chosen & (data.player == p)].mean() for p in players]
+        return players, np.array(shares, dtype=float), len(runs)
+    values = np.array([_streak(data.success[data.run == run]) for run in runs], dtype=float)
     if target.statistic == Statistic.SHARE:
-        figure: float | None = float((values >= float(target.number or 0)).mean())
-    else:
-        figure = statistic(values, target)
-    return Observed(figure, len(players), len(runs))
+        values = (values >= float(target.number or 0)).astype(float)
+    return data.player[chosen][first], values, len(runs)
+
+
+def _observed(player: np.ndarray, value: np.ndarray, runs: int, target: Target) -> Observed:
+    by_player = _by_player(player, value, runs, target)
+    players = len(by_player.player)
+    if players == 0:
+        return Observed(None, 0, 0)
+    if target.population == Population.NEW_PLAYERS and target.statistic == Statistic.SHARE:
+        return Observed(float(by_player.value.mean()), players, runs)
+    if target.statistic == Statistic.SHARE:
+        return Observed(float(value.mean()), players, runs)
+    return Observed(statistic(value, target), players, runs)
+
+
+def _by_player(player: np.ndarray, value: np.ndarray, runs: int, target: Target) -> ByPlayer:
+    once = target.population == Population.NEW_PLAYERS and target.statistic == Statistic.SHARE
+    players = np.unique(player)
+    values = [value[player == p].max() if once else value[player == p].mean() for p in players]
+    return ByPlayer(players, np.array(values, dtype=float), runs)
 
 
 def _streak(success: np.ndarray) -> int:

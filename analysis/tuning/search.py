@@ -15,7 +15,7 @@ from analysis.tuning.targets import Levers, Target
 POINT = 0.01
 # Settings whose expected misses differ by less are equals: the smaller change is preferred.
 EQUAL = 0.15 * POINT
-COARSE = 9
+COARSE = 7
 # Roles whose effect goes with the logarithm of the value.
 BY_RATIO = frozenset({"fire_period", "drop_interval", "target_speed", "pickup_rate", "start_lives"})
 PERIODS = frozenset({"fire_period", "drop_interval"})
@@ -181,6 +181,20 @@ class Search:
             self._known[key] = float(misses(self._targets, figures).mean())
         return self._known[key]
 
+    def try_all(self, settings: Sequence[Setting]) -> None:
+        """Computes what is not yet known of `settings`, in one pass where the model can."""
+        keys = {tuple(sorted((n, v) for n, v in s.items() if self._now[n] != v)) for s in settings}
+        fresh = sorted(keys - set(self._known))
+        many = getattr(self._model, "figures_many", None)
+        if many is None or len(fresh) < 2:
+            return
+        if self._tick:
+            self._tick()
+        for key, figures in zip(
+            fresh, many([dict(k) for k in fresh], self._targets, quick=True), strict=True
+        ):
+            self._known[key] = float(misses(self._targets, figures).mean())
+
     def along(self, lever: Lever, base: Setting) -> Found:
         """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""
         options = lever.options
@@ -190,6 +204,7 @@ class Search:
             tried = sorted(
                 {round(x) for x in np.linspace(0, len(options) - 1, COARSE)} | {self._present(options)}
             )
+        self.try_all([{**base, **options[n]} for n in tried])
         scores = {n: self.miss({**base, **options[n]}) for n in tried}
         while len(options) > 2 * COARSE:
             best = min(scores, key=lambda n: scores[n])
@@ -197,8 +212,9 @@ class Search:
             at = order.index(best)
             around = [order[max(0, at - 1)], best, order[min(len(order) - 1, at + 1)]]
             new = {(around[0] + best) // 2, (best + around[2] + 1) // 2} - set(scores)
-            if not new or len(scores) > COARSE + 9:
+            if not new or len(scores) > COARSE + 7:
                 break
+            self.try_all([{**base, **options[n]} for n in new])
             scores |= {n: self.miss({**base, **options[n]}) for n in new}
         least = min(scores.values())
         good = [n for n in scores if scores[n] <= least + EQUAL]

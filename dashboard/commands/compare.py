@@ -1,0 +1,115 @@
+"""`setscrew compare`: did the change help? Two builds side by side, and predictions against what came."""
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from dashboard import exits
+
+HELP = "did it help: two builds compared by player, and kept predictions against what came"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
+    parser.add_argument("--game", metavar="TITLE", help="the game, where the study holds several")
+    parser.add_argument(
+        "--targets", metavar="TOML", help="by which targets; default: those kept in the study"
+    )
+    parser.add_argument(
+        "--before", metavar="LABEL", help="the earlier build; default: the one played before the last"
+    )
+    parser.add_argument("--after", metavar="LABEL", help="the later build; default: the last that was played")
+    parser.add_argument("--makers", action="store_true", help="the makers' own runs count too")
+    parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Compares and prints."""
+    from dashboard.commands.opening import StudyTrouble, opened
+    from dashboard.commands.tuning_choice import TuningTrouble, read_target_file
+
+    try:
+        targets = read_target_file(Path(arguments.targets))[1] if arguments.targets else None
+        with opened(arguments.study) as study:
+            return _compare(study, arguments, targets)
+    except (StudyTrouble, TuningTrouble) as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+
+
+def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
+    from analysis.finding import plain
+    from analysis.findings.progress import compare_game
+    from analysis.findings.tuning_data import NothingToTune
+    from analysis.reader import Reader
+    from analysis.selection import Selection
+    from dashboard.commands.tuning_choice import chosen_game
+
+    reader = Reader(study.connection)
+    game = chosen_game(reader, arguments.game or (targets.game if targets else None))
+    selection = Selection(game, include_team=arguments.makers)
+    try:
+        found = compare_game(reader, selection, targets, arguments.before, arguments.after)
+    except NothingToTune as error:
+        print(error, file=sys.stderr)
+        return exits.USAGE
+    answer = plain(
+        {
+            "setscrew": version("setscrew"),
+            "study": str(arguments.study),
+            "fingerprint": reader.fingerprint(),
+            "game": game,
+            "before": found.before,
+            "after": found.after,
+            "changes": [{"tunable": n, "before": a, "after": b, "unit": u} for n, a, b, u in found.changes],
+            "compared": [
+                {"target": c.target.name, "wanted": c.target.wanted, "unit": c.target.unit, "runs": c.runs}
+                | asdict(c.difference)
+                | {"difference": c.difference.value, "closer": c.closer}
+                for c in found.compared
+            ],
+            "predictions": [asdict(s) | {"inside": s.inside} for s in found.scores],
+            "why": found.why,
+        }
+    )
+    for row in answer["compared"]:
+        row.pop("value")
+    if arguments.json:
+        print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
+    else:
+        _print(answer)
+    if not found.compared and not found.scores:
+        print(found.why or "neither build was played by anybody whom the targets speak of", file=sys.stderr)
+        return exits.THIN
+    return exits.OK
+
+
+def _print(answer: dict[str, Any]) -> None:
+    print(f"{answer['game']}: {answer['before']} -> {answer['after']}")
+    for change in answer["changes"]:
+        print(f"    {change['tunable']}: {change['before']} -> {change['after']}")
+    for row in answer["compared"]:
+        print(f"{row['target']}: {_said(row['before'], row)} -> {_said(row['after'], row)}", end="")
+        if row["low"] is None:
+            print("; too few players for an interval")
+        else:
+            scale = 100 if row["unit"] == "share" else 1
+            low, high = scale * row["low"], scale * row["high"]
+            print(f"; difference {scale * row['difference']:+.0f} (95 % {low:+.0f} to {high:+.0f})", end="")
+            print(f", {row['players_before']} and {row['players_after']} players")
+    for score in answer["predictions"]:
+        verdict = "within" if score["inside"] else "outside"
+        print(f"Predicted for {score['target']}: {_said(score['said']['value'], score)}, came ", end="")
+        print(f"{_said(score['observed'], score)}: {verdict} the 80 % interval")
+    print(f"\nData fingerprint {answer['fingerprint']}")
+
+
+def _said(value: float | None, row: dict[str, Any]) -> str:
+    if value is None:
+        return "nobody"
+    return f"{100 * value:.0f} %" if row["unit"] == "share" else f"{value:.1f} {row['unit']}"
