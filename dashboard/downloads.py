@@ -1,5 +1,7 @@
 """What the pages fetch beside their callbacks: figures, long tables, CSV files, plotly.js."""
 
+import io
+import zipfile
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -53,6 +55,19 @@ def add_downloads(server: Flask, session: Session) -> None:
         worked = _worked(session, job_number, number)
         drawn = predicted(worked.answer.proposals[number].targets, theme_called(request.args.get("theme")))
         return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/report/<int:job_number>.<kind>")
+    def report(job_number: int, kind: str) -> Response:
+        job = session.jobs.get(job_number)
+        if job is None or not isinstance(job.result, bytes) or kind not in ("zip", "html", "pdf"):
+            abort(404)
+        if kind == "zip":
+            return Response(job.result, mimetype="application/zip")
+        with zipfile.ZipFile(io.BytesIO(job.result)) as archive:
+            if f"report/report.{kind}" not in archive.namelist():
+                abort(404)
+            whole = archive.read(f"report/report.{kind}")
+        return Response(whole, mimetype="text/html; charset=utf-8" if kind == "html" else "application/pdf")
 
     @server.get("/table/<finding_id>/<name>.html")
     def table_markup(finding_id: str, name: str) -> Response:

@@ -9,4 +9,5 @@ COMMANDS: dict[str, str] = {
     "findings": "dashboard.commands.findings",
     "propose": "dashboard.commands.propose",
     "show": "dashboard.commands.show",
+    "report": "dashboard.commands.report",
 }

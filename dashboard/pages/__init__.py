@@ -1,7 +1,7 @@
 """All pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import import_logs, live, overview, questions, runs, tuning
+from dashboard.pages import import_logs, live, overview, questions, report, runs, tuning
 
 PAGES: tuple[Page, ...] = (
     overview.PAGE,
@@ -16,4 +16,5 @@ PAGES: tuple[Page, ...] = (
     questions.GENRES,
     tuning.PAGE,
     questions.PROGRESS,
+    report.PAGE,
 )

@@ -128,7 +128,10 @@ def results(worked: Worked, job: int, theme_name: str) -> list[Any]:
     """The proposals as cards, then the sliders."""
     answer = worked.answer
     parts: list[Any] = [
-        proposal_card(proposal, i, job, theme_name) for i, proposal in enumerate(answer.proposals)
+        proposal_card(proposal, i, job, theme_name)
+        for i, proposal in enumerate(answer.proposals)
+        # Where today's setting is close enough, further ways to leave it alone say nothing new.
+        if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
     ]
     for name, reason in answer.unanswered.items():
         parts.append(html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide"))

@@ -1,0 +1,74 @@
+"""`setscrew report`: the playtest as a document to hand in."""
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+
+from dashboard import exits
+from dashboard.commands.choosing import add_selection_arguments, selections
+
+HELP = "write the report: HTML, PDF, figures, tables and sources"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    add_selection_arguments(parser)
+    parser.add_argument("--out", required=True, metavar="FOLDER", help="where to write; made when it is missing")
+    parser.add_argument("--targets", metavar="TOML", help="targets to propose for; default: those kept in the study")
+    parser.add_argument("--no-proposals", action="store_true", help="leave the proposals out, which take longest")
+    parser.add_argument("--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files")
+    words = parser.add_argument_group("what only you know")
+    words.add_argument("--title", default="", help="title of the report")
+    words.add_argument("--authors", default="", help="who hands it in")
+    words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
+    words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
+    words.add_argument("--consent", default="", metavar="TEXT", help="how players were asked, and what they were told")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Writes the report and says what it wrote."""
+    from dashboard.commands.opening import StudyTrouble, opened
+    from dashboard.report.content import About, gather
+    from dashboard.report.proposing import proposer
+    from dashboard.report.writing import write_report
+    from dashboard.session import Session
+
+    try:
+        with opened(arguments.study) as study:
+            session = Session(study)
+            try:
+                chosen = selections(arguments, session.games())
+                propose = None if arguments.no_proposals else proposer(session, _text(arguments.targets))
+            except ValueError as error:
+                print(error, file=sys.stderr)
+                return exits.USAGE
+            if not chosen:
+                print("The study holds no game yet: ingest play logs first.", file=sys.stderr)
+                return exits.THIN
+            about = About(arguments.title, arguments.authors, arguments.about, arguments.playtest, arguments.consent)
+            content = gather(session, chosen, about, f"{datetime.now():%Y-%m-%d}", propose)
+            try:
+                written = write_report(content, Path(arguments.out), arguments.browser)
+            except OSError as error:
+                print(f"{arguments.out}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
+                return exits.INPUT
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+    print(written.html)
+    if written.pdf is not None:
+        print(written.pdf)
+    print(f"and {len(written.files)} files of figures, tables and sources beside them", file=sys.stderr)
+    for remark in written.remarks:
+        print(remark, file=sys.stderr)
+    return exits.OK
+
+
+def _text(path: str | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path}: cannot be read: {error}") from error

@@ -1,0 +1,181 @@
+"""The report as a page: the words that only the authors know, one button, and everything as one archive."""
+
+import io
+import tempfile
+import zipfile
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from analysis.selection import Selection
+from dashboard.cards import note
+from dashboard.filters import from_address, in_words
+from dashboard.jobs import Job
+from dashboard.page import Page
+from dashboard.pages.import_logs import progress
+from dashboard.pages.questions import nothing_ingested
+from dashboard.palette import Theme
+from dashboard.report.browser import find_browser
+from dashboard.report.content import About, gather
+from dashboard.report.proposing import proposer
+from dashboard.report.writing import write_report
+from dashboard.session import Session
+
+TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent"))
+EVERY, WRITE, CANCEL, JOB, TICK, PROGRESS, DONE = (
+    f"report-{name}" for name in ("every", "write", "cancel", "job", "tick", "progress", "done")
+)
+_LONGEST = 4000
+
+
+def controls() -> list[Any]:
+    """The words of the authors, the button, and where the result appears."""
+    def line(label: str, name: str) -> html.Div:
+        return html.Div([html.Label(label, htmlFor=name), dcc.Input(id=name, type="text", maxLength=200, size="50")], className="field grow")
+
+    def lines(label: str, name: str, hint: str) -> html.Div:
+        area = dcc.Textarea(id=name, rows=3, maxLength=_LONGEST, placeholder=hint)
+        return html.Div([html.Label(label, htmlFor=name), area], className="field")
+
+    return [
+        html.Div([line("Title", TITLE), line("Authors", AUTHORS)], className="row"),
+        lines("The question you set out with", QUESTION, "What did you want to find out, before anybody played?"),
+        lines("The playtest", PLAYTEST, "Where and when, who played, what they were told, how many runs each, which build first."),
+        lines("Consent", CONSENT, "How players were asked, what they were told, and who may see the data."),
+        html.Div(
+            [
+                dcc.Checklist(id=EVERY, options=[{"label": " every game of the study", "value": "every"}], value=[]),
+                html.Button("Write the report", id=WRITE, className="button", type="button"),
+                html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
+                html.Div(id=PROGRESS, role="status"),
+            ],
+            className="row",
+        ),
+        dcc.Store(id=JOB),
+        dcc.Interval(id=TICK, interval=500, disabled=True),
+        html.Div(id=DONE),
+    ]
+
+
+def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+    """The form."""
+    if selection is None:
+        return [nothing_ingested()]
+    browser = find_browser()
+    hint = (
+        f"PDF and figure files are made by {browser}."
+        if browser
+        else "No Chromium-family browser was found: the report comes as HTML, which any browser prints; no PDF, no figure files."
+    )
+    return [
+        html.Section(
+            [
+                html.H2("What only you know"),
+                *controls(),
+                note(f"It covers {in_words(selection)}. {hint}"),
+            ],
+            className="card wide",
+        ),
+        html.Section(
+            [
+                html.H2("What it holds"),
+                html.P(
+                    "Question and target, the playtest, how far the data can be trusted, the findings, the proposal, before and "
+                    "after, limits, methods with their sources, and an appendix with the fingerprint that finds the same data again. "
+                    "Every number with its interval and its players and runs. Beside it: figures as SVG and PNG, tables as CSV, "
+                    "Markdown and LaTeX, the sources as BibTeX."
+                ),
+            ],
+            className="card wide",
+        ),
+    ]
+
+
+def write(session: Session, selections: list[Selection], about: About, job: Job) -> bytes:
+    """The whole report as one zip archive. Raises Cancelled."""
+    steps = 0
+
+    def tick() -> None:
+        nonlocal steps
+        steps += 1
+        job.report(0.1 + 0.5 * steps / (steps + 150), "looking for proposals")
+
+    job.report(0.05, "asking the study")
+    content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", proposer(session, tick=tick))
+    job.report(0.65, "drawing figures and printing")
+    with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
+        written = write_report(content, Path(folder) / "report")
+        job.report(0.95, "packing")
+        packed = io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+            for path in sorted((Path(folder) / "report").rglob("*")):
+                if path.is_file():
+                    archive.write(path, path.relative_to(folder).as_posix())
+            if written.remarks:
+                archive.writestr("report/REMARKS.txt", "\n".join(written.remarks) + "\n")
+    return packed.getvalue()
+
+
+def wires(app: Dash, session: Session) -> None:
+    """Button -> job -> links."""
+
+    @app.callback(
+        Output(JOB, "data"),
+        Output(TICK, "disabled"),
+        Input(WRITE, "n_clicks"),
+        State("address", "search"),
+        State(EVERY, "value"),
+        *[State(name, "value") for name in (TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT)],
+        prevent_initial_call=True,
+    )
+    def start(clicks: int | None, search: str | None, every: list[str] | None, *words: str | None) -> Any:
+        selection = from_address(search, session.games())
+        if not clicks or selection is None:
+            return no_update, no_update
+        chosen = [Selection(game) for game in session.games()] if every else [selection]
+        about = About(*((word or "")[:_LONGEST] for word in words))
+        return session.jobs.start("report", lambda job: write(session, chosen, about, job)).number, False
+
+    @app.callback(Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True)
+    def cancel(clicks: int | None, number: int | None) -> Any:
+        job = session.jobs.get(number)
+        if clicks and job is not None:
+            job.cancel()
+        return no_update
+
+    @app.callback(
+        Output(PROGRESS, "children"),
+        Output(DONE, "children"),
+        Output(TICK, "disabled", allow_duplicate=True),
+        Input(TICK, "n_intervals"),
+        State(JOB, "data"),
+        prevent_initial_call=True,
+    )
+    def follow(_: int, number: int | None) -> Any:
+        job = session.jobs.get(number)
+        if job is None:
+            return None, no_update, True
+        if not job.ended:
+            return progress(job), None, False
+        if job.result is None:
+            return note(job.error or "Cancelled.", "warning" if job.error else "note"), None, True
+        links = [
+            html.A("Everything, as an archive", href=f"/report/{job.number}.zip", download="report.zip", className="button"),
+            html.A("Read it here", href=f"/report/{job.number}.html", target="_blank", className="button quiet"),
+        ]
+        return note("The report is written."), html.Div(links, className="row"), True
+
+
+PAGE = Page(
+    path="/report",
+    group="Decide",
+    short="Report",
+    title="Write it down",
+    lead="A document to hand in, with the doubt left in, that prints to a clean PDF.",
+    body=body,
+    controls=controls,
+    wires=wires,
+    follows=False,
+)
