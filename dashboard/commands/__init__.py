@@ -8,6 +8,8 @@ COMMANDS: dict[str, str] = {
     "ingest": "dashboard.commands.ingest",
     "findings": "dashboard.commands.findings",
     "propose": "dashboard.commands.propose",
+    "compare": "dashboard.commands.compare",
+    "header": "dashboard.commands.header",
     "show": "dashboard.commands.show",
     "report": "dashboard.commands.report",
 }
