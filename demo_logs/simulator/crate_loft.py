@@ -68,10 +68,10 @@ class Run:
         )  # fmt: skip
         self.now += 800
         ending = 1
-        tired_of_it = 200_000 + int(260_000 * person.patience)
+        tired_of_it = 70_000 + int(110_000 * person.patience)
         begin = self.now
         while self._piece():
-            if self.now - begin > tired_of_it and self.dice.happens(0.12):
+            if self.now - begin > tired_of_it and self.dice.happens(0.03):
                 ending = 2
                 break
         self.play.log(self.now, "run_over", ending=ending, score=min(self.score, 65535))
@@ -117,7 +117,7 @@ class Run:
 
     def _choose(self, kind: int, hurry: float) -> tuple[int, int]:
         """Rotation and column that look best to this person."""
-        blur = clamp(0.9 - 0.28 * self.skill, 0.15, 2.5) * hurry
+        blur = clamp(1.0 - 0.42 * self.skill, 0.12, 2.8) * hurry
         best, chosen = -1e9, (0, 3)
         for turn, cells in enumerate(TURNS[kind]):
             for column in range(WIDE - max(x for x, _ in cells)):

@@ -33,7 +33,7 @@ class Person:
 
 
 def person(player: int, group: str = "class", team: bool = False, stream: str = "people") -> Person:
-    """Draws one person. Beginners tap later and wider; the makers know their game."""
+    """Draws one person. Beginners tap wider and let more notes go; the makers know their game."""
     dice = Dice(stream, player)
     skill = clamp(dice.normal(), -2.2, 2.2)
     if team:
@@ -50,7 +50,7 @@ def person(player: int, group: str = "class", team: bool = False, stream: str = 
         reaction_s=round(clamp(dice.normal(0.31 - 0.022 * skill, 0.03), 0.2, 0.48), 3),
         attention=int(clamp(round(4 + 1.1 * skill + dice.normal(0, 0.6)), 2, 8)),
         patience=round(clamp(dice.normal(0.62, 0.22), 0.05, 0.98), 3),
-        tap_bias_ms=round(dice.normal(-24, 10) + (20 if beginner else 0), 1),
+        tap_bias_ms=round(dice.normal(-24, 10), 1),
         tap_spread_ms=round(clamp(dice.normal(29 - 4.5 * skill, 4) + (12 if beginner else 0), 13, 70), 1),
         lapse=round(
             clamp(dice.normal(0.035 - 0.012 * skill, 0.012), 0.003, 0.14) + (0.05 if beginner else 0), 4

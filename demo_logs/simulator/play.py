@@ -12,7 +12,6 @@ class Console:
 
     number: int
     latency_ms: float = 0.0  # a press reaches the game this much late
-    music_ppm: float = 0.0  # the music runs this much slower than the chart
     pot_noise: float = 1.5  # raw counts of 4096
     bounce_chance: float = 0.0  # a press is seen twice
 

@@ -7,7 +7,7 @@ from demo_logs.simulator.people import Person, person
 from demo_logs.simulator.play import Console
 
 LANTERN_1 = Console(1, pot_noise=2.0)
-LANTERN_2 = Console(2, music_ppm=400.0, pot_noise=24.0, bounce_chance=0.03)
+LANTERN_2 = Console(2, pot_noise=24.0, bounce_chance=0.03)
 LANTERN_3 = Console(3, latency_ms=20.0, pot_noise=4.0)
 
 A_BOARD = Board()

@@ -220,7 +220,7 @@ class Run:
     def _fire(self, stage: int, boss: int, shots: int) -> None:
         moth = self.moths[self.dice.below(len(self.moths))]
         speed = CINDER_SPEED[stage - 1]
-        if boss and stage == 2 and shots % 6 == 4:
+        if boss and stage == 2 and shots % 5 == 3:
             self._curtain()
             return
         if boss and stage == 3 and shots % 4 == 2:
@@ -246,10 +246,7 @@ class Run:
         knows = self.memory.deaths_at.get("corner", 0) * 0.6 + 0.5 * self.skill > 1.0
         self.refuge = 9.0 if knows and self.x < 100 else 144.0
         self.refuge_until = self.now + 1750
-        self.jets += [
-            (self.now + 1100, self.dice.uniform(138, 142)),
-            (self.now + 1250, self.dice.uniform(145, 150)),
-        ]
+        self.jets += [(self.now + 1050 + 160 * n, self.dice.uniform(136, 152)) for n in range(3)]
         # Four flashes in half a second: more than anybody should be shown.
         self.flashes += [self.now + 150 * n for n in range(4)]
 
@@ -263,7 +260,9 @@ class Run:
             self.flashes.pop(0)
             self.log("blink")
         while self.jets and self.jets[0][0] <= now:
-            self._cinder(self.jets.pop(0)[1], 18.0, 0.0, 150.0, JET)
+            self._cinder(
+                self.jets.pop(0)[1], 62.0, 0.0, 190.0, JET
+            )  # from a vent close above: hardly time to react
         if self.dice.happens(0.002 if len(self.cinders) < 11 else 0.03):
             lost = 20 + self.dice.below(45)
             self.stood_ms += lost

@@ -1,7 +1,7 @@
 """Tin Drizzle, the rhythm game: rain drops fall on three tin roofs, in time with a tune chosen by the slide pot.
 
 People follow the *music*; the console judges by the *chart*. The two part where the chart was typed in late (a passage
-of the third tune) and where a console's music timer runs slow. Taps follow a Wing-Kristofferson model with phase
+of the third tune) and where a tune's tempo was rounded (the second). Taps follow a Wing-Kristofferson model with phase
 correction: a timekeeper whose error carries over to the next tap, and a motor delay that does not. On top come a
 personal bias, notes let go, stray presses, wrong roofs, wider taps where notes crowd, and a slow self-correction from
 run to run.
@@ -30,6 +30,7 @@ class Tune:
     bars: int
     beats: int
     pattern: tuple[tuple[tuple[float, int], ...], ...]  # bar after bar, over and over: (beat, roof)
+    drift_ppm: float = 0.0  # the music runs this much slower than the chart
     late_bars: tuple[int, int] = (0, 0)
     late_ms: float = 0.0  # the chart's notes come this much after the music there
 
@@ -56,7 +57,7 @@ TUNES = (
         ((0, 0), (1, 1), (2, 2), (3, 1), (4, 1)),
         ((0, 0), (1.5, 1), (3, 2), (4, 1)),
         ((0, 0), (0, 2), (2, 1), (2.5, 1), (3, 0), (4, 2)),
-    )),
+    ), drift_ppm=800.0),
     Tune("Leaky Attic", 138, 22, 4, (
         ((0, 0), (0.5, 1), (1, 2), (2, 0), (2.5, 1), (3, 2)),
         ((0, 1), (1, 0), (1.5, 0), (2, 2), (3, 1)),
@@ -66,9 +67,7 @@ TUNES = (
 )  # fmt: skip
 
 
-def hands(
-    tune: Tune, person: Person, memory: Memory, console: Console, dice: Dice
-) -> list[tuple[float, int]]:
+def hands(tune: Tune, person: Person, memory: Memory, dice: Dice) -> list[tuple[float, int]]:
     """When (seconds from the tune's start, as the buttons feel it) and on which roof the person taps."""
     carried = 0.0
     skill = person.skill_after(memory.runs)
@@ -77,7 +76,7 @@ def hands(
     before = -9.0
     taps = []
     for due, roof, late in tune.notes():
-        music = (due - late / 1000) * (1 + console.music_ppm / 1e6)
+        music = (due - late / 1000) * (1 + tune.drift_ppm / 1e6)
         gap = due - before
         crowd = clamp((0.34 - gap) / 0.2, 0.0, 1.0) if gap > 0.001 else 0.6
         before = due
@@ -159,7 +158,7 @@ class Run:
         """(tick, roof) of the presses as the console reads them: late by its latency, on the grid of its polling."""
         poll = self.tunables["poll_period"] * MS
         found = []
-        for tapped, roof in hands(tune, self.person, self.memory, self.console, self.dice):
+        for tapped, roof in hands(tune, self.person, self.memory, self.dice):
             felt = begin + (tapped + self.console.latency_ms / 1000) * CLOCK
             read = ceil(felt / poll) * poll
             found.append((read, roof))

@@ -23,6 +23,7 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
     everybody = people()
     memories: Memories = {}
     logs: dict[str, object] = {}
+    written: dict[str, bytes] = {}
     builds: dict[str, dict[str, dict[str, int]]] = {}
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         made: dict[tuple[str, str], Firmware] = {}
@@ -38,17 +39,23 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
             done: list[dict[str, object]] = []
             if session.damage:
                 data, done = damaged(sent, session.damage, session.name)
-            (folder / f"{session.name}.playlog").write_bytes(data)
+            written[session.name] = data
             logs[session.name] = {
                 "game": session.game, "build": session.build, "console": session.console.number,
                 "board": asdict(session.board), "bytes": len(data), "bytes_sent": len(sent),
                 "events": played.events, "damage": done, "runs": played.runs,
             }  # fmt: skip
+    # Only now: a session that fails leaves no folder of logs that do not belong together.
+    for name, data in written.items():
+        (folder / f"{name}.playlog").write_bytes(data)
     return {
         "people": {person.tag: _plain(asdict(person)) for person in everybody.values()},
         "consoles": {str(s.console.number): asdict(s.console) for s in SESSIONS},
         "tunes": {
-            str(n): {"title": t.title, "late_bars": list(t.late_bars), "late_ms": t.late_ms, "notes": len(t.notes())}
+            str(n): {
+                "title": t.title, "notes": len(t.notes()), "drift_ppm": t.drift_ppm,
+                "late_bars": ", ".join(map(str, range(*t.late_bars))), "late_ms": t.late_ms,
+            }
             for n, t in enumerate(TUNES, 1)
         },
         "builds": builds,
