@@ -117,7 +117,7 @@ def _top_out(piece: Columns, death: Columns, basis: Basis) -> Finding:
             f"{counted(top.size, 'run')} that topped out; {percent(fair)} of all pieces came to rest there."
         )
     else:
-        sentence = "No run topped out."
+        sentence = "No run topped out, so there is no place to name."
     return Finding(
         id="genres.top_out", question=QUESTION, title="Where the stack tops out", sentence=sentence,
         players=basis.players, runs=basis.runs, method="count", warnings=basis.warnings, tables={"columns": table},

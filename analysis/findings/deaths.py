@@ -4,7 +4,8 @@ Ids and their tables (columns of one length; NaN where nothing can be said):
 
 deaths.places  cells: x_px, y_px (upper left corner), width_px, height_px, deaths, players (who died there),
                seconds (spent there; NaN without positions), rate_per_s, rate_low, rate_high, smooth_rate,
-               expected_players, score, p (corrected for all cells), hot (p <= 0.05).
+               expected_deaths, expected_players, score, p (corrected for all cells), hot (p <= 0.05
+               and two players or more).
                deaths: life_id, run_id, player, stage, stage_kind, cause, cause_label, x, y, alive_s.
                facts: screen_width, screen_height, cell_px, exposure (positions are logged), hot_cells.
 deaths.causes  causes: cause, label, deaths, share, low, high, players.
@@ -66,7 +67,8 @@ def _places(reader: Reader, selection: Selection, death: Columns, basis: Basis) 
     hot = hot_spots(count, time if exposed else np.tile(count.sum(axis=0) > 0, (labels.size, 1)))
     table = _cell_table(cells, count, time if exposed else np.full_like(time, np.nan), hot)
     is_hot = np.asarray(table["hot"], bool)
-    here = count[:, is_hot].sum(axis=1)
+    # Without positions the busiest place is shown, which is no verdict on it.
+    here = count[:, is_hot if exposed else [int(np.argmax(count.sum(axis=0)))]].sum(axis=1)
     share = share_by_player(here, count.sum(axis=1), labels)
     estimate = Estimate(share.value, share.low, share.high, unit="share")
     warnings = list(basis.warnings)
@@ -126,10 +128,11 @@ def _cell_table(cells: Cells, count: np.ndarray, time: np.ndarray, hot: HotSpots
         "rate_low": low,
         "rate_high": high,
         "smooth_rate": smooth_rate(deaths, weight, cells, 0.75 * cells.size),
-        "expected_players": hot.expected,
+        "expected_deaths": hot.expected,
+        "expected_players": hot.expected_players,
         "score": hot.score,
-        "p": hot.p,
-        "hot": (hot.p <= SIGNIFICANT) & (hot.players >= 2),
+        "p": hot.p if known else np.full(hot.p.size, np.nan),
+        "hot": (hot.p <= SIGNIFICANT) & (hot.players >= 2) & known,
     }
 
 
@@ -147,25 +150,32 @@ def _places_sentence(
     exposed: bool,
 ) -> str:
     total = counted(int(death["x"].size), "death")
-    why = "from the time they spent there" if exposed else "if all places where somebody died were alike"
 
     def place(cell: int) -> str:
         x, y = int(table["x_px"][cell]), int(table["y_px"][cell])
         return f"x {x} to {x + int(table['width_px'][cell])}, y {y} to {y + int(table['height_px'][cell])}"
 
+    def seen(cell: int) -> str:
+        wanted = figure(float(hot.expected[cell]))
+        return f"{place(cell)}, took {int(table['deaths'][cell])} where {wanted} would be expected from the time spent there"
+
     if not is_hot.any() and exposed:
-        return f"No place stands out beyond chance among {total}, given where players were."
+        most = int(np.argmax(hot.score))
+        return (
+            f"No place stands out beyond chance among {total}, given where players were; the most suspicious, {seen(most)} "
+            f"(p = {hot.p[most]:.2f}, corrected for all cells)."
+        )
     if not is_hot.any():
         most = int(np.argmax(table["deaths"]))
         return (
-            f"{int(table['deaths'][most])} of {total} were at {place(most)}, more than anywhere else; whether that place "
-            "is dangerous or only busy the log does not say."
+            f"{int(table['deaths'][most])} of {total} were at {place(most)} {between(estimate)}, more than anywhere; "
+            "whether that place is dangerous or only busy the log does not say."
         )
     top = int(np.argmax(np.where(is_hot, hot.score, -np.inf)))
     return (
         f"{counted(int(is_hot.sum()), 'hot place')} on the screen took {percent(estimate.value)} of {total} "
-        f"{between(estimate)}; the strongest, {place(top)}, killed {counted(int(hot.players[top]), 'player')} where "
-        f"{figure(float(hot.expected[top]))} would be expected {why} (p = {hot.p[top]:.3f}, corrected for all cells)."
+        f"{between(estimate)}; the strongest, {seen(top)}, in {counted(int(hot.players[top]), 'player')} "
+        f"(p = {hot.p[top]:.3f}, corrected for all cells)."
     )
 
 

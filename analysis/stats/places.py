@@ -70,28 +70,30 @@ def time_at_points(at_s: Array, life: Array, end_s: Array, longest_s: float = 1.
 
 @dataclass(frozen=True)
 class HotSpots:
-    """Per cell: players who died there at least once, how many chance would bring, a score, and the corrected
-    p.
+    """Per cell: deaths to be expected, players who died there and how many would be expected, a score, the
+    corrected p.
 
     `p` is the chance that, were deaths spread as each player's time was, *any* cell stood out as much as this
     one.
     """
 
-    players: Array
     expected: Array
+    players: Array
+    expected_players: Array
     score: Array
     p: Array
 
 
 def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int = 1) -> HotSpots:
-    """Cells in which more players died than their own time there explains, corrected for the many cells.
+    """Cells in which players died more often than their own time there explains, corrected for the many
+    cells.
 
     deaths, exposure: (players, cells) counts and seconds, or any weights that are proportional to chance.
-    Null hypothesis: each player's deaths fall on cells in proportion to that player's own exposure. A player
-    counts once a cell, so that no single player's stubbornness makes a hot spot. The correction compares each
-    cell with the largest score of any cell in simulated playtests (single-step max-T: Westfall & Young 1993,
-    Resampling-Based Multiple Testing). Deaths in cells without any exposure count as exposed for the least
-    time seen anywhere.
+    Null hypothesis: each player's deaths fall on cells in proportion to that player's own exposure. Of one
+    player's deaths in a cell no more than twice the expected number and two are counted, so that no single
+    player's stubbornness makes a hot spot. The correction compares each cell with the largest score of any
+    cell in simulated playtests (single-step max-T: Westfall & Young 1993, Resampling-Based Multiple Testing).
+    A cell in which a player died without any exposure counts as exposed for the least time seen anywhere.
     """
     deaths = np.asarray(deaths, dtype=float)
     exposure = np.asarray(exposure, dtype=float)
@@ -101,24 +103,26 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
     exposure, deaths, died = exposure[died > 0], deaths[died > 0], died[died > 0]
     if not died.size:
         nothing = np.zeros(exposure.shape[1])
-        return HotSpots(nothing.astype(int), nothing, nothing, nothing + 1)
+        return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1)
     chance = exposure / exposure.sum(axis=1, keepdims=True)
-    once = 1 - (1 - chance) ** died[:, None]
-    expected = once.sum(axis=0)
-    players = (deaths > 0).sum(axis=0)
-    # Score of k players in a cell: -log10 of the chance of at least k, were all players alike (binomial).
-    # Unlike a standard score it does not put cells that are hardly ever visited at the top.
-    number = np.arange(died.size + 1)[:, None]
-    score = -np.log10(np.maximum(stats.binom.sf(number - 1, died.size, expected / died.size), 1e-300))
-    every = np.arange(expected.size)
+    by_player = chance * died[:, None]
+    most = np.ceil(2 * by_player) + 2
+    own = np.minimum(deaths, most).sum(axis=0).astype(int)
     rng = np.random.default_rng(seed)
-    count = np.zeros((simulations, expected.size), int)
-    for n, p in zip(died, chance, strict=True):
-        count += rng.multinomial(n, p, size=simulations) > 0
-    largest = score[count, every].max(axis=1)
-    own = score[players, every]
-    p = (1 + (largest[None, :] >= own[:, None] - 1e-9).sum(axis=1)) / (simulations + 1)
-    return HotSpots(players, expected, own, p)
+    count = np.zeros((simulations, own.size), int)
+    for n, p, cap in zip(died, chance, most.astype(int), strict=True):
+        count += np.minimum(rng.multinomial(n, p, size=simulations), cap)
+    # Score of k deaths in a cell: -log10 of the Poisson chance of at least k. Unlike a standard score it does
+    # not put cells that are hardly ever visited at the top. It is only a score: the simulation gives the
+    # p-value.
+    expected = by_player.sum(axis=0)
+    number = np.arange(max(int(count.max()), int(own.max())) + 1)[:, None]
+    score = -np.log10(np.maximum(stats.poisson.sf(number - 1, expected), 1e-300))
+    every = np.arange(own.size)
+    largest, reached = score[count, every].max(axis=1), score[own, every]
+    p = (1 + (largest[None, :] >= reached[:, None] - 1e-9).sum(axis=1)) / (simulations + 1)
+    once = (1 - (1 - chance) ** died[:, None]).sum(axis=0)
+    return HotSpots(expected, (deaths > 0).sum(axis=0), once, reached, p)
 
 
 def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: float) -> Array:

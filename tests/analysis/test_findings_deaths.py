@@ -1,0 +1,135 @@
+"""Findings on deaths, survival and players against playtests whose answer is known by hand."""
+
+import numpy as np
+import pytest
+
+from analysis.findings import deaths, fairness, players, survival
+from analysis.selection import Selection
+from analysis.stats.fairness import longest_repeat, notice_bands, repeated_place
+from tests.analysis.playtest import GAME, Playtest, reader_of
+
+
+def by_id(found):
+    return {finding.id: finding for finding in found}
+
+
+def counted_ends(found):
+    table = found["survival.ends"].tables["ends"]
+    return dict(zip(table["end"], table["runs"], strict=True))
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    """Ten players, three runs of three lives each; everybody dies at (100, 60), two quitters at (20, 60)."""
+    test = Playtest()
+    rng = np.random.default_rng(1)
+    for attempt in range(3):
+        for who in range(1, 11):
+            lives = [float(v) for v in rng.uniform(2, 4 + 2 * attempt, 2)]
+            test.run(
+                who, [*lives, 1.0], x=100, age=150 if attempt == 0 else 400, new=int(attempt == 0), cause=2
+            )
+            if who > 5:
+                test.event("stars", 100, value=10 * who)
+    for who in (11, 12):
+        test.run(who, [2.0, 0.5], ending=2, x=20, cause=1, last_died=True)
+    test.run(13, [9.0], ending=None, team=1)
+    with test.study(tmp_path_factory.mktemp("deaths")) as made:
+        yield made
+
+
+def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"]
+    cells = found.tables["cells"]
+    hot = np.flatnonzero(np.asarray(cells["hot"]))
+    assert [(cells["x_px"][i], cells["y_px"][i]) for i in hot] == [(96, 48)]
+    assert cells["players"][hot[0]] == 10 and cells["deaths"][hot[0]] == 90
+    assert cells["p"][hot[0]] == pytest.approx(0.001)
+    assert found.facts["exposure"] and np.sum(cells["seconds"]) > 100
+    assert sum(cells["deaths"]) == len(found.tables["deaths"]["life_id"]) == 94
+
+
+def test_time_on_the_map_is_the_time_alive(study):
+    cells = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"].tables["cells"]
+    alive = study.connection.execute("SELECT sum(alive_us) / 1e6 FROM runs WHERE NOT team").fetchall()[0][0]
+    # Samples begin 0.2 s after a spawn; nothing else is missing.
+    lives = study.connection.execute(
+        "SELECT count(*) FROM lives JOIN runs USING (run_id) WHERE NOT team"
+    ).fetchall()[0][0]
+    assert np.sum(cells["seconds"]) == pytest.approx(float(alive) - 0.2 * lives, abs=0.2 * 4)
+
+
+def test_causes_carry_the_labels_and_add_up(study):
+    causes = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.causes"].tables["causes"]
+    assert (
+        causes["label"] == ["spike", "beam"] and causes["deaths"] == [90, 4] and causes["players"] == [10, 2]
+    )
+
+
+def test_shares_of_deaths_without_time_to_react(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.fairness"]
+    assert found.tables["bands"]["deaths"] == [0, 30, 64]
+    assert found.estimate.value == pytest.approx(30 / 94)
+
+
+def test_deaths_within_a_second_of_respawn_and_at_the_same_place(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))
+    assert found["deaths.respawn"].estimate.value == pytest.approx(2 / 62)
+    assert found["deaths.again"].estimate.value == 1.0 and found["deaths.again"].facts["longest"] == 3
+
+
+def test_the_last_seconds_of_a_death_are_on_its_strip(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"]
+    life = int(found.tables["deaths"]["life_id"][0])
+    strip = fairness.death_strip(reader_of(study), life, seconds=1.0)
+    assert strip.player == "P01" and strip.life == 1
+    at = strip.events["before_s"]
+    assert at.min() >= -1 and at.max() <= 0.5 and np.all(np.diff(at) >= 0)
+    deaths_on_it = strip.events["what"] == "death"
+    assert deaths_on_it.sum() == 1 and at[deaths_on_it][0] == 0 and strip.events["x"][deaths_on_it][0] == 100
+    assert np.sum(strip.events["what"] == "position") >= 5
+    assert fairness.death_strip(reader_of(study), 10**6) is None
+
+
+def test_quits_are_censored_and_the_makers_left_out(study):
+    found = by_id(survival.find(reader_of(study), Selection(GAME)))
+    curve = found["survival.curve"]
+    assert curve.players == 12 and curve.tables["curve"]["at_risk"][0] == 94
+    ends = counted_ends(found)
+    assert ends == {"game_over": 30, "quit": 2, "finished": 0, "cut": 0}
+    with_team = by_id(survival.find(reader_of(study), Selection(GAME, include_team=True)))
+    assert counted_ends(with_team)["cut"] == 1
+
+
+def test_learning_is_found_within_players(study):
+    found = by_id(players.find(reader_of(study), Selection(GAME)))
+    learning = found["players.learning"]
+    # Lives grow from 3 to 5 s on average: with twice the attempts clearly fewer deaths a minute.
+    assert learning.estimate.high < 1 and learning.tables["attempts"]["attempt"][:3] == [1, 2, 3]
+    groups = found["players.groups"].tables["groups"]
+    assert groups["group"] == ["first-time players", "players who know the game", "the makers"]
+    assert groups["runs"] == [10, 22, 1]
+
+
+def test_quits_are_counted_by_the_deaths_before(study):
+    found = by_id(players.find(reader_of(study), Selection(GAME)))["players.quits"]
+    assert found.tables["quits"]["player"].tolist() == ["P11", "P12"]
+    assert found.tables["quits"]["deaths_here"].tolist() == [2, 2]
+    after = found.tables["after"]
+    # First deaths: 30 + 2, none given up; second: 30 + 2, two given up; third: game over, no choice.
+    assert after["deaths"] == [32, 32, 0] and after["quits"] == [0, 2, 0]
+
+
+def test_ratings_stand_beside_outcomes(study):
+    found = by_id(players.find(reader_of(study), Selection(GAME)))["players.ratings"]
+    assert found.players == 5 and found.tables["ratings"]["rating"] == [60, 70, 80, 90, 100]
+    assert "designers" in found.sentence
+
+
+def test_bands_and_repeats_by_hand():
+    bands = notice_bands(np.array([50, 99.9, 100, 230.9, 231, np.nan]))
+    assert (bands.nobody, bands.hardly, bands.enough) == (2, 2, 1)
+    run, x = np.array([1, 1, 1, 2, 2]), np.array([10, 12, 40, 40, 41])
+    again = repeated_place(run, x, np.zeros(5), 5)
+    assert again.tolist() == [False, True, False, False, True] and longest_repeat(again) == 2
+    assert longest_repeat(np.zeros(0, bool)) == 0
