@@ -89,7 +89,9 @@ class Machine:
         self.transmitter_full = False
         self.instructions = 0
         self._lengths: dict[tuple[int, int], int] = {}
+        self._waiting = False
         cpu.hook_add(unicorn.UC_HOOK_MEM_WRITE, self._uart, begin=UART, end=UART + 8)
+        cpu.hook_add(unicorn.UC_HOOK_CODE, lambda *_: cpu.emu_stop(), begin=RETURN, end=RETURN + 2)
 
     def count_instructions(self) -> None:
         """From here on `instructions` counts what is executed."""
@@ -115,70 +117,94 @@ class Machine:
             self.transmitter_full = True
         else:
             self.interrupt_on = bool(value)
+            if self._waiting and self._wanted(True):
+                self.cpu.emu_stop()
 
     def call(self, function: str, *arguments: int) -> int:
         """Calls a function with up to four integers; what it returns."""
-        cpu = self.cpu
-        for number, value in enumerate(arguments):
-            cpu.reg_write(arm_const.UC_ARM_REG_R0 + number, value)
-        cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
-        self._run(self.symbols[function])
-        return int(cpu.reg_read(arm_const.UC_ARM_REG_R0))
+        self.cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
+        self._enter(arguments)
+        self._finish(self.symbols[function])
+        return int(self.cpu.reg_read(arm_const.UC_ARM_REG_R0))
 
-    def _run(self, address: int) -> None:
+    def _enter(self, arguments: tuple[int, ...]) -> None:
+        for number, value in enumerate(arguments):
+            self.cpu.reg_write(arm_const.UC_ARM_REG_R0 + number, value)
         self.cpu.reg_write(arm_const.UC_ARM_REG_LR, RETURN | 1)
-        self.cpu.emu_start(address | 1, RETURN)
-        assert self.cpu.reg_read(arm_const.UC_ARM_REG_PC) & ~1 == RETURN
+
+    def _run(self, at: int, until: int = RETURN, count: int = 0) -> int:
+        """Runs from `at`; where it stopped."""
+        if count:
+            # Unicorn counts only in code that it translated while counting.
+            self.cpu.ctl_flush_tb()
+        self.cpu.emu_start(at | 1, until, count=count)
+        return int(self.cpu.reg_read(arm_const.UC_ARM_REG_PC)) & ~1
+
+    def _finish(self, at: int) -> None:
+        assert self._run(at) == RETURN
+
+    def _masked(self) -> bool:
+        return bool(self.cpu.reg_read(arm_const.UC_ARM_REG_PRIMASK))
+
+    def _wanted(self, transmitter: bool) -> bool:
+        """Whether the interrupt is taken before the next instruction."""
+        return not self._masked() and (not transmitter or (self.interrupt_on and not self.transmitter_full))
 
     def transmit(self) -> None:
-        """The transmitter becomes empty, and its interrupt comes for as long as it is on."""
-        self.transmitter_full = False
-        while self.interrupt_on:
+        """The line takes what there is. The interrupt comes when the transmitter *becomes* empty: not all parts
+        raise it for one that has been empty before it was turned on."""
+        while self.interrupt_on and self.transmitter_full:
             self.transmitter_full = False
             self.call("playlog_on_transmitter_empty", self.symbols["play"])
 
-    def call_interrupted(self, function: str, arguments: tuple[int, ...], before: int, handler: str) -> int:
-        """Calls `function` and lets the transmitter become empty before the instruction number `before`.
+    def count_steps(self, function: str, *arguments: int) -> int:
+        """The number of instructions of a call."""
+        self.cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
+        self._enter(arguments)
+        at, count = self.symbols[function], 0
+        while at != RETURN:
+            at = self._run(at, count=1)
+            count += 1
+        return count
 
-        As on the machine, the interrupt is taken at the first instruction from there on where it is on and not
-        masked. Returns the number of instructions that `function` has.
+    def call_interrupted(
+        self, function: str, arguments: tuple[int, ...], before: int, handler: str, *, transmitter: bool
+    ) -> None:
+        """Calls `function` and requests an interrupt before its instruction number `before`.
+
+        As on the machine, it is taken at the first instruction from there on where it is not masked. The
+        transmitter's interrupt is the transmitter becoming empty: it comes as long as that is so and it is turned
+        on. Another one comes once.
         """
-        cpu = self.cpu
-        state = {"count": 0, "pending": False}
-
-        def each(_: object, address: int, size: int, data: object) -> None:
-            if state["count"] == before:
-                self.transmitter_full = False
-                state["pending"] = True
-            if state["pending"] and self.interrupt_on and not cpu.reg_read(arm_const.UC_ARM_REG_PRIMASK):
-                cpu.emu_stop()
-                return
-            state["count"] += 1
-
-        hook = cpu.hook_add(unicorn.UC_HOOK_CODE, each)
-        for number, value in enumerate(arguments):
-            cpu.reg_write(arm_const.UC_ARM_REG_R0 + number, value)
-        cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
-        cpu.reg_write(arm_const.UC_ARM_REG_LR, RETURN | 1)
+        self.cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
+        self._enter(arguments)
         at = self.symbols[function]
-        while True:
-            cpu.emu_start(at | 1, RETURN)
-            at = cpu.reg_read(arm_const.UC_ARM_REG_PC) & ~1
-            if at == RETURN:
-                break
-            state["pending"] = False
-            cpu.hook_del(hook)
-            self._interrupt(handler)
-            hook = cpu.hook_add(unicorn.UC_HOOK_CODE, each)
-        cpu.hook_del(hook)
-        return state["count"]
+        if before:
+            at = self._run(at, count=before)
+        if transmitter:
+            self.transmitter_full = False
+        while at != RETURN:
+            if self._wanted(transmitter):
+                self._interrupt(handler)
+                if not transmitter:
+                    self._finish(at)
+                    return
+            if self._masked():
+                at = self._run(at, until=self.symbols["port_unlock"])
+                while self._masked():
+                    at = self._run(at, count=1)
+            else:
+                # Stops early where the interrupt is turned on while the transmitter is empty.
+                self._waiting = transmitter
+                at = self._run(at)
+                self._waiting = False
 
     def _interrupt(self, handler: str) -> None:
         """One interrupt on top of what runs, with its registers put back afterwards as the machine does."""
         saved = self.cpu.context_save()
-        self.cpu.reg_write(arm_const.UC_ARM_REG_SP, self.cpu.reg_read(arm_const.UC_ARM_REG_SP) - 64 & ~7)
-        self.cpu.reg_write(arm_const.UC_ARM_REG_R0, self.symbols["play"])
-        self._run(self.symbols[handler])
+        self.cpu.reg_write(arm_const.UC_ARM_REG_SP, (self.cpu.reg_read(arm_const.UC_ARM_REG_SP) - 64) & ~7)
+        self._enter((self.symbols["play"],))
+        self._finish(self.symbols[handler])
         self.cpu.context_restore(saved)
 
     def read(self, symbol: str, length: int) -> bytes:
