@@ -112,7 +112,9 @@ def faults(made: thumb.Machine) -> Iterator[str]:
             number = 0
             seen: set[bytes] = set()
             try:
-                for number, sent in enumerate(sent_in_the_end(made, function, handler, transmitter, in_flight)):
+                for number, sent in enumerate(
+                    sent_in_the_end(made, function, handler, transmitter, in_flight)
+                ):
                     if sent in seen:
                         continue
                     seen.add(sent)
