@@ -129,19 +129,28 @@ def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
 
 
 def _default_targets(reader: Reader, selection: Selection) -> tuple[Target, ...]:
-    """Without targets, builds are compared by what every game has; nothing is wanted then."""
+    """Without targets, builds are compared by what the game has; nothing is wanted then."""
+    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    middle: dict[str, Any] = {"statistic": Statistic.MEDIAN, "quantile": 0.5}
+    hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, **middle)
+    if read_timing(reader, selection) is not None:
+        return (replace(hits, name=describe(hits)),)
     try:
-        data = load_staged(reader, replace(selection, builds=()))
+        load_trials(reader, selection)
+        streak = Target("", Outcome.STREAK, 1, 1, unit="trials", **middle)
+        return tuple(replace(t, name=describe(t)) for t in (hits, streak))
+    except NothingToTune:
+        pass
+    try:
+        data = load_staged(reader, selection)
     except NothingToTune:
         return ()
-    wishes = [Target("", Outcome.FINISH, 1.0, 0.05)]
-    numbers = sorted({s.number for s in data.segments if not s.is_level})
-    wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]] + wishes
     if data.segments[0].is_level:
-        level = Target(
-            "", Outcome.TOP_OUT_LEVEL, 1, 1, statistic=Statistic.MEDIAN, quantile=0.5, unit="levels"
-        )
-        wishes = [level]
+        wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", **middle)]
+    else:
+        numbers = sorted({s.number for s in data.segments})
+        wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]]
+        wishes.append(Target("", Outcome.FINISH, 1.0, 0.05))
     return tuple(replace(t, name=describe(t)) for t in wishes)
 
 
@@ -178,7 +187,7 @@ def _hits(reader: Reader, selection: Selection, target: Target) -> ByPlayer | No
     players = np.unique(notes.player[keep])
     shares = np.array([notes.hit[keep & (notes.player == p)].mean() for p in players], dtype=float)
     names = np.array(notes.players)[players] if len(players) else players
-    return ByPlayer(names, shares, len(np.unique(notes.run[keep])))
+    return ByPlayer(names.astype(str), shares, len(np.unique(notes.run[keep])))
 
 
 def _changes(before: Build, after: Build) -> tuple[tuple[str, int, int, str], ...]:
@@ -267,13 +276,15 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
 def _compared(c: Compared, comparison: Comparison) -> Finding:
     d, unit = c.difference, c.target.unit
     changed = ", ".join(f"{name} {a} -> {b}" for name, a, b, _ in comparison.changes) or "no declared value"
+    # Players' own values are compared by their mean, whatever statistic the target itself speaks of.
+    mean = "" if c.target.statistic == Statistic.SHARE else ", mean of the players' values"
     if d.before is None or d.after is None:
         sentence = (
             f"{c.target.name}: one of the builds {c.before} and {c.after} was played by nobody it speaks of."
         )
     else:
         sentence = (
-            f"{c.target.name}: {figure(d.before, unit)} on {c.before}, {figure(d.after, unit)} on {c.after}"
+            f"{c.target.name}{mean}: {figure(d.before, unit)} on {c.before}, {figure(d.after, unit)} on {c.after}"
             + (f"; {_points(d)}." if d.low is not None else "; too few players for an interval.")
         )
     warnings = []

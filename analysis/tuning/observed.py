@@ -19,7 +19,10 @@ class Observed:
 
 @dataclass(frozen=True)
 class ByPlayer:
-    """What each player did for a target: `value` is 0 or 1 where the target counts runs or players, else a mean."""
+    """What each player did for a target: 0 or 1 where the target counts runs or players, else a mean.
+
+    player: their tags.
+    """
 
     player: np.ndarray
     value: np.ndarray
@@ -41,13 +44,13 @@ def observed_trials(data: TrialData, target: Target) -> Observed:
 def by_player_staged(data: StagedData, target: Target, build: int) -> ByPlayer:
     """One value a player on one build (its index)."""
     run, value = _staged_runs(data, target, build)
-    return _by_player(data.runs.player[run], value, len(run), target)
+    return _by_player(np.array(data.players)[data.runs.player[run]], value, len(run), target)
 
 
 def by_player_trials(data: TrialData, target: Target, build: int) -> ByPlayer:
     """One value a player on one build (its index)."""
     player, value, runs = _trial_runs(data, target, build)
-    return _by_player(player, value, runs, target)
+    return _by_player(np.array(data.players)[player], value, runs, target)
 
 
 def _staged_runs(data: StagedData, target: Target, build: int) -> tuple[np.ndarray, np.ndarray]:

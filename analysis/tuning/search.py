@@ -198,12 +198,13 @@ class Search:
     def along(self, lever: Lever, base: Setting) -> Found:
         """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""
         options = lever.options
+        # A single segment's own lever is an alternative to look at, seldom the answer: a coarser look will do.
+        points = COARSE if lever.joint or len(self._targets) > 1 else COARSE - 2
         if len(options) <= 2 * COARSE:
             tried = list(range(len(options)))
         else:
-            tried = sorted(
-                {round(x) for x in np.linspace(0, len(options) - 1, COARSE)} | {self._present(options)}
-            )
+            spread = np.linspace(0, len(options) - 1, points)
+            tried = sorted({round(x) for x in spread} | {self._present(options)})
         self.try_all([{**base, **options[n]} for n in tried])
         scores = {n: self.miss({**base, **options[n]}) for n in tried}
         while len(options) > 2 * COARSE:
@@ -212,7 +213,7 @@ class Search:
             at = order.index(best)
             around = [order[max(0, at - 1)], best, order[min(len(order) - 1, at + 1)]]
             new = {(around[0] + best) // 2, (best + around[2] + 1) // 2} - set(scores)
-            if not new or len(scores) > COARSE + 7:
+            if not new or len(scores) > 2 * points:
                 break
             self.try_all([{**base, **options[n]} for n in new])
             scores |= {n: self.miss({**base, **options[n]}) for n in new}

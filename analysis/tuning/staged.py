@@ -15,7 +15,7 @@ from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
 DRAWS = 240
 QUICK = 4  # every fourth draw while searching
-NODES, QUICK_NODES = 9, 5
+NODES, QUICK_NODES = 7, 5
 QUICK_STEPS = 4
 # Played in one pass: enough to pay for numpy's calls, few enough to stay in the processor's cache.
 MOST_SCENARIOS = 4000
@@ -106,10 +106,10 @@ class StagedModel:
             for n in range(len(settings))
         ]
 
-    def ends(self, setting: Setting, attempt: int = 1, quick: bool = False) -> Ends:
-        """The whole course of an attempt, by scenario (draws x skill nodes)."""
+    def ends(self, setting: Setting, attempt: int = 1) -> Ends:
+        """The whole course of an attempt, by scenario (some of the draws x skill nodes)."""
         rule = rules(self.tunables, self.data.segments, setting, self.data.lives_seen)
-        return play(self.course(rule, attempt, quick))
+        return play(self.course(rule, attempt, quick=True), steps=QUICK_STEPS)
 
     def average(self, values: np.ndarray) -> np.ndarray:
         """(..., scenarios) -> (..., draws): averaged over the players' skill."""

@@ -17,26 +17,17 @@ _POLICY = frozenset({"start_lives", "lives_refill", "tiers_survive"})
 class StagedWords(Describer):
     """Words and side effects of the staged model."""
 
+    def __init__(self) -> None:
+        self._now: tuple[StagedModel, dict[str, Any]] | None = None
+
     def carried_by(self, model: StagedModel, changes: Sequence[Change]) -> Mapping[str, str]:
         return {change.tunable: _carried(model, change.role) for change in changes}
 
     def side_effects(self, model: StagedModel, setting: Setting) -> Mapping[str, Any]:
-        effects: dict[str, Any] = {}
-        for when, values in (("now", {}), ("proposed", dict(setting))):
-            ends = model.ends(values)
-            finish = model.average(ends.reach[-1])
-            worst = model.average(ends.segment_deaths / np.maximum(ends.reach[:-1], 1e-9))
-            hardest = int(np.argmax(np.median(worst, axis=1)))
-            effects[when] = {
-                "run_length_s": float(np.median(model.average(ends.alive_s))),
-                "deaths_per_run": float(np.median(model.average(ends.deaths))),
-                "never_see_the_end": float(np.median(1 - finish)),
-                "quit_share": float(np.median(model.average(ends.quit))),
-                "hardest": model.data.segments[hardest].name,
-                # One visit in ten sees at least this many deaths in a row there.
-                "most_deaths_in_a_row": int(poisson.ppf(0.9, np.median(worst[hardest]))),
-            }
-        return effects
+        # The present is the same for every proposal of a model.
+        if self._now is None or self._now[0] is not model:
+            self._now = (model, _effects(model, {}))
+        return {"now": self._now[1], "proposed": _effects(model, setting) if setting else self._now[1]}
 
     def assumptions(self, model: StagedModel) -> tuple[str, ...]:
         p = model.priors
@@ -52,6 +43,21 @@ class StagedWords(Describer):
         if not model.data.finish_known:
             said.append("nobody finished: the end is taken to be the last segment seen or named by a tunable")
         return tuple(said)
+
+
+def _effects(model: StagedModel, setting: Setting) -> dict[str, Any]:
+    ends = model.ends(setting)
+    worst = model.average(ends.segment_deaths / np.maximum(ends.reach[:-1], 1e-9))
+    hardest = int(np.argmax(np.median(worst, axis=1)))
+    return {
+        "run_length_s": float(np.median(model.average(ends.alive_s))),
+        "deaths_per_run": float(np.median(model.average(ends.deaths))),
+        "never_see_the_end": float(np.median(1 - model.average(ends.reach[-1]))),
+        "quit_share": float(np.median(model.average(ends.quit))),
+        "hardest": model.data.segments[hardest].name,
+        # One visit in ten sees at least this many deaths in a row there.
+        "most_deaths_in_a_row": int(poisson.ppf(0.9, np.median(worst[hardest]))),
+    }
 
 
 def _carried(model: StagedModel, role: str | None) -> str:

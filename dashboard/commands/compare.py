@@ -68,7 +68,13 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
             "after": found.after,
             "changes": [{"tunable": n, "before": a, "after": b, "unit": u} for n, a, b, u in found.changes],
             "compared": [
-                {"target": c.target.name, "wanted": c.target.wanted, "unit": c.target.unit, "runs": c.runs}
+                {
+                    "target": c.target.name,
+                    "wanted": c.target.wanted,
+                    "unit": c.target.unit,
+                    "statistic": str(c.target.statistic),
+                    "runs": c.runs,
+                }
                 | asdict(c.difference)
                 | {"difference": c.difference.value, "closer": c.closer}
                 for c in found.compared
@@ -94,7 +100,8 @@ def _print(answer: dict[str, Any]) -> None:
     for change in answer["changes"]:
         print(f"    {change['tunable']}: {change['before']} -> {change['after']}")
     for row in answer["compared"]:
-        print(f"{row['target']}: {_said(row['before'], row)} -> {_said(row['after'], row)}", end="")
+        mean = "" if row["statistic"] == "share" else " (mean of the players' values)"
+        print(f"{row['target']}{mean}: {_said(row['before'], row)} -> {_said(row['after'], row)}", end="")
         if row["low"] is None:
             print("; too few players for an interval")
         else:

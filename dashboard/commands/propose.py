@@ -52,11 +52,16 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
     from analysis.methods import METHODS
     from analysis.reader import Reader
     from analysis.selection import Selection
-    from dashboard.commands.tuning_choice import chosen_game
+    from dashboard.commands.tuning_choice import TuningTrouble, chosen_game
 
     reader = Reader(study.connection)
     game = chosen_game(reader, arguments.game or targets.game)
     selection = Selection(game, include_team=arguments.makers)
+    labels = [str(label) for label in reader.ask("game_builds", game=game)["build"]]
+    if arguments.build is not None and arguments.build not in labels:
+        raise TuningTrouble(
+            f"{game} has no build {arguments.build!r}; it has {', '.join(labels)}", exits.USAGE
+        )
     try:
         answer = propose_game(reader, selection, targets, arguments.build)
     except NothingToTune as error:
