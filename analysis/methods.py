@@ -215,6 +215,10 @@ _GARWOOD = _article(
     "Biometrika",
     "28:437-442",
 )
+_EFRON_STEIN = _article(
+    "efron1981", "Efron, Bradley and Stein, Charles", 1981, "The jackknife estimate of variance",
+    "The Annals of Statistics", "9(3):586-596",
+)  # fmt: skip
 _MANTEL = _article(
     "mantel1966", "Mantel, Nathan", 1966,
     "Evaluation of survival data and two new rank order statistics arising in its consideration",
@@ -254,15 +258,15 @@ METHODS |= {
     ),
     "hazard_by_time": Method(
         "Death rate by time alive, by player",
-        "Deaths within each stretch of time over the time spent in it, with a cluster-robust interval on the log "
-        "scale and t(players - 1). The stretches hold about equally many deaths.",
-        (_LIANG, _GARWOOD),
+        "Deaths within each stretch of time over the time spent in it, with the interval of a rate by player "
+        "(jackknife over players on the log scale, t(players - 1)). The stretches hold about equally many deaths.",
+        (_EFRON_STEIN, _GARWOOD),
     ),
     "rate_by_player": Method(
         "Events per time of exposure, by player",
-        "All events over all exposure. The interval takes players as independent: the linearised variance of a ratio "
-        "of sums, on the log scale with t(players - 1), never less than Poisson's. No events: Garwood's upper limit.",
-        (_LIANG, _GARWOOD),
+        "All events over all exposure. The interval takes players as independent: the jackknife variance of the log "
+        "rate over players, with t(players - 1), never less than Poisson's. No events: Garwood's upper limit.",
+        (_EFRON_STEIN, _GARWOOD),
     ),
     "share_by_player": Method(
         "Pooled share, by player",

@@ -156,14 +156,14 @@ def _places_sentence(
         return f"x {x} to {x + int(table['width_px'][cell])}, y {y} to {y + int(table['height_px'][cell])}"
 
     def seen(cell: int) -> str:
-        wanted = figure(float(hot.expected[cell]))
-        return f"{place(cell)}, took {int(table['deaths'][cell])} where {wanted} would be expected from the time spent there"
+        took, wanted = int(table["deaths"][cell]), figure(float(hot.expected[cell]))
+        return f"{place(cell)}, took {took} where {wanted} would be expected from the time spent there"
 
     if not is_hot.any() and exposed:
         most = int(np.argmax(hot.score))
         return (
-            f"No place stands out beyond chance among {total}, given where players were; the most suspicious, {seen(most)} "
-            f"(p = {hot.p[most]:.2f}, corrected for all cells)."
+            f"No place stands out beyond chance among {total}, given where players were; the most suspicious, "
+            f"{seen(most)} (p = {hot.p[most]:.2f}, corrected for all cells)."
         )
     if not is_hot.any():
         most = int(np.argmax(table["deaths"]))

@@ -6,7 +6,7 @@ import numpy as np
 
 Array = np.ndarray
 # Below this many arrangements all of them are tried and the p-value is exact.
-_ALL = 4096
+_ALL = 1024
 
 
 def arrangements(
@@ -23,12 +23,11 @@ def arrangements(
     here = np.r_[np.ones(only_a), np.zeros(only_b), np.ones(both)]
     count = _choose(single, only_a) * 2**both
     if count <= _ALL:
-        rows = []
-        for chosen in itertools.combinations(range(single), only_a):
-            group = np.zeros(single)
-            group[list(chosen)] = 1
-            rows += [np.r_[group, swap] for swap in itertools.product((1.0, 0.0), repeat=both)]
-        table = np.array(rows).reshape(count, single + both)
+        groups = np.zeros((count >> both, single))
+        for row, chosen in zip(groups, itertools.combinations(range(single), only_a), strict=True):
+            row[list(chosen)] = 1
+        swaps = np.array(list(itertools.product((1.0, 0.0), repeat=both))).reshape(2**both, both)
+        table = np.hstack([np.repeat(groups, len(swaps), axis=0), np.tile(swaps, (len(groups), 1))])
         return np.vstack([here, table]), True
     table = np.empty((most, single + both))
     base = here[:single]

@@ -27,12 +27,13 @@ class Rate:
 
 
 def rate_by_player(events: Array, exposure: Array, player: Array, level: float = 0.95) -> Rate:
-    """The pooled rate sum(events) / sum(exposure) with a cluster-robust interval on the log scale and
-    t(players - 1).
+    """The pooled rate sum(events) / sum(exposure) with an interval by player on the log scale and t(players -
+    1).
 
-    events, exposure: (n,) any number of rows a player; player: (n,) labels. The variance is the linearised
-    one of a ratio of sums over players (Cochran 1977, Sampling Techniques, 3rd ed., section 6.3), never less
-    than Poisson's. No events: the upper limit of Garwood 1936, Biometrika 28:437-442.
+    events, exposure: (n,) any number of rows a player; player: (n,) labels. The variance of the log rate is
+    that of the jackknife over players (Efron & Stein 1981, Ann. Stat. 9:586-596), never less than Poisson's:
+    the linearised one is too small where few players differ much (METHODS.md). No events: the upper limit of
+    Garwood 1936, Biometrika 28:437-442.
     """
     count, time = sums(player, events, exposure)
     count, time = count[time > 0], time[time > 0]
@@ -45,9 +46,10 @@ def rate_by_player(events: Array, exposure: Array, player: Array, level: float =
     if all_events == 0:
         high = float(stats.chi2.ppf(0.5 + level / 2, 2) / 2 / total)
         return Rate(0.0, 0.0, high, 0, total, players)
-    error = (
-        np.sqrt(max(players / (players - 1) * np.sum((count - value * time) ** 2), all_events)) / all_events
-    )
+    # Without one player at a time; half an event where that player had them all.
+    without = np.log(np.maximum(all_events - count, 0.5) / (total - time))
+    jackknife = (players - 1) / players * np.sum((without - without.mean()) ** 2)
+    error = np.sqrt(max(float(jackknife), 1 / all_events))
     reach = np.exp(float(stats.t.ppf(0.5 + level / 2, players - 1)) * error)
     return Rate(value, float(value / reach), float(value * reach), int(all_events), total, players)
 
