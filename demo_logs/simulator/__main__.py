@@ -5,12 +5,11 @@ import sys
 from pathlib import Path
 
 from demo_logs.simulator.lantern import GAMES
-from demo_logs.simulator.native import NoCompiler
 from demo_logs.simulator.write import write_logs, write_truth
 
 
 def main() -> int:
-    """Exit code 0 when everything was written, 2 when there is no C compiler."""
+    """Exit code 0 when everything was written, 2 when a game could not be compiled."""
     parser = argparse.ArgumentParser(prog="python -m demo_logs.simulator", description=__doc__)
     parser.add_argument(
         "--into", type=Path, default=Path(__file__).parents[1], help="folder (default: demo_logs)"
@@ -22,7 +21,7 @@ def main() -> int:
     chosen.into.mkdir(parents=True, exist_ok=True)
     try:
         truth = write_logs(chosen.into, chosen.game)
-    except NoCompiler as error:
+    except RuntimeError as error:
         print(error, file=sys.stderr)
         return 2
     if not chosen.game:

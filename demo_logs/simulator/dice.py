@@ -20,7 +20,10 @@ class Dice:
     def normal(self, mean: float = 0.0, sd: float = 1.0) -> float:
         """Close to a normal deviate: the sum of twelve uniforms (tails end at 6 sd)."""
         draw = self._random.random
-        return mean + sd * (sum(draw() for _ in range(12)) - 6.0)
+        total = 0.0
+        for _ in range(12):  # not sum(): Python 3.12 changed how it rounds
+            total += draw()
+        return mean + sd * (total - 6.0)
 
     def happens(self, chance: float) -> bool:
         """True with this chance."""

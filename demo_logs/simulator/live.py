@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from demo_logs.simulator.lantern import GAMES
-from demo_logs.simulator.native import Firmware, NoCompiler, build
+from demo_logs.simulator.native import Firmware, build
 from demo_logs.simulator.record import Memories, nonce_of, play
 from demo_logs.simulator.sessions import SESSIONS, Session, people
 from demo_logs.simulator.write import TUNED
@@ -163,7 +163,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         try:
             firmware = build(session.game, chosen.tuned or TUNED[session.build], Path(scratch))
-        except (NoCompiler, RuntimeError) as error:
+        except RuntimeError as error:
             print(error, file=sys.stderr)
             return 2
         with sink_to(chosen.into) as sink:

@@ -4,8 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -100,9 +99,3 @@ def build(game: str, tuned: Path | None, folder: Path) -> Firmware:
     return Firmware(
         program, dictionary, dict(zip((t.name for t in dictionary.tunables), values, strict=True))
     )
-
-
-def build_all(wanted: Mapping[str, tuple[str, Path | None]]) -> dict[str, Firmware]:
-    """Several builds at once, name -> (game, tuned folder), in a folder that lives as long as the process."""
-    folder = Path(tempfile.mkdtemp(prefix="lantern_"))
-    return {name: build(game, tuned, folder) for name, (game, tuned) in wanted.items()}

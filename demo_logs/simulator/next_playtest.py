@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 from demo_logs.simulator.lantern import GAMES
-from demo_logs.simulator.native import NoCompiler, build
+from demo_logs.simulator.native import build
 from demo_logs.simulator.people import person
 from demo_logs.simulator.record import log_bytes, play
 from demo_logs.simulator.sessions import LANTERN_1, Session
@@ -49,7 +49,7 @@ def main() -> int:
             data = next_log(
                 chosen.game, chosen.tuned, chosen.players, chosen.runs, chosen.round, Path(scratch)
             )
-        except (NoCompiler, RuntimeError) as error:
+        except RuntimeError as error:
             print(error, file=sys.stderr)
             return 2
     chosen.into.write_bytes(data)

@@ -13,7 +13,7 @@ from statistics import mean, median, quantiles
 
 from demo_logs.simulator.dice import Dice
 from demo_logs.simulator.lantern import GAMES
-from demo_logs.simulator.native import NoCompiler, build
+from demo_logs.simulator.native import build
 from demo_logs.simulator.people import Memory, person
 from demo_logs.simulator.play import Console
 from demo_logs.simulator.write import TUNED
@@ -89,7 +89,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         try:
             values = build(chosen.game, chosen.tuned or TUNED[chosen.build], Path(scratch)).values
-        except (NoCompiler, RuntimeError) as error:
+        except RuntimeError as error:
             print(error, file=sys.stderr)
             return 2
     players = new_players(chosen.game, values, chosen.people, chosen.attempts, chosen.group)

@@ -80,6 +80,7 @@ class Run:
         self.skill = person.skill_after(memory.runs)
         self.alive = False
         self.safe_until = 0
+        self.deaths_here = 0
         self.back_at = 0
         self.dreaming_until = 0
         self.cinders: list[Cinder] = []
@@ -162,6 +163,7 @@ class Run:
         self.bolts.clear()
         self.jets.clear()
         self.alive, self.safe_until = True, self.now + 600
+        self.deaths_here = 0
         begin = self.frame
         shots = 0
         killed = 0
@@ -404,10 +406,15 @@ class Run:
             "burnt", x=int(self.x), y=int(self.y), cause=fatal.cause, lives=self.lives, tier=self.tier,
             shot_ago=min(65535, self.now - fatal.born_ms),
         )  # fmt: skip
-        fed_up = 0.01 + 0.05 * (1 - self.person.patience) * (1 + max(0, here - 3)) * (1 + self.memory.stuck)
+        # One death is part of the game; a second at the same boss, run after run, is what makes people leave.
+        self.deaths_here += 1
+        impatience = 1 - self.person.patience
+        fed_up = 0.01 + 0.02 * impatience * min(here, 4)
+        if self.deaths_here >= 2:
+            fed_up += 0.25 * impatience * (1 + self.memory.stuck)
         if self.lives <= 0:
             self.ending = GAME_OVER
-        elif self.dice.happens(min(0.35, fed_up)):
+        elif self.dice.happens(min(0.5, fed_up)):
             self.ending = QUIT
         else:
             return True
