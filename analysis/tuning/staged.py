@@ -119,49 +119,8 @@ class StagedModel:
 
     def course(self, rule: Rules, attempt: int, quick: bool = False) -> Course:
         """The rates of one attempt under `rule`, for every draw and skill node."""
-        pick = slice(None, None, QUICK) if quick else slice(None)
-        hazard, times = self.hazard, self.times
-        at, _ = _skill(QUICK_NODES if quick else NODES)
-        step = rule.log_rate - self.now.log_rate
-        aimed = rule.aimed - self.now.aimed
-        tier = np.arange(self.data.tiers)[:, None, None]
-
-        def of(name: str) -> np.ndarray:
-            return hazard.effect(name)[pick][:, None]
-
-        base = hazard.alpha()[pick].T[:, :, None]
-        base = base + (of("exponent") * step).T[:, :, None] + (of("aimed") * aimed).T[:, :, None]
-        base = base + of("learning")[None] * np.log(attempt)
-        skill = hazard.sigma[pick][:, None] * at
-        log_death = base[:, None] + skill + of("tier") * tier
-        boss = np.array([s.boss for s in self.data.segments], dtype=bool)[:, None, None, None]
-        power = np.where(boss, times.power_boss[pick][:, None], times.power[pick][:, None])
-        log_time = times.level[pick].T[:, None, :, None] - power * tier
-        log_time = log_time + (times.exponent[pick][:, None] * step).T[:, None, :, None]
-        log_time = log_time + times.skill[pick][:, None] * skill
-        faster = (self.pickup_exponent[pick][:, None] * (rule.log_pickup - self.now.log_pickup)).T
-        rise = self.rise[pick].T * np.exp(np.clip(faster, -25, 5))
-        shape = (len(boss), self.data.tiers, -1)
-
-        def spread(values: np.ndarray) -> np.ndarray:
-            return np.repeat(values, len(at), axis=-1)
-
-        return Course(
-            start_lives=rule.start_lives,
-            refill=rule.refill,
-            start_tier=self.data.start_tier,
-            death=np.exp(np.clip(log_death, -25, 4)).reshape(shape),
-            clear_s=np.exp(np.clip(log_time, -5, 9)).reshape(shape),
-            rise=spread(rise),
-            keep_tier=spread(
-                self.keep_tier[pick]
-                if rule.tiers_survive is None
-                else np.full(len(self.keep_tier[pick]), rule.tiers_survive)
-            ),
-            quit_first=spread(self.quit_first[pick]),
-            quit_again=spread(self.quit_again[pick]),
-            spread=spread(times.spread[pick]),
-        )
+        draws = np.arange(len(self.hazard.sigma))[:: QUICK if quick else 1]
+        return course_of(self, rule, attempt, draws, _skill(QUICK_NODES if quick else NODES)[0])
 
     def _figure(
         self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool
@@ -203,6 +162,47 @@ class StagedModel:
             if segment.number >= int(target.number or 0) and segment.boss >= int(target.boss):
                 return n
         return len(self.data.segments)
+
+
+def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, at: np.ndarray) -> Course:
+    """The rates of one attempt under `rule`, for the draws `pick` x the standard normal skills `at`."""
+    hazard, times, segments = model.hazard, model.times, model.data.segments
+    step, aimed = rule.log_rate - model.now.log_rate, rule.aimed - model.now.aimed
+    tier = np.arange(model.data.tiers)[:, None, None]
+
+    def of(name: str) -> np.ndarray:
+        return hazard.effect(name)[pick][:, None]
+
+    base = hazard.alpha()[pick].T[:, :, None]
+    base = base + (of("exponent") * step).T[:, :, None] + (of("aimed") * aimed).T[:, :, None]
+    base = base + of("learning")[None] * np.log(attempt)
+    skill = hazard.sigma[pick][:, None] * at
+    log_death = base[:, None] + skill + of("tier") * tier
+    boss = np.array([s.boss for s in segments], dtype=bool)[:, None, None, None]
+    power = np.where(boss, times.power_boss[pick][:, None], times.power[pick][:, None])
+    log_time = times.level[pick].T[:, None, :, None] - power * tier
+    log_time = log_time + (times.exponent[pick][:, None] * step).T[:, None, :, None]
+    log_time = log_time + times.skill[pick][:, None] * skill
+    faster = (model.pickup_exponent[pick][:, None] * (rule.log_pickup - model.now.log_pickup)).T
+    rise = model.rise[pick].T * np.exp(np.clip(faster, -25, 5))
+    shape = (len(segments), model.data.tiers, -1)
+
+    def spread(values: np.ndarray) -> np.ndarray:
+        return np.repeat(values, len(at), axis=-1)
+
+    survives = rule.tiers_survive
+    return Course(
+        start_lives=rule.start_lives,
+        refill=rule.refill,
+        start_tier=model.data.start_tier,
+        death=np.exp(np.clip(log_death, -25, 4)).reshape(shape),
+        clear_s=np.exp(np.clip(log_time, -5, 9)).reshape(shape),
+        rise=spread(rise),
+        keep_tier=spread(model.keep_tier[pick] if survives is None else np.full(len(pick), survives)),
+        quit_first=spread(model.quit_first[pick]),
+        quit_again=spread(model.quit_again[pick]),
+        spread=spread(times.spread[pick]),
+    )
 
 
 @cache

@@ -8,6 +8,7 @@ COMMANDS: dict[str, str] = {
     "ingest": "dashboard.commands.ingest",
     "findings": "dashboard.commands.findings",
     "propose": "dashboard.commands.propose",
+    "plan": "dashboard.commands.plan",
     "compare": "dashboard.commands.compare",
     "header": "dashboard.commands.header",
     "show": "dashboard.commands.show",

@@ -1,0 +1,93 @@
+"""The join for planning: what the next playtest should settle, from the study and the targets."""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from analysis.findings.proposals import fit_game
+from analysis.findings.tuning_data import NothingToTune
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning.c_header import NotHoldable, checked
+from analysis.tuning.plan import Plan, half_width, needed, power_of, precision_of, schedule
+from analysis.tuning.staged import StagedModel
+from analysis.tuning.targets import TargetSet
+
+USUAL_PLAYERS = 12
+
+
+def plan_game(
+    reader: Reader,
+    selection: Selection,
+    targets: TargetSet,
+    build: str | None = None,
+    wanted: float | None = None,
+    players: int | None = None,
+    runs: int = 3,
+    against: Mapping[str, int] | None = None,
+    within: bool = False,
+    simulate: bool = True,
+    tick: Callable[[], None] | None = None,
+) -> Plan:
+    """The plan for the first target that the game can answer. Raises NothingToTune and ValueError (`against`).
+
+    wanted: half of the 80 % interval, in percentage points or the target's unit; default: the target's tolerance.
+    against: a setting to be played against the present build. simulate: False leaves the precision table out.
+    """
+    fitted, why = fit_game(reader, selection, targets, build)
+    pairs = [(f, t) for f in fitted for t in targets.targets if f.model.knows(t)]
+    if not pairs:
+        raise NothingToTune("; ".join(f"{name}: {reason}" for name, reason in why.items()))
+    one, target = pairs[0]
+    model = one.model
+    scale = 100 if target.unit == "share" else 1
+    aim = target.tolerance if wanted is None else wanted / scale
+    if aim <= 0:
+        raise ValueError("the wanted precision must be more than 0")
+    if against:
+        try:
+            checked(model.tunables, against)
+        except NotHoldable as error:
+            raise ValueError(str(error)) from None
+    now = half_width(model.figures({}, [target])[0])
+    precision = (
+        precision_of(model, target, runs=runs, tick=tick)
+        if simulate and isinstance(model, StagedModel)
+        else ()
+    )
+    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, one.players)
+    power = power_of(model, target, {}, against) if against else ()
+    each = next((p.players_each for p in power if p.chance >= 0.8), None)
+    builds = (model.build.label,) if not against else (model.build.label, "as proposed")
+    count = players or _suggested(more, each, bool(against))
+    return Plan(
+        target=target.name,
+        unit=target.unit,
+        now_half_width=now,
+        wanted_half_width=aim,
+        precision=precision,
+        players_needed=more,
+        power=power,
+        players_each_needed=each,
+        schedule=schedule(builds, count, runs, _next_tag(reader, selection), within and bool(against)),
+    )
+
+
+def _by_root_law(now: float, wanted: float, players: int) -> int | None:
+    """Without a simulation: the doubt falls with the root of the players."""
+    more = round(players * ((now / wanted) ** 2 - 1))
+    return max(0, more) if more <= 60 else None
+
+
+def _suggested(more: int | None, each: int | None, two: bool) -> int:
+    """What is needed, if a class can give it; otherwise a usual playtest."""
+    count = (2 * each if each else 0) if two else (more or 0)
+    return count if 4 <= count <= 40 else USUAL_PLAYERS
+
+
+def _next_tag(reader: Reader, selection: Selection) -> int:
+    """The first player number that nobody has; 1 again where numbers would run out."""
+    tags = reader.ask_chosen("tuning_runs", replace(selection, builds=(), include_team=True))["player"]
+    numbers = [int(m.group(1)) for tag in set(tags) if (m := re.fullmatch(r"P(\d+)", str(tag)))]
+    following = max(numbers, default=0) + 1
+    return following if following <= 200 else 1

@@ -1,0 +1,176 @@
+"""The next playtest: how many players and runs, who plays what in which order, and when to stop.
+
+Precision comes from simulation: new people are played under posterior draws of the fitted model, the model is fitted
+again to all there is then, and the width of its interval is what such a playtest would leave of the doubt.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from analysis.tuning.search import OutcomeModel
+from analysis.tuning.setting import Setting
+from analysis.tuning.simulate import more_players
+from analysis.tuning.staged import StagedModel, fit_staged
+from analysis.tuning.targets import Statistic, Target
+
+SIZES = (4, 8, 12, 20, 32)
+MOST_PLAYERS = 60
+POWER_PLAYERS = (6, 8, 10, 12, 16, 20, 26, 32, 40, 60)
+
+
+@dataclass(frozen=True)
+class Precision:
+    """What so many more players leave of the doubt: half the 80 % interval, mean of `plays` simulated playtests."""
+
+    players: int
+    runs: int
+    half_width: float
+    plays: int
+
+
+@dataclass(frozen=True)
+class Power:
+    """Chance that so many players on each build show a 95 % interval of the difference that leaves out zero."""
+
+    players_each: int
+    chance: float
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One player of the schedule: the tag to enter on the console, and the builds in order with runs on each."""
+
+    number: int
+    player: str
+    builds: tuple[str, ...]
+    runs: int
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The plan of a playtest. players_needed: None where no size up to MOST_PLAYERS suffices."""
+
+    target: str
+    unit: str
+    now_half_width: float
+    wanted_half_width: float
+    precision: tuple[Precision, ...]
+    players_needed: int | None
+    power: tuple[Power, ...]
+    players_each_needed: int | None
+    schedule: tuple[Slot, ...]
+
+
+def half_width(figures: np.ndarray) -> float:
+    """Half the 80 % interval of a figure's draws."""
+    low, high = np.quantile(figures, [0.1, 0.9])
+    return float(high - low) / 2
+
+
+def precision_of(
+    model: StagedModel,
+    target: Target,
+    sizes: Sequence[int] = SIZES,
+    runs: int = 3,
+    plays: int = 6,
+    seed: int = 1,
+    tick: Callable[[], None] | None = None,
+) -> tuple[Precision, ...]:
+    """What more players on the present build would leave of the doubt about `target`. tick may raise to cancel."""
+    rng = np.random.default_rng(seed)
+    found = []
+    for size in sizes:
+        widths = []
+        for play in range(plays):
+            if tick:
+                tick()
+            draw = (play * 37 + 11) % len(model.hazard.sigma)
+            again = fit_staged(
+                more_players(model, draw, size, runs, rng), model.priors, draws=120, seed=play + 1
+            )
+            widths.append(half_width(again.figures({}, [target], quick=False)[0]))
+        found.append(Precision(size, runs, float(np.mean(widths)), plays))
+    return tuple(found)
+
+
+def needed(precision: Sequence[Precision], wanted: float, now: float) -> int | None:
+    """Players needed for a half width, between the simulated sizes. None: more than MOST_PLAYERS."""
+    if now <= wanted:
+        return 0
+    sizes = np.array([0.0] + [p.players for p in precision])
+    # Simulated widths scatter: more players never leave more doubt.
+    widths = np.minimum.accumulate(np.array([now] + [p.half_width for p in precision]))
+    if widths[-1] > wanted:
+        more = sizes[-1] * (widths[-1] / wanted) ** 2
+        return int(np.ceil(more)) if more <= MOST_PLAYERS else None
+    return int(np.ceil(np.interp(-wanted, -widths, sizes)))
+
+
+def power_of(
+    model: OutcomeModel,
+    target: Target,
+    one: Setting,
+    other: Setting,
+    sizes: Sequence[int] = POWER_PLAYERS,
+    plays: int = 4000,
+    seed: int = 1,
+) -> tuple[Power, ...]:
+    """Can two settings be told apart? Counts are drawn for posterior draws, compared as `setscrew compare` does.
+
+    Only for targets that are shares of players or runs; an empty tuple otherwise.
+    """
+    if target.statistic != Statistic.SHARE:
+        return ()
+    rng = np.random.default_rng(seed)
+    first, second = (np.clip(model.figures(s, [target])[0], 0, 1) for s in (one, other))
+    pick = rng.integers(0, len(first), plays)
+    found = []
+    for n in sizes:
+        a, b = rng.binomial(n, first[pick]), rng.binomial(n, second[pick])
+        found.append(Power(n, float(_apart(a, b, n).mean())))
+    return tuple(found)
+
+
+def _apart(a: np.ndarray, b: np.ndarray, n: int) -> np.ndarray:
+    """Does Newcombe's hybrid interval of the difference leave out zero? a, b: successes among n each."""
+    z = stats.norm.ppf(0.975)
+    limits = []
+    for count in (a, b):
+        share = count / n
+        middle = (share + z * z / (2 * n)) / (1 + z * z / n)
+        reach = z / (1 + z * z / n) * np.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
+        limits.append((share, middle - reach, middle + reach))
+    (p, low_p, high_p), (q, low_q, high_q) = limits
+    low = q - p - np.hypot(q - low_q, high_p - p)
+    high = q - p + np.hypot(high_q - q, p - low_p)
+    return (low > 0) | (high < 0)
+
+
+def schedule(
+    builds: Sequence[str], players: int, runs: int, first_tag: int = 1, within: bool = False, seed: int = 1
+) -> tuple[Slot, ...]:
+    """Who plays what: the builds balanced in random blocks, so that time of day favours none.
+
+    within: every player plays every build, the orders in equal numbers (for two builds AB and BA); otherwise each
+    player plays one build. Tags go up from `first_tag`; player numbers end at 255, as a log's u8 holds.
+    """
+    if not builds or players < 1 or runs < 1:
+        raise ValueError("a schedule needs at least one build, one player and one run")
+    if first_tag < 1 or first_tag + players - 1 > 255:
+        raise ValueError("player numbers go from 1 to 255; start lower or plan fewer players")
+    rng = np.random.default_rng(seed)
+    if within:
+        count = len(builds)
+        orders = [tuple(builds[(start + k) % count] for k in range(count)) for start in range(count)]
+    else:
+        orders = [(build,) for build in builds]
+    slots: list[Slot] = []
+    while len(slots) < players:
+        for place in rng.permutation(len(orders)):
+            if len(slots) < players:
+                number = len(slots) + 1
+                slots.append(Slot(number, f"P{first_tag + number - 1:02d}", orders[int(place)], runs))
+    return tuple(slots)

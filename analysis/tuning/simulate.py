@@ -1,0 +1,139 @@
+"""Plays new people under one posterior draw of the fitted model, to see what a playtest would teach."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.tuning.chain import Course
+from analysis.tuning.data import Cells, Counts, StagedData, Visits
+from analysis.tuning.setting import Setting, rules
+from analysis.tuning.staged import StagedModel, course_of
+
+
+@dataclass
+class _Tally:
+    """What one person's runs add to the data, row by row."""
+
+    cells: dict[tuple[int, int, int, int], list[float]]
+    visits: list[tuple[int, int, float, float, bool]]
+    rises: np.ndarray
+    rise_s: np.ndarray
+    quits: np.ndarray
+    quit_chances: np.ndarray
+    stops: np.ndarray
+    stop_chances: np.ndarray
+
+
+def more_players(
+    model: StagedModel,
+    draw: int,
+    players: int,
+    runs: int,
+    rng: np.random.Generator,
+    setting: Setting | None = None,
+) -> StagedData:
+    """The study's data with `players` new people added, who play `runs` runs each on the present build.
+
+    draw: which posterior draw is taken for the truth. setting: values to be played (of the present build's
+    tunables); it is then a build of its own, with the present one still to be changed.
+    """
+    data = model.data
+    segments = len(data.segments)
+    tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, 2, 2)))
+    rule = rules(model.tunables, data.segments, setting or {}, data.lives_seen)
+    first, builds, build = len(data.players), data.builds, data.current
+    if setting:
+        tunables = tuple(replace(t, value=int(setting.get(t.name, t.value))) for t in data.build.tunables)
+        builds, build = (*builds, replace(data.build, label="planned", tunables=tunables)), len(builds)
+    for number in range(players):
+        skill = float(rng.standard_normal())
+        for attempt in range(1, runs + 1):
+            course = course_of(model, rule, attempt, np.array([draw]), np.array([skill]))
+            over, twice, finished = _run(course, first + number, attempt, build, tally, rng, data.tiers)
+            if not finished and attempt < runs:
+                kind = int(twice)
+                tally.stop_chances[kind] += over
+                chance = (model.stop_again if twice else model.stop)[draw]
+                if over and rng.random() < chance:
+                    tally.stops[kind] += 1
+                    break
+    return _joined(data, tally, players, builds)
+
+
+def _run(
+    course: Course, player: int, attempt: int, build: int, tally: _Tally, rng: np.random.Generator, tiers: int
+) -> tuple[bool, bool, bool]:
+    """One run: (game over, died twice in its last segment, finished)."""
+    lives, tier = course.start_lives, course.start_tier
+    for j in range(len(course.death)):
+        if course.refill[j] == 1:
+            lives += 1
+        elif course.refill[j] == 2:
+            lives = max(lives, course.start_lives)
+        pace = float(np.exp(course.spread[0] * rng.standard_normal() - course.spread[0] ** 2 / 2))
+        left, here, in_visit, tier_time = 1.0, 0, 0.0, 0.0
+        while True:
+            clear_s = float(course.clear_s[j, tier, 0]) * pace
+            death = float(course.death[j, tier, 0])
+            rise = float(course.rise[j, 0]) if tier + 1 < tiers else 0.0
+            wait = rng.exponential(1 / max(death + rise, 1e-12))
+            through = wait >= left * clear_s
+            spent = min(wait, left * clear_s)
+            cell = tally.cells.setdefault((player, attempt, j, tier), [0.0, 0.0])
+            cell[0] += spent
+            in_visit += spent
+            tier_time += spent * tier
+            if tier + 1 < tiers:
+                tally.rise_s[j] += spent
+            if through:
+                tally.visits.append((player, j, tier_time / in_visit, in_visit, True))
+                break
+            left -= spent / clear_s
+            if rng.random() * (death + rise) >= death:
+                tally.rises[j] += 1
+                tier += 1
+                continue
+            cell[1] += 1
+            again, here, lives = here > 0, here + 1, lives - 1
+            if tier and rng.random() >= course.keep_tier[0]:
+                tier -= 1
+            quits = lives > 0 and rng.random() < (course.quit_again if again else course.quit_first)[0]
+            if lives > 0:
+                tally.quit_chances[int(again)] += 1
+                tally.quits[int(again)] += quits
+            if lives <= 0 or quits:
+                tally.visits.append((player, j, tier_time / in_visit, in_visit, False))
+                return lives <= 0, here >= 2, False
+    return False, False, True
+
+
+def _joined(data: StagedData, tally: _Tally, players: int, builds: Sequence) -> StagedData:
+    build = len(builds) - 1 if len(builds) > len(data.builds) else data.current
+    cells = [(p, a, build, j, k, False, *v) for (p, a, j, k), v in tally.cells.items() if v[0] > 0]
+    old, seen, counts = data.cells, data.visits, data.counts
+
+    def joined(column: np.ndarray, new: list) -> np.ndarray:
+        return np.concatenate([column, np.array(new, dtype=column.dtype)])
+
+    names = ("player", "attempt", "build", "segment", "tier", "experienced", "alive_s", "deaths")
+    merged = Cells(*(joined(getattr(old, n), [row[i] for row in cells]) for i, n in enumerate(names)))
+    visits = [(p, build, j, tier, alive, cleared) for p, j, tier, alive, cleared in tally.visits]
+    columns = ("player", "build", "segment", "tier", "alive_s", "cleared")
+    passed = Visits(*(joined(getattr(seen, n), [row[i] for row in visits]) for i, n in enumerate(columns)))
+    return replace(
+        data,
+        players=(*data.players, *(f"new {n}" for n in range(players))),
+        builds=tuple(builds),
+        cells=merged,
+        visits=passed,
+        counts=Counts(
+            counts.rises + tally.rises,
+            counts.rise_s + tally.rise_s,
+            counts.tier_kept,
+            counts.quits + tally.quits,
+            counts.quit_chances + tally.quit_chances,
+            counts.stops + tally.stops,
+            counts.stop_chances + tally.stop_chances,
+        ),
+    )

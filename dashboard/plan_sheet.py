@@ -1,0 +1,103 @@
+"""The words of a playtest plan: for the team, for the wall, for the players. Markdown, to be printed."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+WHO = """\
+## Who plays
+First-time players of the game who are not the team's friends. Skilled or well-meaning testers mislead more than small
+numbers do: in simulated worlds, testers better than the audience doubled the error of the tuning. Nobody of the team
+plays for the record. Set *first time* to yes only for people who have never played the game, not even watched it long.
+"""
+
+STOP = """\
+## When to stop (decided now, before the first run)
+Stop after {players} players with {runs} runs each, whatever the results look like; do not look at outcomes before.
+If fewer have come by the end of the session, stop there and report what there is. A run is marked as not valid only
+for a reason on this list, decided without looking at its result: the console reset or lost power; the player was
+interrupted; the wrong build was on the console; the player had played before and was taken for new.
+"""
+
+INSTRUCTIONS = """\
+## Read to every player, word for word
+> Thank you for trying {game}. We are testing the game, not you; there is no good or bad result. You play {runs} times.
+> Please play as you would at home. You may stop at any time, without giving a reason. I will not give tips, and I
+> can answer questions about the game only afterwards. The console records button presses and what happens in the
+> game under the code {tag}, not your name. Is that all right with you?
+
+Say nothing while they play: no tips, no sighs, no "nearly!". Stand where you cannot be read. Ask for opinions after the
+last run, not between runs. Use the same console, place, light and volume for everybody; note what differs as a remark.
+"""
+
+CONSENT = """\
+## Consent, privacy, comfort
+Your school's rules come first: ask your teacher which consent is needed, and a guardian's where players are minors.
+The log holds a code, never a name; keep any list of codes and names on paper, apart, and destroy it when the report
+is handed in. Whoever wants their runs deleted gets them deleted. Nobody with light-sensitive epilepsy should play a
+game that flashes; say so beforehand. Keep the volume moderate, and let people rest their eyes and hands between runs.
+"""
+
+
+def sheet(plan: Mapping[str, Any]) -> str:
+    """The whole plan as Markdown; `plan` has the keys of `setscrew plan --json`."""
+    slots = plan["schedule"]
+    runs = slots[0]["runs"] if slots else plan["runs"]
+    parts = [
+        f"# Playtest of {_text(plan['game'])}\n",
+        _goal(plan),
+        WHO,
+        _table(slots),
+        STOP.format(players=len(slots), runs=runs * max(1, len(slots[0]["builds"]) if slots else 1)),
+        INSTRUCTIONS.format(game=_text(plan["game"]), runs=runs, tag="on this sheet"),
+        CONSENT,
+        f"Planned from the data with fingerprint {plan['fingerprint']}.\n",
+    ]
+    return "\n".join(parts)
+
+
+def _goal(plan: Mapping[str, Any]) -> str:
+    lines = ["## What it should settle"]
+    scale = 100 if plan["unit"] == "share" else 1
+    unit = "points" if plan["unit"] == "share" else plan["unit"]
+    lines.append(
+        f"{_text(plan['target'])}: today's doubt is {scale * plan['now_half_width']:.1f} {unit} either way "
+        f"(80 %); wanted is {scale * plan['wanted_half_width']:.1f}."
+    )
+    needed = plan["players_needed"]
+    if needed == 0:
+        lines.append("That is reached already.")
+    elif needed is None:
+        lines.append(
+            "No playtest of a class's size reaches that; accept a wider interval, or test in several classes."
+        )
+    else:
+        lines.append(f"About {needed} more first-time players on the present build are needed for that.")
+    if plan["precision"]:
+        lines += ["", "| more players | runs each | doubt left (80 %, either way) |", "|---|---|---|"]
+        for p in plan["precision"]:
+            lines.append(f"| {p['players']} | {p['runs']} | {scale * p['half_width']:.1f} {unit} |")
+    if plan["power"]:
+        each = plan["players_each_needed"]
+        said = f"about {each} players on each" if each else "more than 60 players on each"
+        lines += ["", f"To tell the two settings apart with a chance of 80 %: {said}.", ""]
+        lines += ["| players on each | chance to tell them apart |", "|---|---|"]
+        lines += [f"| {p['players_each']} | {100 * p['chance']:.0f} % |" for p in plan["power"]]
+    return "\n".join(lines) + "\n"
+
+
+def _table(slots: Sequence[Mapping[str, Any]]) -> str:
+    lines = [
+        "## Who plays what",
+        "| no. | player tag | builds, in this order | runs on each | done, remarks |",
+    ]
+    lines.append("|---|---|---|---|---|")
+    for slot in slots:
+        builds = ", then ".join(_text(b) for b in slot["builds"])
+        lines.append(f"| {slot['number']} | {slot['player']} | {builds} | {slot['runs']} | |")
+    lines.append("\nTake people in the order in which they come; do not choose who gets which build.\n")
+    return "\n".join(lines)
+
+
+def _text(words: str) -> str:
+    """Texts from a log must not become markup."""
+    return "".join("\\" + c if c in "\\`*_{}[]()#+-!|<>" else c for c in words if c.isprintable())
