@@ -5,7 +5,7 @@ read only this.
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import deaths, genres, players, survival, timing
+from analysis.findings import deaths, genres, players, progress, survival, timing
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -18,6 +18,7 @@ FINDERS: dict[str, Finder] = {
     "players": players.find,
     "genres": genres.find,
     "timing": timing.find,
+    "progress": progress.find,
 }
 
 

@@ -14,8 +14,8 @@ from scipy.special import expit, ndtri
 
 from analysis.tuning.data import Build, TrialData, Tunable
 from analysis.tuning.hazard import Design, HazardPosterior, fit_hazard
-from analysis.tuning.propose import Describer
 from analysis.tuning.proposal import Change
+from analysis.tuning.propose import Describer
 from analysis.tuning.setting import Setting
 from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
