@@ -65,13 +65,11 @@ _COHEN = Source(
     "singly truncated and doubly truncated samples}, journal={Annals of Mathematical Statistics}, volume={21}, "
     "number={4}, pages={557--569}, year={1950}}",
 )
-_HUANG = Source(
-    "huang2013",
-    "Huang & Wand 2013, Simple marginally noninformative prior distributions for covariance matrices, "
-    "Bayesian Anal. 8:439-452",
-    "@article{huang2013, author={Huang, Alan and Wand, M. P.}, title={Simple marginally noninformative prior "
-    "distributions for covariance matrices}, journal={Bayesian Analysis}, volume={8}, number={2}, pages={439--452}, "
-    "year={2013}}",
+_GELMAN = Source(
+    "gelman2013",
+    "Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., CRC Press, section 3.6",
+    "@book{gelman2013, author={Gelman, Andrew and Carlin, John B. and Stern, Hal S. and Dunson, David B. and Vehtari, "
+    "Aki and Rubin, Donald B.}, title={Bayesian Data Analysis}, edition={3}, publisher={CRC Press}, year={2013}}",
 )
 _MARDIA = Source(
     "mardia2000",
@@ -162,7 +160,7 @@ METHODS |= {
         "players; songs shift all three with shrinkage, attempts the spread; errors within a player follow a shape "
         "estimated from all of them. Presses the console did not log enter as such. Sampled by Markov chain Monte "
         "Carlo; predictions are for players not yet seen.",
-        (_HUANG, _WING),
+        (_GELMAN, _WING),
     ),
 }
 
@@ -484,5 +482,42 @@ METHODS |= {
         "The longest series of pieces without a given one, and the chance of one at least as long somewhere in as many "
         "independent draws of equally likely pieces (Poisson approximation), for the number of kinds looked at.",
         (_ALDOUS,),
+    ),
+}
+_ANDERSEN = _article(
+    "andersen1982", "Andersen, P. K. and Gill, R. D.", 1982,
+    "Cox's regression model for counting processes: a large sample study", "The Annals of Statistics", "10:1100-1120",
+)  # fmt: skip
+_LIN = _article(
+    "lin1989", "Lin, D. Y. and Wei, L. J.", 1989, "The robust inference for the Cox proportional hazards model",
+    "Journal of the American Statistical Association", "84:1074-1078",
+)  # fmt: skip
+METHODS |= {
+    "recurrent_cox": Method(
+        "Cox's model for lives, by player",
+        "Hazard ratios of dying on the clock of the life, in stretches of one stage and tier (Andersen-Gill, "
+        "Efron's ties). Errors by player: score residuals summed over a player's lives, times players / (players - 1), "
+        "t(players - 1). Only factors that vary are fitted, and only with ten deaths for each.",
+        (_ANDERSEN, _LIN),
+    ),
+}
+_THEIL = _article(
+    "theil1950", "Theil, H.", 1950, "A rank-invariant method of linear and polynomial regression analysis",
+    "Indagationes Mathematicae", "12:85-91",
+)  # fmt: skip
+_SEN = _article(
+    "sen1968", "Sen, P. K.", 1968, "Estimates of the regression coefficient based on Kendall's tau",
+    "Journal of the American Statistical Association", "63:1379-1389",
+)  # fmt: skip
+METHODS |= {
+    "lost_events": Method(
+        "Losses, counted and estimated",
+        "Gaps in the packets' sequence numbers, packets with a wrong checksum, and the console's own count of events it "
+        "had to drop. A lost packet is taken to have held as many events as the others.",
+    ),
+    "clock_drift": Method(
+        "Drift of the console's clock",
+        "Of each of 20 windows the packet that arrived least late; the median of the slopes between all pairs of them.",
+        (_THEIL, _SEN),
     ),
 }

@@ -19,7 +19,7 @@ survival.ends     incidence: end (game_over, quit, finished), time (s), share, l
 players. survival.by_stage, .by_build, .by_attempt, .by_group, .by_first_time
                   curves: group + the columns of survival.curve; groups: group, players, lives, deaths,
                   median, median_low, median_high, mean, mean_low, mean_high, horizon.
-survival.builds   pairs: see builds.py.  survival.on_*: see axes.py.
+survival.builds   pairs: see builds.py.  survival.risks  factors: see risks.py.  survival.on_*: see axes.py.
 """
 
 from typing import Any
@@ -27,7 +27,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Estimate, Finding
-from analysis.findings import axes, builds
+from analysis.findings import axes, builds, risks
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
 from analysis.findings.wording import between, counted, figure, percent, stage_name
@@ -56,7 +56,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     if "death" in basis.roles and life["run_id"].size:
         found += _by_stage(reader.ask_chosen("lives", selection, by_stage=True), basis)
         found += _groups(life, basis)
-        found += builds.find(reader, selection, life, basis)
+        found += builds.find(reader, selection, life, basis) + risks.find(reader, selection, basis)
     return found + axes.find(reader, selection, basis)
 
 

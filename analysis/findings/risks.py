@@ -1,0 +1,83 @@
+"""What raises the risk of dying, everything else alike. Called by survival.py.
+
+survival.risks  factors: factor, ratio (hazard ratio), low, high, unit ("a boss instead of a regular part",
+"one stage more",
+                "one tier more", "twice the attempts"). Levels are left to genres.levels: they rise with time
+                itself, so that at one time only better players are at a higher one.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Estimate, Finding
+from analysis.findings.basis import Basis
+from analysis.findings.wording import between, figure
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.recurrent import cox
+
+# The fit looks at every stretch at risk at every death: beyond this many it would take longer than a page
+# may.
+_MOST_STRETCHES = 6_000
+_DEATHS_A_FACTOR = 10
+
+
+def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
+    """One finding; none where too few died, nothing varied, or there is too much to fit on a page."""
+    stretch = reader.ask_chosen("life_spells", selection)
+    known = (stretch["end_s"] > stretch["entry_s"]) & np.isfinite(stretch["stage"].astype(float))
+    stretch = {name: column[known] for name, column in stretch.items()}
+    deaths = int(np.sum(stretch["died"] == 1))
+    factors = _factors(stretch)
+    players = int(np.unique(stretch["player"].astype(str)).size)
+    if not factors or deaths < _DEATHS_A_FACTOR * len(factors) or deaths > _MOST_STRETCHES or players < 3:
+        return []
+    if stretch["end_s"].size > _MOST_STRETCHES:
+        return []
+    fit = cox(
+        stretch["entry_s"], stretch["end_s"], stretch["died"] == 1, np.column_stack([x for _, x in factors.values()]),
+        stretch["player"].astype(str),
+    )  # fmt: skip
+    if not fit.converged:
+        return []
+    low, high = fit.interval()
+    rows: dict[str, list[Any]] = {
+        "factor": list(factors),
+        "unit": [unit for unit, _ in factors.values()],
+        "ratio": np.exp(fit.coefficient).tolist(),
+        "low": np.exp(low).tolist(),
+        "high": np.exp(high).tolist(),
+    }
+    # The factor told most surely from no effect leads.
+    lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(fit.robust, 1e-12)))
+    estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
+    others = "the others alike" if len(factors) > 1 else "nothing else taken into account"
+    sentence = (
+        f"With {rows['unit'][lead]} the risk of dying is {figure(estimate.value)} times as high {between(estimate)}, "
+        f"{others}."
+    )
+    return [
+        Finding(
+            id="survival.risks", question="survival", title="What raises the risk", sentence=sentence,
+            players=basis.players, runs=basis.runs, method="recurrent_cox", estimate=estimate,
+            warnings=basis.warnings, tables={"factors": rows},
+        )
+    ]  # fmt: skip
+
+
+def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:
+    """Factor -> (what one unit of it is, its value in each stretch), those that vary and are known
+    everywhere.
+    """
+    all_factors = {
+        "boss": ("a boss instead of a regular part", stretch["stage_kind"].astype(float)),
+        "stage": ("one stage more", stretch["stage"].astype(float)),
+        "tier": ("one tier more", stretch["tier"].astype(float)),
+        "attempt": ("twice the attempts", np.log2(stretch["attempt"].astype(float))),
+    }
+    return {
+        name: (unit, x)
+        for name, (unit, x) in all_factors.items()
+        if x.size and np.isfinite(x).all() and np.ptp(x) > 0
+    }
