@@ -5,7 +5,7 @@ read only this.
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import deaths, genres, players, progress, survival, timing
+from analysis.findings import deaths, genres, players, progress, survival, timing, trust
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -13,6 +13,7 @@ Finder = Callable[[Reader, Selection], list[Finding]]
 
 # Question -> the function that answers it. The order is the order of the pages and of the report.
 FINDERS: dict[str, Finder] = {
+    "trust": trust.find,
     "deaths": deaths.find,
     "survival": survival.find,
     "players": players.find,

@@ -8,9 +8,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from analysis.stats.quality import Verdict, judge
 from dashboard import exits
 from ingest.store import ImportResult, Status, StudyBusy, StudyError, import_log, open_study
-from ingest.verdict import Verdict, judge
 
 HELP = "read play logs into a study"
 _SUFFIX = ".playlog"
@@ -42,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
                         f"{log}: cannot be read ({error.strerror}); what came before it is ingested"
                     ) from None
                 captures.append(_capture(result, judge(result)))
-                print(_line(captures[-1]), file=sys.stderr if arguments.json else sys.stdout)
+                print(_line(captures[-1]), file=sys.stderr if arguments.json else sys.stdout, flush=True)
     except StudyBusy as error:
         print(error, file=sys.stderr)
         return exits.BUSY
@@ -80,7 +80,7 @@ def _capture(result: ImportResult, verdict: Verdict) -> dict[str, Any]:
     out = {
         renamed.get(key, key.removesuffix("_bytes") if key == "tail_bytes" else key): row[key] for key in row
     }
-    return out | {"verdict": verdict.grade.value, "words": verdict.words}
+    return out | {"lost_share": verdict.lost_share, "verdict": verdict.grade.value, "words": verdict.words}
 
 
 def _totals(captures: list[dict[str, Any]]) -> dict[str, int]:

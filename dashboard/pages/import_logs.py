@@ -9,6 +9,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
+from analysis.stats.quality import Grade, judge
 from dashboard import cautions
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
@@ -17,7 +18,6 @@ from dashboard.page import Page
 from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.wording import counted, number
-from ingest.verdict import Grade, judge
 
 DROP, JOB, TICK, PROGRESS, VERDICTS = (
     "import-drop",

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from ingest.framing import Damage, Framer
-from ingest.records import RecordReader
-from ingest.session import Session
+from ingest.records import Batch, RecordReader
+from ingest.session import Session, Span
 
 
 @dataclass
@@ -13,6 +13,7 @@ class Answer:
     """What a decoder makes of a log; equal answers compare equal."""
 
     events: list[tuple[int, int, int, str, tuple[tuple[str, int], ...]]] = field(default_factory=list)
+    count: int = 0
     rejected: list[tuple[int, str]] = field(default_factory=list)
     gaps: list[tuple[int, int]] = field(default_factory=list)
     drops: list[tuple[int, int]] = field(default_factory=list)
@@ -24,8 +25,8 @@ class Answer:
     refused: bool = False
 
 
-def product(chunks: Iterable[bytes]) -> Answer:
-    """The answer of the product to a log that comes in these chunks."""
+def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
+    """The answer of the product to a log that comes in these chunks; without `rows` the events are only counted."""
     answer = Answer()
     framer, session = Framer(), Session()
     harm, ended = [], []
@@ -44,15 +45,9 @@ def product(chunks: Iterable[bytes]) -> Answer:
             reader = RecordReader(span.dictionary)
             batch = reader.read(span.data, span.start, span.length, span.tick, span.offset)
             answer.rejected += [(int(span.offset[i]), "body") for i in batch.bad.tolist()]
-            rows = {}
-            for events in batch.by_kind:
-                kind = span.dictionary.kinds[events.kind]
-                for i, order in enumerate(events.order.tolist()):
-                    values = tuple((name, int(column[i])) for name, column in events.fields.items())
-                    rows[order] = (
-                        span.power_up.number, int(events.offset[i]), int(batch.tick[order]), kind.name, values,
-                    )  # fmt: skip
-            answer.events += [rows[order] for order in sorted(rows)]
+            answer.count += len(batch.tick)
+            if rows:
+                answer.events += _rows(span, batch)
     more, over = session.end()
     for one in harm + more:
         if one.reason == Damage.GAP:
@@ -69,6 +64,16 @@ def product(chunks: Iterable[bytes]) -> Answer:
     return answer
 
 
+def _rows(span: Span, batch: Batch) -> list[tuple[int, int, int, str, tuple[tuple[str, int], ...]]]:
+    rows = {}
+    for events in batch.by_kind:
+        kind = span.dictionary.kinds[events.kind].name
+        for i, order in enumerate(events.order.tolist()):
+            values = tuple((name, int(column[i])) for name, column in events.fields.items())
+            rows[order] = (span.power_up.number, int(events.offset[i]), int(batch.tick[order]), kind, values)
+    return [rows[order] for order in sorted(rows)]
+
+
 def plainly(data: bytes) -> Answer:
     """The answer of the reference decoder."""
     from tests.reference import decode
@@ -76,7 +81,7 @@ def plainly(data: bytes) -> Answer:
     log = decode(data)
     return Answer(
         [(e.power_up, e.offset, e.tick, e.kind, tuple(e.fields.items())) for e in log.events],
-        log.rejected, log.gaps, log.drops, sum(size for _, size in log.unread), log.newer, log.tail_bytes,
+        len(log.events), log.rejected, log.gaps, log.drops, sum(size for _, size in log.unread), log.newer, log.tail_bytes,
         log.packets, [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in log.power_ups],
         bool(log.refusals),
     )  # fmt: skip

@@ -1,0 +1,262 @@
+"""Whether the data can be trusted: what was lost, what it can bias, what to fix on the console.
+
+Ids and their tables (columns of one length):
+
+trust.verdict   captures: capture_id, name, bytes, packets, events, runs, power_ups, rejected, missing, dropped,
+                tail_bytes, unread_bytes, damaged_runs, cut_runs, lost_share, grade, words.
+                damage: capture_id, byte_offset, bytes, reason, count (at most 1,000 places a capture).
+                facts: worst grade, events lost in all, fixes.
+trust.damaged   runs: run_id, player, damaged, alive_s, deaths, ending. The estimate is the share of damaged runs.
+trust.endings   endings: ending, runs, share. Runs that were cut, and whether their number can matter.
+trust.tags      only where runs have no player tag.
+trust.builds    only where a tunable changed during a run.
+trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
+trust.twice     only where two captures hold the same runs: pairs: one, other, runs.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from analysis.finding import Estimate, Finding
+from analysis.findings.wording import between, counted, figure, percent
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.proportions import share_by_player
+from analysis.stats.quality import Grade, Verdict, judge, lost_events
+
+QUESTION = "trust"
+# From this drift on a minute of the console differs from the PC's by more than 6 ms. A quartz keeps within 0.005 %
+# (50 ppm); the RC oscillator of a microcontroller may be off by 1 % (10,000 ppm). Common practice, no source.
+DRIFT_PPM = 100.0
+_BEST_FIRST = list(Grade)
+
+
+@dataclass(frozen=True)
+class _Capture:
+    """One row of queries/trust_captures.sql, as the verdict wants it."""
+
+    capture_id: int
+    name: str
+    bytes: int
+    packets: int
+    events: int
+    runs: int
+    rejected_packets: int
+    missing_packets: int
+    dropped_events: int
+    tail_bytes: int
+    unread_bytes: int
+    newer_packets: int
+    refusal: str | None
+    damaged_runs: int
+    cut_runs: int
+    power_ups: int
+
+
+def find(reader: Reader, selection: Selection) -> list[Finding]:
+    """The findings on the data themselves; they never leave out a run for being damaged."""
+    captures = _captures(reader.ask("trust_captures", game=selection.game))
+    run = reader.ask_chosen("trust_runs", selection)
+    if not captures:
+        return [
+            Finding(f"{QUESTION}.none", QUESTION, "Nothing to trust yet",
+                    "No play log of this game is in the study: ingest one.", 0, 0, "count")
+        ]  # fmt: skip
+    found = [_verdict(reader, selection, captures, run)]
+    if run["run_id"].size:
+        found += [_damaged(run), _endings(run), *_tags(run), *_builds(run)]
+    return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
+
+
+def _captures(row: Columns) -> list[_Capture]:
+    texts = ("name", "refusal")
+    return [
+        _Capture(**{f.name: (None if value is None else str(value)) if f.name in texts else int(value)
+                    for f, value in ((f, row[f.name][i]) for f in fields(_Capture))})
+        for i in range(row["capture_id"].size)
+    ]  # fmt: skip
+
+
+def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run: Columns) -> Finding:
+    verdicts = [judge(capture) for capture in captures]
+    gone = float(sum(lost_events(capture) for capture in captures))
+    events = sum(capture.events for capture in captures)
+    share = gone / (gone + events) if gone else 0.0
+    worst = max((verdict.grade for verdict in verdicts), key=_BEST_FIRST.index)
+    counts = {grade: sum(verdict.grade == grade for verdict in verdicts) for grade in Grade}
+    told = ", ".join(f"{counts[grade]} {grade.value}" for grade in Grade if counts[grade])
+    sentence = f"{counted(len(captures), 'capture')} ({told}) with {counted(events, 'event')}"
+    if gone:
+        deaths = int(np.sum(run["deaths"]))
+        sentence += f"; about {figure(gone)} events ({percent(share)}) were lost on the way"
+        if deaths:
+            # As if what was lost were a fair sample: whole packets are lost, whatever is in them.
+            sentence += f", among them perhaps {figure(round(deaths * share / (1 - share)) if share < 1 else None)} deaths"
+    else:
+        sentence += ": nothing was lost on the way"
+    fixes = list(dict.fromkeys(fix for verdict in verdicts for fix in verdict.fixes))
+    warnings = tuple(
+        f"{capture.name}: {verdict.words}"
+        for capture, verdict in zip(captures, verdicts, strict=True)
+        if verdict.grade in (Grade.DOUBTFUL, Grade.UNUSABLE)
+    )[:10]
+    return Finding(
+        id=f"{QUESTION}.verdict", question=QUESTION, title="What reached the study",
+        sentence=f"{sentence}.{' ' + fixes[0] if fixes else ''}",
+        players=_players(run), runs=int(run["run_id"].size), method="lost_events",
+        estimate=Estimate(share, unit="share"), warnings=warnings,
+        tables={"captures": _capture_table(captures, verdicts), "damage": _damage_table(reader, selection)},
+        facts={"worst": worst.value, "events": events, "events_lost": gone, "fixes": fixes},
+    )  # fmt: skip
+
+
+def _capture_table(captures: list[_Capture], verdicts: list[Verdict]) -> dict[str, list[object]]:
+    names = {"rejected_packets": "rejected", "missing_packets": "missing", "dropped_events": "dropped"}
+    shown = [f.name for f in fields(_Capture) if f.name not in ("refusal", "newer_packets")]
+    table: dict[str, list[object]] = {
+        names.get(name, name): [getattr(capture, name) for capture in captures] for name in shown
+    }
+    table["lost_share"] = [verdict.lost_share for verdict in verdicts]
+    table["grade"] = [verdict.grade.value for verdict in verdicts]
+    table["words"] = [verdict.words for verdict in verdicts]
+    return table
+
+
+def _damage_table(reader: Reader, selection: Selection) -> dict[str, np.ndarray]:
+    damage = reader.ask("trust_damage", game=selection.game)
+    return {
+        "capture_id": damage["capture_id"], "byte_offset": damage["byte_offset"], "bytes": damage["bytes"],
+        "reason": damage["reason"], "count": damage["packets"],
+    }  # fmt: skip
+
+
+def _damaged(run: Columns) -> Finding:
+    damaged = run["damaged"] == 1
+    count, runs = int(damaged.sum()), int(damaged.size)
+    share = share_by_player(damaged.astype(float), np.ones(runs), run["player"].astype(str))
+    estimate = Estimate(share.value, share.low, share.high, unit="share")
+    if not count:
+        sentence = f"None of {counted(runs, 'run')} lost anything between its start and its end."
+    else:
+        sentence = f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
+        if count < runs:
+            hurt, sound = (float(np.median(run["alive_s"][which])) for which in (damaged, ~damaged))
+            sentence += (
+                f"; they last {figure(hurt, 's')} in the median, the others {figure(sound, 's')}. Longer runs are more "
+                "likely to be hit, so leaving them out would favour short ones: they are kept, and marked."
+            )
+        else:
+            sentence += ": every one. Deaths and time may be missing in each."
+    return Finding(
+        id=f"{QUESTION}.damaged", question=QUESTION, title="Runs that span damage", sentence=sentence,
+        players=_players(run), runs=runs, method="share_by_player", estimate=estimate,
+        warnings=() if not count else (f"Findings on these runs rest on {percent(share.value)} damaged ones.",),
+        tables={"runs": {name: run[name] for name in ("run_id", "player", "damaged", "alive_s", "deaths", "ending")}},
+        facts={"damaged_runs": count, "interval": between(estimate)},
+    )  # fmt: skip
+
+
+def _endings(run: Columns) -> Finding:
+    runs = int(run["run_id"].size)
+    endings = ("finished", "game_over", "quit", "cut")
+    count = [int(np.sum(run["ending"] == ending)) for ending in endings]
+    cut, quits = count[3], count[2]
+    sentence = f"{cut} of {counted(runs, 'run')} have no end in the log"
+    sentence = sentence.replace("have", "has", 1) if cut == 1 else sentence
+    if not cut:
+        sentence = f"Each of {counted(runs, 'run')} has its end in the log."
+    else:
+        both = int(np.sum((run["ending"] == "cut") & (run["damaged"] == 1)))
+        sentence += f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
+        sentence += ". They count as cut: alive until the log ends, not dead."
+    if quits:
+        sentence += f" {counted(quits, 'run')} ended because the player quit; who gives up is no random loss."
+    return Finding(
+        id=f"{QUESTION}.endings", question=QUESTION, title="How runs end", sentence=sentence, players=_players(run),
+        runs=runs, method="count", estimate=Estimate(cut / runs, unit="share"),
+        tables={"endings": {"ending": list(endings), "runs": count, "share": [number / runs for number in count]}},
+    )  # fmt: skip
+
+
+def _tags(run: Columns) -> list[Finding]:
+    untagged = int(np.sum(run["tagged"] == 0))
+    if not untagged:
+        return []
+    return [
+        Finding(
+            id=f"{QUESTION}.tags", question=QUESTION, title="Runs nobody is known to have played",
+            sentence=f"{untagged} of {counted(int(run['run_id'].size), 'run')} have no player tag. Each counts as a player "
+            "of its own, so intervals are too narrow if one person played several. Tag them on the page of runs, or log "
+            "the field `player` in `run_start`.",
+            players=_players(run), runs=int(run["run_id"].size), method="count",
+            estimate=Estimate(untagged / run["run_id"].size, unit="share"),
+        )
+    ]  # fmt: skip
+
+
+def _builds(run: Columns) -> list[Finding]:
+    mixed = int(np.sum(run["mixed_build"] == 1))
+    if not mixed:
+        return []
+    return [
+        Finding(
+            id=f"{QUESTION}.builds", question=QUESTION, title="Tunables that changed during a run",
+            sentence=f"In {mixed} of {counted(int(run['run_id'].size), 'run')} a tunable changed while the run went on. "
+            "They count for the build they began with; change tunables between runs.",
+            players=_players(run), runs=int(run["run_id"].size), method="count",
+            estimate=Estimate(mixed / run["run_id"].size, unit="share"),
+        )
+    ]  # fmt: skip
+
+
+def _clock(reader: Reader, selection: Selection, run: Columns) -> list[Finding]:
+    clock = reader.ask("trust_clocks", game=selection.game)
+    if not clock["drift_ppm"].size:
+        return []
+    drift = clock["drift_ppm"].astype(float)
+    most = float(drift[np.argmax(np.abs(drift))])
+    pace = "fast" if most > 0 else "slow"
+    harmless = abs(most) < DRIFT_PPM
+    sentence = (
+        f"Against the PC's clock the console's runs at most {abs(most):.0f} millionths {pace}, "
+        f"{abs(most) * 0.06:.2g} ms a minute: "
+    )
+    sentence += (
+        "no matter for anything measured within a run."
+        if harmless
+        else "times are the console's own, so compare them between consoles with that in mind, and use a quartz."
+    )
+    return [
+        Finding(
+            id=f"{QUESTION}.clock", question=QUESTION, title="The console's clock", sentence=sentence,
+            players=_players(run), runs=int(run["run_id"].size), method="clock_drift",
+            estimate=Estimate(most, unit="millionths"),
+            warnings=() if harmless else ("The console's clock drifts more than a quartz should.",),
+            tables={"clocks": clock},
+        )
+    ]  # fmt: skip
+
+
+def _twice(reader: Reader, selection: Selection, captures: list[_Capture], run: Columns) -> list[Finding]:
+    pair = reader.ask("trust_twice", game=selection.game)
+    if not pair["one"].size:
+        return []
+    name = {capture.capture_id: capture.name for capture in captures}
+    one, other = ([name.get(int(number), str(number)) for number in pair[side]] for side in ("one", "other"))
+    shared = int(pair["runs"].sum())
+    return [
+        Finding(
+            id=f"{QUESTION}.twice", question=QUESTION, title="Runs that are there twice",
+            sentence=f"{counted(shared, 'run')} of {one[0]} and {other[0]}"
+            f"{' and others' if len(one) > 1 else ''} are the same to the microsecond: copies of one recording. "
+            "Mark one of the two as not valid, or every interval is too narrow.",
+            players=_players(run), runs=int(run["run_id"].size), method="count",
+            warnings=(f"{counted(shared, 'run')} counted twice.",),
+            tables={"pairs": {"one": one, "other": other, "runs": pair["runs"]}},
+        )
+    ]  # fmt: skip
+
+
+def _players(run: Columns) -> int:
+    return int(np.unique(run["player"].astype(str)).size)

@@ -1,0 +1,8 @@
+-- The damage of the captures of a game, where in the log and of what kind.
+SELECT d.capture_id, d.byte_offset, d.reason, d.packets, c.bytes
+FROM damage d JOIN captures c USING (capture_id)
+WHERE d.capture_id IN (
+    SELECT p.capture_id FROM power_ups p JOIN dictionaries USING (dictionary_id) WHERE game = $game
+)
+ORDER BY 1, 2, 3
+LIMIT 5000

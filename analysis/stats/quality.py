@@ -1,0 +1,138 @@
+"""How far one capture can be trusted: what was lost, what that can bias, what to change on the console."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+# From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common sense,
+# no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has anyway.
+DOUBTFUL_EVENTS = 0.05
+DOUBTFUL_RUNS = 0.25
+
+
+class Counts(Protocol):
+    """What was counted in one capture: the columns of `captures`, and of its runs."""
+
+    @property
+    def bytes(self) -> int: ...
+    @property
+    def packets(self) -> int: ...
+    @property
+    def events(self) -> int: ...
+    @property
+    def runs(self) -> int: ...
+    @property
+    def rejected_packets(self) -> int: ...
+    @property
+    def missing_packets(self) -> int: ...
+    @property
+    def dropped_events(self) -> int: ...
+    @property
+    def unread_bytes(self) -> int: ...
+    @property
+    def newer_packets(self) -> int: ...
+    @property
+    def refusal(self) -> str | None: ...
+    @property
+    def damaged_runs(self) -> int: ...
+
+
+class Grade(StrEnum):
+    """From best to worst."""
+
+    INTACT = "intact"  # nothing was lost
+    DAMAGED = "damaged"  # something was, and is counted
+    DOUBTFUL = "doubtful"  # so much was that it can change what is found
+    UNUSABLE = "unusable"  # no event could be read
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The grade; the share of all events that was lost, estimated; and what to say: lost, bias, remedies."""
+
+    grade: Grade
+    lost_share: float
+    lost: tuple[str, ...]
+    bias: str
+    fixes: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """All of it in a few sentences."""
+        if self.grade == Grade.INTACT:
+            return "Nothing was lost."
+        lost = "; ".join(self.lost)
+        return " ".join([f"{lost[:1].upper()}{lost[1:]}.", *([self.bias] if self.bias else []), *self.fixes])
+
+
+def lost_events(counts: Counts) -> float:
+    """Events that were logged and are not here: dropped ones as counted; a lost packet held as many as the others.
+
+    A packet that arrived broken also leaves a gap in the sequence, so the larger of the two counts. Packets without a
+    dictionary count by their bytes.
+    """
+    packets = max(counts.missing_packets, counts.rejected_packets + counts.newer_packets)
+    per_packet = counts.events / counts.packets if counts.packets else 0.0
+    read_bytes = counts.bytes - counts.unread_bytes
+    per_byte = counts.events / read_bytes if counts.events and read_bytes > 0 else 0.0
+    return counts.dropped_events + packets * per_packet + counts.unread_bytes * per_byte
+
+
+def judge(counts: Counts) -> Verdict:
+    """The verdict on one capture."""
+    gone = lost_events(counts)
+    share = gone / (gone + counts.events) if gone else 0.0
+    lost = _lost(counts)
+    fixes = _fixes(counts)
+    if counts.events == 0 and (lost or counts.packets == 0):
+        if counts.packets == 0:
+            lost = ("no packet could be read", *lost)
+            fixes = ("Is this a play log, and were baud rate and wiring right?",)
+        return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes)
+    if not lost:
+        return Verdict(Grade.INTACT, 0.0, (), "", ())
+    touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
+    doubtful = share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
+    bias = (
+        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} runs are damaged: "
+        "there, deaths and presses may be missing, and a lost end makes a run look cut."
+        if counts.damaged_runs
+        else "No run is damaged: what was lost lies between runs."
+    )
+    return Verdict(Grade.DOUBTFUL if doubtful else Grade.DAMAGED, share, lost, bias, fixes)
+
+
+def _lost(counts: Counts) -> tuple[str, ...]:
+    said = (
+        (counts.rejected_packets, "packet arrived broken", "packets arrived broken"),
+        (counts.missing_packets, "packet never arrived whole", "packets never arrived whole"),
+        (counts.dropped_events, "event did not fit the console's buffer", "events did not fit the console's buffer"),
+        (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
+        (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
+    )
+    lost = tuple(f"{count:,} {one if count == 1 else many}" for count, one, many in said if count)
+    return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
+
+
+def _fixes(counts: Counts) -> tuple[str, ...]:
+    """What to do about it, the most telling first. Trade knowledge of serial lines, no source."""
+    fixes = []
+    if counts.refusal is not None:
+        fixes.append("Mend the dictionary as it says and ingest again: the raw log is kept.")
+    elif counts.unread_bytes:
+        fixes.append("Start the recording before the console, or let it run longer: the dictionary comes again.")
+    if counts.dropped_events:
+        fixes.append("Give the recorder a larger buffer, a faster baud rate, or log positions less often.")
+    if counts.rejected_packets:
+        fixes.append(
+            "Check ground and wires, that both sides have one baud rate, and that nothing else prints to this port."
+        )
+    elif counts.missing_packets:
+        fixes.append("Whole packets are missing: close other programs that read the port, and try another adapter.")
+    if counts.newer_packets:
+        fixes.append("A newer Setscrew reads the newer packets.")
+    return tuple(fixes)
+
+
+def _percent(share: float) -> str:
+    return "less than 0.1 %" if share < 0.001 else f"{100 * share:.1f} %"
