@@ -2,7 +2,7 @@
 
 The bytes come from the C recorder as they would from the console. They go into a file, a TCP socket (`tcp:PORT`: waits
 for one listener on 127.0.0.1, for pyserial's `socket://`; port 0 is any that is free) or a pseudo-terminal (`pty`, not
-on Windows; its name is printed).
+on Windows; its name is printed, and the session begins when somebody opens it).
 """
 
 import argparse
@@ -132,8 +132,14 @@ def _to_pty() -> Iterator[Sink]:
     import tty
 
     ours, theirs = pty.openpty()
+    name = os.ttyname(theirs)
+    os.close(theirs)
+    print(name, flush=True)
+    while _nobody_listens(ours):
+        time.sleep(STEP_S)
+    # Opened here as well: the session must not end when the listener lets go for a moment.
+    theirs = os.open(name, os.O_RDWR | os.O_NOCTTY)
     tty.setraw(theirs)
-    print(os.ttyname(theirs), flush=True)
 
     def take(piece: bytes) -> None:
         while piece:
@@ -141,10 +147,33 @@ def _to_pty() -> Iterator[Sink]:
 
     try:
         yield take
-        time.sleep(0.3)  # what was written last is read before the terminal goes
+        patience = time.monotonic() + 10
+        while _unread(theirs) and time.monotonic() < patience:
+            time.sleep(STEP_S)
+        time.sleep(0.2)
     finally:
         os.close(theirs)
         os.close(ours)
+
+
+def _nobody_listens(terminal: int) -> bool:
+    """True while the other end of a pseudo-terminal is closed."""
+    import select
+
+    watch = select.poll()
+    watch.register(terminal, 0)
+    return any(event & select.POLLHUP for _, event in watch.poll(0))
+
+
+def _unread(terminal: int) -> int:
+    """Bytes that wait for the reader; a terminal that closes would throw them away."""
+    import array
+    import fcntl
+    import termios
+
+    waiting = array.array("i", [0])
+    fcntl.ioctl(terminal, termios.FIONREAD, waiting)
+    return waiting[0]
 
 
 def main() -> int:
