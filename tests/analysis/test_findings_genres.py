@@ -1,0 +1,154 @@
+"""Findings on genres and on the console against playtests whose answer is known by hand."""
+
+import numpy as np
+import pytest
+
+from analysis.findings import genres, players, survival
+from analysis.selection import Selection
+from tests.analysis.playtest import GAME, Playtest, reader_of
+
+
+def by_id(found):
+    return {finding.id: finding for finding in found}
+
+
+def test_one_shot_streaks_aim_and_intervals(tmp_path):
+    test = Playtest()
+    rng = np.random.default_rng(1)
+    for who in range(1, 11):
+        for _ in range(3):
+            test.event("begin", 1000, who=who)
+            for shot in range(12):
+                speed = 20 + 10 * shot
+                test.event(
+                    "puff",
+                    900 + int(rng.integers(0, 200)),
+                    ok=int(rng.random() < 1 / (1 + np.exp(0.05 * (speed - 90)))),
+                    fast=speed,
+                )
+            test.event("over", 100, how=1)
+    with test.study(tmp_path) as study:
+        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+    aim = found["genres.aim"].facts
+    assert aim["slope_low"] < -0.05 < aim["slope_high"] and aim["half_low"] < 90 < aim["half_high"]
+    assert sum(found["genres.aim"].tables["speeds"]["shots"]) == 360
+    hazard = found["genres.streaks"].tables["hazard"]
+    misses = 360 - sum(
+        s * n
+        for s, n in zip(
+            found["genres.aim"].tables["speeds"]["share"],
+            found["genres.aim"].tables["speeds"]["shots"],
+            strict=True,
+        )
+    )
+    assert sum(hazard["misses"]) == pytest.approx(misses)
+    steady = found["genres.intervals"]
+    # Uniform steps of 900 to 1099 ms: standard deviation 57.7 of 1,000.
+    assert steady.estimate.value == pytest.approx(0.0577, rel=0.1)
+
+
+def test_falling_blocks_levels_tops_droughts_and_pace(tmp_path):
+    test = Playtest()
+    for who in range(1, 7):
+        test.event("begin", 1000, who=who, lv=1)
+        test.event("enter", stage=1)
+        for n in range(20):
+            if n == 10:
+                test.event("faster", lv=2)
+            test.event("piece", 100, shape=n % 4, lv=1 + n // 10)
+            # The third column grows towards the top of the screen.
+            test.event(
+                "rest",
+                900 if n < 10 else 400,
+                x=24 if n % 4 == 2 else 8,
+                y=max(100 - 5 * n, 0) if n % 4 == 2 else 110,
+                shape=n % 4,
+            )
+        test.event("died", x=24, y=0)
+        test.event("over", how=1)
+    tunables = [
+        {"name": f"drop_{lv}", "role": "drop_interval", "value": ms, "unit": "ms", "scope": {"level": lv}}
+        for lv, ms in ((1, 400), (2, 200))
+    ]
+    with test.study(tmp_path, tunables=tunables) as study:
+        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+    levels = found["genres.levels"].tables["levels"]
+    assert levels["level"] == [1, 2] and levels["interval_ms"] == [400, 200] and levels["deaths"] == [0, 6]
+    assert levels["alive_s"] == pytest.approx([60.0, 30.0])
+    columns = found["genres.top_out"].tables["columns"]
+    assert columns["tops"][list(columns["x_px"]).index(24)] == 6 and sum(columns["deaths"]) == 6
+    droughts = found["genres.droughts"].tables["pieces"]
+    assert droughts["longest"] == [3, 3, 3, 3] and sum(droughts["pieces"]) == 120
+    assert found["genres.pace"].tables["levels"]["seconds"] == pytest.approx([0.9, 0.4])
+
+
+def test_bosses_and_tiers_within_players(tmp_path):
+    test = Playtest()
+    for who in range(1, 9):
+        test.event("begin", 1000, who=who, left=9, tier=1)
+        for boss, deaths, gap in ((0, 2, 10_000), (1, 6, 5_000)):
+            test.event("enter", stage=1, boss=boss, left=9, tier=1)
+            for _ in range(deaths):
+                test.event("died", gap, x=5, y=5, left=9, tier=1)
+                test.event("alive", left=9, tier=1)
+            test.event("leave", done=1)
+        test.event("over", how=0)
+    with test.study(tmp_path) as study:
+        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+        funnel = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.funnel"].tables["segments"]
+        risks = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.risks"].tables["factors"]
+    # Twelve a minute at the boss, six before it.
+    assert found["genres.boss"].facts["ratio"] == pytest.approx(2.0)
+    assert found["genres.boss"].tables["kinds"]["boss_rate"] == pytest.approx([12.0])
+    assert (
+        funnel["name"] == ["stage 1", "stage 1 boss"]
+        and funnel["reach"] == [1, 1]
+        and funnel["cleared"] == [8, 8]
+    )
+    assert funnel["deaths_per_visit"] == [2, 6] and "boss" in risks["factor"]
+
+
+def test_a_funnel_counts_who_is_lost_where(tmp_path):
+    test = Playtest()
+    for who in range(1, 11):
+        test.event("begin", 1000, who=who, left=1)
+        test.event("enter", stage=1)
+        if who <= 4:
+            test.event("died", 3000, x=1, y=1)
+            test.event("over", how=1)
+            continue
+        test.event("leave", 3000, done=1)
+        test.event("enter", stage=2)
+        if who <= 8:
+            test.event("over", 2000, how=2)
+        else:
+            test.event("leave", 2000, done=1)
+            test.event("over", how=0)
+    with test.study(tmp_path) as study:
+        found = by_id(survival.find(reader_of(study), Selection(GAME)))
+    rows = found["survival.funnel"].tables["segments"]
+    assert rows["entered"] == [10, 6] and rows["died_out"] == [4, 0] and rows["quit"] == [0, 4]
+    assert rows["reach"] == [1.0, 0.6] and rows["clear"] == [0.6, 1.0]
+    progress = found["survival.on_progress"].tables["curve"]
+    assert progress["surviving"][-1] == pytest.approx(0.6), (
+        "those who gave up in stage 2 are not counted as dead"
+    )
+
+
+def test_presses_that_bounce_and_frames_that_kill(tmp_path):
+    test = Playtest()
+    for who in range(1, 9):
+        test.event("begin", 1000, who=who, left=2)
+        for n in range(20):
+            test.event("push", 300, lane=1)
+            if n % 5 == 0:
+                test.event("push", 6, lane=1)
+        test.event("slow", 100, ms=60)
+        test.event("died", 100, x=9, y=9, left=1)
+        test.event("died", 9000, x=9, y=9, left=0)
+        test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        found = by_id(players.find(reader_of(study), Selection(GAME)))
+    assert found["console.bounce"].estimate.value == pytest.approx(4 / 24)
+    slow = found["console.slow_frames"]
+    assert slow.estimate.value == pytest.approx(0.5) and slow.facts["expected_share"] < 0.03

@@ -1,0 +1,171 @@
+"""Learning, spread of skill, streaks, droughts, builds, hardware: against other implementations and by hand."""
+
+import itertools
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from analysis.stats.compare import compare_builds
+from analysis.stats.hardware import bounces, pixels_a_unit, rest_noise
+from analysis.stats.learning import learning_within_players, slope_within_players
+from analysis.stats.permuting import arrangements, p_value
+from analysis.stats.spread import spread_of_players
+from analysis.stats.streaks import drought_chance, longest_drought, streaks
+
+
+def test_the_slope_within_players_equals_a_poisson_regression_with_a_level_for_each():
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(6)
+    player, attempt = np.repeat(np.arange(9), 4), np.tile(np.arange(1, 5), 9)
+    time = rng.uniform(1, 3, 36)
+    deaths = rng.poisson(time * np.exp(rng.normal(0, 0.6, 9)[player] - 0.5 * np.log(attempt)) * 2)
+    found = learning_within_players(deaths, time, attempt, player)
+    design = np.column_stack([np.log(attempt), np.eye(9)[player]])
+    fit = sm.GLM(deaths, design, family=sm.families.Poisson(), exposure=time).fit(
+        cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
+    )
+    assert found.exponent == pytest.approx(fit.params[0], abs=1e-6)
+    reach = stats.t.ppf(0.975, 8) * fit.bse[0] * np.sqrt(9 / 8)
+    assert (found.low, found.high) == pytest.approx(
+        (found.exponent - reach, found.exponent + reach), abs=1e-5
+    )
+
+
+def test_players_who_stop_early_do_not_look_like_learning():
+    # The bad players play once; nobody learns. Pooled rates fall, the slope within players does not.
+    player = np.r_[np.arange(5), np.repeat(np.arange(5, 10), 2)]
+    attempt, deaths = np.r_[np.ones(5), np.tile([1, 2], 5)], np.r_[np.full(5, 9), np.full(10, 2)]
+    found = learning_within_players(deaths, np.ones(15), attempt, player)
+    assert found.players == 5 and found.exponent == pytest.approx(0, abs=1e-9)
+    assert learning_within_players(deaths[:5], np.ones(5), attempt[:5], player[:5]) is None
+
+
+def test_blocks_hold_the_stage_fixed():
+    # Stage 2 is ten times as deadly and always played at tier 1; within a stage the tier does nothing.
+    player, stage, tier = np.repeat([1, 2, 3], 3), np.tile([1, 1, 2], 3), np.tile([0, 1, 1], 3)
+    deaths, time = np.tile([2, 4, 40], 3), np.tile([1.0, 2.0, 2.0], 3)
+    assert slope_within_players(deaths, time, tier, player, block=stage).exponent == pytest.approx(
+        0, abs=1e-9
+    )
+    assert slope_within_players(deaths, time, tier, player).exponent > 1
+
+
+def test_the_spread_of_players_is_the_negative_binomial_maximum():
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(9)
+    time = rng.uniform(5, 20, 60)
+    deaths = rng.poisson(time * rng.gamma(2.0, 0.5, 60) * 1.5)
+    found = spread_of_players(deaths, time, np.arange(60))
+    fit = sm.NegativeBinomial(deaths, np.ones(60), loglike_method="nb2", exposure=time).fit(disp=False)
+    assert found.rate == pytest.approx(np.exp(fit.params[0]), rel=1e-3)
+    assert found.sd**2 == pytest.approx(fit.params[1], rel=1e-3)
+    assert found.sd_low < found.sd < found.sd_high
+    assert np.all((found.low < found.own) & (found.own < found.high))
+    # Own rates are drawn inwards, never past the common one.
+    raw = deaths / time
+    assert np.all(np.abs(found.own - found.rate) <= np.abs(raw - found.rate) + 1e-9)
+
+
+def test_equal_players_have_no_spread_and_few_have_none_to_tell():
+    same = spread_of_players(np.full(8, 5), np.full(8, 10.0), np.arange(8))
+    assert same.sd == 0 and same.ratio == 1 and same.own == pytest.approx(np.full(8, 0.5))
+    assert spread_of_players(np.ones(2), np.ones(2), np.arange(2)) is None
+    assert spread_of_players(np.zeros(9), np.ones(9), np.arange(9)) is None
+
+
+def test_streaks_by_hand():
+    success, run = np.array([1, 1, 0, 1, 0, 0, 1, 1], bool), np.array([1, 1, 1, 1, 2, 2, 2, 3])
+    found = streaks(success, run)
+    assert found.shots.tolist() == [3, 1, 1, 1, 1, 1]
+    assert found.missed.tolist() == [True, False, True, True, False, False]
+    assert found.run.tolist() == [1, 1, 2, 2, 2, 3] and found.first.tolist() == [
+        True,
+        False,
+        True,
+        False,
+        False,
+        True,
+    ]
+    assert streaks(np.zeros(0, bool), np.zeros(0)).shots.size == 0
+
+
+def test_droughts_by_hand_and_by_dice():
+    assert longest_drought(np.array([0, 0, 1, 0, 0, 0], bool), np.array([1, 1, 1, 1, 2, 2])) == 2
+    rng = np.random.default_rng(3)
+    hits = 0
+    for _ in range(2000):
+        here = rng.integers(0, 6, 300) == 0
+        hits += longest_drought(here, np.zeros(300)) >= 30
+    assert drought_chance(30, 1 / 6, 300) == pytest.approx(hits / 2000, abs=0.04)
+    assert drought_chance(0, 0.2, 10) == 1 and drought_chance(20, 0.2, 10) == 0
+
+
+def test_all_arrangements_are_listed_once_where_there_are_few():
+    table, complete = arrangements(2, 2, 1, 99, np.random.default_rng(0))
+    assert complete and table.shape == (1 + 6 * 2, 5)
+    assert len({tuple(row) for row in table[1:]}) == 12 and tuple(table[0]) in {
+        tuple(row) for row in table[1:]
+    }
+    many, complete = arrangements(10, 10, 3, 50, np.random.default_rng(0))
+    assert not complete and many.shape == (51, 23) and np.all(many[:, :20].sum(axis=1) == 10)
+    assert (
+        p_value(np.array([3.0, 1, -3, 2, 3]), True) == 0.5
+        and p_value(np.array([3.0, 1, -3, 2]), False) == 0.5
+    )
+
+
+def test_the_permutation_p_is_that_of_listing_every_split_by_hand():
+    duration, player = np.array([1.0, 2, 5, 6, 7, 9]), np.arange(6)
+    found = compare_builds(duration, np.ones(6, bool), player, player >= 3, horizon=10.0)
+    gap = abs(duration[3:].mean() - duration[:3].mean())
+    splits = list(itertools.combinations(range(6), 3))
+    as_far = sum(abs(2 * duration[list(s)].sum() - duration.sum()) / 3 >= gap - 1e-9 for s in splits)
+    assert found.difference == pytest.approx(7.3333333 - 2.6666667) and found.difference_p == as_far / len(
+        splits
+    )
+
+
+def test_crossover_compares_players_with_themselves():
+    # Players differ by a factor of a hundred, the builds by a constant tenth: only within players does it show.
+    scale = np.geomspace(1, 100, 10)
+    duration = np.r_[scale, 1.1 * scale]
+    found = compare_builds(
+        duration, np.ones(20, bool), np.tile(np.arange(10), 2), np.arange(20) >= 10, horizon=200.0
+    )
+    assert found.players_both == 10 and found.difference_p == pytest.approx(2 / 1024)
+    apart = compare_builds(duration, np.ones(20, bool), np.arange(20), np.arange(20) >= 10, horizon=200.0)
+    assert apart.difference_p > 0.5
+
+
+def test_one_build_or_one_player_a_build_gives_no_verdict():
+    alone = compare_builds(np.ones(3), np.ones(3, bool), np.arange(3), np.zeros(3, bool))
+    assert alone.difference is None and alone.log_rank_p is None
+    two = compare_builds(np.array([1.0, 2.0]), np.ones(2, bool), np.arange(2), np.array([False, True]))
+    assert two.low is None
+
+
+def test_bounces_are_told_by_button_and_run():
+    press = np.array([0, 5_000, 100_000, 104_000, 106_000])
+    lane, run = np.array([0, 0, 0, 1, 0]), np.ones(5)
+    assert bounces(press, run, lane).tolist() == [False, True, False, False, True]
+    assert not bounces(press, np.arange(5), lane).any()
+
+
+def test_noise_at_rest_is_found_among_movement():
+    rng = np.random.default_rng(2)
+    hand = np.repeat(np.r_[rng.uniform(0, 4000, 40)], 16) + np.where(
+        np.arange(640) % 48 < 16, np.arange(640) % 16 * 90, 0
+    )
+    noise = rest_noise(hand + rng.normal(0, 6, 640), np.zeros(640), 4095.0)
+    assert noise.sd == pytest.approx(6, rel=0.15) and noise.windows >= 20 and noise.flicker > 0.9
+    assert rest_noise(np.arange(100.0) * 50, np.zeros(100), 4095.0).sd is None
+
+
+def test_pixels_follow_the_input_or_say_nothing():
+    rng = np.random.default_rng(2)
+    raw = rng.uniform(0, 4095, 200)
+    assert pixels_a_unit(raw, 150 * raw / 4095 + rng.normal(0, 1, 200)) == pytest.approx(150 / 4095, rel=0.02)
+    assert pixels_a_unit(raw, rng.uniform(0, 150, 200)) is None
