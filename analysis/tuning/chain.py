@@ -194,11 +194,11 @@ def _through(
         by_tier = state.sum(axis=(0, 2))
         here_now = by_tier.sum(axis=0)
         # The mean clock of those still in: tiers differ a little in their pace.
-        pace = (by_tier * step_s).sum(axis=0) / np.maximum(here_now, 1e-300)
+        pace = (by_tier * step_s).sum(axis=0) / np.maximum(here_now, 1e-30)
         for n, time in enumerate(times_s):
             # Between the ends of a step, those still in fall off at an even hazard.
             share = np.clip((time - clock) / np.maximum(pace, 1e-12), 0, 1)
-            within = here_before * (np.maximum(here_now, 1e-300) / np.maximum(here_before, 1e-300)) ** share
+            within = here_before * (np.maximum(here_now, 1e-30) / np.maximum(here_before, 1e-30)) ** share
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
     return state, clock

@@ -14,10 +14,13 @@ from scipy import special
 
 Array = np.ndarray
 # Weakly informative, in ms and logs. Tapping errors: spread 20 to 60 ms, bias some tens of ms early (Repp 2005);
-# a console's latency may add as much the other way. Half-t scales of the spread between players: Huang & Wand 2013.
+# a console's latency may add as much the other way. What players differ by is taken to be like that of as many players
+# as _BETWEEN_WEIGHT says (inverse Wishart: Gelman et al. 2013, Bayesian Data Analysis, section 3.6); the figures are
+# common sense, no source, and a class of twelve outweighs them.
 _MEAN = np.array([0.0, np.log(40.0), np.log(0.03 / 0.97)])
 _MEAN_SD = np.array([80.0, 0.6, 1.2])
-_BETWEEN = np.array([25.0, 0.3, 0.7])
+_BETWEEN = np.array([16.0, 0.27, 0.6])
+_BETWEEN_WEIGHT = 3.0
 _SONG_SD = np.array([15.0, 0.2, 0.5])
 _EXPERIENCED_SD = np.array([15.0, 0.3, 0.7])
 # Practice follows a power of the attempts (Newell & Rosenbloom 1981); in rhythm games a few per cent an attempt.
@@ -151,7 +154,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
     theta, song, learning, freedom = state.theta, state.song, state.learning, 6.0
     design = np.stack([np.ones(notes.players), notes.experienced.astype(float)], axis=1)
     effects = np.stack([theta.mean(axis=0), np.zeros(3)])
-    precision, mixing = np.diag(_BETWEEN**-2.0), _BETWEEN**2
+    precision = np.diag(_BETWEEN**-2.0)
     pressed = np.maximum(cells.by_player(cells.logged), 1)
     missed = cells.by_player(cells.missing)
     step = np.stack(
@@ -239,7 +242,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
                 freedom, shape, presence = float(_SHAPES[other]), new_shape, new_presence
 
         effects = _draw_effects(theta, design, precision, rng)
-        precision, mixing = _draw_precision(theta - design @ effects, mixing, rng)
+        precision = _draw_precision(theta - design @ effects, rng)
         if turn >= burn:
             stored.append(
                 (
@@ -299,23 +302,15 @@ def _draw_effects(theta: Array, design: Array, inverse: Array, rng: np.random.Ge
     return np.linalg.solve(root.T, np.linalg.solve(root, right) + rng.standard_normal(6)).reshape(2, 3)
 
 
-def _draw_precision(away: Array, mixing: Array, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Inverse covariance over players, and its mixing variables.
-
-    Half-t(2) spreads, uniform correlations: Huang & Wand 2013, Bayesian Anal. 8:439-452.
-    """
-    freedom, size = 2.0, 3
-    scale = away.T @ away + 2 * freedom * np.diag(1 / mixing)
-    degrees = freedom + size - 1 + len(away)
-    # Inverse Wishart by Bartlett's decomposition of its inverse.
-    root = np.linalg.cholesky(np.linalg.inv(scale))
+def _draw_precision(away: Array, rng: np.random.Generator) -> Array:
+    """Inverse covariance over players, given their distances from the mean: Wishart, by Bartlett's decomposition."""
+    size = away.shape[1]
+    root = np.linalg.cholesky(np.linalg.inv(away.T @ away + _BETWEEN_WEIGHT * np.diag(_BETWEEN**2)))
     lower = np.tril(rng.standard_normal((size, size)), -1)
+    degrees = _BETWEEN_WEIGHT + size + len(away)
     lower[np.diag_indices(size)] = np.sqrt(rng.chisquare(degrees - np.arange(size)))
     factor = root @ lower
-    precision = factor @ factor.T
-    rate = freedom * np.diag(precision) + 1 / _BETWEEN**2
-    mixing = rate / rng.gamma((freedom + size) / 2, 1.0, size)
-    return precision, mixing
+    return factor @ factor.T
 
 
 def _shape(

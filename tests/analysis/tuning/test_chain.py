@@ -129,3 +129,13 @@ def test_hopeless_rates_stay_chances():
     assert np.all(ends.reach >= 0)
     assert ends.reach[1, 0] < 1e-3
     assert ends.over[0] == pytest.approx(1, abs=1e-3)
+
+
+def test_the_lean_chain_agrees_with_the_full_one():
+    """Single precision while searching: the same figures to four digits, times included, also where nobody is left."""
+    one = course([[0.05, 0.03], [2.0, 1.5]], [[30, 28], [60, 50]], 3, (0, 1), 0.03, 0.2, (0.05, 0.2), 0.3)
+    with np.errstate(all="raise", under="ignore"):
+        full, lean = (play(one, times_s=(10.0, 40.0, 80.0), lean=lean) for lean in (False, True))
+    assert lean.reach == pytest.approx(full.reach, abs=1e-5)
+    assert lean.survive == pytest.approx(full.survive, abs=1e-4)
+    assert lean.over_again == pytest.approx(full.over_again, abs=1e-5)

@@ -1,0 +1,90 @@
+"""The hazard posterior: quadrature against brute force, recovery of known parameters, calibration."""
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from analysis.tuning.data import Segment
+from analysis.tuning.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
+
+
+@pytest.mark.parametrize(("deaths", "expected", "sigma"), [(0, 0.5, 0.3), (3, 2.0, 0.7), (40, 25.0, 1.2), (0, 60, 2.0)])
+def test_the_quadrature_against_plain_integration(deaths, expected, sigma):
+    u = np.linspace(-14, 6, 400_001)
+    whole = integrate.simpson(np.exp(deaths * u - expected * np.exp(u)) * stats.norm.pdf(u, 0, sigma), x=u)
+    found = log_poisson_normal(np.array(deaths), np.array(expected), np.array(sigma), nodes=25)
+    assert found == pytest.approx(np.log(whole), abs=1e-5)
+    coarse = log_poisson_normal(np.array(deaths), np.array(expected), np.array(sigma))
+    assert coarse == pytest.approx(np.log(whole), abs=1e-3)
+
+
+def _simulated(rng, players=12, attempts=3, segments=(Segment(1), Segment(1, 1), Segment(2))):
+    """A playtest drawn from the prior itself: two builds, so that the exponent is in the data."""
+    priors = Priors(level=(-3.4, 0.4))
+    mean, covariance = alpha_prior(segments, priors)
+    alpha = rng.multivariate_normal(mean, covariance)
+    learning, exponent = rng.normal(*priors.learning), rng.normal(*priors.exponent)
+    sigma = abs(rng.normal(0, priors.sigma_scale))
+    skill = sigma * rng.standard_normal(players)
+    rows = [(p, r, j) for p in range(players) for r in range(1, attempts + 1) for j in range(len(segments))]
+    player, attempt, segment = np.array(rows).T
+    rate = np.where(player % 2 == 0, 0.0, 0.5)
+    exposure = rng.uniform(10, 60, len(rows))
+    x = np.zeros((len(rows), len(segments) + 2))
+    x[np.arange(len(rows)), segment] = 1
+    x[:, -2], x[:, -1] = np.log(attempt), rate
+    beta = np.array([*alpha, learning, exponent])
+    deaths = rng.poisson(exposure * np.exp(x @ beta + skill[player]))
+    prior_mean = np.array([*mean, priors.learning[0], priors.exponent[0]])
+    prior_covariance = np.zeros((len(beta), len(beta)))
+    prior_covariance[: len(segments), : len(segments)] = covariance
+    prior_covariance[-2, -2], prior_covariance[-1, -1] = priors.learning[1] ** 2, priors.exponent[1] ** 2
+    names = ("learning", "exponent")
+    design = Design(x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance)
+    return design, beta, sigma
+
+
+def test_parameters_are_recovered_and_intervals_are_honest():
+    """200 playtests drawn from the prior: ranks of the truth among the draws are even (Cook, Gelman & Rubin 2006).
+
+    Simulation-based calibration, J. Comput. Graph. Stat. 15:675-692: if prior, data and posterior fit together, the
+    truth's rank is uniform. A fitted posterior that was too narrow would pile ranks up at the ends.
+    """
+    rng = np.random.default_rng(11)
+    ranks, spread_ranks, errors = [], [], []
+    for _ in range(200):
+        design, beta, sigma = _simulated(rng)
+        posterior = fit_hazard(design, draws=120, tries=600)
+        ranks.append((posterior.beta < beta).mean(axis=0))
+        spread_ranks.append((posterior.sigma < sigma).mean())
+        errors.append(posterior.beta.mean(axis=0) - beta)
+    for name, own in [*zip("a1 a2 a3 learning exponent".split(), np.array(ranks).T, strict=True)]:
+        inside = np.mean((own > 0.1) & (own < 0.9))
+        assert 0.72 < inside < 0.88, (name, inside)  # 80 % +- 3 standard errors of 200
+        assert stats.kstest(own, "uniform").pvalue > 0.002, name
+    inside = np.mean((np.array(spread_ranks) > 0.1) & (np.array(spread_ranks) < 0.9))
+    assert 0.72 < inside < 0.88, inside
+    assert np.all(abs(np.mean(errors, axis=0)) < 0.06)
+
+
+def test_the_same_data_and_seed_give_the_same_draws():
+    design, _, _ = _simulated(np.random.default_rng(3))
+    one, other = fit_hazard(design, draws=40, tries=300), fit_hazard(design, draws=40, tries=300)
+    assert np.array_equal(one.beta, other.beta)
+    assert one.effective_draws > 80
+
+
+def test_what_the_data_carry_is_told_from_what_the_prior_carries():
+    """With one fire rate the exponent stays the prior's; with two it is learnt."""
+    design, _, _ = _simulated(np.random.default_rng(5), players=40)
+    assert fit_hazard(design).data_share("exponent") > 0.4
+    flat = Design(**{**vars(design), "x": np.column_stack([design.x[:, :-1], np.zeros(len(design.x))])})
+    assert fit_hazard(flat).data_share("exponent") < 0.15
+
+
+def test_nobody_died():
+    design, _, _ = _simulated(np.random.default_rng(6))
+    quiet = Design(**{**vars(design), "deaths": np.zeros_like(design.deaths)})
+    posterior = fit_hazard(quiet)
+    assert np.isfinite(posterior.beta).all()
+    assert np.isfinite(posterior.sigma).all()
