@@ -3,6 +3,7 @@
 import argparse
 import sys
 import tempfile
+import tomllib
 from pathlib import Path
 
 import demo_logs
@@ -26,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Ingests every demo log, prints what came of it, and serves the dashboard until it is interrupted."""
+    """Ingests every demo log with the makers' targets, and serves the dashboard until it is interrupted."""
     if arguments.study is not None and arguments.study.exists():
         print(
             f"{arguments.study} exists already, and the demo logs do not belong into another study. Open it with "
@@ -41,17 +42,21 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
     from dashboard.commands.opening import StudyTrouble, open_or_explain
     from dashboard.serving import serve
+    from ingest.notes import add_target
     from ingest.store import import_log
 
-    logs = sorted(Path(demo_logs.__file__).parent.glob("*.playlog"))
+    logs_folder = Path(demo_logs.__file__).parent
     try:
         study = open_or_explain(path, read_only=False, create=True)
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code
-    for log in logs:
+    for log in sorted(logs_folder.glob("*.playlog")):
         result = import_log(study, log)
         print(f"{log.name}: {result.runs} runs, {result.events} events", flush=True)
+    for targets in sorted(logs_folder.glob("targets_*.toml")):
+        text = targets.read_text(encoding="utf-8")
+        add_target(study.connection, tomllib.loads(text)["game"], text)
     try:
         serve(
             study, folder / "recordings", "127.0.0.1", arguments.port, open_browser=not arguments.no_browser

@@ -1,0 +1,57 @@
+"""`setscrew demo`: a fresh study with all that the demo brings, thrown away unless it is wanted."""
+
+import tomllib
+from pathlib import Path
+
+import duckdb
+import pytest
+
+import demo_logs
+from dashboard import exits
+from dashboard.cli import main
+
+FOLDER = Path(demo_logs.__file__).parent
+
+
+@pytest.fixture
+def served(monkeypatch):
+    """What the dashboard was started with; it ends at once, as with Ctrl-C."""
+    calls = []
+
+    def serve(study, recordings, host, port, open_browser=True):
+        calls.append((study.path, recordings, host, port, open_browser))
+        study.close()
+
+    monkeypatch.setattr("dashboard.serving.serve", serve)
+    return calls
+
+
+def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(tmp_path, served):
+    path = tmp_path / "demo.duckdb"
+    assert main(["demo", "--study", str(path), "--no-browser", "--port", "0"]) == exits.OK
+    ((study, _, host, port, browser),) = served
+    assert (study, host, port, browser) == (path, "127.0.0.1", 0, False)
+    with duckdb.connect(str(path), read_only=True) as connection:
+        names = {row[0] for row in connection.execute("SELECT name FROM captures").fetchall()}
+        games = {row[0] for row in connection.execute("SELECT DISTINCT game FROM runs").fetchall()}
+        wanted = {row[0] for row in connection.execute("SELECT game FROM targets").fetchall()}
+    logs = {log.name for log in FOLDER.glob("*.playlog")}
+    assert {Path(name).name for name in names} == logs
+    targets = {tomllib.loads(t.read_text(encoding="utf-8"))["game"] for t in FOLDER.glob("targets_*.toml")}
+    assert wanted == targets == games
+    # The demo logs do not go into a study that is there already.
+    assert main(["demo", "--study", str(path)]) == exits.INPUT
+    assert len(served) == 1
+
+
+def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    (logs / "one.playlog").write_bytes((FOLDER / "one_puff_a_table1.playlog").read_bytes())
+    monkeypatch.setattr(demo_logs, "__file__", str(logs / "__init__.py"))
+    assert main(["demo", "--no-browser"]) == exits.OK
+    ((study, _, _, _, _),) = served
+    assert study.is_relative_to(tmp_path)
+    assert not study.exists()
+    assert [path.name for path in tmp_path.iterdir()] == ["logs"]
