@@ -14,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -32,7 +33,7 @@ def commands_of(session: Session, firmware: Firmware) -> list[str]:
     memories: Memories = {}
     everybody = people()
     for earlier in SESSIONS:
-        if earlier is session:
+        if earlier.name == session.name:
             break
         if earlier.game == session.game:
             play(earlier, firmware, everybody, memories)
@@ -188,7 +189,8 @@ def main() -> int:
         "--tuned", type=Path, help="folder with the game's tuned header, instead of the session's own"
     )
     chosen = parser.parse_args()
-    session = SESSIONS[names.index(chosen.session)]
+    # Live, a console is switched on when it begins.
+    session = replace(SESSIONS[names.index(chosen.session)], on_since_s=0)
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         try:
             firmware = build(session.game, chosen.tuned or TUNED[session.build], Path(scratch))

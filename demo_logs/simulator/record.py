@@ -25,7 +25,7 @@ def play(session: Session, firmware: Firmware, people: dict[int, Person], memori
     game = GAMES[session.game]
     played = Played()
     second = game.clock_hz
-    now = 4 * second
+    now = (session.on_since_s + 4) * second
     for player in session.players:
         person = people[player]
         memory = memories.setdefault((session.game, player), Memory())
@@ -59,8 +59,12 @@ def play(session: Session, firmware: Firmware, people: dict[int, Person], memori
 
 
 def log_bytes(session: Session, firmware: Firmware, played: Played) -> bytes:
-    """The bytes that the console sent."""
-    return firmware.run(played.commands, session.board, nonce_of(session))
+    """The bytes that the console sent since the recording began."""
+    sent = firmware.run(played.commands, session.board, nonce_of(session))
+    if not session.on_since_s:
+        return sent
+    begun = session.on_since_s * GAMES[session.game].clock_hz
+    return sent[len(firmware.run([f"t {begun}\n"], session.board, nonce_of(session))) :]
 
 
 def nonce_of(session: Session) -> int:

@@ -107,6 +107,21 @@ def test_a_console_reset_starts_a_power_up_and_cuts_its_run(study):
     assert 0 <= cut["cut_after_s"] * 1e6 - alive_us < 700_000
 
 
+def test_a_clock_that_wraps_in_the_log_of_a_late_start_goes_on(study):
+    """32-bit microseconds wrap after 4,294.97 s; this console had been on for 4,200 s when the recording began."""
+    rows = asked(
+        study,
+        """SELECT r.start_us, r.end_us FROM runs r JOIN captures c USING (capture_id)
+           WHERE c.name = 'one_puff_b_table1.playlog' ORDER BY r.number""",
+    )
+    times = [time for row in rows for time in row]
+    assert len(rows) == len(TRUTH["logs"]["one_puff_b_table1"]["runs"])
+    assert times == sorted(times)
+    assert 95e6 < times[-1] - times[0] < 3600e6
+    longest = 20 * (2 * 150 / 80 + 0.6) + 1
+    assert all(0 < end - start < longest * 1e6 for start, end in rows)
+
+
 def test_stages_and_levels_reached_are_those_that_were_played(study):
     for name in WHOLE:
         log = TRUTH["logs"][name]
