@@ -153,6 +153,12 @@ METHODS |= {
         "resultant length above 0.8). A press is taken to be seen evenly between 0 and one period late.",
         (_MARDIA,),
     ),
+    "timing.grades": Method(
+        "The console's own verdicts",
+        "Verdicts counted by grade as the console gave them; intervals by player: robust logit with t, beta-binomial "
+        "profile from 90 % and up to 10 %.",
+        (_LIANG, _SKELLAM),
+    ),
     "timing.proposal": Method(
         "Window and offset from new players' predicted hit share",
         _MATCHED

@@ -9,7 +9,7 @@ timing.window      curve: window_ms, share, low, high, median, lower_quarter, me
 timing.asymmetric  grid: early_ms, late_ms, share (long form, each player counting alike). facts as above.
 timing.players     players: player, notes, runs, bias_ms, bias_low_ms, bias_high_ms, spread_ms, lapses, strays,
                    autocorrelation; errors: bin_ms, presses (all players, around due). facts: early_ms, ...
-See timing_song.py and timing_console.py for the others.
+See timing_song.py, timing_console.py and timing_grades.py for the others.
 """
 
 from typing import Any
@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Estimate, Finding
-from analysis.findings import timing_console, timing_song
+from analysis.findings import timing_console, timing_grades, timing_song
 from analysis.findings.basis import nothing
 from analysis.findings.timing_facts import window_facts
 from analysis.findings.wording import percent
@@ -54,7 +54,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     ]
     if np.isfinite(notes.early_us).any():
         found = [_hit_share(notes, shared), _window(notes, shared), _asymmetric(notes, shared), *found]
-    return found
+    return found + timing_grades.find(reader, selection, notes.player_runs)
 
 
 def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:

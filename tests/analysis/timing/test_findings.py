@@ -260,3 +260,27 @@ def test_the_smallest_playtests_give_sentences_and_no_nonsense(tmp_path, runs, t
 def test_an_empty_study_says_so(tmp_path):
     found = findings(tmp_path)
     assert list(found) == ["timing.none"]
+
+
+def test_grades_are_the_games_own_names(tmp_path):
+    kinds = [
+        {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
+        {"name": "due", "role": "note"},
+        {"name": "judged", "role": "verdict", "fields": [
+            {"name": "how", "type": "u8", "role": "grade", "labels": {"0": "Gone", "2": "Ringing"}}]},
+    ]  # fmt: skip
+    declared, values = from_json(
+        {"game": "Paper Drums", "firmware": "1", "clock": 1000, "screen": [8, 8], "kinds": kinds}
+    )
+    encoder = Encoder(declared, values)
+    out = [encoder.power_up()]
+    for who in (1, 2, 3):
+        out.append(encoder.event(5000 * who, "begin", {"who": who}))
+        for k, how in enumerate((0, 1, 2, 2)):
+            out.append(encoder.event(5000 * who + 500 * k, "due", {}))
+            out.append(encoder.event(5000 * who + 500 * k + 90, "judged", {"how": how}))
+    (tmp_path / "a.playlog").write_bytes(b"".join([*out, encoder.flush()]))
+    table = findings(tmp_path, tmp_path / "a.playlog")["timing.grades"].tables["grades"]
+    assert table["name"] == ["Gone", "grade 1", "Ringing"]
+    assert table["verdicts"] == [3, 3, 6]
+    assert table["share"] == [0.25, 0.25, 0.5]
