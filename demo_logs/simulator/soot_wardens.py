@@ -5,18 +5,15 @@ at 30 frames a second: a player sees a cinder only after a reaction time, keeps 
 closest approach, and is drawn to the moths it wants to hit. The corner trap of the second boss is the nasty spot.
 """
 
-from dataclasses import dataclass
 from math import sqrt
 
 from demo_logs.simulator.dice import Dice, clamp, swing
+from demo_logs.simulator.kite import FRAME_S, LEFT, RIGHT, Cinder, Kite, Moth
 from demo_logs.simulator.people import Memory, Person
 from demo_logs.simulator.play import Console, Play
 
 WIDTH, HEIGHT = 160, 128
-LEFT, RIGHT, TOP, BOTTOM = 5.0, 154.0, 66.0, 120.0
-FRAME_S = 1 / 30
 HITBOX = 3.6
-SPEED = 105.0
 STRAY, AIMED, JET = 1, 2, 3
 FINISHED, GAME_OVER, QUIT = 0, 1, 2
 QUOTA = (12, 14, 16)
@@ -25,31 +22,6 @@ BOSS_HEALTH = (30.0, 28.0, 38.0)
 CINDER_SPEED = (52.0, 58.0, 64.0)
 TOP_TIER = 3
 SAFE_AFTER_SPAWN_S = 1.2
-
-
-@dataclass(slots=True)
-class Cinder:
-    """An enemy shot."""
-
-    x: float
-    y: float
-    vx: float
-    vy: float
-    born_ms: int
-    cause: int
-
-
-@dataclass(slots=True)
-class Moth:
-    """An enemy; the boss is one with much health."""
-
-    middle: float
-    y: float
-    health: float
-    phase: float
-    reach: float
-    pace: float
-    x: float = 0.0
 
 
 class Run:
@@ -64,33 +36,25 @@ class Run:
         dice: Dice,
         start_ms: int,
     ):
-        self.tunables, self.person, self.memory, self.console, self.dice = (
-            tunables,
-            person,
-            memory,
-            console,
-            dice,
-        )
+        self.tunables, self.person, self.memory = tunables, person, memory
+        self.console, self.dice = console, dice
         self.play = Play()
         self.start_ms = start_ms
         self.frame = 0
         self.stood_ms = 0  # time lost to slow frames
-        self.x, self.y, self.vx, self.vy = 80.0, 108.0, 0.0, 0.0
         self.lives, self.tier, self.score = tunables["start_lives"], 0, 0
         self.skill = person.skill_after(memory.runs)
+        self.kite = Kite(person, self.skill, dice)
         self.alive = False
         self.safe_until = 0
         self.deaths_here = 0
         self.back_at = 0
-        self.dreaming_until = 0
         self.cinders: list[Cinder] = []
         self.moths: list[Moth] = []
         self.bolts: list[tuple[float, float]] = []
         self.drops: list[tuple[float, float]] = []
         self.flashes: list[int] = []
         self.jets: list[tuple[int, float]] = []
-        self.side = 1.0
-        self.refuge, self.refuge_until = 80.0, 0
         self.ending = FINISHED
 
     @property
@@ -189,18 +153,18 @@ class Run:
             self._effects()
             self._move_world(elapsed_s)
             if self.alive:
-                self._move_player()
+                self.kite.move(self.now, self.frame, self.moths, self.cinders, self.drops)
                 if now >= next_bolt and self.moths:
                     next_bolt = now + 300
-                    self.bolts.append((self.x, self.y - 6))
-                    self.log("fire", x=int(self.x), y=int(self.y) - 6)
+                    self.bolts.append((self.kite.x, self.kite.y - 6))
+                    self.log("fire", x=int(self.kite.x), y=int(self.kite.y) - 6)
                 killed += self._strike(stage, boss)
                 self._collect()
                 if not self._survive(stage, boss):
                     return False
             elif now >= self.back_at:
                 self.alive, self.safe_until = True, now + int(1000 * SAFE_AFTER_SPAWN_S)
-                self.x, self.y, self.vx, self.vy = 80.0, 108.0, 0.0, 0.0
+                self.kite.appear()
                 self.log("back", lives=self.lives, tier=self.tier)
             self._sample()
         self.log("part_over", cleared=1)
@@ -233,7 +197,7 @@ class Run:
         aimed = self.dice.happens(self.tunables["aimed_share"] / 100)
         for spread in fan:
             if aimed:
-                dx, dy = self.x - moth.x, self.y - moth.y
+                dx, dy = self.kite.x - moth.x, self.kite.y - moth.y
                 distance = max(1.0, sqrt(dx * dx + dy * dy))
                 self._cinder(
                     moth.x, moth.y, dx / distance * speed * 1.15 + spread, dy / distance * speed * 1.15, AIMED
@@ -246,8 +210,7 @@ class Run:
         for column in range(8):
             self._cinder(20.0 + 14 * column, 18.0, 0.0, 60.0, STRAY)
         knows = self.memory.deaths_at.get("corner", 0) * 0.6 + 0.5 * self.skill > 1.0
-        self.refuge = 9.0 if knows and self.x < 100 else 144.0
-        self.refuge_until = self.now + 1750
+        self.kite.flee(9.0 if knows and self.kite.x < 100 else 144.0, self.now + 1750)
         self.jets += [(self.now + 1050 + 160 * n, self.dice.uniform(136, 152)) for n in range(3)]
         # Four flashes in half a second: more than anybody should be shown.
         self.flashes += [self.now + 150 * n for n in range(4)]
@@ -262,9 +225,8 @@ class Run:
             self.flashes.pop(0)
             self.log("blink")
         while self.jets and self.jets[0][0] <= now:
-            self._cinder(
-                self.jets.pop(0)[1], 62.0, 0.0, 190.0, JET
-            )  # from a vent close above: hardly time to react
+            # From a vent close above: hardly time to react.
+            self._cinder(self.jets.pop(0)[1], 62.0, 0.0, 190.0, JET)
         if self.dice.happens(0.002 if len(self.cinders) < 11 else 0.03):
             lost = 20 + self.dice.below(45)
             self.stood_ms += lost
@@ -290,67 +252,7 @@ class Run:
         self.bolts = [(x, y - 170 * FRAME_S) for x, y in self.bolts if y > 4]
         self.drops = [(x, y + 34 * FRAME_S) for x, y in self.drops if y < HEIGHT]
 
-    # The player
-
-    def _move_player(self) -> None:
-        person, now = self.person, self.now
-        if now > self.dreaming_until and self.dice.happens(0.010 / (1.6 + self.skill * 0.4)):
-            self.dreaming_until = now + 300 + self.dice.below(350)
-        wish_x = (self._goal() - self.x) * 2.2
-        wish_y = (103.0 + 11.0 * swing(self.frame / 400 + self.person.player * 0.17) - self.y) * 1.2
-        if now > self.dreaming_until:
-            away_x, away_y = self._dodge(now - int(1000 * person.reaction_s))
-            if away_x or away_y:
-                # The greedy keep chasing moths under fire; the skilled let go.
-                greed = clamp(0.50 - 0.28 * self.skill, 0.0, 1.0)
-                wish_x, wish_y = wish_x * greed, wish_y * greed
-            wish_x += away_x
-            wish_y += away_y
-        size = sqrt(wish_x * wish_x + wish_y * wish_y)
-        if size > SPEED:
-            wish_x, wish_y = wish_x * SPEED / size, wish_y * SPEED / size
-        self.vx += (wish_x - self.vx) * 0.42 + self.dice.uniform(-6, 6)
-        self.vy += (wish_y - self.vy) * 0.42 + self.dice.uniform(-4, 4)
-        self.x = clamp(self.x + self.vx * FRAME_S, LEFT, RIGHT)
-        self.y = clamp(self.y + self.vy * FRAME_S, TOP, BOTTOM)
-
-    def _goal(self) -> float:
-        if self.now < self.refuge_until:
-            return self.refuge
-        if self.drops and (near := min(self.drops, key=lambda d: abs(d[0] - self.x)))[1] > 50:
-            return near[0]
-        if not self.moths:
-            return 80.0
-        return min(self.moths, key=lambda m: abs(m.x - self.x)).x
-
-    def _dodge(self, seen_until: int) -> tuple[float, float]:
-        """Where the cinders in view push to; the farther a person plans, the earlier it moves."""
-        seen = [c for c in self.cinders if c.born_ms <= seen_until and c.y > self.y - 75]
-        if len(seen) > self.person.attention:
-            seen.sort(key=lambda c: abs(c.x - self.x) + abs(c.y - self.y))
-            del seen[self.person.attention :]
-        horizon = clamp(0.52 + 0.20 * self.skill, 0.2, 1.2)
-        comfort = clamp(7.8 + 2.0 * self.skill, 4.0, 13.0)
-        lead = clamp(0.3 + 0.25 * self.skill, 0.0, 0.9)  # how much of the own motion is reckoned with
-        push_x = push_y = 0.0
-        for c in seen:
-            rx, ry = c.x - self.x, c.y - self.y
-            vx, vy = c.vx - lead * self.vx, c.vy - lead * self.vy
-            when = -(rx * vx + ry * vy) / (vx * vx + vy * vy + 0.01)
-            if not 0 < when < horizon:
-                continue
-            nearest_x, nearest_y = rx + vx * when, ry + vy * when
-            miss = sqrt(nearest_x * nearest_x + nearest_y * nearest_y)
-            if miss >= comfort:
-                continue
-            strength = 150.0 * (1 - miss / comfort) / (0.25 + when)
-            if miss < 0.8:
-                # Dead ahead: whichever side has more room.
-                self.side = 1.0 if self.x < 80 else -1.0
-                nearest_x, miss = -self.side, 1.0
-            push_x -= nearest_x / miss * strength
-            push_y -= nearest_y / miss * strength * 0.6
-        return push_x, push_y
+    # Hits and deaths
 
     def _strike(self, stage: int, boss: int) -> int:
         """Own bolts against moths; returns how many fell."""
@@ -378,10 +280,10 @@ class Run:
 
     def _collect(self) -> None:
         for drop in self.drops:
-            if abs(drop[0] - self.x) < 7 and abs(drop[1] - self.y) < 7:
+            if abs(drop[0] - self.kite.x) < 7 and abs(drop[1] - self.kite.y) < 7:
                 self.drops.remove(drop)
                 self.tier = min(TOP_TIER, self.tier + 1)
-                self.log("oil", tier=self.tier, x=int(self.x), y=int(self.y))
+                self.log("oil", tier=self.tier, x=int(self.kite.x), y=int(self.kite.y))
                 break
 
     def _survive(self, stage: int, boss: int) -> bool:
@@ -389,7 +291,8 @@ class Run:
         if self.now < self.safe_until:
             return True
         fatal = next(
-            (c for c in self.cinders if abs(c.x - self.x) < HITBOX and abs(c.y - self.y) < HITBOX), None
+            (c for c in self.cinders if abs(c.x - self.kite.x) < HITBOX and abs(c.y - self.kite.y) < HITBOX),
+            None,
         )
         if fatal is None:
             return True
@@ -403,7 +306,7 @@ class Run:
         if fatal.cause == JET:
             self.memory.died_at("corner")
         self.log(
-            "burnt", x=int(self.x), y=int(self.y), cause=fatal.cause, lives=self.lives, tier=self.tier,
+            "burnt", x=int(self.kite.x), y=int(self.kite.y), cause=fatal.cause, lives=self.lives, tier=self.tier,
             shot_ago=min(65535, self.now - fatal.born_ms),
         )  # fmt: skip
         # One death is part of the game; a second at the same boss, run after run, is what makes people leave.
@@ -425,9 +328,11 @@ class Run:
 
     def _sample(self) -> None:
         if self.alive and self.frame % 3 == 0:
-            self.log("where", x=int(self.x), y=int(self.y))
+            self.log("where", x=int(self.kite.x), y=int(self.kite.y))
         if self.frame % 20 == 0:
-            reading = (self.x - LEFT) / (RIGHT - LEFT) * 4095 + self.dice.normal(0, self.console.pot_noise)
+            reading = (self.kite.x - LEFT) / (RIGHT - LEFT) * 4095 + self.dice.normal(
+                0, self.console.pot_noise
+            )
             self.log("knob", raw=int(clamp(reading, 0, 4095)), which=0)
 
 
