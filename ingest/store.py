@@ -35,6 +35,7 @@ from ingest.writer import Writer
 SCHEMA_VERSION = 1
 CHUNK_BYTES = 700_000
 MOST_DAMAGE_ROWS = 1000
+INGEST_MEMORY_MB = 256
 KEY_BYTES = 4096
 _ROWS_AT_ONCE = 5000
 _CLOCK_EVERY = 1024
@@ -101,9 +102,11 @@ class Study:
         self.close()
 
 
-def open_study(path: str | Path, read_only: bool = False) -> Study:
+def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None = None) -> Study:
     """Opens the study at `path`, which is made if there is none (unless `read_only`).
 
+    `memory_mb` bounds what DuckDB may keep in memory; without it, that is most of the machine's, as findings on large
+    studies want it. INGEST_MEMORY_MB is enough for imports of any size.
     Raises StudyBusy when another process holds it, and StudyError when it is no study of this version.
     """
     path = Path(path)
@@ -118,6 +121,8 @@ def open_study(path: str | Path, read_only: bool = False) -> Study:
     except duckdb.Error as error:
         raise _cannot_open(path, error) from None
     try:
+        if memory_mb is not None:
+            connection.execute(f"SET memory_limit = '{int(memory_mb)}MB'")
         _check_version(connection, path, read_only)
     except BaseException:
         connection.close()

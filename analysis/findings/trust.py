@@ -92,7 +92,7 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
         sentence += f"; about {figure(gone)} events ({percent(share)}) were lost on the way"
         if deaths:
             # As if what was lost were a fair sample: whole packets are lost, whatever is in them.
-            sentence += f", among them perhaps {figure(round(deaths * share / (1 - share)) if share < 1 else None)} deaths"
+            sentence += f", among them perhaps {counted(round(deaths * gone / max(events, 1)), 'death')}"
     else:
         sentence += ": nothing was lost on the way"
     fixes = list(dict.fromkeys(fix for verdict in verdicts for fix in verdict.fixes))
@@ -139,12 +139,19 @@ def _damaged(run: Columns) -> Finding:
     if not count:
         sentence = f"None of {counted(runs, 'run')} lost anything between its start and its end."
     else:
-        sentence = f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
+        sentence = (
+            f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
+        )
         if count < runs:
             hurt, sound = (float(np.median(run["alive_s"][which])) for which in (damaged, ~damaged))
             sentence += (
-                f"; they last {figure(hurt, 's')} in the median, the others {figure(sound, 's')}. Longer runs are more "
-                "likely to be hit, so leaving them out would favour short ones: they are kept, and marked."
+                f"; they last {figure(hurt, 's')} in the median, the others {figure(sound, 's')}. "
+                + (
+                    "Longer runs are more likely to be hit, so leaving them out would favour short ones: "
+                    if hurt >= sound
+                    else "A lost end makes a run look shorter than it was: "
+                )
+                + "they are kept, and marked."
             )
         else:
             sentence += ": every one. Deaths and time may be missing in each."
@@ -168,7 +175,9 @@ def _endings(run: Columns) -> Finding:
         sentence = f"Each of {counted(runs, 'run')} has its end in the log."
     else:
         both = int(np.sum((run["ending"] == "cut") & (run["damaged"] == 1)))
-        sentence += f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
+        sentence += (
+            f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
+        )
         sentence += ". They count as cut: alive until the log ends, not dead."
     if quits:
         sentence += f" {counted(quits, 'run')} ended because the player quit; who gives up is no random loss."
@@ -186,9 +195,9 @@ def _tags(run: Columns) -> list[Finding]:
     return [
         Finding(
             id=f"{QUESTION}.tags", question=QUESTION, title="Runs nobody is known to have played",
-            sentence=f"{untagged} of {counted(int(run['run_id'].size), 'run')} have no player tag. Each counts as a player "
-            "of its own, so intervals are too narrow if one person played several. Tag them on the page of runs, or log "
-            "the field `player` in `run_start`.",
+            sentence=f"{untagged} of {counted(int(run['run_id'].size), 'run')} have no player tag. Each counts as a "
+            "player of its own, so intervals are too narrow if one person played several. Tag them on the page of runs, "
+            "or log the field `player` in `run_start`.",
             players=_players(run), runs=int(run["run_id"].size), method="count",
             estimate=Estimate(untagged / run["run_id"].size, unit="share"),
         )
@@ -202,8 +211,8 @@ def _builds(run: Columns) -> list[Finding]:
     return [
         Finding(
             id=f"{QUESTION}.builds", question=QUESTION, title="Tunables that changed during a run",
-            sentence=f"In {mixed} of {counted(int(run['run_id'].size), 'run')} a tunable changed while the run went on. "
-            "They count for the build they began with; change tunables between runs.",
+            sentence=f"In {mixed} of {counted(int(run['run_id'].size), 'run')} a tunable changed while the run went "
+            "on. They count for the build they began with; change tunables between runs.",
             players=_players(run), runs=int(run["run_id"].size), method="count",
             estimate=Estimate(mixed / run["run_id"].size, unit="share"),
         )

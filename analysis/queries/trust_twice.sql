@@ -1,8 +1,17 @@
--- Pairs of captures that hold the same run to the microsecond: two recordings or copies of one playtest.
-SELECT a.capture_id AS one, b.capture_id AS other, count(*)::BIGINT AS runs
-FROM runs a JOIN runs b
-  ON a.game = b.game AND a.build_id = b.build_id AND a.start_us = b.start_us AND a.end_us = b.end_us
- AND a.deaths = b.deaths AND a.capture_id < b.capture_id AND a.end_us > a.start_us
-WHERE a.game = $game AND a.valid AND b.valid
-GROUP BY ALL
+-- Pairs of captures of which at least half the runs are the same to the microsecond: copies of one recording.
+WITH run AS (
+    SELECT r.capture_id, r.build_id, r.start_us, r.end_us, r.deaths, hash(r.score, r.logged_player, r.seed, p.nonce) AS own
+    FROM runs r JOIN power_ups p USING (power_up_id)
+    WHERE r.game = $game AND r.valid
+), had AS (
+    SELECT capture_id, count(*) AS runs FROM run GROUP BY capture_id
+), shared AS (
+    SELECT a.capture_id AS one, b.capture_id AS other, count(*) AS runs
+    FROM run a JOIN run b USING (build_id, start_us, end_us, deaths, own)
+    WHERE a.capture_id < b.capture_id
+    GROUP BY ALL
+)
+SELECT s.one, s.other, s.runs::BIGINT AS runs
+FROM shared s JOIN had h ON h.capture_id = s.one JOIN had i ON i.capture_id = s.other
+WHERE 2 * s.runs >= least(h.runs, i.runs)
 ORDER BY 1, 2

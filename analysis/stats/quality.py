@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-# From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common sense,
-# no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has anyway.
+# From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
+# sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has anyway.
 DOUBTFUL_EVENTS = 0.05
 DOUBTFUL_RUNS = 0.25
 
@@ -94,8 +94,8 @@ def judge(counts: Counts) -> Verdict:
     touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
     doubtful = share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
     bias = (
-        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} runs are damaged: "
-        "there, deaths and presses may be missing, and a lost end makes a run look cut."
+        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} runs are "
+        "damaged: there, deaths and presses may be missing, and a lost end makes a run look cut."
         if counts.damaged_runs
         else "No run is damaged: what was lost lies between runs."
     )
@@ -106,7 +106,11 @@ def _lost(counts: Counts) -> tuple[str, ...]:
     said = (
         (counts.rejected_packets, "packet arrived broken", "packets arrived broken"),
         (counts.missing_packets, "packet never arrived whole", "packets never arrived whole"),
-        (counts.dropped_events, "event did not fit the console's buffer", "events did not fit the console's buffer"),
+        (
+            counts.dropped_events,
+            "event did not fit the console's buffer",
+            "events did not fit the console's buffer",
+        ),
         (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
         (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
     )
@@ -120,7 +124,9 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
     if counts.refusal is not None:
         fixes.append("Mend the dictionary as it says and ingest again: the raw log is kept.")
     elif counts.unread_bytes:
-        fixes.append("Start the recording before the console, or let it run longer: the dictionary comes again.")
+        fixes.append(
+            "Start the recording before the console, or let it run longer: the dictionary comes again."
+        )
     if counts.dropped_events:
         fixes.append("Give the recorder a larger buffer, a faster baud rate, or log positions less often.")
     if counts.rejected_packets:
@@ -128,7 +134,9 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
             "Check ground and wires, that both sides have one baud rate, and that nothing else prints to this port."
         )
     elif counts.missing_packets:
-        fixes.append("Whole packets are missing: close other programs that read the port, and try another adapter.")
+        fixes.append(
+            "Whole packets are missing: close other programs that read the port, and try another adapter."
+        )
     if counts.newer_packets:
         fixes.append("A newer Setscrew reads the newer packets.")
     return tuple(fixes)

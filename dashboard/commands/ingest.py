@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
-from ingest.store import ImportResult, Status, StudyBusy, StudyError, import_log, open_study
+from ingest.store import INGEST_MEMORY_MB, ImportResult, Status, StudyBusy, StudyError, import_log, open_study
 
 HELP = "read play logs into a study"
 _SUFFIX = ".playlog"
@@ -32,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     try:
         logs = list(_logs(arguments.paths))
-        with open_study(arguments.study) as study:
+        with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
             captures: list[dict[str, Any]] = []
             for log in logs:
                 try:

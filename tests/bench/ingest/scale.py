@@ -15,7 +15,7 @@ from pathlib import Path
 from analysis.findings import FINDERS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.store import import_log, open_study
+from ingest.store import INGEST_MEMORY_MB, import_log, open_study
 from tests.bench.ingest.stream import write_stream
 
 
@@ -23,7 +23,7 @@ def ingest(log: Path, study: Path) -> dict[str, float]:
     """One import; seconds, bytes and the process's peak memory in MB."""
     study.unlink(missing_ok=True)
     wall, cpu = time.perf_counter(), time.process_time()
-    with open_study(study) as opened:
+    with open_study(study, memory_mb=INGEST_MEMORY_MB) as opened:
         result = import_log(opened, log)
     return {
         "events": result.events, "wall_s": time.perf_counter() - wall, "cpu_s": time.process_time() - cpu,
