@@ -1,6 +1,6 @@
 """The C recorder and the Python encoder say the same: same events, same times, whatever the game logs.
 
-The decoder is the plain one of tests/reference.py; the C code runs under the address and undefined-behaviour sanitizers.
+The decoder is the plain one of tests/reference.py; the C code runs under sanitizers.
 """
 
 from __future__ import annotations

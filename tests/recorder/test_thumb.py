@@ -1,4 +1,4 @@
-"""The Thumb build, executed: the transmitter's interrupt before every instruction, and the budget."""
+"""The Thumb build, executed, with an interrupt before every instruction."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.dictionary import Dictionary
 from tests import reference
-from tests.bench.recorder import shooter
 from tests.recorder import thumb
 
 pytestmark = pytest.mark.board
@@ -132,13 +130,29 @@ def test_an_interrupt_before_any_instruction_spoils_nothing(tmp_path: Path) -> N
     assert list(faults(machine(tmp_path))) == []
 
 
+# Right and wrong source text.
 RACES = {
-    "no lock around the event": ("const uint32_t was = log->port->lock();\n    uint32_t step", "const uint32_t was = 0u;\n    uint32_t step"),
-    "no lock when the transmitter runs dry": ("const uint32_t was = port->lock();\n        byte", "const uint32_t was = 0u;\n        byte"),
-    "head moves before the frame is whole": ("    log->write = (uint16_t)write;\n    log->code", "    log->write = (uint16_t)write;\n    log->head = log->write;\n    log->code"),
-    "the transmitter is not primed": ("        port->send((uint8_t)playlog_next_byte(log));\n    }\n}\n\n/* Opens", "    }\n}\n\n/* Opens"),
-    "primed even while a byte is on its way": ("port->send != NULL && !log->sending", "port->send != NULL"),
-}  # fmt: skip
+    "no lock around the event": (
+        "const uint32_t was = log->port->lock();\n    uint32_t step",
+        "const uint32_t was = 0u;\n    uint32_t step",
+    ),
+    "no lock when the transmitter runs dry": (
+        "const uint32_t was = port->lock();\n        byte",
+        "const uint32_t was = 0u;\n        byte",
+    ),
+    "head moves before the frame is whole": (
+        "    log->write = (uint16_t)write;\n    log->code",
+        "    log->write = (uint16_t)write;\n    log->head = log->write;\n    log->code",
+    ),
+    "the transmitter is not primed": (
+        "        port->send((uint8_t)playlog_next_byte(log));\n    }\n}\n\n/* Opens",
+        "    }\n}\n\n/* Opens",
+    ),
+    "primed even while a byte is on its way": (
+        "port->send != NULL && !log->sending",
+        "port->send != NULL",
+    ),
+}
 
 
 @pytest.mark.parametrize("race", RACES)

@@ -41,7 +41,9 @@ def need_thumb() -> None:
 
 def tool(name: str, *arguments: str | Path) -> str:
     """Runs a tool of the cross compiler; its standard output."""
-    done = subprocess.run([f"arm-none-eabi-{name}", *map(str, arguments)], capture_output=True, text=True)
+    done = subprocess.run(
+        [f"arm-none-eabi-{name}", *map(str, arguments)], capture_output=True, text=True, check=False
+    )
     if done.returncode:
         raise AssertionError(f"arm-none-eabi-{name} failed:\n{done.stderr}")
     return done.stdout
@@ -73,7 +75,7 @@ class Machine:
     def __init__(self, elf: Path):
         self.symbols = {}
         for line in tool("nm", elf).splitlines():
-            address, _, name = line.rpartition(" ")[0].partition(" ")[0], None, line.rpartition(" ")[2]
+            address, *_, name = line.split(" ")
             if address:
                 self.symbols[name] = int(address, 16)
         self.cpu = cpu = unicorn.Uc(unicorn.UC_ARCH_ARM, unicorn.UC_MODE_THUMB | unicorn.UC_MODE_MCLASS)
@@ -89,7 +91,14 @@ class Machine:
         self.transmitter_full = False
         self.instructions = 0
         self._lengths: dict[tuple[int, int], int] = {}
-        self._waiting = False
+        self._waiting = self._stop_at_unlock = False
+        unlock = self.symbols.get("port_unlock", RETURN)
+        cpu.hook_add(
+            unicorn.UC_HOOK_CODE,
+            lambda *_: cpu.emu_stop() if self._stop_at_unlock else None,
+            begin=unlock,
+            end=unlock + 1,
+        )
         cpu.hook_add(unicorn.UC_HOOK_MEM_WRITE, self._uart, begin=UART, end=UART + 8)
         cpu.hook_add(unicorn.UC_HOOK_CODE, lambda *_: cpu.emu_stop(), begin=RETURN, end=RETURN + 2)
 
@@ -132,12 +141,10 @@ class Machine:
             self.cpu.reg_write(arm_const.UC_ARM_REG_R0 + number, value)
         self.cpu.reg_write(arm_const.UC_ARM_REG_LR, RETURN | 1)
 
-    def _run(self, at: int, until: int = RETURN, count: int = 0) -> int:
+    def _run(self, at: int, count: int = 0) -> int:
         """Runs from `at`; where it stopped."""
-        if count:
-            # Unicorn counts only in code that it translated while counting.
-            self.cpu.ctl_flush_tb()
-        self.cpu.emu_start(at | 1, until, count=count)
+        # Unicorn counts only in code that it translated while counting, so it always counts.
+        self.cpu.emu_start(at | 1, RETURN, count=count or 1 << 40)
         return int(self.cpu.reg_read(arm_const.UC_ARM_REG_PC)) & ~1
 
     def _finish(self, at: int) -> None:
@@ -190,7 +197,9 @@ class Machine:
                     self._finish(at)
                     return
             if self._masked():
-                at = self._run(at, until=self.symbols["port_unlock"])
+                self._stop_at_unlock = True
+                at = self._run(at)
+                self._stop_at_unlock = False
                 while self._masked():
                     at = self._run(at, count=1)
             else:

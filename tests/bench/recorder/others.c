@@ -11,7 +11,7 @@
 
 volatile uint32_t board_now;
 static uint8_t ring[1024];
-static volatile uint16_t head, tail;
+volatile uint16_t head, tail;
 static uint16_t dropped;
 
 static void send_to_ring(const uint8_t *from, uint32_t count)
@@ -112,8 +112,20 @@ static inline uint8_t *cbor_integer(uint8_t *at, int32_t value)
 
 #else
 
-#define FORMAT(type, name, role, unit) " %ld"
-#define WRITE(type, name, role, unit) , (long)name
+#define long_u8 long
+#define long_u16 long
+#define long_u32 unsigned long
+#define long_i8 long
+#define long_i16 long
+#define long_i32 long
+#define format_u8 " %ld"
+#define format_u16 " %ld"
+#define format_u32 " %lu"
+#define format_i8 " %ld"
+#define format_i16 " %ld"
+#define format_i32 " %ld"
+#define FORMAT(type, name, role, unit) format_##type
+#define WRITE(type, name, role, unit) , (long_##type)name
 #define BODY(kind)                                                                                                 \
     char line[80];                                                                                                 \
     const int count = snprintf(line, sizeof line, "%lu " #kind LOG_##kind(FORMAT, NO_LABEL) "\n",                  \

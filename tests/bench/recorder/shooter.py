@@ -18,32 +18,40 @@ WIDTH, HEIGHT = 160, 128
 FRAMES_PER_SECOND = 60
 
 
-def _kind(name: str, role: str, *fields: tuple[str, str, str | None, str | None]) -> dict[str, Any]:
-    return {"name": name, "role": role, "fields": [dict(zip(("type", "name", "role", "unit"), f, strict=True)) for f in fields]}  # fmt: skip
+def _kind(name: str, role: str, *fields: str) -> dict[str, Any]:
+    """A kind from its fields, each "type name role unit" where the last two may be missing."""
+    keys = ("type", "name", "role", "unit")
+    return {"name": name, "role": role, "fields": [dict(zip(keys, f.split(), strict=False)) for f in fields]}
 
 
-_XY = (("u8", "x", "x", "px"), ("u8", "y", "y", "px"))
+_XY = ("u8 x x px", "u8 y y px")
 SHOOTER: dict[str, Any] = {
-    "game": "Comet Orchard", "firmware": "2.1", "clock": 1000, "screen": [WIDTH, HEIGHT],
+    "game": "Comet Orchard",
+    "firmware": "2.1",
+    "clock": 1000,
+    "screen": [WIDTH, HEIGHT],
     "kinds": [
-        _kind("start", "run_start", ("u8", "player", "player", None), ("u8", "lives", "lives", None), ("u32", "seed", "seed", None)),
-        _kind("over", "run_end", ("u8", "how", "ending", None), ("u32", "points", "score", None)),
-        _kind("stage", "stage_start", ("u8", "number", "stage", None), ("u8", "boss", "stage_kind", None), ("u8", "tier", "tier", None)),
-        _kind("cleared", "stage_end", ("u8", "through", "cleared", None)),
-        _kind("died", "death", *_XY, ("u8", "cause", "cause", None), ("u8", "lives", "lives", None), ("u16", "shot_ago", "shot_ago", None)),
-        _kind("again", "spawn", ("u8", "lives", "lives", None)),
-        _kind("upgrade", "pickup", *_XY, ("u8", "tier", "tier", None)),
+        _kind("start", "run_start", "u8 player player", "u8 lives lives", "u32 seed seed"),
+        _kind("over", "run_end", "u8 how ending", "u32 points score"),
+        _kind("stage", "stage_start", "u8 number stage", "u8 boss stage_kind", "u8 tier tier"),
+        _kind("cleared", "stage_end", "u8 through cleared"),
+        _kind("died", "death", *_XY, "u8 cause cause", "u8 lives lives", "u16 shot_ago shot_ago"),
+        _kind("again", "spawn", "u8 lives lives"),
+        _kind("upgrade", "pickup", *_XY, "u8 tier tier"),
         _kind("fired", "shot", *_XY),
-        _kind("enemy_fired", "enemy_shot", *_XY, ("u8", "aimed", "aimed", None)),
+        _kind("enemy_fired", "enemy_shot", *_XY, "u8 aimed aimed"),
         _kind("struck", "hit", *_XY),
         _kind("at", "position", *_XY),
     ],
     "tunables": [
-        {"name": "lives", "role": "start_lives", "value": 3, "min": 1, "max": 9, "step": 1, "unit": "lives"},
-        {"name": "enemy_period", "role": "fire_period", "value": 900, "min": 200, "max": 3000, "step": 50, "unit": "ms"},
-        {"name": "aimed", "role": "aimed_share", "value": 40, "min": 0, "max": 100, "step": 5, "unit": "percent"},
+        {"name": name, "role": role, "value": value, "min": low, "max": high, "step": step, "unit": unit}
+        for name, role, value, low, high, step, unit in (
+            ("lives", "start_lives", 3, 1, 9, 1, "lives"),
+            ("enemy_period", "fire_period", 900, 200, 3000, 50, "ms"),
+            ("aimed", "aimed_share", 40, 0, 100, 5, "percent"),
+        )
     ],
-}  # fmt: skip
+}
 SHOOTER["kinds"][4]["fields"][2]["labels"] = {"1": "bullet", "2": "crash"}
 
 
