@@ -8,16 +8,24 @@ from analysis.findings.tuning_data import NothingToTune, load_staged, load_trial
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
-from analysis.tuning.observed import Observed, observed_staged, observed_trials
+from analysis.tuning.between_builds import BetweenWords, fit_between
+from analysis.tuning.observed import Observed, by_player_staged, observed_staged, observed_trials
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.propose import Describer, propose
-from analysis.tuning.search import OutcomeModel
+from analysis.tuning.search import Lever, OutcomeModel
 from analysis.tuning.staged import StagedModel, fit_staged
 from analysis.tuning.staged_words import StagedWords
-from analysis.tuning.targets import Outcome, Target, TargetSet
+from analysis.tuning.targets import Outcome, Statistic, Target, TargetSet
 from analysis.tuning.trials import TrialModel, TrialWords, fit_trials
 
-METHODS_BY_KIND = {"staged": "tuning.staged", "trials": "tuning.trials", "rhythm": "timing.proposal"}
+METHODS_BY_KIND = {
+    "staged": "tuning.staged",
+    "trials": "tuning.trials",
+    "rhythm": "timing.proposal",
+    "between": "tuning.between_builds",
+}
+# Tunables of the rhythm model: their effect is known where notes are logged.
+_TIMED = ("window_early", "window_late", "input_offset")
 _TRIAL = (Outcome.HIT_SHARE, Outcome.STREAK)
 
 
@@ -154,7 +162,53 @@ def propose_game(
             why.pop(target.target, None)
         made += rhythm
         label = label or (rhythm[0].build if rhythm else "")
+    known = {role for one in fitted for role in one.model.roles} | set(_TIMED)
+    made += _between(reader, selection, targets, build, known)
     return TuningAnswer(selection.game, label, reader.fingerprint(), tuple(made), why, ())
+
+
+def _between(
+    reader: Reader, selection: Selection, targets: TargetSet, build: str | None, known: set[str]
+) -> list[Proposal]:
+    """A plain dose-response for every tunable that no model knows and that differed between the builds played."""
+    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    try:
+        data = load_staged(reader, selection, build, targets.runs_each)
+    except NothingToTune:
+        return []
+    played = sorted(set(data.runs.build.tolist()))
+    values = {n: {t.name: t.value for t in data.builds[n].tunables} for n in played}
+    shared = set.intersection(*(set(v) for v in values.values()))
+    varied = {name for name in shared if len({v[name] for v in values.values()}) > 1}
+    wishes = [t for t in targets.targets if t.statistic == Statistic.SHARE and t.outcome not in _TRIAL]
+    made: list[Proposal] = []
+    for tunable in data.build.tunables:
+        wanted = tunable.name in varied and tunable.role not in known
+        if not wanted or not targets.levers.allows(tunable.name, tunable.role):
+            continue
+        results = {
+            t.name: [(values[n][tunable.name], by_player_staged(data, t, n)) for n in played] for t in wishes
+        }
+        model = fit_between(tunable, data.build, wishes, results, sorted(varied - {tunable.name}))
+        if model is None:
+            continue
+        low, high = targets.levers.range(tunable.name, tunable.role, tunable.low, tunable.high)
+        stride = max(1, (high - low) // tunable.step // 200) * tunable.step
+        options = tuple({tunable.name: v} for v in sorted({*range(low, high + 1, stride), tunable.value}))
+        found = propose(
+            model,
+            wishes,
+            targets.levers,
+            lambda target: observed_staged(data, target),
+            BetweenWords(),
+            METHODS_BY_KIND["between"],
+            len(data.players),
+            data.runs.count,
+            selection.game,
+            levers=(Lever(tunable.name, options, joint=True),),
+        )
+        made += [p for p in found if p.changes][:1]
+    return made
 
 
 def _rhythm(

@@ -1,4 +1,4 @@
-"""Finds the setting with the least expected miss among those the firmware can hold."""
+"""Finds the setting with the least expected loss among those the firmware can hold."""
 
 import itertools
 import math
@@ -16,6 +16,8 @@ POINT = 0.01
 # Settings whose expected misses differ by less are equals: the smaller change is preferred.
 EQUAL = 0.15 * POINT
 COARSE = 7
+# A change that turns out worse than no change counts this much on top: it costs work and trust.
+REGRET = 1.0
 # Roles whose effect goes with the logarithm of the value.
 BY_RATIO = frozenset({"fire_period", "drop_interval", "target_speed", "pickup_rate", "start_lives"})
 PERIODS = frozenset({"fire_period", "drop_interval"})
@@ -48,7 +50,7 @@ class Lever:
 
 @dataclass(frozen=True)
 class Found:
-    """A setting (only what differs from now), with its expected miss in shares, and the size of the change."""
+    """A setting (only what differs from now), with its expected loss in shares, and the size of the change."""
 
     lever: str
     setting: Setting
@@ -162,7 +164,11 @@ def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = Non
 
 
 class Search:
-    """Expected misses by setting, remembered: the same setting is never computed twice."""
+    """Expected losses by setting, remembered: the same setting is never computed twice.
+
+    The loss is the miss, and once more what it is worse than no change by (REGRET). So a doubtful change is made in
+    a smaller step, which is likelier to help.
+    """
 
     def __init__(
         self, model: OutcomeModel, targets: Sequence[Target], tick: Callable[[], None] | None = None
@@ -170,16 +176,21 @@ class Search:
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
         self._known: dict[tuple[tuple[str, int], ...], float] = {}
+        self._present_miss = misses(self._targets, model.figures({}, self._targets, quick=True))
 
     def miss(self, setting: Setting) -> float:
-        """The posterior mean of the miss under `setting`. `tick` may raise to cancel."""
+        """The posterior mean of the loss under `setting`. `tick` may raise to cancel."""
         key = tuple(sorted((n, v) for n, v in setting.items() if self._now[n] != v))
         if key not in self._known:
             if self._tick:
                 self._tick()
             figures = self._model.figures(dict(key), self._targets, quick=True)
-            self._known[key] = float(misses(self._targets, figures).mean())
+            self._known[key] = self._loss(figures)
         return self._known[key]
+
+    def _loss(self, figures: np.ndarray) -> float:
+        miss = misses(self._targets, figures)
+        return float((miss + REGRET * np.maximum(miss - self._present_miss, 0)).mean())
 
     def try_all(self, settings: Sequence[Setting]) -> None:
         """Computes what is not yet known of `settings`, in one pass where the model can."""
@@ -193,7 +204,7 @@ class Search:
         for key, figures in zip(
             fresh, many([dict(k) for k in fresh], self._targets, quick=True), strict=True
         ):
-            self._known[key] = float(misses(self._targets, figures).mean())
+            self._known[key] = self._loss(figures)
 
     def along(self, lever: Lever, base: Setting) -> Found:
         """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""

@@ -8,7 +8,12 @@ from analysis.tuning.data import Segment
 from analysis.tuning.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
 
 
-@pytest.mark.parametrize(("deaths", "expected", "sigma"), [(0, 0.5, 0.3), (3, 2.0, 0.7), (40, 25.0, 1.2), (0, 60, 2.0)])
+SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
+
+
+@pytest.mark.parametrize(
+    ("deaths", "expected", "sigma"), [(0, 0.5, 0.3), (3, 2.0, 0.7), (40, 25.0, 1.2), (0, 60, 2.0)]
+)
 def test_the_quadrature_against_plain_integration(deaths, expected, sigma):
     u = np.linspace(-14, 6, 400_001)
     whole = integrate.simpson(np.exp(deaths * u - expected * np.exp(u)) * stats.norm.pdf(u, 0, sigma), x=u)
@@ -18,7 +23,7 @@ def test_the_quadrature_against_plain_integration(deaths, expected, sigma):
     assert coarse == pytest.approx(np.log(whole), abs=1e-3)
 
 
-def _simulated(rng, players=12, attempts=3, segments=(Segment(1), Segment(1, 1), Segment(2))):
+def _simulated(rng, players=12, attempts=3, segments=SEGMENTS):
     """A playtest drawn from the prior itself: two builds, so that the exponent is in the data."""
     priors = Priors(level=(-3.4, 0.4))
     mean, covariance = alpha_prior(segments, priors)
@@ -40,7 +45,9 @@ def _simulated(rng, players=12, attempts=3, segments=(Segment(1), Segment(1, 1),
     prior_covariance[: len(segments), : len(segments)] = covariance
     prior_covariance[-2, -2], prior_covariance[-1, -1] = priors.learning[1] ** 2, priors.exponent[1] ** 2
     names = ("learning", "exponent")
-    design = Design(x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance)
+    design = Design(
+        x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance
+    )
     return design, beta, sigma
 
 
@@ -58,7 +65,7 @@ def test_parameters_are_recovered_and_intervals_are_honest():
         ranks.append((posterior.beta < beta).mean(axis=0))
         spread_ranks.append((posterior.sigma < sigma).mean())
         errors.append(posterior.beta.mean(axis=0) - beta)
-    for name, own in [*zip("a1 a2 a3 learning exponent".split(), np.array(ranks).T, strict=True)]:
+    for name, own in [*zip(["a1", "a2", "a3", "learning", "exponent"], np.array(ranks).T, strict=True)]:
         inside = np.mean((own > 0.1) & (own < 0.9))
         assert 0.72 < inside < 0.88, (name, inside)  # 80 % +- 3 standard errors of 200
         assert stats.kstest(own, "uniform").pvalue > 0.002, name

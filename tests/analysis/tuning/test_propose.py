@@ -75,7 +75,8 @@ def test_the_same_question_gets_the_same_answer(played, targets_file, capsys):
 def test_levers_are_kept_to(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
     targets.write_text(
-        '[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives"]\n[levers.range]\nstart_lives=[1, 5]\n'
+        '[[target]]\noutcome="finish"\nwanted=0.9\n'
+        '[levers]\nallowed=["start_lives"]\n[levers.range]\nstart_lives=[1, 5]\n'
     )
     _, answer, _ = ask(played, targets, capsys)
     for p in answer["proposals"]:
@@ -187,9 +188,24 @@ def _tiny(runs, tmp_path):
     ]
     tunables = [
         {"name": "lives", "role": "start_lives", "value": 2, "min": 1, "max": 5},
-        {"name": "fire", "role": "fire_period", "value": 600, "min": 100, "max": 2000, "step": 20, "unit": "ms"},
+        {
+            "name": "fire",
+            "role": "fire_period",
+            "value": 600,
+            "min": 100,
+            "max": 2000,
+            "step": 20,
+            "unit": "ms",
+        },
     ]
-    head = {"game": "Moth Run", "firmware": "1", "clock": 1000, "screen": [160, 128], "kinds": kinds, "tunables": tunables}
+    head = {
+        "game": "Moth Run",
+        "firmware": "1",
+        "clock": 1000,
+        "screen": [160, 128],
+        "kinds": kinds,
+        "tunables": tunables,
+    }
     lines, start = [json.dumps({"dictionary": head})], 1.0
     for player, deaths, how, end in runs:
         lines.append(json.dumps({"t": int(start * 1000), "kind": "begin", "who": player}))

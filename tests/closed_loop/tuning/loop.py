@@ -35,10 +35,10 @@ def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, fl
     if kind == "finish_within":
         target["attempts"] = 3
     hidden = dict(world.now)
-    factor = float(np.exp(rng.normal(0, 0.4)))
+    factor = float(np.exp(rng.normal(0, 0.6)))
     for tunable in world.tunables[2:]:
         hidden[tunable["name"]] = int(np.clip(round(hidden[tunable["name"]] * factor / 10) * 10, 100, 4000))
-    hidden["start_lives"] = int(np.clip(hidden["start_lives"] + rng.integers(-1, 2), 1, 9))
+    hidden["start_lives"] = int(np.clip(hidden["start_lives"] + rng.integers(-2, 3), 1, 9))
     if rng.random() < 0.5:
         hidden["refill"] = int(rng.integers(0, 3))
     now = figure(world, target, world.now, rng, PEOPLE)

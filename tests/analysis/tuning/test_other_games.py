@@ -1,0 +1,191 @@
+"""Falling blocks, single shots, and tunables whose effect nothing knows, each from a log to a proposal."""
+
+import json
+
+import numpy as np
+import pytest
+from scipy.special import expit
+
+from analysis.findings.proposals import fit_game, propose_game
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning.target_file import read_targets
+from ingest.encode import encode_lines
+from ingest.store import import_log, open_study
+
+
+def study_of(lines, tmp_path, name):
+    log = tmp_path / f"{name}.playlog"
+    log.write_bytes(b"".join(encode_lines(json.dumps(line) for line in lines)))
+    with open_study(tmp_path / "s.duckdb") as study:
+        import_log(study, log)
+    return tmp_path / "s.duckdb"
+
+
+def ask(study, game, targets):
+    with open_study(study, read_only=True) as opened:
+        return propose_game(Reader(opened.connection), Selection(game), read_targets(targets))
+
+
+def kind(name, role, *fields):
+    return {"name": name, "role": role, "fields": [{"name": f, "type": "u8", "role": f} for f in fields]}
+
+
+def shots(speed, players, rng, first=1, level=1.0, slope=-2.5, at=80):
+    """Each player: three runs of 15 shots; logit p = level + u + slope ln(speed / at)."""
+    head = {
+        "game": "Kettle Toss",
+        "firmware": "1",
+        "clock": 1000,
+        "screen": [160, 128],
+        "kinds": [
+            kind("begin", "run_start", "player"),
+            kind("toss", "trial", "success", "speed"),
+            kind("end", "run_end", "ending"),
+        ],
+        "tunables": [
+            {
+                "name": "pace",
+                "role": "target_speed",
+                "value": speed,
+                "min": 20,
+                "max": 200,
+                "step": 5,
+                "unit": "px_s",
+            }
+        ],
+    }
+    lines, t = [{"dictionary": head}], 1000
+    for player in range(players):
+        u = 0.5 * rng.standard_normal()
+        for _ in range(3):
+            lines.append({"t": t, "kind": "begin", "player": first + player})
+            for _ in range(15):
+                t += 900
+                hit = rng.random() < expit(level + u + slope * np.log(speed / at))
+                lines.append({"t": t, "kind": "toss", "success": int(hit), "speed": speed})
+            t += 500
+            lines.append({"t": t, "kind": "end", "ending": 0})
+    return lines
+
+
+def test_single_shots_two_speeds_teach_the_slope(tmp_path):
+    rng = np.random.default_rng(1)
+    study_of(shots(80, 14, rng), tmp_path, "a")
+    study = study_of(shots(120, 14, rng, first=20), tmp_path, "b")
+    answer = ask(study, "Kettle Toss", '[[target]]\noutcome="hit_share"\nwanted=0.73\n')
+    best = answer.proposals[0]
+    (change,) = best.changes
+    # logit 0.73 = 1.0: the truth is 80 px_s, where a median player has level 1.0.
+    assert change.now == 120 and 70 <= change.proposed <= 90 and change.proposed % 5 == 0
+    assert best.advice == "change" and "data" in best.carried_by["pace"]
+    said = best.targets[0].now
+    assert said.low95 < expit(1 - 2.5 * np.log(1.5)) < said.high95
+
+
+def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):
+    """With one skill for all and no learning, P(streak >= n) = p^n."""
+    rng = np.random.default_rng(2)
+    study = study_of(shots(80, 40, rng, slope=0.0, level=1.5), tmp_path, "a")
+    text = '[[target]]\noutcome="streak"\nlength=4\nwanted=0.4\n[[target]]\noutcome="streak"\nwanted=4\n'
+    with open_study(study, read_only=True) as opened:
+        fitted, _ = fit_game(Reader(opened.connection), Selection("Kettle Toss"), read_targets(text))
+    model, targets = fitted[0].model, read_targets(text).targets
+    skills = np.random.default_rng(3).standard_normal(200_000)
+    draw = 3
+    p = expit(model.posterior.beta[draw, 0] + model.posterior.sigma[draw] * skills)
+    share, median = model.figures({}, targets)[:, draw]
+    assert share == pytest.approx((p**4).mean(), abs=0.01)
+    lengths = np.random.default_rng(4).geometric(1 - p) - 1
+    assert abs(median - np.median(lengths)) <= 1
+
+
+def blocks(interval, players, rng, first=1):
+    """Levels 1 to 8 of 30 s each; the stack tops out at a hazard that goes with the blocks' speed."""
+    head = {
+        "game": "Attic Stack",
+        "firmware": "1",
+        "clock": 1000,
+        "screen": [160, 128],
+        "kinds": [
+            kind("begin", "run_start", "player", "level"),
+            kind("up", "level", "level"),
+            kind("full", "death", "level"),
+            kind("end", "run_end", "ending"),
+        ],
+        "tunables": [
+            {"name": f"drop_{n}", "role": "drop_interval", "value": interval // n, "min": 20, "max": 3000, "step": 10,
+             "unit": "ms", "scope": {"level": n}}
+            for n in range(1, 9)
+        ],
+    }  # fmt: skip
+    lines, t = [{"dictionary": head}], 1000.0
+    for player in range(players):
+        u = 0.4 * rng.standard_normal()
+        for attempt in range(2):
+            lines.append({"t": int(t), "kind": "begin", "player": first + player, "level": 1})
+            for level in range(1, 9):
+                wait = rng.exponential(
+                    1 / (0.003 * level * 1000 / interval * np.exp(u) * (1 + attempt) ** -0.1)
+                )
+                t += 1000 * min(wait, 30)
+                if wait < 30:
+                    lines.append({"t": int(t), "kind": "full", "level": level})
+                    break
+                if level < 8:
+                    lines.append({"t": int(t), "kind": "up", "level": level + 1})
+            lines.append({"t": int(t), "kind": "end", "ending": 1 if wait < 30 else 0})
+            t += 2000
+    return lines
+
+
+def test_falling_blocks_slower_blocks_reach_higher(tmp_path):
+    rng = np.random.default_rng(5)
+    study = study_of(blocks(700, 16, rng), tmp_path, "a")
+    answer = ask(study, "Attic Stack", '[[target]]\noutcome="top_out_level"\nlevel=6\nwanted=0.7\n')
+    best = answer.proposals[0]
+    assert {c.role for c in best.changes} == {"drop_interval"}
+    assert all(c.proposed > c.now for c in best.changes)
+    assert best.targets[0].proposed.value > best.targets[0].now.value
+    median = ask(study, "Attic Stack", '[[target]]\noutcome="top_out_level"\nwanted=5\n').proposals[0]
+    assert median.targets[0].unit == "levels"
+    assert 1 <= median.targets[0].now.value <= 8.5
+    survive = ask(study, "Attic Stack", '[[target]]\noutcome="survive"\nseconds=60\nwanted=0.7\n').proposals[
+        0
+    ]
+    seen = survive.targets[0].observed
+    assert survive.targets[0].now.low95 <= seen <= survive.targets[0].now.high95
+
+
+def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tmp_path):
+    rng = np.random.default_rng(6)
+
+    def runs(gravity, share, first):
+        head = {
+            "game": "Well Dive",
+            "firmware": "1",
+            "clock": 1000,
+            "screen": [160, 128],
+            "kinds": [
+                kind("begin", "run_start", "player"), kind("hurt", "death"), kind("end", "run_end", "ending"),
+            ],
+            "tunables": [{"name": "gravity", "value": gravity, "min": 1, "max": 20, "unit": "px"}],
+        }  # fmt: skip
+        lines, t = [{"dictionary": head}], 1000
+        for player in range(24):
+            won = rng.random() < share
+            lines += [{"t": t, "kind": "begin", "player": first + player}]
+            if not won:
+                lines += [{"t": t + 20_000, "kind": "hurt"}]
+            lines += [{"t": t + 20_000, "kind": "end", "ending": 0 if won else 1}]
+            t += 25_000
+        return lines
+
+    study_of(runs(4, 0.85, 1), tmp_path, "a")
+    study = study_of(runs(12, 0.2, 40), tmp_path, "b")
+    answer = ask(study, "Well Dive", '[[target]]\noutcome="finish"\nwanted=0.55\n')
+    line = next(p for p in answer.proposals if p.method == "tuning.between_builds")
+    (change,) = line.changes
+    assert change.tunable == "gravity" and 5 <= change.proposed <= 11
+    assert "plain" in line.carried_by["gravity"]
+    assert any("plain dose-response" in said for said in line.assumptions)

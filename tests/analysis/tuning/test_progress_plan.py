@@ -1,0 +1,177 @@
+"""Did it help, what had been predicted, and the plan of the next playtest."""
+
+import json
+
+import numpy as np
+import pytest
+
+from analysis.findings.tuning_data import load_staged
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning.observed import ByPlayer
+from analysis.tuning.plan import Precision, needed, power_of, precision_of, schedule
+from analysis.tuning.progress import count_interval, difference
+from analysis.tuning.proposal import Prediction
+from analysis.tuning.simulate import more_players
+from analysis.tuning.staged import fit_staged
+from analysis.tuning.targets import Outcome, Target
+from dashboard import cli, exits
+from ingest.store import import_log, open_study
+from tests.closed_loop.tuning.logs import write_log
+from tests.closed_loop.tuning.worlds import play
+
+FINISH = Target("finish", Outcome.FINISH, 0.5, 0.05)
+
+
+def by_player(*values, first=1):
+    return ByPlayer(
+        np.array([f"P{first + n:02d}" for n in range(len(values))]), np.array(values, float), len(values)
+    )
+
+
+def test_newcombes_own_examples():
+    """Newcombe 1998, Stat. Med. 17:873-890, table II, method 10: 56/70 - 48/80 and 9/10 - 3/10 (from memory)."""
+    first = by_player(*[1] * 48, *[0] * 32)
+    second = by_player(*[1] * 56, *[0] * 14, first=200)
+    found = difference(first, second)
+    assert (found.low, found.high) == pytest.approx((0.0524, 0.3339), abs=6e-5)
+    found = difference(by_player(*[1] * 3, *[0] * 7), by_player(*[1] * 9, 0, first=50))
+    assert (found.low, found.high) == pytest.approx((0.1705, 0.8090), abs=6e-5)
+
+
+def test_the_same_people_are_compared_within_themselves():
+    before, after = by_player(0.2, 0.4, 0.3, 0.5), by_player(0.3, 0.6, 0.5, 0.6)
+    found = difference(before, after)
+    assert found.how == "within"
+    own = np.array([0.1, 0.2, 0.2, 0.1])
+    reach = 3.182446 * own.std(ddof=1) / 2  # t(3) at 0.975, any table
+    assert (found.value, found.high) == pytest.approx((0.15, 0.15 + reach), abs=1e-6)
+
+
+def test_nobody_on_one_side():
+    found = difference(by_player(), by_player(1, 0))
+    assert (found.before, found.value, found.low) == (None, None, None)
+
+
+def test_the_counts_interval_is_wider_than_the_shares():
+    said = Prediction(0.5, 0.45, 0.55, 0.42, 0.58)
+    low, high = count_interval(said, 12)
+    assert low < 0.42 and high > 0.58
+    narrow = count_interval(said, 2000)
+    assert narrow == pytest.approx((0.45, 0.55), abs=0.02)
+
+
+def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_path, capsys):
+    """propose --keep -> the proposal is played by new people -> compare finds the prediction and scores it."""
+    study, rng = tmp_path / "s.duckdb", np.random.default_rng(8)
+    log = tmp_path / "a.playlog"
+    write_log(log, world, world.now, play(world, 12, 2, world.now, rng, record=True))
+    with open_study(study) as opened:
+        import_log(opened, log)
+    targets = tmp_path / "t.toml"
+    targets.write_text('[[target]]\nname="the end"\noutcome="finish"\nwanted=0.9\n')
+    words = ["--study", str(study), "--targets", str(targets), "--json"]
+    assert cli.main(["propose", *words, "--keep"]) == exits.OK
+    best = json.loads(capsys.readouterr().out)["proposals"][0]
+    assert cli.main(["compare", "--study", str(study), "--json"]) == exits.THIN
+    assert "only one build" in capsys.readouterr().err
+    proposed = {**world.now, **{c["tunable"]: c["proposed"] for c in best["changes"]}}
+    second = tmp_path / "b.playlog"
+    write_log(second, world, proposed, play(world, 12, 2, proposed, rng, record=True), first_player=13)
+    with open_study(study) as opened:
+        import_log(opened, second)
+    assert cli.main(["compare", "--study", str(study), "--json"]) == exits.OK
+    answer = json.loads(capsys.readouterr().out)
+    assert {c["tunable"]: c["after"] for c in answer["changes"]} == {
+        c["tunable"]: c["proposed"] for c in best["changes"]
+    }
+    (row,) = answer["compared"]
+    assert row["target"] == "the end" and row["how"] == "players"
+    assert row["low"] <= row["difference"] <= row["high"]
+    (score,) = answer["predictions"]
+    assert score["proposal"] == best["id"]
+    assert score["said"]["value"] == best["targets"][0]["proposed"]["value"]
+    assert score["inside"] == (score["expected_low"] <= score["observed"] <= score["expected_high"])
+    assert score["players"] == 12
+
+
+def test_more_players_leave_less_doubt(played):
+    with open_study(played, read_only=True) as study:
+        data = load_staged(Reader(study.connection), Selection("Soot Drift"))
+    model = fit_staged(data, draws=120)
+    rng = np.random.default_rng(1)
+    more = more_players(model, 5, 10, 3, rng)
+    assert len(more.players) == len(data.players) + 10
+    assert more.cells.deaths.sum() > data.cells.deaths.sum()
+    few, many = precision_of(model, FINISH, sizes=(4, 60), plays=3)
+    assert many.half_width < 0.8 * few.half_width
+
+
+def test_simulated_people_play_as_the_chain_says(played):
+    """The run simulator of the plan and the outcome chain are two ways to the same shares."""
+    with open_study(played, read_only=True) as study:
+        data = load_staged(Reader(study.connection), Selection("Soot Drift"))
+    model = fit_staged(data, draws=60)
+    draw = 7
+    more = more_players(model, draw, 1500, 1, np.random.default_rng(3))
+    last = len(data.segments) - 1
+    new = more.visits.player >= len(data.players)
+    finished = (more.visits.cleared & (more.visits.segment == last) & new).sum() / 1500
+    assert finished == pytest.approx(float(model.figures({}, [FINISH])[0][draw]), abs=0.04)
+
+
+def test_players_needed():
+    rows = [Precision(4, 3, 0.09, 5), Precision(12, 3, 0.06, 5)]
+    assert needed(rows, 0.12, 0.10) == 0
+    assert needed(rows, 0.075, 0.10) == 8
+    assert needed(rows, 0.05, 0.10) == 18
+    assert needed(rows, 0.01, 0.10) is None
+
+
+def test_power_grows_with_players_and_is_small_without_a_difference(played):
+    with open_study(played, read_only=True) as study:
+        data = load_staged(Reader(study.connection), Selection("Soot Drift"))
+    model = fit_staged(data)
+    lives = next(t for t in model.tunables if t.role == "start_lives")
+    none = power_of(model, FINISH, {}, {}, sizes=(12, 40))
+    assert all(p.chance < 0.07 for p in none)
+    some = power_of(model, FINISH, {}, {lives.name: lives.value + 4}, sizes=(6, 40))
+    assert some[1].chance > some[0].chance + 0.1
+
+
+def test_a_schedule_is_balanced():
+    slots = schedule(("a", "b"), 12, 3, first_tag=13)
+    assert [s.player for s in slots] == [f"P{n}" for n in range(13, 25)]
+    assert sum(s.builds == ("a",) for s in slots) == 6
+    # Balanced in every block: whenever the session must stop, the builds differ by at most one player.
+    for n in range(1, 13):
+        assert abs(sum(1 if s.builds == ("a",) else -1 for s in slots[:n])) <= 1
+    both = schedule(("a", "b"), 8, 2, within=True)
+    assert {s.builds for s in both} == {("a", "b"), ("b", "a")}
+    with pytest.raises(ValueError, match="255"):
+        schedule(("a",), 20, 1, first_tag=250)
+
+
+def test_the_plan_command(played, targets_file, capsys, tmp_path):
+    out = tmp_path / "plan.md"
+    words = [
+        "plan",
+        "--study",
+        str(played),
+        "--targets",
+        str(targets_file),
+        "--quick",
+        "--out",
+        str(out),
+        "--json",
+    ]
+    assert cli.main([*words, "--players", "10", "--against", "start_lives=7"]) == exits.OK
+    answer = json.loads(capsys.readouterr().out)
+    assert len(answer["schedule"]) == 10
+    assert answer["schedule"][0]["player"] == "P13"  # twelve have played
+    assert {b for s in answer["schedule"] for b in s["builds"]} == {"1.0", "as proposed"}
+    text = out.read_text(encoding="utf-8")
+    for word in ("school's rules", "Stop after 10 players", "First-time players", "You may stop at any time"):
+        assert word in text
+    assert cli.main([*words, "--against", "gravity=7"]) == exits.USAGE
+    assert cli.main([*words, "--players", "0"]) == exits.USAGE
