@@ -7,6 +7,7 @@ deaths.places  cells: x_px, y_px (upper left corner), width_px, height_px, death
                expected_deaths, expected_players, score, p (corrected for all cells), hot (p <= 0.05
                and two players or more).
                deaths: life_id, run_id, player, stage, stage_kind, cause, cause_label, x, y, alive_s.
+               by_cause: cause, label, x_px, y_px, deaths (cells with any).
                facts: screen_width, screen_height, cell_px, exposure (positions are logged), hot_cells.
 deaths.causes  causes: cause, label, deaths, share, low, high, players.
 deaths.by_stage  segments: stage, stage_kind, name, deaths, alive_s, rate_per_min, low, high, players,
@@ -84,7 +85,7 @@ def _places(reader: Reader, selection: Selection, death: Columns, basis: Basis) 
         id="deaths.places", question=QUESTION, title="Where players die",
         sentence=_places_sentence(placed, table, hot, is_hot, estimate, exposed), players=basis.players,
         runs=basis.runs, method="hot_spots", estimate=estimate, warnings=tuple(warnings),
-        tables={"cells": table, "deaths": _death_table(placed)},
+        tables={"cells": table, "deaths": _death_table(placed), "by_cause": _by_cause(cells, placed)},
         facts={"screen_width": width, "screen_height": height, "cell_px": cells.size, "exposure": exposed,
                "hot_cells": int(is_hot.sum())},
     )  # fmt: skip
@@ -139,6 +140,22 @@ def _cell_table(cells: Cells, count: np.ndarray, time: np.ndarray, hot: HotSpots
 def _death_table(death: Columns) -> dict[str, np.ndarray]:
     names = ("life_id", "run_id", "player", "stage", "stage_kind", "cause", "cause_label", "x", "y")
     return {name: death[name] for name in names} | {"alive_s": death["alive_us"] / 1e6}
+
+
+def _by_cause(cells: Cells, death: Columns) -> dict[str, list[Any]]:
+    """Deaths of each cause in each cell that has any."""
+    rows: dict[str, list[Any]] = {name: [] for name in ("cause", "label", "x_px", "y_px", "deaths")}
+    cell, cause = cells.number(death["x"], death["y"]), death["cause"].astype(float)
+    for value in np.unique(cause[np.isfinite(cause)]):
+        mine = cause == value
+        label = next(
+            (str(text) for text in death["cause_label"][mine] if text is not None), f"cause {value:.0f}"
+        )
+        for number, deaths in zip(*np.unique(cell[mine], return_counts=True), strict=True):
+            row = (int(value), label, int(cells.left[number]), int(cells.top[number]), int(deaths))
+            for name, item in zip(rows, row, strict=True):
+                rows[name].append(item)
+    return rows
 
 
 def _places_sentence(

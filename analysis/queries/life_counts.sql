@@ -1,22 +1,32 @@
--- What was done within each life of the chosen runs: shots fired, notes due, lines cleared.
-, counted AS (
-    SELECT e.run_id, e.at_us, 1 AS shots, 0 AS notes, 0 AS lines FROM shot_events e WHERE e.run_id IN (FROM chosen SELECT run_id)
+-- What was done within each life of the chosen runs: shots fired, notes due, lines cleared. Where a stage is chosen, from
+-- entering it instead, and leaving it cuts short (as in lives.sql).
+, parts AS (
+    SELECT p.run_id, p.life, min(p.start_us) AS start_us, max(p.end_us) AS end_us,
+        max_by(p.ended_by, p.end_us) = 'death' AS died
+    FROM spells p
+    JOIN chosen c USING (run_id)
+    LEFT JOIN stages s ON s.stage_id = p.stage_id
+    WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
+      AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+    GROUP BY p.run_id, p.life,
+        CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL THEN NULL ELSE p.stage_id END
+), counted AS (
+    SELECT e.run_id, e.at_us, 1 AS shots, 0 AS notes, 0 AS lines
+    FROM shot_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
     UNION ALL
-    SELECT e.run_id, e.at_us, 0, 1, 0 FROM note_events e WHERE e.run_id IN (FROM chosen SELECT run_id)
+    SELECT e.run_id, e.at_us, 0, 1, 0 FROM note_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
     UNION ALL
-    SELECT e.run_id, e.at_us, 0, 0, coalesce(e.lines, 1) FROM lines_events e WHERE e.run_id IN (FROM chosen SELECT run_id)
-), by_life AS (
-    SELECT l.life_id, sum(e.shots) AS shots, sum(e.notes) AS notes, sum(e.lines) AS lines
-    FROM counted e ASOF JOIN lives l ON e.run_id = l.run_id AND e.at_us >= l.start_us
-    WHERE e.at_us <= l.end_us
-    GROUP BY l.life_id
+    SELECT e.run_id, e.at_us, 0, 0, coalesce(e.lines, 1)
+    FROM lines_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
+), by_part AS (
+    SELECT p.run_id, p.life, p.start_us, sum(e.shots) AS shots, sum(e.notes) AS notes, sum(e.lines) AS lines
+    FROM counted e ASOF JOIN parts p ON e.run_id = p.run_id AND e.at_us >= p.start_us
+    WHERE e.at_us <= p.end_us
+    GROUP BY p.run_id, p.life, p.start_us
 )
-SELECT l.life_id, l.run_id, c.player, l.died, coalesce(b.shots, 0)::DOUBLE AS shots,
+SELECT p.run_id, c.player, p.life, p.died, coalesce(b.shots, 0)::DOUBLE AS shots,
     coalesce(b.notes, 0)::DOUBLE AS notes, coalesce(b.lines, 0)::DOUBLE AS lines
-FROM lives l
+FROM parts p
 JOIN chosen c USING (run_id)
-LEFT JOIN by_life b USING (life_id)
-LEFT JOIN stages s ON s.stage_id = l.stage_id
-WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
-ORDER BY l.run_id, l.number
+LEFT JOIN by_part b ON b.run_id = p.run_id AND b.life = p.life AND b.start_us = p.start_us
+ORDER BY p.run_id, p.life, p.start_us

@@ -49,6 +49,17 @@ def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study)
     assert sum(cells["deaths"]) == len(found.tables["deaths"]["life_id"]) == 94
 
 
+def test_cells_by_cause_add_up(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"].tables["by_cause"]
+    assert found == {
+        "cause": [1, 2],
+        "label": ["beam", "spike"],
+        "x_px": [16, 96],
+        "y_px": [48, 48],
+        "deaths": [4, 90],
+    }
+
+
 def test_time_on_the_map_is_the_time_alive(study):
     cells = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"].tables["cells"]
     alive = study.connection.execute("SELECT sum(alive_us) / 1e6 FROM runs WHERE NOT team").fetchall()[0][0]

@@ -152,3 +152,31 @@ def test_presses_that_bounce_and_frames_that_kill(tmp_path):
     assert found["console.bounce"].estimate.value == pytest.approx(4 / 24)
     slow = found["console.slow_frames"]
     assert slow.estimate.value == pytest.approx(0.5) and slow.facts["expected_share"] < 0.03
+
+
+def test_shots_are_counted_within_the_life_and_the_chosen_stage(tmp_path):
+    test = Playtest()
+    for who in range(1, 4):
+        test.event("begin", 1000, who=who, left=2)
+        for stage in (1, 2):
+            test.event("enter", stage=stage)
+            for _ in range(stage * 3):
+                test.event("shoot", 200)
+            if stage == 1:
+                test.event("leave", 100, done=1)
+        test.event("died", 100, x=1, y=1, left=1)
+        test.event("alive", 300)
+        test.event("shoot", 100)
+        test.event("died", 100, x=1, y=1)
+        test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        whole = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.on_shots"].tables["curve"]
+        second = by_id(survival.find(reader_of(study), Selection(GAME, stage=2)))["survival.on_shots"].tables[
+            "curve"
+        ]
+        first = by_id(survival.find(reader_of(study), Selection(GAME, stage=1)))["survival.on_shots"].tables[
+            "curve"
+        ]
+    assert whole["time"].tolist() == [0, 1, 9] and whole["surviving"].tolist() == [1, 0.5, 0]
+    assert second["time"].tolist() == [0, 1, 6]
+    assert first["time"].tolist() == [0, 3] and first["surviving"].tolist() == [1, 1]

@@ -192,6 +192,12 @@ def test_a_rate_is_events_over_exposure_and_never_surer_than_poisson():
     assert none.low == 0 and none.high == pytest.approx(3.6889 / 10, rel=1e-4)
 
 
+def test_the_exponential_mean_of_the_6_mp_arm(gehan):
+    arm = gehan[gehan.treat == "6-MP"]
+    found = rate_by_player(arm.cens.to_numpy(), arm.time.to_numpy(), np.arange(len(arm)))
+    assert round(1 / found.value, 4) == truth.EXPONENTIAL_MEAN
+
+
 def test_hazard_counts_each_death_and_each_second_once():
     rng = np.random.default_rng(0)
     duration, died, player = rng.exponential(5, 90), rng.random(90) < 0.7, np.repeat(np.arange(9), 10)
