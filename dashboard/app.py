@@ -2,13 +2,13 @@
 
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, callback_context, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, callback_context, dcc, html, no_update
 
 from analysis.selection import Selection
 from dashboard import ids
 from dashboard.downloads import PLOTLY_ADDRESS, add_downloads
 from dashboard.filter_bar import filter_bar
-from dashboard.filters import from_address, to_address, with_values
+from dashboard.filters import from_address, to_address
 from dashboard.guard import protect
 from dashboard.page import Page
 from dashboard.pages import PAGES
@@ -20,6 +20,13 @@ _BY_PATH = {page.path: page for page in PAGES}
 _REFRESH_MS = 700
 
 
+_INDEX = """<!DOCTYPE html>
+<html lang="en">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}</head>
+<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
+</html>"""
+
+
 def build_app(session: Session, host: str = "127.0.0.1", token: str | None = None) -> Dash:
     """The dashboard of one study, ready to be served at `host`; `token` is asked for when it is not None."""
     app = Dash(
@@ -28,6 +35,7 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
         update_title="",
         assets_folder="assets",
         serve_locally=True,
+        index_string=_INDEX,
         external_scripts=[{"src": PLOTLY_ADDRESS, "async": "async"}],
         add_log_handler=False,
     )
@@ -112,11 +120,8 @@ def navigation(path: str | None, search: str | None) -> list[Any]:
     for group in dict.fromkeys(page.group for page in PAGES):
         links = [
             html.Li(
-                dcc.Link(
-                    page.short,
-                    href=page.path + (search or ""),
-                    **({"className": "here"} if page is current else {}),
-                )
+                dcc.Link(page.short, href=page.path + (search or "")),
+                **({"aria-current": "page"} if page is current else {}),
             )
             for page in PAGES
             if page.group == group
@@ -190,30 +195,12 @@ def _wire(app: Dash, session: Session) -> None:
         Input(ids.ADDRESS, "pathname"),
         Input(ids.ADDRESS, "search"),
         Input(ids.VERSION, "data"),
-        State({"type": "filter", "name": ALL}, "value"),
-        State({"type": "filter", "name": ALL}, "options"),
     )
-    def show_filter(
-        path: str | None, search: str | None, _: int | None, values: list[Any], options: list[Any]
-    ) -> Any:
+    def show_filter(path: str | None, search: str | None, _: int | None) -> Any:
         page, selection = page_at(path), from_address(search, session.games())
         if selection is None or page is None or not page.filtered:
             return []
-        bar = filter_bar(selection, session.choices(selection.game))
-        return no_update if values and _stands(bar, values, options) else bar
-
-    @app.callback(
-        Output(ids.ADDRESS, "search"),
-        Input({"type": "filter", "name": ALL}, "value"),
-        State(ids.ADDRESS, "search"),
-        prevent_initial_call=True,
-    )
-    def choose(values: list[Any], search: str | None) -> Any:
-        before = from_address(search, session.games())
-        if before is None or len(values) != len(ids.FILTERS):
-            return no_update
-        after = to_address(with_values(before, dict(zip(ids.FILTERS, values, strict=True))))
-        return no_update if after == to_address(before) else after
+        return filter_bar(page.path, selection, session.choices(selection.game))
 
     app.clientside_callback(
         ClientsideFunction("setscrew", "theme"),
@@ -233,13 +220,3 @@ def _wire(app: Dash, session: Session) -> None:
         State(ids.THEME_CHOICE, "data"),
         prevent_initial_call=True,
     )
-
-
-def _stands(bar: list[Any], values: list[Any], options: list[Any]) -> bool:
-    """Whether the filter bar on the page already shows what `bar` would."""
-    controls = [
-        part.children if isinstance(part.children, dcc.Checklist) else part.children[1] for part in bar
-    ]
-    return [control.value for control in controls] == values and [
-        control.options for control in controls
-    ] == options

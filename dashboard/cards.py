@@ -1,5 +1,7 @@
 """A finding on a page: its sentence first, then the figure, then all that is needed to judge it."""
 
+from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 from urllib.parse import quote
 
@@ -44,6 +46,12 @@ def card(
         key=finding.id,
         **{"data-finding": finding.id},
     )
+
+
+def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
+    """The warnings that most findings carry: said once, above them."""
+    count = Counter(warning for finding in found for warning in set(finding.warnings))
+    return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
 
 
 def graph(address: str, title: str) -> html.Div:

@@ -21,7 +21,7 @@ from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
 from dashboard.report.markup import table
 from dashboard.session import Session
-from dashboard.tuning_desk import Worked
+from dashboard.tuning_desk import Worked, header
 
 PLOTLY_ADDRESS = f"/plotly-{version('plotly')}.js"
 _ROWS_SHOWN = 200
@@ -55,6 +55,10 @@ def add_downloads(server: Flask, session: Session) -> None:
         worked = _worked(session, job_number, number)
         drawn = predicted(worked.answer.proposals[number].targets, theme_called(request.args.get("theme")))
         return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/header/<int:job_number>/<int:number>.h")
+    def header_file(job_number: int, number: int) -> Response:
+        return Response(header(session, _worked(session, job_number, number), number), mimetype="text/plain")
 
     @server.get("/report/<int:job_number>.<kind>")
     def report(job_number: int, kind: str) -> Response:

@@ -1,100 +1,101 @@
-"""The filter bar: the Selection as controls."""
+"""The filter bar. Every choice is a link to the address that makes it, so that the address is the only state."""
 
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from dash import dcc, html
 
 from analysis.selection import Selection
-from dashboard.filters import Choices, attempts_word, stage_word
-from dashboard.ids import filter_id
-from dashboard.wording import counted
+from dashboard.filters import Choices, attempts_word, stage_word, to_address
+
+_ATTEMPTS = {
+    (None, None): "every attempt",
+    (1, 1): "the first",
+    (1, 2): "the first two",
+    (1, 3): "the first three",
+    (2, None): "after the first",
+}
+Choice = tuple[str, Selection, bool]
 
 
-def filter_bar(selection: Selection, choices: Choices) -> list[Any]:
-    """The controls that show `selection` and offer `choices`."""
+def filter_bar(path: str, selection: Selection, choices: Choices) -> list[Any]:
+    """The lists that show `selection` and offer `choices`, on the page at `path`."""
     return [
-        _control("game", "Game", _options(choices.games), selection.game, clearable=False),
-        _control(
-            "builds",
-            "Build",
-            _options(choices.builds, selection.builds),
-            list(selection.builds),
-            "all",
-            multi=True,
+        _list(path, "Game", selection.game, _games(selection, choices)),
+        _list(
+            path, "Build", ", ".join(selection.builds) or "all", _some(selection, "builds", choices.builds)
         ),
-        _control("stage", "Stage", _stages(choices), _stage_value(selection), "every stage"),
-        _control(
-            "players",
+        _list(path, "Stage", _stage_words(selection), _stages(selection, choices)),
+        _list(
+            path,
             "Players",
-            _options(choices.players, selection.players),
-            list(selection.players),
-            "all",
-            multi=True,
+            ", ".join(selection.players) or "all",
+            _some(selection, "players", choices.players),
         ),
-        _control(
-            "attempts",
-            "Attempts",
-            _attempts(choices, selection),
-            attempts_word(selection) or None,
-            "every attempt",
-        ),
-        html.Div(
-            dcc.Checklist(
-                options=[{"label": " the makers too", "value": "makers"}],
-                value=["makers"] if selection.include_team else [],
-                id=filter_id("makers"),
-            ),
-            className="makers",
-        ),
+        _list(path, "Attempts", _attempts_words(selection), _attempts(selection)),
+        _makers(path, selection),
     ]
 
 
-def _control(
-    name: str, label: str, options: list[Any], value: Any, placeholder: str = "", **more: Any
-) -> html.Div:
+def _list(path: str, label: str, shown: str, options: Iterable[Choice]) -> html.Details:
+    items = [html.Li(_link(path, words, after), **_current(chosen)) for words, after, chosen in options]
+    summary = html.Summary([html.Span(label, className="label"), html.Span(shown, className="picked")])
+    return html.Details([summary, html.Ul(items, className="choices")], className="pick")
+
+
+def _link(path: str, words: str, after: Selection) -> dcc.Link:
+    return dcc.Link(words, href=path + to_address(after))
+
+
+def _current(chosen: bool) -> dict[str, str]:
+    return {"aria-current": "true"} if chosen else {}
+
+
+def _games(selection: Selection, choices: Choices) -> Iterable[Choice]:
+    # Another game has other builds, stages and players.
+    for game in choices.games:
+        yield game, Selection(game, include_team=selection.include_team), game == selection.game
+
+
+def _some(selection: Selection, name: str, offered: tuple[str, ...]) -> Iterable[Choice]:
+    """Any number of them; none means all. A link takes one in, or out again."""
+    chosen: tuple[str, ...] = getattr(selection, name)
+    yield "all", replace(selection, **{name: ()}), not chosen
+    for word in dict.fromkeys((*offered, *chosen)):
+        after = tuple(one for one in chosen if one != word) if word in chosen else (*chosen, word)
+        yield word, replace(selection, **{name: after}), word in chosen
+
+
+def _stages(selection: Selection, choices: Choices) -> Iterable[Choice]:
+    with_boss = {stage for stage, kind in choices.stages if kind == 1}
+    offered: list[tuple[int | None, int | None]] = [(None, None)]
+    for stage in sorted({stage for stage, _ in choices.stages}):
+        offered += [(stage, None), *([(stage, 0), (stage, 1)] if stage in with_boss else [])]
+    now = (selection.stage, selection.stage_kind)
+    for stage_, kind in dict.fromkeys([*offered, now]):
+        after = replace(selection, stage=stage_, stage_kind=kind)
+        yield _stage_words(after), after, (stage_, kind) == now
+
+
+def _attempts(selection: Selection) -> Iterable[Choice]:
+    now = (selection.first_attempt, selection.last_attempt)
+    for first, last in dict.fromkeys([*_ATTEMPTS, now]):
+        after = replace(selection, first_attempt=first, last_attempt=last)
+        yield _attempts_words(after), after, (first, last) == now
+
+
+def _makers(path: str, selection: Selection) -> html.Div:
+    words = "☑ the makers too" if selection.include_team else "☐ the makers too"
     return html.Div(
-        [
-            html.Span(label, className="label", id=f"filter-{name}-label"),
-            dcc.Dropdown(
-                id=filter_id(name),
-                options=options,
-                value=value,
-                placeholder=placeholder,
-                searchable=len(options) > 8,
-                **more,
-            ),
-        ],
-        role="group",
-        **{"aria-labelledby": f"filter-{name}-label"},
+        _link(path, words, replace(selection, include_team=not selection.include_team)), className="makers"
     )
 
 
-def _options(values: tuple[str, ...], chosen: tuple[str, ...] = ()) -> list[dict[str, str]]:
-    return [{"label": value, "value": value} for value in dict.fromkeys((*values, *chosen))]
+def _stage_words(selection: Selection) -> str:
+    return "every stage" if selection.stage is None else stage_word(selection.stage, selection.stage_kind)
 
 
-def _stages(choices: Choices) -> list[dict[str, str]]:
-    with_boss = {stage for stage, kind in choices.stages if kind == 1}
-    options = []
-    for stage in sorted({stage for stage, _ in choices.stages}):
-        options.append({"label": stage_word(stage, None), "value": str(stage)})
-        if stage in with_boss:
-            options += [
-                {"label": stage_word(stage, kind), "value": f"{stage}{'rb'[kind]}"} for kind in (0, 1)
-            ]
-    return options
-
-
-def _stage_value(selection: Selection) -> str | None:
-    if selection.stage is None:
-        return None
-    return str(selection.stage) + {None: "", 0: "r", 1: "b"}.get(selection.stage_kind, "")
-
-
-def _attempts(choices: Choices, selection: Selection) -> list[dict[str, str]]:
-    words = {"1-1": "the first", "1-2": "the first two", "1-3": "the first three", "2-": "after the first"}
-    chosen = attempts_word(selection)
-    options = [{"label": label, "value": word} for word, label in words.items()]
-    if chosen and chosen not in words:
-        options.append({"label": f"attempts {chosen}", "value": chosen})
-    return list({option["value"]: option for option in options}.values())
+def _attempts_words(selection: Selection) -> str:
+    now = (selection.first_attempt, selection.last_attempt)
+    return _ATTEMPTS.get(now, f"attempts {attempts_word(selection)}")

@@ -1,7 +1,6 @@
 """The one filter: a Selection to and from the address, so that a view can be bookmarked and shared."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import parse_qs, urlencode
 
 from analysis.selection import Selection
@@ -73,25 +72,6 @@ def stage_word(stage: int, stage_kind: int | None) -> str:
     return f"Stage {stage}" + {None: "", 0: ", regular", 1: ", boss"}.get(stage_kind, "")
 
 
-def with_values(selection: Selection, values: Mapping[str, object]) -> Selection:
-    """`selection` with what the filter bar's controls say. A new game drops what belonged to the old one."""
-    game = str(values.get("game") or selection.game)
-    if game != selection.game:
-        return Selection(game=game, include_team=selection.include_team)
-    stage, stage_kind = stage_from(str(values.get("stage") or ""))
-    first, last = attempts_from(str(values.get("attempts") or ""))
-    return replace(
-        selection,
-        builds=_texts(values.get("builds")),
-        stage=stage,
-        stage_kind=stage_kind,
-        players=_texts(values.get("players")),
-        first_attempt=first,
-        last_attempt=last,
-        include_team=bool(values.get("makers")),
-    )
-
-
 def in_words(selection: Selection) -> str:
     """The selection as a report states it."""
     parts = [
@@ -106,10 +86,6 @@ def in_words(selection: Selection) -> str:
     if selection.groups:
         parts.insert(3, "groups " + ", ".join(selection.groups))
     return f"{selection.game}: " + ", ".join(parts)
-
-
-def _texts(value: object) -> tuple[str, ...]:
-    return tuple(str(item) for item in value) if isinstance(value, (list, tuple)) else ()
 
 
 def stage_from(word: str) -> tuple[int | None, int | None]:

@@ -49,5 +49,7 @@ class Follower:
                 self._seen[path] = state
                 self._ingest(path)
                 self.trouble.pop(path.name, None)
-            except Exception as error:  # the recording goes on whatever happens here; the page shows the words
+            except (
+                Exception
+            ) as error:  # the recording goes on whatever happens here; the page shows the words
                 self.trouble[path.name] = f"{path.name} could not be ingested: {error}"

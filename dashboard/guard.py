@@ -59,6 +59,8 @@ def protect(server: Flask, host: str, token: str | None, script_hashes: list[str
                 403,
                 "Setscrew answers to this machine's own address only. Open the address it printed at its start.",
             )
+        if (request.content_length or 0) > LARGEST_REQUEST:
+            abort(413, "That is more than the page takes at once; use setscrew ingest.")
         origin = request.headers.get("Origin")
         if origin and urlsplit(origin).netloc != request.host:
             abort(403, "Another site's page may not talk to Setscrew.")

@@ -9,7 +9,7 @@ from typing import Any
 from waitress.server import create_server
 
 from dashboard.app import build_app
-from dashboard.guard import is_loopback, new_token
+from dashboard.guard import LARGEST_REQUEST, is_loopback, new_token
 from dashboard.session import Session
 
 _THREADS = 8
@@ -21,11 +21,26 @@ def serve(study: Any, recordings: Path, host: str, port: int, open_browser: bool
     try:
         token = None if is_loopback(host) else new_token()
         app = build_app(session, host, token)
-        server = create_server(app.server, host=host, port=port, threads=_THREADS, ident="setscrew", clear_untrusted_proxy_headers=True)
+        server = create_server(
+            app.server,
+            host=host,
+            port=port,
+            threads=_THREADS,
+            ident="setscrew",
+            clear_untrusted_proxy_headers=True,
+            max_request_body_size=LARGEST_REQUEST,
+        )
         address = f"http://{_written(host)}:{server.effective_port}/" + (f"?token={token}" if token else "")
-        print(f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.", file=sys.stderr, flush=True)
+        print(
+            f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.",
+            file=sys.stderr,
+            flush=True,
+        )
         if token:
-            print("Anybody with this address can read and change the study. Share it with your team only.", file=sys.stderr)
+            print(
+                "Anybody with this address can read and change the study. Share it with your team only.",
+                file=sys.stderr,
+            )
         if open_browser:
             threading.Timer(0.3, webbrowser.open, [address]).start()
         try:

@@ -2,11 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
+from analysis.finding import plain
 from analysis.findings.progress import predictions_to_keep
 from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, propose_game
+from analysis.findings.tuning_data import load_builds
 from analysis.selection import Selection
+from analysis.tuning.c_header import header_text
 from analysis.tuning.data import Tunable
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.target_file import read_targets
@@ -72,10 +76,24 @@ def what_if(worked: Worked, setting: Mapping[str, int]) -> list[tuple[Target, Pr
 
 def accept(session: Session, worked: Worked, number: int) -> str:
     """Keeps the prediction of one proposal in the study, so that the next playtest is held against it."""
-    from analysis.finding import plain
-
     proposal = worked.answer.proposals[number]
     kept: list[tuple[str, dict[str, Any]]] = list(predictions_to_keep(worked.answer, worked.targets))
     label, prediction = next((one for one in kept if one[1]["proposal"] == proposal.id), kept[0])
     session.add_prediction(worked.selection.game, label, plain(prediction))
     return "Kept. When the changed build has been played, “Did it help” holds this prediction against it."
+
+
+def header(session: Session, worked: Worked, number: int) -> str:
+    """The C header of one proposal: all values of its build, those proposed in place."""
+    proposal = worked.answer.proposals[number]
+    builds = {build.label: build for build in load_builds(session.reader, worked.selection.game).values()}
+    return header_text(
+        builds[proposal.build].tunables,
+        {change.tunable: change.proposed for change in proposal.changes},
+        worked.selection.game,
+        proposal.build,
+        worked.answer.fingerprint,
+        date.today().isoformat(),
+        f"proposal {proposal.id}",
+        "SETSCREW_TUNABLES_H",
+    )

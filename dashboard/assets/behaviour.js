@@ -74,6 +74,9 @@
   }, { rootMargin: "250px" });
   const places = "[data-figure], [data-source]";
   new MutationObserver(function (changes) {
+    for (const chooser of document.querySelectorAll("input[type=file]:not([aria-label])")) {
+      chooser.setAttribute("aria-label", "Choose play logs");
+    }
     for (const change of changes) {
       if (change.type === "attributes") {
         if (change.target.dataset.inView) { fill(change.target); }
@@ -89,7 +92,17 @@
     childList: true, subtree: true, attributes: true, attributeFilter: ["data-figure", "data-source"]
   });
 
+  /* An open list of the filter bar closes when something else is pressed, or with Escape. */
+  function closeLists(except) {
+    for (const list of document.querySelectorAll("details.pick[open]")) { if (list !== except) { list.open = false; } }
+  }
+  document.addEventListener("keydown", function (event) {
+    const list = event.key === "Escape" && event.target.closest("details.pick[open]");
+    if (list) { list.open = false; list.querySelector("summary").focus(); }
+  });
+
   document.addEventListener("click", function (event) {
+    closeLists(event.target.closest("details.pick"));
     const button = event.target.closest(".save-figure");
     if (!button) { return; }
     const drawing = button.closest(".card").querySelector(".js-plotly-plot");

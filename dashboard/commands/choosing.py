@@ -13,11 +13,19 @@ def add_selection_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
     which = parser.add_argument_group("which runs")
     which.add_argument("--game", metavar="TITLE", help="one game; otherwise every game of the study in turn")
-    which.add_argument("--build", action="append", default=[], metavar="LABEL", help="only this build; may be repeated")
+    which.add_argument(
+        "--build", action="append", default=[], metavar="LABEL", help="only this build; may be repeated"
+    )
     which.add_argument("--stage", metavar="N", help="only stage N; 2r is its regular part, 2b its boss")
-    which.add_argument("--player", action="append", default=[], metavar="TAG", help="only this player; may be repeated")
-    which.add_argument("--group", action="append", default=[], metavar="NAME", help="only this group of players")
-    which.add_argument("--attempts", metavar="A-B", help="only the A-th to B-th attempts of each player: 1-1, 1-3, 2-")
+    which.add_argument(
+        "--player", action="append", default=[], metavar="TAG", help="only this player; may be repeated"
+    )
+    which.add_argument(
+        "--group", action="append", default=[], metavar="NAME", help="only this group of players"
+    )
+    which.add_argument(
+        "--attempts", metavar="A-B", help="only the A-th to B-th attempts of each player: 1-1, 1-3, 2-"
+    )
     which.add_argument("--makers", action="store_true", help="the makers' own runs count too")
 
 
@@ -28,7 +36,9 @@ def selections(arguments: argparse.Namespace, games: tuple[str, ...]) -> list[Se
         raise ValueError(f"The study holds no game “{arguments.game}”. Its games: {known}.")
     stage, kind = stage_from(arguments.stage or "")
     if arguments.stage and stage is None:
-        raise ValueError(f"--stage {arguments.stage}: write a number, or a number with r (regular part) or b (boss).")
+        raise ValueError(
+            f"--stage {arguments.stage}: write a number, or a number with r (regular part) or b (boss)."
+        )
     first, last = attempts_from(arguments.attempts or "")
     if arguments.attempts and first is None and last is None:
         raise ValueError(f"--attempts {arguments.attempts}: write 1-3, 2- or 1.")
@@ -50,4 +60,6 @@ def selections(arguments: argparse.Namespace, games: tuple[str, ...]) -> list[Se
 
 def as_json(selection: Selection) -> dict[str, Any]:
     """A selection as JSON values."""
-    return {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(selection).items()}
+    return {
+        name: list(value) if isinstance(value, tuple) else value for name, value in asdict(selection).items()
+    }

@@ -9,13 +9,17 @@ from typing import Any
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, as_json, selections
 
-HELP = "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
+HELP = (
+    "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
     add_selection_arguments(parser)
-    parser.add_argument("--question", action="append", default=[], metavar="Q", help="only this question; may be repeated")
+    parser.add_argument(
+        "--question", action="append", default=[], metavar="Q", help="only this question; may be repeated"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 

@@ -14,16 +14,26 @@ HELP = "write the report: HTML, PDF, figures, tables and sources"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
     add_selection_arguments(parser)
-    parser.add_argument("--out", required=True, metavar="FOLDER", help="where to write; made when it is missing")
-    parser.add_argument("--targets", metavar="TOML", help="targets to propose for; default: those kept in the study")
-    parser.add_argument("--no-proposals", action="store_true", help="leave the proposals out, which take longest")
-    parser.add_argument("--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files")
+    parser.add_argument(
+        "--out", required=True, metavar="FOLDER", help="where to write; made when it is missing"
+    )
+    parser.add_argument(
+        "--targets", metavar="TOML", help="targets to propose for; default: those kept in the study"
+    )
+    parser.add_argument(
+        "--no-proposals", action="store_true", help="leave the proposals out, which take longest"
+    )
+    parser.add_argument(
+        "--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files"
+    )
     words = parser.add_argument_group("what only you know")
     words.add_argument("--title", default="", help="title of the report")
     words.add_argument("--authors", default="", help="who hands it in")
     words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
     words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
-    words.add_argument("--consent", default="", metavar="TEXT", help="how players were asked, and what they were told")
+    words.add_argument(
+        "--consent", default="", metavar="TEXT", help="how players were asked, and what they were told"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -39,19 +49,25 @@ def run(arguments: argparse.Namespace) -> int:
             session = Session(study)
             try:
                 chosen = selections(arguments, session.games())
-                propose = None if arguments.no_proposals else proposer(session, _text(arguments.targets))
+                given = _text(arguments.targets)
+                propose = None if arguments.no_proposals else proposer(session, given)
             except ValueError as error:
                 print(error, file=sys.stderr)
                 return exits.USAGE
             if not chosen:
                 print("The study holds no game yet: ingest play logs first.", file=sys.stderr)
                 return exits.THIN
-            about = About(arguments.title, arguments.authors, arguments.about, arguments.playtest, arguments.consent)
-            content = gather(session, chosen, about, f"{datetime.now():%Y-%m-%d}", propose)
+            about = About(
+                arguments.title, arguments.authors, arguments.about, arguments.playtest, arguments.consent
+            )
+            content = gather(session, chosen, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
             try:
                 written = write_report(content, Path(arguments.out), arguments.browser)
             except OSError as error:
-                print(f"{arguments.out}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
+                print(
+                    f"{arguments.out}: cannot be written ({error.strerror}); choose another --out",
+                    file=sys.stderr,
+                )
                 return exits.INPUT
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)

@@ -11,8 +11,12 @@ HELP = "open the dashboard of a study in the browser"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
-    parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file; made when it is missing")
-    parser.add_argument("--port", type=int, default=8750, help="port (default %(default)s; 0: any that is free)")
+    parser.add_argument(
+        "--study", required=True, metavar="FILE", help="the study, a DuckDB file; made when it is missing"
+    )
+    parser.add_argument(
+        "--port", type=int, default=8750, help="port (default %(default)s; 0: any that is free)"
+    )
     parser.add_argument(
         "--host",
         default="127.0.0.1",
@@ -34,10 +38,15 @@ def run(arguments: argparse.Namespace) -> int:
         print(trouble, file=sys.stderr)
         return trouble.code
     path = Path(arguments.study)
-    recordings = Path(arguments.recordings) if arguments.recordings else path.with_name(path.stem + "-recordings")
+    recordings = (
+        Path(arguments.recordings) if arguments.recordings else path.with_name(path.stem + "-recordings")
+    )
     try:
         serve(study, recordings, arguments.host, arguments.port, open_browser=not arguments.no_browser)
     except OSError as error:
-        print(f"{arguments.host}:{arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr)
+        print(
+            f"{arguments.host}:{arguments.port} cannot be listened at ({error.strerror}); try --port 0.",
+            file=sys.stderr,
+        )
         return exits.INPUT
     return exits.OK

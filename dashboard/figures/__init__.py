@@ -1,7 +1,6 @@
 """Findings drawn: pure functions (finding, theme) -> plotly figure, one module a question, found by the finding's id."""
 
 from collections.abc import Callable
-from typing import Any
 
 import plotly.graph_objects as go
 

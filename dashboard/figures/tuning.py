@@ -24,7 +24,10 @@ def predicted(targets: Sequence[PredictedTarget], theme: Theme) -> go.Figure:
         bottom = count - 2 * i - 2
         want, off = factor * target.wanted, factor * target.tolerance
         band = {"type": "rect", "y0": bottom - 0.45, "y1": bottom + 1.45, "layer": "below"}
-        figure.add_shape(band | {"x0": want - off, "x1": want + off, "line": {"width": 0}, "fillcolor": faded(theme.hit, 0.18)})
+        figure.add_shape(
+            band
+            | {"x0": want - off, "x1": want + off, "line": {"width": 0}, "fillcolor": faded(theme.hit, 0.18)}
+        )
         figure.add_shape(band | {"x0": want, "x1": want, "line": {"color": theme.hit, "width": 2}})
     return figure
 
@@ -48,12 +51,20 @@ def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figu
             )
         )  # fmt: skip
     height = whisker_height(len(rows)) + 20
-    return framed(theme, traces, x="predicted (thick: 80 %, thin: 95 %; green: wanted, within tolerance)", height=height, showlegend=False)
+    return framed(
+        theme,
+        traces,
+        x="predicted (thick: 80 %, thin: 95 %; green: wanted, within tolerance)",
+        height=height,
+        showlegend=False,
+    )
 
 
 def scaled(p: Prediction, factor: float) -> Prediction:
     """A prediction in another unit."""
-    return Prediction(factor * p.value, factor * p.low80, factor * p.high80, factor * p.low95, factor * p.high95)
+    return Prediction(
+        factor * p.value, factor * p.low80, factor * p.high80, factor * p.low95, factor * p.high95
+    )
 
 
 def _short(text: str) -> str:

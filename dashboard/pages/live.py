@@ -61,18 +61,19 @@ def controls() -> list[Any]:
                 ),
                 html.Div(
                     [
-                        html.Span("Baud rate", className="label", id="live-baud-label"),
-                        dcc.Dropdown(
+                        html.Label("Baud rate", htmlFor=SPEED),
+                        dcc.Input(
                             id=SPEED,
-                            options=[{"label": str(b), "value": b} for b in _BAUDS],
+                            type="number",
+                            min=300,
+                            max=12_000_000,
+                            step=1,
                             value=BAUD,
-                            clearable=False,
-                            searchable=False,
+                            list="live-bauds",
                         ),
+                        html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                     ],
                     className="field",
-                    role="group",
-                    **{"aria-labelledby": "live-baud-label"},
                 ),
                 html.Button("Start recording", id=START, className="button", type="button"),
             ],

@@ -1,13 +1,11 @@
 """The pages that answer one question with findings and nothing else."""
 
-from collections import Counter
 from typing import Any
 
 from dash import dcc, html
 
-from analysis.finding import Finding
 from analysis.selection import Selection
-from dashboard.cards import card, empty, note
+from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.palette import Theme
@@ -65,12 +63,6 @@ def answers(
     if not shared:
         return cards
     return [html.Div([note(warning, "warning") for warning in sorted(shared)], className="shared"), *cards]
-
-
-def shared_warnings(found: list[Finding]) -> frozenset[str]:
-    """The warnings that most findings carry: said once, above them."""
-    count = Counter(warning for finding in found for warning in set(finding.warnings))
-    return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
 
 
 def _question(

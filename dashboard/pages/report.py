@@ -7,9 +7,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, callback_context, dcc, html, no_update
 
 from analysis.selection import Selection
+from dashboard import ids
 from dashboard.cards import note
 from dashboard.filters import from_address, in_words
 from dashboard.jobs import Job
@@ -23,7 +24,9 @@ from dashboard.report.proposing import proposer
 from dashboard.report.writing import write_report
 from dashboard.session import Session
 
-TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent"))
+TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (
+    f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent")
+)
 EVERY, WRITE, CANCEL, JOB, TICK, PROGRESS, DONE = (
     f"report-{name}" for name in ("every", "write", "cancel", "job", "tick", "progress", "done")
 )
@@ -32,8 +35,12 @@ _LONGEST = 4000
 
 def controls() -> list[Any]:
     """The words of the authors, the button, and where the result appears."""
+
     def line(label: str, name: str) -> html.Div:
-        return html.Div([html.Label(label, htmlFor=name), dcc.Input(id=name, type="text", maxLength=200, size="50")], className="field grow")
+        return html.Div(
+            [html.Label(label, htmlFor=name), dcc.Input(id=name, type="text", maxLength=200, size="50")],
+            className="field grow",
+        )
 
     def lines(label: str, name: str, hint: str) -> html.Div:
         area = dcc.Textarea(id=name, rows=3, maxLength=_LONGEST, placeholder=hint)
@@ -41,13 +48,19 @@ def controls() -> list[Any]:
 
     return [
         html.Div([line("Title", TITLE), line("Authors", AUTHORS)], className="row"),
-        lines("The question you set out with", QUESTION, "What did you want to find out, before anybody played?"),
-        lines("The playtest", PLAYTEST, "Where and when, who played, what they were told, how many runs each, which build first."),
+        lines(
+            "The question you set out with", QUESTION, "What did you want to find out, before anybody played?"
+        ),
+        lines(
+            "The playtest",
+            PLAYTEST,
+            "Where and when, who played, what they were told, how many runs each, which build first.",
+        ),
         lines("Consent", CONSENT, "How players were asked, what they were told, and who may see the data."),
         html.Div(
             [
-                dcc.Checklist(id=EVERY, options=[{"label": " every game of the study", "value": "every"}], value=[]),
                 html.Button("Write the report", id=WRITE, className="button", type="button"),
+                html.Button("Write it on every game", id=EVERY, className="button quiet", type="button"),
                 html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
                 html.Div(id=PROGRESS, role="status"),
             ],
@@ -125,20 +138,23 @@ def wires(app: Dash, session: Session) -> None:
         Output(JOB, "data"),
         Output(TICK, "disabled"),
         Input(WRITE, "n_clicks"),
-        State("address", "search"),
-        State(EVERY, "value"),
+        Input(EVERY, "n_clicks"),
+        State(ids.ADDRESS, "search"),
         *[State(name, "value") for name in (TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT)],
         prevent_initial_call=True,
     )
-    def start(clicks: int | None, search: str | None, every: list[str] | None, *words: str | None) -> Any:
+    def start(one: int | None, every: int | None, search: str | None, *words: str | None) -> Any:
         selection = from_address(search, session.games())
-        if not clicks or selection is None:
+        if not (one or every) or selection is None:
             return no_update, no_update
-        chosen = [Selection(game) for game in session.games()] if every else [selection]
+        whole = callback_context.triggered_id == EVERY
+        chosen = [Selection(game) for game in session.games()] if whole else [selection]
         about = About(*((word or "")[:_LONGEST] for word in words))
         return session.jobs.start("report", lambda job: write(session, chosen, about, job)).number, False
 
-    @app.callback(Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True)
+    @app.callback(
+        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
+    )
     def cancel(clicks: int | None, number: int | None) -> Any:
         job = session.jobs.get(number)
         if clicks and job is not None:
@@ -162,8 +178,15 @@ def wires(app: Dash, session: Session) -> None:
         if job.result is None:
             return note(job.error or "Cancelled.", "warning" if job.error else "note"), None, True
         links = [
-            html.A("Everything, as an archive", href=f"/report/{job.number}.zip", download="report.zip", className="button"),
-            html.A("Read it here", href=f"/report/{job.number}.html", target="_blank", className="button quiet"),
+            html.A(
+                "Everything, as an archive",
+                href=f"/report/{job.number}.zip",
+                download="report.zip",
+                className="button",
+            ),
+            html.A(
+                "Read it here", href=f"/report/{job.number}.html", target="_blank", className="button quiet"
+            ),
         ]
         return note("The report is written."), html.Div(links, className="row"), True
 

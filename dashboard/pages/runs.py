@@ -5,10 +5,9 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
-from dashboard import cautions
+from dashboard import cautions, ids
 from dashboard.cards import note, served
-from dashboard.filters import to_address
-from dashboard.ids import MESSAGE
+from dashboard.filters import from_address, to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.palette import Theme
@@ -22,14 +21,17 @@ RUN, TAG, REMARK, REASON = "run-chosen", "run-tag", "run-remark", "run-reason"
 KEEP, MARK, UNMARK = "run-keep", "run-mark", "run-unmark"
 
 
-def controls(options: list[dict[str, str]] | None = None) -> list[Any]:
+def controls(runs: list[str] | None = None) -> list[Any]:
     """The form."""
     return [
         html.Div(
             [
                 _field(
-                    "Run", dcc.Dropdown(id=RUN, options=options or [], placeholder="choose a run"), "grow"
+                    "Run (type a tag, choose)",
+                    dcc.Input(id=RUN, type="text", list="runs-known", size="40"),
+                    "grow",
                 ),
+                html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
                 _field(
                     "Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")
                 ),
@@ -58,18 +60,14 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
     if selection is None:
         return [nothing_ingested()]
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
-    rows = range(len(runs["run_id"]))
-    options = [
-        {"label": _words(runs, i), "value": f"{runs['capture_key'][i]}:{int(runs['number'][i])}"}
-        for i in rows
-    ]
+    known = [_words(runs, i) for i in range(len(runs["run_id"]))]
     address = f"/runs.html{to_address(Selection(game=selection.game))}&version={session.version}"
     form = [
         html.H2("Say something about a run"),
         note(
             "Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."
         ),
-        *controls(options),
+        *controls(known),
         note(cautions.PRIVACY, "caution"),
     ]
     return [
@@ -122,68 +120,83 @@ _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut":
 def _words(runs: Any, i: int) -> str:
     who = runs["player"][i] if runs["tagged"][i] else "no tag"
     alive = number(float(round(runs["alive_s"][i], 1)))
-    return f"{who}, attempt {int(runs['attempt'][i])}, {alive} s, {_END.get(runs['ending'][i])}, {runs['capture'][i]}"
+    return (
+        f"{who}, attempt {int(runs['attempt'][i])}, {alive} s, {_END.get(runs['ending'][i])}, "
+        f"run {int(runs['number'][i])} of {runs['capture'][i]}"
+    )
 
 
 def _field(label: str, control: Any, kind: str = "") -> html.Div:
     return html.Div([html.Label(label, htmlFor=control.id), control], className=f"field {kind}")
 
 
-def say(session: Session, run: str | None, **what: Any) -> str:
-    """Keeps what somebody said about a run (`capture key:number`), and answers in words."""
-    if not run or ":" not in run:
-        return "Choose a run first."
-    key, _, run_number = run.rpartition(":")
+def say(session: Session, game: str | None, run: str | None, **what: Any) -> str:
+    """Keeps what somebody said about a run, which is named as in the list; answers in words."""
+    runs = session.ask("runs_listed", game=game or "", most=_MOST)
+    found = [i for i in range(len(runs["run_id"])) if _words(runs, i) == (run or "").strip()]
+    if not found:
+        return "Choose a run from the list first."
     try:
         if what.get("player"):
             what["player"] = player_tag(what["player"])
-        session.note_run(key, int(run_number), **what)
+        session.note_run(str(runs["capture_key"][found[0]]), int(runs["number"][found[0]]), **what)
     except (BadTag, ValueError) as error:
         return str(error)
     return "Kept. Undo takes it back."
+
+
+def game_of(session: Session, search: str | None) -> str | None:
+    """The game that an address speaks of."""
+    selection = from_address(search, session.games())
+    return None if selection is None else selection.game
 
 
 def wires(app: Dash, session: Session) -> None:
     """The form's buttons."""
 
     @app.callback(
-        Output(MESSAGE, "children", allow_duplicate=True),
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
         Output(TAG, "value"),
         Output(REMARK, "value"),
         Input(KEEP, "n_clicks"),
+        State(ids.ADDRESS, "search"),
         State(RUN, "value"),
         State(TAG, "value"),
         State(REMARK, "value"),
         prevent_initial_call=True,
     )
-    def keep(clicks: int | None, run: str | None, tag: str | None, remark: str | None) -> Any:
+    def keep(
+        clicks: int | None, search: str | None, run: str | None, tag: str | None, remark: str | None
+    ) -> Any:
         if not clicks:
             return no_update, no_update, no_update
-        return html.Div(say(session, run, player=tag, remark=remark)), "", ""
+        return html.Div(say(session, game_of(session, search), run, player=tag, remark=remark)), "", ""
 
     @app.callback(
-        Output(MESSAGE, "children", allow_duplicate=True),
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
         Output(REASON, "value"),
         Input(MARK, "n_clicks"),
+        State(ids.ADDRESS, "search"),
         State(RUN, "value"),
         State(REASON, "value"),
         prevent_initial_call=True,
     )
-    def mark(clicks: int | None, run: str | None, reason: str | None) -> Any:
+    def mark(clicks: int | None, search: str | None, run: str | None, reason: str | None) -> Any:
         return (
-            (html.Div(say(session, run, valid=False, reason=reason)), "")
+            (html.Div(say(session, game_of(session, search), run, valid=False, reason=reason)), "")
             if clicks
             else (no_update, no_update)
         )
 
     @app.callback(
-        Output(MESSAGE, "children", allow_duplicate=True),
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
         Input(UNMARK, "n_clicks"),
+        State(ids.ADDRESS, "search"),
         State(RUN, "value"),
         prevent_initial_call=True,
     )
-    def unmark(clicks: int | None, run: str | None) -> Any:
-        return html.Div(say(session, run, valid=True)) if clicks else no_update
+    def unmark(clicks: int | None, search: str | None, run: str | None) -> Any:
+        return html.Div(say(session, game_of(session, search), run, valid=True)) if clicks else no_update
 
 
 PAGE = Page(

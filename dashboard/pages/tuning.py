@@ -15,46 +15,69 @@ from dashboard.filters import from_address
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.import_logs import progress
-from dashboard.pages.questions import nothing_ingested, none_chosen
+from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.tuning_desk import Worked, accept, levers, what_if, work
 from dashboard.wording import counted, number, with_unit
 
-TEXT, ADD, KEEP, PROPOSE, CANCEL = "targets-text", "target-add", "targets-keep", "tuning-propose", "tuning-cancel"
+TEXT, ADD, KEEP, PROPOSE, CANCEL = (
+    "targets-text",
+    "target-add",
+    "targets-keep",
+    "tuning-propose",
+    "tuning-cancel",
+)
 OUTCOME, WHICH, WANTED = "target-outcome", "target-which", "target-wanted"
-JOB, TICK, PROGRESS, RESULT, TRIED = "tuning-job", "tuning-tick", "tuning-progress", "tuning-result", "tuning-tried"
+JOB, TICK, PROGRESS, RESULT, TRIED = (
+    "tuning-job",
+    "tuning-tick",
+    "tuning-progress",
+    "tuning-result",
+    "tuning-tried",
+)
 _MOST_SLIDERS = 14
 
-# Outcome -> (words, the word of TARGETS.md for its number, a first figure).
+# Outcome -> (words, the word of TARGETS.md for its number).
 _OUTCOMES = {
-    "reach_stage": ("reach stage …", "stage", "60 %"),
-    "finish": ("finish the game", "", "30 %"),
-    "finish_within": ("finish within … attempts", "attempts", "40 %"),
-    "survive": ("stay alive for … seconds", "seconds", "50 %"),
-    "hit_share": ("hit so much of the notes or trials (median player)", "", "85 %"),
-    "streak": ("start with … in a row", "length", "40 %"),
-    "top_out_level": ("reach level …", "level", "50 %"),
+    "reach_stage": ("reach stage …", "stage"),
+    "finish": ("finish the game", ""),
+    "finish_within": ("finish within … attempts", "attempts"),
+    "survive": ("stay alive for … seconds", "seconds"),
+    "hit_share": ("hit so much of the notes or trials (median player)", ""),
+    "streak": ("start with … in a row", "length"),
+    "top_out_level": ("reach level …", "level"),
 }
 
 
 def controls(text: str = "") -> list[Any]:
     """Targets, buttons, and the places of their answers."""
-    outcomes = [{"label": words, "value": key} for key, (words, _, _) in _OUTCOMES.items()]
+    outcomes = [words for words, _ in _OUTCOMES.values()]
     return [
         html.Div(
             [
                 html.Div(
                     [
-                        html.Span("First-time players should", className="label", id="target-outcome-label"),
-                        dcc.Dropdown(id=OUTCOME, options=outcomes, value="reach_stage", clearable=False, searchable=False),
+                        html.Label("First-time players should", htmlFor=OUTCOME),
+                        dcc.Input(id=OUTCOME, type="text", list="target-outcomes", size="44", value=outcomes[0]),
+                        html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
                     ],
                     className="field grow",
-                    role="group",
-                    **{"aria-labelledby": "target-outcome-label"},
                 ),
-                html.Div([html.Label("number (…)", htmlFor=WHICH), dcc.Input(id=WHICH, type="text", size="4", maxLength=6, value="2")], className="field"),
-                html.Div([html.Label("wanted", htmlFor=WANTED), dcc.Input(id=WANTED, type="text", size="6", maxLength=12, value="60 %")], className="field"),
+                html.Div(
+                    [
+                        html.Label("number (…)", htmlFor=WHICH),
+                        dcc.Input(id=WHICH, type="text", size="4", maxLength=6, value="2"),
+                    ],
+                    className="field",
+                ),
+                html.Div(
+                    [
+                        html.Label("wanted", htmlFor=WANTED),
+                        dcc.Input(id=WANTED, type="text", size="6", maxLength=12, value="60 %"),
+                    ],
+                    className="field",
+                ),
                 html.Button("Add this target", id=ADD, className="button quiet", type="button"),
             ],
             className="row",
@@ -92,13 +115,19 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
     text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{_toml(selection.game)}"\n'
     *form, tried = controls(text)
     *form, result = form
-    when = f"Kept on {str(kept['noted_at'][0])[:16]} UTC." if len(kept["noted_at"]) else "Not kept yet: keep them before you look at the proposals."
+    when = (
+        f"Kept on {str(kept['noted_at'][0])[:16]} UTC."
+        if len(kept["noted_at"])
+        else "Not kept yet: keep them before you look at the proposals."
+    )
     return [
         html.Section(
             [
                 html.H2("What do you want of the game?"),
                 *form,
-                note(f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."),
+                note(
+                    f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."
+                ),
             ],
             className="card wide",
         ),
@@ -109,8 +138,11 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
 
 def with_target(text: str, outcome: str, which: str, wanted: str) -> str:
     """The targets file with one more target. Raises BadTargets when it is not one."""
-    _, word, _ = _OUTCOMES[outcome]
-    lines = ["", "[[target]]", f'outcome = "{outcome}"']
+    key = next((key for key, (words, _) in _OUTCOMES.items() if outcome.strip() in (words, key)), None)
+    if key is None:
+        raise BadTargets("choose one of the outcomes in the list")
+    word = _OUTCOMES[key][1]
+    lines = ["", "[[target]]", f'outcome = "{key}"']
     if word:
         lines.append(f"{word} = {which.strip() or 1}")
     lines.append(f'wanted = "{_toml(wanted.strip())}"')
@@ -134,13 +166,19 @@ def results(worked: Worked, job: int, theme_name: str) -> list[Any]:
         if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
     ]
     for name, reason in answer.unanswered.items():
-        parts.append(html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide"))
+        parts.append(
+            html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide")
+        )
     if not parts:
         parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
     return [*parts, *_sliders(worked)]
 
 
-_ADVICE = {Advice.CHANGE: "change this", Advice.NOT_YET: "not yet", Advice.CLOSE_ENOUGH: "close enough as it is"}
+_ADVICE = {
+    Advice.CHANGE: "change this",
+    Advice.NOT_YET: "not yet",
+    Advice.CLOSE_ENOUGH: "close enough as it is",
+}
 
 
 def proposal_card(proposal: Proposal, number_of_it: int, job: int, theme_name: str) -> html.Section:
@@ -160,20 +198,35 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, theme_name: s
     buttons: list[Any] = []
     if proposal.changes:
         buttons = [
-            html.Button("Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"),
-            html.A("C header to flash", href=f"/header/{job}/{number_of_it}.h", download="tunables.h", className="button quiet"),
+            html.Button(
+                "Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"
+            ),
+            html.A(
+                "C header to flash",
+                href=f"/header/{job}/{number_of_it}.h",
+                download="tunables.h",
+                className="button quiet",
+            ),
         ]
     return html.Section(
         [
             html.H2(f"Proposal {number_of_it + 1}: {_ADVICE[proposal.advice]}"),
             html.P(proposal.sentence, className="saying"),
             *[note(warning, "warning") for warning in proposal.warnings],
-            html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
+            html.Dl(
+                [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
+                className="facts",
+            ),
             table(changes, "What changes") if proposal.changes else None,
-            graph(f"/proposal/{job}/{number_of_it}.json?theme={theme_name}", "what is predicted, against what is wanted"),
+            graph(
+                f"/proposal/{job}/{number_of_it}.json?theme={theme_name}",
+                "what is predicted, against what is wanted",
+            ),
             html.P(prose(proposal.settles_it), className="saying") if proposal.settles_it else None,
             html.Div(buttons, className="row"),
-            html.Div([_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"),
+            html.Div(
+                [_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"
+            ),
         ],
         className="card wide",
         key=f"{job}-{number_of_it}",
@@ -188,11 +241,16 @@ def _targets(proposal: Proposal) -> html.Details:
     columns = {
         "target": [t.target for t in targets],
         "wanted": [f"{with_unit(t.wanted, t.unit)} ± {with_unit(t.tolerance, t.unit)}" for t in targets],
-        "observed": [f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, {counted(t.observed_runs, 'run')})" for t in targets],
+        "observed": [
+            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, {counted(t.observed_runs, 'run')})"
+            for t in targets
+        ],
         "no change": [told(t.now, t.unit) for t in targets],
         "as proposed": [told(t.proposed, t.unit) for t in targets],
         "next playtest may show": [
-            "–" if t.proposed.next_low is None else f"{with_unit(t.proposed.next_low, t.unit)} to {with_unit(t.proposed.next_high, t.unit)}"
+            "–"
+            if t.proposed.next_low is None
+            else f"{with_unit(t.proposed.next_low, t.unit)} to {with_unit(t.proposed.next_high, t.unit)}"
             for t in targets
         ],
     }
@@ -214,8 +272,16 @@ def _side_effects(proposal: Proposal) -> html.Details | None:
 def _assumptions(proposal: Proposal) -> html.Details:
     method = METHODS.get(proposal.method)
     inside = [html.P([html.B(method.name + ". "), method.text])] if method is not None else []
-    inside += [html.P(source.text, className="source") for source in (method.sources if method is not None else ())]
-    return html.Details([html.Summary("Method and assumptions"), *inside, html.Ul([html.Li(one) for one in proposal.assumptions])])
+    inside += [
+        html.P(source.text, className="source") for source in (method.sources if method is not None else ())
+    ]
+    return html.Details(
+        [
+            html.Summary("Method and assumptions"),
+            *inside,
+            html.Ul([html.Li(one) for one in proposal.assumptions]),
+        ]
+    )
 
 
 def _sliders(worked: Worked) -> list[Any]:
@@ -287,11 +353,13 @@ def wires(app: Dash, session: Session) -> None:
         State(WANTED, "value"),
         prevent_initial_call=True,
     )
-    def add(clicks: int | None, text: str | None, outcome: str, which: str | None, wanted: str | None) -> Any:
+    def add(
+        clicks: int | None, text: str | None, outcome: str | None, which: str | None, wanted: str | None
+    ) -> Any:
         if not clicks:
             return no_update, no_update
         try:
-            return with_target(text or "", outcome, which or "", wanted or ""), no_update
+            return with_target(text or "", outcome or "", which or "", wanted or ""), no_update
         except BadTargets as error:
             return no_update, html.Div(str(error))
 
@@ -333,7 +401,9 @@ def wires(app: Dash, session: Session) -> None:
         job = session.jobs.start("propose", lambda job: work(session, selection, text or "", job))
         return job.number, False, None
 
-    @app.callback(Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True)
+    @app.callback(
+        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
+    )
     def cancel(clicks: int | None, number_of_job: int | None) -> Any:
         job = session.jobs.get(number_of_job)
         if clicks and job is not None:
@@ -355,7 +425,11 @@ def wires(app: Dash, session: Session) -> None:
             return None, no_update, True
         if not job.ended:
             return progress(job), no_update, False
-        return ended(job), (results(job.result, job.number, theme or "light") if job.result is not None else []), True
+        return (
+            ended(job),
+            (results(job.result, job.number, theme or "light") if job.result is not None else []),
+            True,
+        )
 
     @app.callback(
         Output({"type": "tried", "at": ALL}, "children"),

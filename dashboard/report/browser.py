@@ -91,7 +91,12 @@ def print_pdf(browser: str, html: Path, pdf: Path) -> None:
         _run(
             browser,
             folder,
-            ["--no-pdf-header-footer", "--virtual-time-budget=20000", f"--print-to-pdf={pdf.resolve()}", html.resolve().as_uri()],
+            [
+                "--no-pdf-header-footer",
+                "--virtual-time-budget=20000",
+                f"--print-to-pdf={pdf.resolve()}",
+                html.resolve().as_uri(),
+            ],
         )
     if not pdf.is_file() or pdf.read_bytes()[:5] != b"%PDF-":
         raise BrowserTrouble(f"{browser} wrote no PDF.")
@@ -123,7 +128,9 @@ def _run(browser: str, folder: str, words: list[str]) -> str:
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         switches.append("--no-sandbox")
     try:
-        done = subprocess.run([browser, *switches, *words], capture_output=True, timeout=_PATIENCE_S, check=False)
+        done = subprocess.run(
+            [browser, *switches, *words], capture_output=True, timeout=_PATIENCE_S, check=False
+        )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise BrowserTrouble(f"{browser}: {error}") from error
     if done.returncode != 0:

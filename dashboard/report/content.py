@@ -37,6 +37,7 @@ class GamePart:
     targets: Columns
     findings: tuple[Finding, ...]
     proposals: tuple[Proposal, ...] = ()
+    given_targets: str = ""
     no_proposal: str = ""
     flashing: str = ""
 
@@ -77,13 +78,20 @@ class Content:
 
 
 def gather(
-    session: Session, selections: Sequence[Selection], about: About, made_at: str, proposed: Any = None
+    session: Session,
+    selections: Sequence[Selection],
+    about: About,
+    made_at: str,
+    proposed: Any = None,
+    targets: str = "",
 ) -> Content:
     """The content of a report on some games. `proposed(selection)` gives (proposals, why there are none)."""
     parts = []
     for selection in selections:
         basis = session.basis(selection)
-        findings = session.all_findings(selection) if basis.runs else []
+        found = session.all_findings(selection) if basis.runs else []
+        # A question that this game cannot answer is no finding.
+        findings = [finding for finding in found if not finding.id.endswith(".none")]
         proposals, none = proposed(selection) if proposed is not None and basis.runs else ((), "")
         parts.append(
             GamePart(
@@ -95,6 +103,7 @@ def gather(
                 findings=tuple(findings),
                 proposals=tuple(proposals),
                 no_proposal=none,
+                given_targets=targets if proposals else "",
                 flashing=cautions.flashing(session, selection.game)[0],
             )
         )
@@ -103,6 +112,6 @@ def gather(
         fingerprint=session.reader.fingerprint(),
         setscrew=version("setscrew"),
         made_at=made_at,
-        captures=session.ask("captures_listed"),
+        captures=session.reader.ask("game_captures", games=[selection.game for selection in selections]),
         games=tuple(parts),
     )

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from analysis.finding import Finding
 from dashboard import cautions
+from dashboard.cards import shared_warnings
 from dashboard.filters import in_words
 from dashboard.report.content import Content, GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
@@ -32,26 +33,36 @@ class Numbering:
         return f"Table {self.tables}"
 
 
-def document(content: Content, pictures: Mapping[str, Markup], scripts: Markup = Markup("")) -> str:
+def document(content: Content, pictures: Mapping[str, Markup], scripts: str = "") -> str:
     """The HTML of `content`. `pictures`: figure name (see `picture_name`) -> its markup; `scripts`: what they need."""
     count = Numbering()
     cites = {source.key: i for i, source in enumerate(content.sources, 1)}
     sections = [
         ("Question and target", [_question(content), *[_targets(game) for game in content.games]]),
         ("The playtest", [_playtest(content), *[_people(game, count) for game in content.games]]),
-        ("Can the data be trusted?", [_each(content, ("trust",), pictures, count), _captures(content, count)]),
+        (
+            "Can the data be trusted?",
+            [_each(content, ("trust",), pictures, count), _captures(content, count)],
+        ),
         ("Findings", [_each(content, EVIDENCE, pictures, count)]),
-        ("What should be changed", [proposal_part(game, count, len(content.games) > 1) for game in content.games]),
+        (
+            "What should be changed",
+            [proposal_part(game, count, len(content.games) > 1) for game in content.games],
+        ),
         ("Before and after", [_each(content, ("progress",), pictures, count)]),
     ]
     if len(content.games) > 1:
-        sections.append(("The games side by side", [_shown(f, pictures, count) for f in content.side_by_side]))
+        sections.append(
+            ("The games side by side", [_shown(f, pictures, count) for f in content.side_by_side])
+        )
     sections += [
         ("Limits", [_limits(content)]),
         ("Methods", [_methods(content, cites)]),
         ("Appendix", [_appendix(content, count)]),
     ]
-    title = content.about.title or "Playtest report: " + ", ".join(game.selection.game for game in content.games)
+    title = content.about.title or "Playtest report: " + ", ".join(
+        game.selection.game for game in content.games
+    )
     head = tag(
         "header",
         tag("h1", title),
@@ -69,7 +80,10 @@ def document(content: Content, pictures: Mapping[str, Markup], scripts: Markup =
         tag("ol", [tag("li", tag("a", name, href=f"#s{i}")) for i, (name, _) in enumerate(sections, 1)]),
         aria_label="Contents",
     )
-    body = [tag("section", tag("h2", f"{i}. {name}"), parts, id=f"s{i}") for i, (name, parts) in enumerate(sections, 1)]
+    body = [
+        tag("section", tag("h2", f"{i}. {name}"), parts, id=f"s{i}")
+        for i, (name, parts) in enumerate(sections, 1)
+    ]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -88,11 +102,19 @@ def _question(content: Content) -> Markup:
 
 def _targets(game: GamePart) -> Markup:
     name = game.selection.game
+    if game.given_targets:
+        return text(
+            tag("p", f"{name}: the target, as handed in with this report."),
+            tag("pre", game.given_targets.strip()),
+        )
     if not len(game.targets["noted_at"]):
         words = f"{name}: no target was written down in the study. A target set after looking at the data proves little."
         return tag("p", words, class_="warning")
     when = str(game.targets["noted_at"][0])[:16]
-    return text(tag("p", f"{name}: the target, noted {when} UTC."), tag("pre", str(game.targets["target_toml"][0]).strip()))
+    return text(
+        tag("p", f"{name}: the target, noted {when} UTC."),
+        tag("pre", str(game.targets["target_toml"][0]).strip()),
+    )
 
 
 def _playtest(content: Content) -> Markup:
@@ -107,14 +129,21 @@ def _playtest(content: Content) -> Markup:
 
 
 def _people(game: GamePart, count: Numbering) -> Markup:
-    people = {name: int(column[0]) if name != "minutes" else float(column[0]) for name, column in game.people.items()}
+    people = {
+        name: int(column[0]) if name != "minutes" else float(column[0])
+        for name, column in game.people.items()
+    }
     words = [
         f"{counted(people['players'], 'player')} in {counted(people['runs'], 'run')}, "
         f"{number(round(people['minutes'], 1))} minutes alive in all."
     ]
-    words.append(f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says.")
+    words.append(
+        f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says."
+    )
     if people["untagged"]:
-        words.append(f"{counted(people['untagged'], 'run')} without a player tag, each taken as a player of its own.")
+        words.append(
+            f"{counted(people['untagged'], 'run')} without a player tag, each taken as a player of its own."
+        )
     rows = {"ending": ["finished", "game over", "quit by the player", "cut (log ends)"]}
     ends = [people[name] for name in ("finished", "game_over", "quit", "cut")]
     return text(
@@ -125,19 +154,35 @@ def _people(game: GamePart, count: Numbering) -> Markup:
     )
 
 
-def _each(content: Content, questions: tuple[str, ...], pictures: Mapping[str, Markup], count: Numbering) -> Markup:
+def _each(
+    content: Content, questions: tuple[str, ...], pictures: Mapping[str, Markup], count: Numbering
+) -> Markup:
     parts: list[Markup] = []
     for g, game in enumerate(content.games):
         found = game.on(*questions)
         if len(content.games) > 1:
             parts.append(tag("h3", game.selection.game))
-        parts += [_shown(finding, pictures, count, g) for finding in found]
+        shared = shared_warnings(found)
+        parts += [tag("p", warning, class_="warning") for warning in sorted(shared)]
+        parts += [_shown(finding, pictures, count, g, shared) for finding in found]
         if not found:
-            parts.append(tag("p", f"{game.selection.game}: nothing can be said on this from these data.", class_="small"))
+            parts.append(
+                tag(
+                    "p",
+                    f"{game.selection.game}: nothing can be said on this from these data.",
+                    class_="small",
+                )
+            )
     return text(parts)
 
 
-def _shown(finding: Finding, pictures: Mapping[str, Markup], count: Numbering, game: int = 0) -> Markup:
+def _shown(
+    finding: Finding,
+    pictures: Mapping[str, Markup],
+    count: Numbering,
+    game: int = 0,
+    said: frozenset[str] = frozenset(),
+) -> Markup:
     picture = pictures.get(picture_name(game, finding))
     legend = f"{count.figure()}. {finding.title}." if picture is not None else None
     # "no single figure" would repeat what the sentence already says.
@@ -146,7 +191,7 @@ def _shown(finding: Finding, pictures: Mapping[str, Markup], count: Numbering, g
         "article",
         tag("h4", finding.title),
         tag("p", finding.sentence),
-        [tag("p", warning, class_="warning") for warning in finding.warnings],
+        [tag("p", warning, class_="warning") for warning in finding.warnings if warning not in said],
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
         tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
         _small_tables(finding, count) if picture is None else None,
@@ -154,8 +199,17 @@ def _shown(finding: Finding, pictures: Mapping[str, Markup], count: Numbering, g
 
 
 def _small_tables(finding: Finding, count: Numbering) -> Markup:
-    small = {name: t for name, t in finding.tables.items() if 0 < len(next(iter(t.values()), ())) <= 24 and len(t) <= 9}
-    return text([table(t, f"{count.table()}. {finding.title}: {name.replace('_', ' ')}.") for name, t in small.items()])
+    small = {
+        name: t
+        for name, t in finding.tables.items()
+        if 0 < len(next(iter(t.values()), ())) <= 24 and len(t) <= 9
+    }
+    return text(
+        [
+            table(t, f"{count.table()}. {finding.title}: {name.replace('_', ' ')}.")
+            for name, t in small.items()
+        ]
+    )
 
 
 def _captures(content: Content, count: Numbering) -> Markup:
@@ -164,7 +218,10 @@ def _captures(content: Content, count: Numbering) -> Markup:
         "name": "log", "bytes": "bytes", "runs": "runs", "events": "events", "rejected_packets": "bad packets",
         "missing_packets": "lost packets", "dropped_events": "dropped events",
     }  # fmt: skip
-    return table({label: columns[key] for key, label in names.items()}, f"{count.table()}. The logs behind this report.")
+    return table(
+        {label: columns[key] for key, label in names.items()},
+        f"{count.table()}. The logs behind this report.",
+    )
 
 
 def _limits(content: Content) -> Markup:
@@ -172,7 +229,9 @@ def _limits(content: Content) -> Markup:
     for game in content.games:
         name = game.selection.game
         if game.basis.players < 8:
-            said[f"{name}: only {counted(game.basis.players, 'player')}. Every interval here is indicative only."] = None
+            said[
+                f"{name}: only {counted(game.basis.players, 'player')}. Every interval here is indicative only."
+            ] = None
         if game.basis.damaged:
             said[f"{name}: {counted(game.basis.damaged, 'run')} with damage in the log."] = None
         if int(game.people["new_players"][0]) < game.basis.players:
@@ -195,7 +254,9 @@ def _methods(content: Content, cites: Mapping[str, int]) -> Markup:
         tag("p", tag("b", method.name + ". "), method.text, [f" [{cites[s.key]}]" for s in method.sources])
         for method in content.methods.values()
     ]
-    return text(parts, tag("h3", "Sources"), tag("ol", [tag("li", s.text) for s in content.sources], class_="sources"))
+    return text(
+        parts, tag("h3", "Sources"), tag("ol", [tag("li", s.text) for s in content.sources], class_="sources")
+    )
 
 
 def _appendix(content: Content, count: Numbering) -> Markup:

@@ -16,7 +16,9 @@ class Markup(str):
 
 def tag(name: str, *children: object, **attributes: str) -> Markup:
     """An element. `class_` stands for `class`."""
-    words = "".join(f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items())
+    words = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(value)}"' for key, value in attributes.items()
+    )
     return Markup(f"<{name}{words}>{text(*children)}</{name}>")
 
 
@@ -38,8 +40,13 @@ def table(columns: Mapping[str, Any], caption: object = None, most: int = 60) ->
     lines = list(rows(columns))
     numeric = [all(not isinstance(line[i], str) for line in lines) for i in range(len(columns))]
     side = [{"class_": "num"} if right else {} for right in numeric]
-    head = [tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)]
-    body = [tag("tr", [tag("td", number(c), **s) for c, s in zip(line, side, strict=True)]) for line in lines[:most]]
+    head = [
+        tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)
+    ]
+    body = [
+        tag("tr", [tag("td", number(c), **s) for c, s in zip(line, side, strict=True)])
+        for line in lines[:most]
+    ]
     left_out = len(lines) - most
     note = tag("p", f"The first {most} of {len(lines)} rows; the CSV file has all of them.", class_="small")
     parts = [tag("caption", caption) if caption else None, tag("thead", tag("tr", head)), tag("tbody", body)]

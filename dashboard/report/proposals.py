@@ -9,12 +9,14 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
     """The proposals on one game, or why there are none."""
     parts: list[Markup] = [tag("h3", game.selection.game)] if named else []
     if not game.proposals:
-        parts.append(tag("p", game.no_proposal or "No proposal was asked for: set a target first.", class_="small"))
-    for proposal in game.proposals:
+        parts.append(
+            tag("p", game.no_proposal or "No proposal was asked for: set a target first.", class_="small")
+        )
+    for rank, proposal in enumerate(game.proposals, 1):
         parts.append(
             tag(
                 "article",
-                tag("h4", proposal.id),
+                tag("h4", f"Proposal {rank}"),
                 tag("p", proposal.sentence),
                 [tag("p", warning, class_="warning") for warning in proposal.warnings],
                 _changes(proposal, count),
@@ -54,7 +56,7 @@ def _targets(proposal: object, count: object) -> Markup | None:
     columns = {
         "target": [t.target for t in targets],
         "wanted": [with_unit(t.wanted, t.unit) for t in targets],
-        "observed": [with_unit(t.observed, t.unit) for t in targets],
+        "observed": [f"{with_unit(t.observed, t.unit)} (n = {t.observed_players})" for t in targets],
         "predicted, no change": [prediction(t.now, t.unit) for t in targets],
         "predicted, as proposed": [prediction(t.proposed, t.unit) for t in targets],
     }

@@ -26,7 +26,10 @@ def proposer(session: Session, text: str | None = None, tick: Callable[[], None]
         if targets is None:
             kept = session.ask("game_targets", game=selection.game)["target_toml"]
             if not len(kept):
-                return (), "No target was kept in the study, so nothing was proposed. Set one on the page “What to change”."
+                return (
+                    (),
+                    "No target was kept in the study, so nothing was proposed. Set one on the page “What to change”.",
+                )
             try:
                 targets = read_targets(str(kept[0]))
             except BadTargets as error:

@@ -85,7 +85,9 @@ def _figures(content: Content) -> dict[str, dict[str, Any]]:
     return figures
 
 
-def _pictures(figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]) -> tuple[dict[str, Markup], Markup]:
+def _pictures(
+    figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]
+) -> tuple[dict[str, Markup], Markup]:
     if drawn or not figures:
         return {name: _image(drawing) for name, drawing in drawn.items()}, Markup("")
     places = {name: tag("div", "", class_="plot", data_figure=name) for name in figures}
@@ -94,7 +96,9 @@ def _pictures(figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]) -> 
         "for(const at of document.querySelectorAll('[data-figure]')){const f=figures[at.dataset.figure];"
         "Plotly.newPlot(at,f.data,f.layout,{staticPlot:true,responsive:true});}"
     )
-    return places, Markup(f"<script>{code}</script><script>const figures={in_script(figures)};{draw_all}</script>")
+    return places, Markup(
+        f"<script>{code}</script><script>const figures={in_script(figures)};{draw_all}</script>"
+    )
 
 
 def _image(drawing: Drawing) -> Markup:

@@ -1,0 +1,67 @@
+"""Every finding of the demo games becomes a figure that a browser can read, in both themes."""
+
+import json
+
+import numpy as np
+import pytest
+
+from analysis.finding import Estimate, Finding
+from analysis.findings import FINDERS
+from analysis.selection import Selection
+from dashboard.figures import FIGURES, figure_for
+from dashboard.palette import THEMES
+from dashboard.wording import interval, number
+
+
+@pytest.fixture(scope="module")
+def findings(read_session):
+    return [f for game in read_session.games() for f in read_session.all_findings(Selection(game))]
+
+
+def strict(text: str) -> dict:
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} in a figure")
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def test_every_question_says_something(findings):
+    assert {finding.question for finding in findings} == set(FINDERS)
+
+
+@pytest.mark.parametrize("theme", THEMES.values(), ids=lambda theme: theme.name)
+def test_figures_are_json_without_nan(findings, theme):
+    drawn = {finding.id: figure_for(finding, theme) for finding in findings if finding.id in FIGURES}
+    assert len([figure for figure in drawn.values() if figure is not None]) > 20
+    for name, figure in drawn.items():
+        if figure is not None:
+            assert strict(figure.to_json())["data"], name
+
+
+def test_the_death_map_has_the_proportions_of_the_screen(findings):
+    finding = next(f for f in findings if f.id == "deaths.places")
+    layout = figure_for(finding, THEMES["light"]).layout
+    assert list(layout.xaxis.range) == [0, finding.facts["screen_width"]]
+    assert list(layout.yaxis.range) == [finding.facts["screen_height"], 0]
+    assert layout.yaxis.scaleanchor == "x" and layout.yaxis.scaleratio in (None, 1)
+
+
+def test_a_finding_without_rows_has_no_figure():
+    empty = Finding(
+        "survival.curve", "survival", "t", "s", 0, 0, "m", tables={"curve": {"time": np.array([])}}
+    )
+    assert figure_for(empty, THEMES["light"]) is None
+
+
+@pytest.mark.parametrize(
+    "value, words",
+    [(0, "0"), (12345, "12 345"), (0.12345, "0.123"), (1234.5, "1 234"), (-0.5, "-0.5"), (None, "–"), (float("nan"), "–"), (True, "yes"), (np.nan, "–")],
+)  # fmt: skip
+def test_numbers_as_people_read_them(value, words):
+    assert number(value) == words
+
+
+def test_estimates_carry_their_interval():
+    assert interval(Estimate(0.5, 0.25, 0.75, unit="share")) == "50 % (95 % interval 25 % to 75 %)"
+    assert interval(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
+    assert interval(Estimate(None)) == "no estimate"
