@@ -34,4 +34,5 @@ def drift_ppm(
         return None
     one, other = np.triu_indices(len(best), 1)
     slopes = (late[best][other] - late[best][one]) / (tick_s[best][other] - tick_s[best][one])
-    return float(-1e6 * np.median(slopes))
+    # Lateness grows by `slope` in each second of the console: that second takes 1 + slope of the PC's.
+    return float(1e6 * (1 / (1 + np.median(slopes)) - 1))

@@ -99,7 +99,10 @@ def test_free_text_is_kept_as_it_is_and_does_nothing(study: Study, tmp_path: Pat
 
 
 def test_names_that_sql_uses_itself(study: Study, tmp_path: Path) -> None:
-    kinds = {"select": ("death", {"from": "u8 x", "where": "i32 y", "order": "u8"}), "table": (None, {"group": "u16"})}
+    kinds = {
+        "select": ("death", {"from": "u8 x", "where": "i32 y", "order": "u8"}),
+        "table": (None, {"group": "u16"}),
+    }
     imported(study, tmp_path / "a.playlog", [dictionary(kinds), event(1, "select", **{"from": 3, "where": -7, "order": 1}),
                                              event(2, "table", group=9)])  # fmt: skip
     assert rows(study, "SELECT kind, x, y FROM death_events") == [("select", 3, -7)]
@@ -126,7 +129,9 @@ def test_the_dictionary_may_change_in_the_middle(study: Study, tmp_path: Path) -
 
     one = dictionary({"begin": ("run_start", {}), "at": ("position", {"x": "u8 x"})})
     other = dictionary({"at": ("position", {"x": "u16 x"}), "begin": ("run_start", {})})
-    log = log_of([one, event(1, "begin"), event(9, "at", x=7)]) + log_of([other, event(1, "begin"), event(9, "at", x=300)])
+    log = log_of([one, event(1, "begin"), event(9, "at", x=7)]) + log_of(
+        [other, event(1, "begin"), event(9, "at", x=300)]
+    )
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.power_ups, result.runs, result.rejected_packets) == (2, 2, 0)
     assert rows(study, "SELECT x, run_id FROM position_events ORDER BY 1") == [(7, 1), (300, 2)]
@@ -146,8 +151,14 @@ def test_memory_stays_bounded(what: str) -> None:
         # Never a dictionary: what cannot be read must not pile up either.
         out = bytearray()
         for number in range(2000):
-            body = (b"\x01\x02\x03\x04\x00\x01" + number.to_bytes(4, "little")) if what == "settings" else b"\0" * 100
-            packet = bytes([0x13 if what == "settings" else 0x11]) + number.to_bytes(2, "little") + bytes(6) + body
+            body = (
+                (b"\x01\x02\x03\x04\x00\x01" + number.to_bytes(4, "little"))
+                if what == "settings"
+                else b"\0" * 100
+            )
+            packet = (
+                bytes([0x13 if what == "settings" else 0x11]) + number.to_bytes(2, "little") + bytes(6) + body
+            )
             out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
         piece = bytes(out)
     tracemalloc.start()

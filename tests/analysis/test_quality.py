@@ -1,0 +1,70 @@
+"""Verdicts on captures, from counts whose answers are plain."""
+
+from dataclasses import dataclass
+
+import pytest
+
+from analysis.stats.quality import Grade, judge, lost_events
+
+
+@dataclass(frozen=True)
+class Counted:
+    bytes: int = 10_000
+    packets: int = 100
+    events: int = 1000
+    runs: int = 10
+    rejected_packets: int = 0
+    missing_packets: int = 0
+    dropped_events: int = 0
+    unread_bytes: int = 0
+    newer_packets: int = 0
+    refusal: str | None = None
+    damaged_runs: int = 0
+
+
+def test_nothing_lost() -> None:
+    verdict = judge(Counted())
+    assert (verdict.grade, verdict.lost_share, verdict.words) == (Grade.INTACT, 0.0, "Nothing was lost.")
+
+
+@pytest.mark.parametrize(
+    ("counted", "lost"),
+    [
+        (Counted(dropped_events=7), 7),
+        (Counted(missing_packets=3), 30),  # ten events a packet
+        (Counted(missing_packets=3, rejected_packets=3), 30),  # a broken packet also leaves a gap
+        (Counted(missing_packets=1, rejected_packets=3), 30),
+        (Counted(newer_packets=2), 20),
+        (Counted(unread_bytes=5000), 1000),  # 1,000 events came in the other 5,000 bytes
+        (Counted(packets=0, events=0), 0),
+    ],
+)
+def test_lost_events(counted: Counted, lost: float) -> None:
+    assert lost_events(counted) == pytest.approx(lost)
+
+
+@pytest.mark.parametrize(
+    ("counted", "grade"),
+    [
+        (Counted(dropped_events=10), Grade.DAMAGED),
+        (Counted(dropped_events=52), Grade.DAMAGED),  # 52 of 1,052: 4.9 %
+        (Counted(dropped_events=53), Grade.DOUBTFUL),  # 53 of 1,053: 5.03 %
+        (Counted(dropped_events=1, damaged_runs=2), Grade.DAMAGED),
+        (Counted(dropped_events=1, damaged_runs=3), Grade.DOUBTFUL),  # more than a quarter of the runs
+        (Counted(packets=0, events=0, runs=0), Grade.UNUSABLE),
+        (Counted(packets=5, events=0, runs=0, unread_bytes=300), Grade.UNUSABLE),
+        (Counted(packets=5, events=0, runs=0, refusal="line 3: rename"), Grade.UNUSABLE),
+        (Counted(packets=5, events=0, runs=0), Grade.INTACT),  # switched on, not played
+    ],
+)
+def test_grades(counted: Counted, grade: Grade) -> None:
+    assert judge(counted).grade == grade
+
+
+def test_words_say_what_was_lost_what_it_biases_and_what_to_do() -> None:
+    words = judge(Counted(rejected_packets=1, missing_packets=1, dropped_events=4, damaged_runs=1)).words
+    assert "1 packet arrived broken" in words and "4 events did not fit the console's buffer" in words
+    assert "1 of 10 runs are damaged" in words and "deaths and presses may be missing" in words
+    assert "larger buffer" in words and "Check ground and wires" in words
+    assert "between runs" in judge(Counted(dropped_events=4)).words
+    assert "rename one" in judge(Counted(events=0, refusal="line 7: rename one")).words

@@ -1,0 +1,119 @@
+"""The findings on trust, from logs with damage that was put in by hand."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from analysis.finding import Finding
+from analysis.findings import trust
+from analysis.methods import METHODS
+from analysis.reader import Reader
+from analysis.selection import Selection
+from ingest.store import Study, open_study
+from tests.ingest.studies import Line, dictionary, event, imported
+
+KINDS = {
+    "begin": ("run_start", {"who": "u8 player"}), "at": ("position", {"x": "u8 x"}), "fell": ("death", {}),
+    "over": ("run_end", {"how": "u8 ending"}),
+}  # fmt: skip
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Iterator[Study]:
+    with open_study(tmp_path / "study.duckdb") as opened:
+        yield opened
+
+
+def run(start: int, who: int, drop: int = 0, ended: bool = True, seconds: int = 5) -> list[Line]:
+    lines = [event(start, "begin", who=who), event(start + 500, "at", x=who)]
+    lines += [{"drop": drop}] if drop else []
+    lines += [event(start + 900, "fell"), event(start + 1000 * seconds, "at", x=1)]
+    return lines + ([event(start + 1000 * seconds, "over", how=0)] if ended else [])
+
+
+def found(study: Study, **selection: object) -> dict[str, Finding]:
+    findings = trust.find(Reader(study.connection), Selection("Moth Run", **selection))  # type: ignore[arg-type]
+    for finding in findings:
+        assert finding.method in METHODS
+        json.dumps(finding.to_json(), allow_nan=False)
+        for table in finding.tables.values():
+            assert len({len(column) for column in table.values()}) <= 1
+    return {finding.id: finding for finding in findings}
+
+
+def test_an_empty_study(study: Study) -> None:
+    (only,) = found(study).values()
+    assert only.id == "trust.none" and "ingest one" in only.sentence
+
+
+def test_intact(study: Study, tmp_path: Path) -> None:
+    imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1), *run(9000, 2)])
+    answers = found(study)
+    assert set(answers) == {"trust.verdict", "trust.damaged", "trust.endings"}
+    assert (
+        "nothing was lost" in answers["trust.verdict"].sentence
+        and "1 intact" in answers["trust.verdict"].sentence
+    )
+    assert answers["trust.verdict"].estimate is not None and answers["trust.verdict"].estimate.value == 0
+    assert "None of 2 runs" in answers["trust.damaged"].sentence
+    assert answers["trust.damaged"].runs == 2 and answers["trust.damaged"].players == 2
+    assert "Each of 2 runs has its end" in answers["trust.endings"].sentence
+
+
+def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
+    lines = [
+        dictionary(KINDS),
+        *run(1000, 1, drop=4, seconds=20),
+        *run(30_000, 2),
+        *run(40_000, 0, ended=False),
+    ]
+    imported(study, tmp_path / "a.playlog", [*lines, {"power_up": 5}, *run(100, 0)])
+    answers = found(study)
+    verdict = answers["trust.verdict"]
+    events = verdict.facts["events"]
+    assert verdict.estimate is not None and verdict.estimate.value == pytest.approx(4 / (events + 4))
+    assert verdict.facts["worst"] == "doubtful" and verdict.tables["captures"]["dropped"] == [4]
+    assert "larger buffer" in verdict.sentence and verdict.warnings
+    assert list(verdict.tables["damage"]["reason"]) == ["dropped"]
+    damaged = answers["trust.damaged"]
+    assert "1 of 4 runs (25 %)" in damaged.sentence and "Longer runs are more likely" in damaged.sentence
+    assert "20 s" in damaged.sentence
+    assert "1 of 4 runs has no end" in answers["trust.endings"].sentence
+    assert "2 of 4 runs have no player tag" in answers["trust.tags"].sentence
+    assert found(study, players=("P02",))["trust.damaged"].facts["damaged_runs"] == 0
+
+
+def test_copies_are_found_and_equal_songs_are_not(study: Study, tmp_path: Path) -> None:
+    lines = [dictionary(KINDS), *run(1000, 1), *run(9000, 2), *run(20_000, 3), *run(30_000, 4)]
+    imported(study, tmp_path / "a.playlog", lines)
+    # Another console whose first run happens to be as long as theirs.
+    imported(
+        study,
+        tmp_path / "b.playlog",
+        [dictionary(KINDS), *run(1000, 1), *run(11_000, 2), *run(25_000, 3), *run(37_000, 3)],
+    )
+    assert "trust.twice" not in found(study)
+    # The same recording without its last packets: no prefix, because some bytes in the middle are broken too.
+    log = bytearray((tmp_path / "a.playlog").read_bytes())
+    log[-100] ^= 1
+    imported(study, tmp_path / "c.playlog", bytes(log[:-20]))
+    twice = found(study)["trust.twice"]
+    assert twice.tables["pairs"]["one"] == ["a.playlog"] and twice.tables["pairs"]["other"] == ["c.playlog"]
+    assert "copies of one recording" in twice.sentence
+
+
+def test_a_capture_without_dictionary_is_shown_with_every_game(study: Study, tmp_path: Path) -> None:
+    imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1)])
+    imported(study, tmp_path / "noise.playlog", b"\x05abcdefghijklmn\0" * 9)
+    verdict = found(study)["trust.verdict"]
+    assert verdict.tables["captures"]["grade"] == ["intact", "unusable"]
+    assert any("noise.playlog" in warning and "baud rate" in warning for warning in verdict.warnings)
+
+
+def test_changed_tunables_are_told(study: Study, tmp_path: Path) -> None:
+    line = dictionary(KINDS, tunables=[{"name": "speed", "value": 5}])
+    first, *rest = run(1000, 1)
+    imported(study, tmp_path / "a.playlog", [line, first, {"settings": {"speed": 6}}, *rest])
+    assert "In 1 of 1 run a tunable changed" in found(study)["trust.builds"].sentence
