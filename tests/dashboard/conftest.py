@@ -92,10 +92,11 @@ def served(own_session) -> Iterator[Served]:
 @pytest.fixture(scope="session")
 def chromium():
     """A headless Chromium; everything the test run needs of a browser."""
-    playwright = pytest.importorskip("playwright.sync_api")
+    from playwright import sync_api
+
     path = find_browser()
     need(path, "no Chromium-family browser is installed (Debian: apt install chromium)")
-    with playwright.sync_playwright() as running:
+    with sync_api.sync_playwright() as running:
         browser = running.chromium.launch(executable_path=path, args=SWITCHES)
         yield browser
         browser.close()
