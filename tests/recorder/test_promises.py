@@ -64,6 +64,26 @@ def test_a_full_ring_drops_and_counts(ring_bytes: int, interrupts: bool) -> None
     assert len(arrived) + dropped == len(logged) + 1
 
 
+@pytest.mark.parametrize("before", range(0, 40, 3))
+def test_a_packet_is_opened_only_where_the_longest_fits(before: int) -> None:
+    """However full the ring is: filled to the last byte while the line stands still, nothing in it is spoilt."""
+    dictionary, values = game()
+    script = Script(dictionary, values, ring_bytes=512)
+    settle(script, 0)
+    for tick in range(before):
+        script.event(tick, "at", {"x": 1})
+    script.event(before, "fell", {})  # closes the packet
+    for tick in range(before + 1, 1000):
+        script.event(tick if tick < 400 else 400, "at", {"x": 1})
+    script.drain(400)
+    script.event(1000, "fell", {})
+    script.drain(1000)
+    log = reference.decode(script.run())
+    assert not log.rejected and not log.gaps
+    ((_, dropped),) = log.drops
+    assert len(log.events) + dropped == 1001
+
+
 def test_drops_lie_between_the_events_around_them() -> None:
     """The packet that tells of a drop begins after it, and the one before ended before it."""
     script = Script(*game(), ring_bytes=512)

@@ -83,7 +83,8 @@ def test_wrong_packets_are_accepted_as_rarely_as_the_crc_promises() -> None:
 
 def _data_places(frame: bytes) -> list[int]:
     """The places in a frame that hold bytes of the packet, not lengths of COBS blocks."""
-    places, at = [], 0
+    places: list[int] = []
+    at = 0
     while at < len(frame):
         places += range(at + 1, at + frame[at])
         at += frame[at]

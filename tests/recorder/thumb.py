@@ -15,7 +15,7 @@ try:
     import unicorn
     from unicorn import arm_const
 except ImportError:  # told by need_thumb()
-    unicorn = None
+    unicorn = None  # type: ignore[assignment]
 
 RECORDER = Path(ingest.__file__).parent / "recorder"
 BENCH = Path(__file__).parents[1] / "bench" / "recorder"
@@ -73,7 +73,7 @@ class Machine:
     """A Cortex-M4 that runs functions of an executable, one call at a time."""
 
     def __init__(self, elf: Path):
-        self.symbols = {}
+        self.symbols: dict[str, int] = {}
         for line in tool("nm", elf).splitlines():
             address, *_, name = line.split(" ")
             if address:
@@ -84,8 +84,8 @@ class Machine:
         cpu.mem_map(RAM, 0x10000)
         cpu.mem_map(UART, 0x1000)
         cpu.mem_map(RETURN, 0x1000)
-        for address, content in _segments(elf):
-            cpu.mem_write(address, content)
+        for start, content in _segments(elf):
+            cpu.mem_write(start, content)
         self.sent = bytearray()
         self.interrupt_on = False
         self.transmitter_full = False
