@@ -1,8 +1,8 @@
 """Is it the player or the console? Called by players.py. (Rhythm games: latency and polling are in timing.*.)
 
 console.bounce       buttons: lane, presses, bounces, share, low, high.
-console.slide        series: power_up_id, what (input or position), noise, unit, noise_px, flicker, windows.
-console.slow_frames  players: player, slow_frames, run_s, touched_s, deaths, touched_deaths.
+console.slide        series: power_up_id, capture, what (input or position), noise, unit, noise_px, flicker,
+windows. console.slow_frames  players: player, slow_frames, run_s, touched_s, deaths, touched_deaths.
                      facts: expected_share (of time just after a slow frame), reach_ms.
 console.polling      facts: poll_ms (presses come in steps of it). Only where the game has no notes.
 """
@@ -90,8 +90,10 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
 
 def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     rows: dict[str, list[Any]] = {
-        name: [] for name in ("power_up_id", "what", "noise", "unit", "noise_px", "flicker", "windows")
+        name: []
+        for name in ("power_up_id", "capture", "what", "noise", "unit", "noise_px", "flicker", "windows")
     }
+    captures = dict(zip(*reader.ask("captures_of_power_ups").values(), strict=True))
     if "input" in basis.roles:
         sample = reader.ask_chosen("inputs", selection, longest_us=100_000, most=_MOST_SAMPLES)
         for lane in np.unique(sample["lane"]):
@@ -102,7 +104,17 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
                 own = mine & (sample["power_up_id"] == power_up)
                 noise = rest_noise(sample["value"][own], sample["power_up_id"][own], span)
                 in_px = noise.sd * px if noise.sd is not None and px is not None else None
-                _add(rows, power_up, f"input {lane}", noise.sd, "raw", in_px, noise.flicker, noise.windows)
+                _add(
+                    rows,
+                    power_up,
+                    captures[power_up],
+                    f"input {lane}",
+                    noise.sd,
+                    "raw",
+                    in_px,
+                    noise.flicker,
+                    noise.windows,
+                )
     # Positions hold the player's own small movements too: second best, where no raw input tells.
     if "position" in basis.roles and not any(noise is not None for noise in rows["noise"]):
         sample = reader.ask_chosen("position_samples", selection, most=_MOST_SAMPLES)
@@ -110,7 +122,17 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         for power_up in np.unique(sample["power_up_id"]):
             own = sample["power_up_id"] == power_up
             noise = rest_noise(sample["x"][own], sample["run_id"][own], span)
-            _add(rows, power_up, "position", noise.sd, "px", noise.sd, noise.flicker, noise.windows)
+            _add(
+                rows,
+                power_up,
+                captures[power_up],
+                "position",
+                noise.sd,
+                "px",
+                noise.sd,
+                noise.flicker,
+                noise.windows,
+            )
     known = [px for px in rows["noise_px"] if px is not None]
     if not rows["what"] or not any(noise is not None for noise in rows["noise"]):
         return []
