@@ -19,7 +19,7 @@ from analysis.stats.recurrent import cox
 
 # The fit looks at every stretch at risk at every death: beyond this many it would take longer than a page
 # may.
-_MOST_STRETCHES = 6_000
+_MOST_STRETCHES = 4_000
 _DEATHS_A_FACTOR = 10
 
 

@@ -97,7 +97,7 @@ def _derivatives(
         d = dying.size
         risk_x, risk_h = x[at_risk], hazard[at_risk]
         gone_x, gone_h = x[dying], hazard[dying]
-        is_dying = np.isin(at_risk, dying)
+        is_dying = np.isin(at_risk, dying) if residuals else np.zeros(0, bool)
         means = np.zeros((d, beta.size))
         for i in range(d):
             part = i / d if efron else 0.0
