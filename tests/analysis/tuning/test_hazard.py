@@ -7,7 +7,6 @@ from scipy import integrate, stats
 from analysis.tuning.data import Segment
 from analysis.tuning.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
 
-
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 
 

@@ -55,14 +55,27 @@ def toml_of(target: dict, wanted: float) -> str:
     return "[[target]]\n" + "\n".join(words) + "\n"
 
 
-def one_world(family: str, seed: int, players: int = 12, runs: int = 3, rounds: int = 2) -> dict | None:
-    """The record of one world, or None where it has no fair target."""
+def one_world(
+    family: str,
+    seed: int,
+    players: int = 12,
+    runs: int = 3,
+    rounds: int = 2,
+    least_start: float = 0.0,
+    more_skilled: float = 0.0,
+) -> dict | None:
+    """The record of one world, or None where it has no fair target, or one nearer than `least_start`.
+
+    more_skilled: how much better (in ln hazard) the testers are than the audience.
+    """
     world = draw_world(family, seed)
     rng = np.random.default_rng([seed, 77])
     drawn = draw_target(world, rng)
     if drawn is None:
         return None
     target, now, wanted = drawn
+    if abs(now - wanted) < least_start:
+        return None
     targets = read_targets(toml_of(target, wanted))
     record: dict = {
         "family": family,
@@ -77,7 +90,7 @@ def one_world(family: str, seed: int, players: int = 12, runs: int = 3, rounds: 
     with tempfile.TemporaryDirectory() as folder, open_study(Path(folder) / "s.duckdb") as study:
         for number in range(rounds):
             log = Path(folder) / f"{number}.playlog"
-            out = play(world, players, runs, setting, rng, record=True)
+            out = play(world, players, runs, setting, rng, record=True, more_skilled=more_skilled)
             write_log(log, world, setting, out, first_player=1 + number * players)
             import_log(study, log)
             start = time.process_time()
@@ -182,6 +195,9 @@ def main() -> int:
     parser.add_argument("--players", type=int, default=12)
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--rounds", type=int, default=2)
+    parser.add_argument(
+        "--skilled", type=float, default=0.0, help="testers better than the audience, in ln hazard"
+    )
     parser.add_argument("--out")
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
@@ -193,7 +209,9 @@ def main() -> int:
     seed = words.first
     with Path(words.out).open("w", encoding="utf-8") as out:
         while len(records) < words.worlds:
-            record = one_world(words.family, seed, words.players, words.runs, words.rounds)
+            record = one_world(
+                words.family, seed, words.players, words.runs, words.rounds, more_skilled=words.skilled
+            )
             seed += 1
             if record is not None:
                 records.append(record)
