@@ -419,8 +419,8 @@ METHODS |= {
     ),
     "console.bounce": Method(
         "Presses faster than fingers",
-        "Presses that follow another of the same button within 30 ms (common practice, no source: contacts bounce for a "
-        "few milliseconds, fingers tap at most some twelve times a second). Share by player, as other shares.",
+        "Presses that follow another of the same button within 30 ms (common practice, no source: contacts bounce for "
+        "a few milliseconds, fingers tap at most some twelve times a second). Share by player, as other shares.",
     ),
     "console.polling": Method(
         "Steps between presses",
@@ -467,8 +467,8 @@ METHODS |= {
     ),
     "streaks": Method(
         "Survival of streaks, by player",
-        "A streak begins at a run's start or after a miss and ends with the next miss; one that the run's end cut short "
-        "is censored. Kaplan-Meier over shots, interval by player as for survival.",
+        "A streak begins at a run's start or after a miss and ends with the next miss; one that the run's end cut "
+        "short is censored. Kaplan-Meier over shots, interval by player as for survival.",
         (_KAPLAN, _WILLIAMS, _WILSON),
     ),
     "dose_response": Method(
@@ -525,5 +525,16 @@ METHODS |= {
         "Drift of the console's clock",
         "Of each of 20 windows the packet that arrived least late; the median of the slopes between all pairs of them.",
         (_THEIL, _SEN),
+    ),
+}
+
+METHODS |= {
+    "games.side_by_side": Method(
+        "Games side by side",
+        "Each game's figure with its interval by player: shares as elsewhere, lengths and ratings as the mean of the "
+        "players' own means with Student's t. The highest is held against each other game by permuting players "
+        "between the two (1,999 random permutations); p is corrected for the number of games by Holm. Runs that were "
+        "cut off count neither as finished nor as given up.",
+        (_HOLM, _PHIPSON),
     ),
 }

@@ -38,7 +38,8 @@ class Reader:
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
         # A cursor of its own: pages ask at the same time from several threads.
         with self._connection.cursor() as cursor:
-            return {name: _plain(column) for name, column in cursor.execute(text, dict(parameters)).fetchnumpy().items()}
+            columns = cursor.execute(text, dict(parameters)).fetchnumpy()
+            return {name: _plain(column) for name, column in columns.items()}
 
     def fingerprint(self) -> str:
         """Twelve hex digits that change when the ingested bytes or the notes on runs change."""

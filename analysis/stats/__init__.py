@@ -1,1 +1,1 @@
-"""Statistics as pure functions: numpy arrays in, frozen results out. Nothing here knows a file, a database or a screen."""
+"""Statistics as pure functions: numpy arrays in, frozen results out; no file, database or screen is known here."""
