@@ -7,8 +7,9 @@
  *   - The caller owns all memory: one struct playlog (64 bytes on a 32-bit machine) and one ring buffer.
  *   - No function blocks or waits. A ring without room for a whole packet drops the event and counts it; the count
  *     travels with every packet, so the PC knows that, and how much, is missing.
- *   - log_<kind>() may be called from any interrupt, once playlog_init() has returned. Everything that two sides
- *     could change at once happens between port->lock() and port->unlock().
+ *   - log_<kind>() may be called from any interrupt that port->lock() turns off, once playlog_init() has returned.
+ *     Everything that two sides could change at once happens between port->lock() and port->unlock(). Where two cores
+ *     log, lock() must also take a spin lock.
  *   - Interrupts stay locked for a bounded time: README.md has the measured numbers of instructions.
  */
 #ifndef PLAYLOG_H
