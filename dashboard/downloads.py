@@ -19,6 +19,7 @@ from dashboard.filters import from_address, in_words
 from dashboard.pages.live import RECENT_RUNS
 from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
+from dashboard.plan_sheet import sheet
 from dashboard.report.markup import table
 from dashboard.session import Session
 from dashboard.tuning_desk import Worked, header
@@ -59,6 +60,13 @@ def add_downloads(server: Flask, session: Session) -> None:
     @server.get("/header/<int:job_number>/<int:number>.h")
     def header_file(job_number: int, number: int) -> Response:
         return Response(header(session, _worked(session, job_number, number), number), mimetype="text/plain")
+
+    @server.get("/plan/<int:job_number>.md")
+    def plan_sheet(job_number: int) -> Response:
+        job = session.jobs.get(job_number)
+        if job is None or not isinstance(job.result, dict):
+            abort(404)
+        return Response(sheet(job.result), mimetype="text/markdown; charset=utf-8")
 
     @server.get("/report/<int:job_number>.<kind>")
     def report(job_number: int, kind: str) -> Response:

@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings import FINDERS
+from analysis.findings.side_by_side import side_by_side
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from dashboard.filters import Choices
@@ -84,9 +85,16 @@ class Session:
         """The findings on every question, in the order of the pages."""
         return [finding for question in FINDERS for finding in self.findings(question, selection)]
 
+    def side_by_side(self) -> list[Finding]:
+        """The games of the study compared."""
+        every = [Selection(game) for game in self.games()]
+        return self._once(("side by side",), lambda: side_by_side(self.reader, every))
+
     def finding(self, finding_id: str, selection: Selection) -> Finding | None:
         """One finding by its id, which mostly begins with its question."""
         first = finding_id.partition(".")[0]
+        if first == "games":
+            return next((one for one in self.side_by_side() if one.id == finding_id), None)
         for question in sorted(FINDERS, key=lambda key: key != first):
             for one in self.findings(question, selection):
                 if one.id == finding_id:

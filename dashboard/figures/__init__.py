@@ -5,10 +5,10 @@ from collections.abc import Callable
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures import deaths, players, survival, timing
+from dashboard.figures import deaths, genres, players, survival, timing
 from dashboard.palette import Theme
 
-Draw = Callable[[Finding, Theme], go.Figure]
+Draw = Callable[[Finding, Theme], go.Figure | None]
 
 # Finding id -> how it is drawn. A finding that is not here is shown by its sentence and its table.
 FIGURES: dict[str, Draw] = {
@@ -50,6 +50,23 @@ FIGURES: dict[str, Draw] = {
     "players.quits": players.quits,
     "players.ratings": players.ratings,
     "console.bounce": players.bounce,
+    "survival.risks": genres.risks,
+    "timing.grades": genres.grades,
+    "genres.boss": genres.boss,
+    "genres.tiers": genres.tiers,
+    "genres.levels": genres.levels,
+    "genres.top_out": genres.top_out,
+    "genres.droughts": genres.droughts,
+    "genres.pace": genres.pace,
+    "genres.streaks": genres.streaks,
+    "genres.aim": genres.aim,
+    "genres.intervals": genres.intervals,
+    "trust.verdict": genres.damage,
+    "trust.endings": genres.endings,
+    "games.finished": genres.games,
+    "games.quit": genres.games,
+    "games.length": genres.games,
+    "games.rating": genres.games,
 }
 
 # Findings whose figure needs the whole width.
@@ -58,9 +75,19 @@ WIDE = frozenset({"timing.passages"})
 
 def figure_for(finding: Finding, theme: Theme) -> go.Figure | None:
     """The figure of a finding, or None where it has none or nothing to draw."""
-    return FIGURES[finding.id](finding, theme) if has_figure(finding) else None
+    draw = _draw_of(finding)
+    return draw(finding, theme) if draw is not None and has_figure(finding) else None
 
 
 def has_figure(finding: Finding) -> bool:
     """Whether the finding is drawn, and has something to draw."""
-    return finding.id in FIGURES and any(len(c) for table in finding.tables.values() for c in table.values())
+    if _draw_of(finding) is None:
+        return False
+    return any(len(column) for table in finding.tables.values() for column in table.values())
+
+
+def _draw_of(finding: Finding) -> Draw | None:
+    # The findings of "did it help" are named after the targets.
+    if finding.question == "progress" and "builds" in finding.tables:
+        return genres.progress if finding.estimate is not None and finding.estimate.value is not None else None
+    return FIGURES.get(finding.id)

@@ -1,13 +1,14 @@
 """All pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import import_logs, live, overview, questions, report, runs, tuning
+from dashboard.pages import games, import_logs, live, overview, plan, questions, report, runs, tuning
 
 PAGES: tuple[Page, ...] = (
     overview.PAGE,
     live.PAGE,
     import_logs.PAGE,
     runs.PAGE,
+    games.PAGE,
     questions.TRUST,
     questions.DEATHS,
     questions.SURVIVAL,
@@ -16,5 +17,6 @@ PAGES: tuple[Page, ...] = (
     questions.GENRES,
     tuning.PAGE,
     questions.PROGRESS,
+    plan.PAGE,
     report.PAGE,
 )

@@ -114,4 +114,5 @@ def gather(
         made_at=made_at,
         captures=session.reader.ask("game_captures", games=[selection.game for selection in selections]),
         games=tuple(parts),
+        side_by_side=tuple(session.side_by_side()) if len(parts) > 1 else (),
     )

@@ -1,0 +1,132 @@
+"""Several games next to each other. Not one of FINDERS: it is asked of several selections at once.
+
+games.finished, games.quit, games.length, games.rating
+    games: game, value, low, high (95 %, by player), players, runs, p (of being as high as the highest by chance,
+           permuting players; Holm over the other games; NaN for the highest). value is a share, seconds or 0-100.
+    facts: unit, told_apart (how many of the others the highest is told apart from).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.stats import permutation_test
+
+from analysis.finding import Estimate, Finding
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.proportions import share_by_player
+from analysis.stats.within_player import holm, mean_of_players
+
+QUESTION = "games"
+METHOD = "games.side_by_side"
+_RESAMPLES = 1999
+_SEED = 5
+
+# id -> title, unit, what is said of a game.
+_SHOWN = {
+    "finished": ("Runs that are finished", "share", "of the runs are finished"),
+    "quit": ("Runs that are given up", "share", "of the runs are given up"),
+    "length": ("How long a run lasts", "s", "alive in a run"),
+    "rating": ("How players rate it", "of 100", "rating"),
+}
+
+
+def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Finding]:
+    """The findings on the games of `selections`; none where fewer than two of them have runs."""
+    runs = {selection.game: reader.ask_chosen("run_ends", selection) for selection in selections}
+    runs = {game: run for game, run in runs.items() if run["run_id"].size}
+    if len(runs) < 2:
+        return []
+    found = [_compared(name, runs) for name in _SHOWN]
+    return [finding for finding in found if finding is not None]
+
+
+def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
+    title, unit, says = _SHOWN[name]
+    rows: dict[str, list[object]] = {n: [] for n in ("game", "value", "low", "high", "players", "runs")}
+    by_player: dict[str, np.ndarray] = {}
+    for game, run in runs.items():
+        value = _values(name, run)
+        known = np.isfinite(value)
+        player = run["player"].astype(str)[known]
+        if not known.any():
+            continue
+        labels, which = np.unique(player, return_inverse=True)
+        own = np.bincount(which, value[known]) / np.bincount(which)
+        by_player[game] = own
+        interval = (
+            share_by_player(value[known], np.ones(known.sum()), player) if unit == "share" else mean_of_players(own)
+        )
+        row = (game, interval.value, interval.low, interval.high, labels.size, int(known.sum()))
+        for column, item in zip(rows, row, strict=True):
+            rows[column].append(item)
+    if len(by_player) < 2:
+        return None
+    value = np.array(rows["value"], float)
+    order = np.argsort(-value, kind="stable")
+    table: dict[str, object] = {column: [items[i] for i in order] for column, items in rows.items()}
+    names = [str(rows["game"][i]) for i in order]
+    p = _against_the_highest([by_player[game] for game in names])
+    table["p"] = p
+    apart = int(np.sum(p <= 0.05))
+    return Finding(
+        id=f"games.{name}", question=QUESTION, title=title, sentence=_sentence(names, table, unit, says, apart),
+        players=sum(int(n) for n in rows["players"]),  # type: ignore[call-overload]
+        runs=sum(int(n) for n in rows["runs"]),  # type: ignore[call-overload]
+        method=METHOD, estimate=_highest(table, unit),
+        warnings=("One person who played several games counts in each of them; who played what was not drawn by lot.",),
+        tables={"games": table}, facts={"unit": unit, "told_apart": apart},
+    )  # fmt: skip
+
+
+def _values(name: str, run: Columns) -> np.ndarray:
+    if name == "length":
+        return run["alive_us"].astype(float) / 1e6
+    if name == "rating":
+        return run["rating"].astype(float)
+    # A run that was cut off might have been finished or given up: it says nothing of either.
+    ending = run["ending"].astype(str)
+    return np.where(ending == "cut", np.nan, (ending == name).astype(float))
+
+
+def _against_the_highest(own: list[np.ndarray]) -> np.ndarray:
+    p = np.full(len(own), np.nan)
+    for i, other in enumerate(own[1:], 1):
+        if own[0].size + other.size < 4 or np.ptp(np.concatenate([own[0], other])) == 0:
+            p[i] = 1.0
+            continue
+        tested = permutation_test(
+            (own[0], other),
+            lambda a, b, axis: a.mean(axis=axis) - b.mean(axis=axis),
+            n_resamples=_RESAMPLES,
+            vectorized=True,
+            alternative="two-sided",
+            rng=np.random.default_rng(_SEED),
+        )
+        p[i] = tested.pvalue
+    return holm(p)
+
+
+def _highest(table: dict[str, object], unit: str) -> Estimate:
+    first = {name: column[0] for name, column in table.items()}  # type: ignore[index]
+    numbers = [None if first[name] is None else float(first[name]) for name in ("value", "low", "high")]
+    return Estimate(numbers[0], numbers[1], numbers[2], unit=unit)
+
+
+def _sentence(names: list[str], table: dict[str, object], unit: str, says: str, apart: int) -> str:
+    values = table["value"]
+    top = _figure(float(values[0]), unit)  # type: ignore[index]
+    rest = len(names) - 1
+    if apart == 0:
+        sure = "but the data do not tell it apart from any of the others"
+    elif apart == rest:
+        sure = "and is told apart from every other game" if rest > 1 else f"and is told apart from {names[1]}"
+    else:
+        sure = f"and is told apart from {apart} of {rest} others"
+    return f"{names[0]} is highest ({top} {says}), {sure} (5 %, corrected for the number of games)."
+
+
+def _figure(value: float, unit: str) -> str:
+    if unit == "share":
+        return f"{100 * value:.0f} %"
+    return f"{value:.0f} {unit}" if unit == "s" else f"{value:.0f}"

@@ -1,0 +1,32 @@
+"""Games side by side, for the class: each figure with its interval, and no ranking without how sure it is."""
+
+from typing import Any
+
+from analysis.selection import Selection
+from dashboard.cards import card, empty, note
+from dashboard.page import Page
+from dashboard.pages.questions import nothing_ingested
+from dashboard.palette import Theme
+from dashboard.session import Session
+
+
+def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+    """One card a figure that games can be compared by."""
+    if selection is None:
+        return [nothing_ingested()]
+    found = session.side_by_side()
+    if not found:
+        return [empty("There is only one game with runs", ["Import the play logs of another game of the class, then they stand here side by side."])]
+    hint = "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a short game is no worse game."
+    return [note(hint, "note wide"), *[card(finding, selection, theme, session.version) for finding in found]]
+
+
+PAGE = Page(
+    path="/games",
+    group="Study",
+    short="Games side by side",
+    title="How do the games compare?",
+    lead="Finishing, giving up, length and ratings of every game of the study.",
+    body=body,
+    filtered=False,
+)

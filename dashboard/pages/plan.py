@@ -1,0 +1,196 @@
+"""What next: how many people should play which build how often, so that the next playtest settles something."""
+
+from dataclasses import asdict
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from analysis.finding import plain
+from analysis.findings.plan import plan_game
+from analysis.selection import Selection
+from analysis.tuning.target_file import BadTargets, read_targets
+from dashboard import cautions, ids
+from dashboard.cards import note, table
+from dashboard.filters import from_address, to_address
+from dashboard.jobs import Job
+from dashboard.page import Page
+from dashboard.pages.import_logs import progress
+from dashboard.pages.questions import none_chosen, nothing_ingested
+from dashboard.palette import Theme
+from dashboard.session import Session
+from dashboard.wording import number
+
+PLAYERS, RUNS, AGAINST, MAKE, CANCEL = "plan-players", "plan-runs", "plan-against", "plan-make", "plan-cancel"
+JOB, TICK, PROGRESS, RESULT = "plan-job", "plan-tick", "plan-progress", "plan-result"
+_USUAL_TICKS = 60
+
+
+def controls() -> list[Any]:
+    """How large the playtest may be, and the place of the plan."""
+
+    def field(label: str, control: Any) -> html.Div:
+        return html.Div([html.Label(label, htmlFor=control.id), control], className="field")
+
+    return [
+        html.Div(
+            [
+                field("Players", dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me")),
+                field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3)),
+                field(
+                    "Against the present build (name=value+name=value)",
+                    dcc.Input(id=AGAINST, type="text", maxLength=400, size="34", placeholder="nothing: present build only"),
+                ),
+                html.Button("Plan", id=MAKE, className="button", type="button"),
+                html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
+                html.Div(id=PROGRESS, role="status"),
+            ],
+            className="row",
+        ),
+        dcc.Store(id=JOB),
+        dcc.Interval(id=TICK, interval=400, disabled=True),
+        html.Div(id=RESULT, className="wide cards"),
+    ]
+
+
+def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+    """The form."""
+    if selection is None:
+        return [nothing_ingested()]
+    if session.basis(selection).runs == 0:
+        return [none_chosen(selection)]
+    *form, result = controls()
+    kept = session.ask("game_targets", game=selection.game)["target_toml"]
+    hint: Any = "It plans for the first target that is kept in the study, at its tolerance."
+    if not len(kept):
+        address = "/tuning" + to_address(Selection(selection.game))
+        hint = ["A plan needs a target. ", dcc.Link("Keep one first", href=address), "."]
+    return [
+        html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
+        result,
+        html.Section(
+            [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
+            className="card wide",
+        ),
+    ]
+
+
+def work(session: Session, game: str, players: int | None, runs: int, against: str, job: Job) -> dict[str, Any]:
+    """The plan as JSON values. Raises ValueError, NothingToTune, Cancelled."""
+    kept = session.ask("game_targets", game=game)["target_toml"]
+    if not len(kept):
+        raise ValueError("A plan needs a target: keep one on the page “What to change” first.")
+    targets = read_targets(str(kept[0]))
+    ticks = 0
+
+    def tick() -> None:
+        nonlocal ticks
+        ticks += 1
+        job.report(ticks / (ticks + _USUAL_TICKS), "playing playtests of several sizes")
+
+    job.report(0.02, "fitting the model to the runs")
+    setting = parsed(against)
+    plan = plan_game(
+        session.reader, Selection(game), targets, players=players, runs=runs, against=setting, within=bool(setting), tick=tick
+    )
+    head = {"fingerprint": session.reader.fingerprint(), "game": game, "runs": runs, "study": "", "setscrew": ""}
+    return plain(head | asdict(plan))
+
+
+def parsed(words: str) -> dict[str, int] | None:
+    """`name=value+name=value` as a setting; None for nothing. Raises ValueError."""
+    setting: dict[str, int] = {}
+    for word in filter(None, (part.strip() for part in words.split("+"))):
+        name, equals, value = word.partition("=")
+        if not equals or not value.strip().lstrip("-").isdecimal():
+            raise ValueError(f"“{word}”: write name=value, with a whole number.")
+        setting[name.strip()] = int(value)
+    return setting or None
+
+
+def shown(plan: dict[str, Any], job: int) -> list[Any]:
+    """The plan as cards, with its sheet to print."""
+    scale = 100 if plan["unit"] == "share" else 1
+    unit = "points" if plan["unit"] == "share" else plan["unit"]
+    now, wanted = scale * plan["now_half_width"], scale * plan["wanted_half_width"]
+    needed = plan["players_needed"]
+    says = f"{plan['target']}: the doubt is ±{number(now)} {unit} now (80 %), ±{number(wanted)} are wanted. " + (
+        "No playtest that a class can hold would get there." if needed is None else
+        "That is reached already." if needed == 0 else f"About {needed} more players would get there."
+    )  # fmt: skip
+    cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
+    for name, title in (("precision", "Doubt left, by players"), ("power", "Chance to tell the builds apart"), ("schedule", "Who plays what")):
+        rows = plan[name]
+        if rows:
+            columns = {key.replace("_", " "): [_cell(row[key]) for row in rows] for key in rows[0]}
+            cards.append(table(columns, title))
+    cards.append(html.A("The sheet for the table", href=f"/plan/{job}.md", download="playtest.md", className="button quiet"))
+    return [html.Section(cards, className="card wide")]
+
+
+def _cell(value: Any) -> Any:
+    return ", ".join(map(str, value)) if isinstance(value, list) else value
+
+
+def wires(app: Dash, session: Session) -> None:
+    """Button -> job -> plan."""
+
+    @app.callback(
+        Output(JOB, "data"),
+        Output(TICK, "disabled"),
+        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        Input(MAKE, "n_clicks"),
+        State(ids.ADDRESS, "search"),
+        State(PLAYERS, "value"),
+        State(RUNS, "value"),
+        State(AGAINST, "value"),
+        prevent_initial_call=True,
+    )
+    def start(clicks: int | None, search: str | None, players: int | None, runs: int | None, against: str | None) -> Any:
+        selection = from_address(search, session.games())
+        if not clicks or selection is None:
+            return no_update, no_update, no_update
+        try:
+            parsed(against or "")
+        except (BadTargets, ValueError) as error:
+            return no_update, no_update, html.Div(str(error))
+        game = selection.game
+        job = session.jobs.start("plan", lambda job: work(session, game, players, runs or 3, against or "", job))
+        return job.number, False, None
+
+    @app.callback(Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True)
+    def cancel(clicks: int | None, number_of_job: int | None) -> Any:
+        job = session.jobs.get(number_of_job)
+        if clicks and job is not None:
+            job.cancel()
+        return no_update
+
+    @app.callback(
+        Output(PROGRESS, "children"),
+        Output(RESULT, "children"),
+        Output(TICK, "disabled", allow_duplicate=True),
+        Input(TICK, "n_intervals"),
+        State(JOB, "data"),
+        prevent_initial_call=True,
+    )
+    def follow(_: int, number_of_job: int | None) -> Any:
+        job = session.jobs.get(number_of_job)
+        if job is None:
+            return None, no_update, True
+        if not job.ended:
+            return progress(job), no_update, False
+        if job.result is None:
+            return note(job.error or "Cancelled.", "warning" if job.error else "note"), [], True
+        return None, shown(job.result, job.number), True
+
+
+PAGE = Page(
+    path="/plan",
+    group="Decide",
+    short="What next",
+    title="What next?",
+    lead="The playtest that would settle what these data leave open: how many players, how many runs, which build first.",
+    body=body,
+    controls=controls,
+    wires=wires,
+    follows=False,
+)

@@ -1,0 +1,168 @@
+"""What people do on the pages, done in a real browser: import, note, propose, accept, record, report."""
+
+import io
+import os
+import re
+import threading
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from analysis.selection import Selection
+from tests.dashboard.conftest import DEMO, open_page
+from tests.needs import need
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def at(chromium, served):
+    """A watched page of a dashboard that may be changed; nothing may have complained at the end."""
+    watched = open_page(chromium, served.address, size=(1280, 900))
+    yield served, watched.page
+    assert watched.complaints == []
+    watched.page.context.close()
+
+
+def said(page, words: str) -> None:
+    page.wait_for_function("words => document.querySelector('#message').innerText.includes(words)", arg=words)
+
+
+def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
+    served, page = at
+    nonsense = tmp_path / "<b>nonsense.playlog"
+    nonsense.write_bytes(bytes(range(256)) * 8)
+    page.goto(f"{served.address}/import")
+    page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog", nonsense])
+    page.wait_for_selector("#import-verdicts li:nth-child(2)")
+    good, bad = page.locator("#import-verdicts li").all_inner_texts()
+    assert "intact, new" in good and "runs" in good
+    assert "<b>nonsense" in bad and "unusable" in bad and "baud rate" in bad
+    assert "Crate Loft" in served.session.games()
+    page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog"])
+    page.wait_for_function("() => document.querySelector('#import-verdicts').innerText.includes('unchanged')")
+
+
+def test_a_run_is_marked_and_the_mark_undone(at):
+    served, page = at
+    selection = Selection("Soot Wardens")
+    before = served.session.basis(selection)
+    page.goto(f"{served.address}/runs?game=Soot+Wardens")
+    page.wait_for_selector(".served table")
+    page.fill("#run-chosen", page.get_attribute("#runs-known option >> nth=0", "value"))
+    page.fill("#run-reason", "=somebody <i>pulled</i> the cable")
+    page.click("#run-mark")
+    said(page, "Kept")
+    page.wait_for_selector("tr.struck")
+    assert "not valid: =somebody <i>pulled</i> the cable" in page.inner_text("tr.struck")
+    assert served.session.basis(selection).runs == before.runs - 1
+    page.click("#undo")
+    said(page, "Taken back")
+    page.wait_for_function("() => !document.querySelector('tr.struck')")
+    assert served.session.basis(selection) == before
+
+
+def test_from_a_target_to_the_header(at):
+    served, page = at
+    page.goto(f"{served.address}/tuning?game=Soot+Wardens")
+    page.fill("#target-which", "2")
+    page.fill("#target-wanted", "ninety")
+    page.click("#target-add")
+    page.wait_for_function("() => document.querySelector('#message').innerText.length > 10")
+    page.fill("#target-wanted", "90 %")
+    page.click("#target-add")
+    page.wait_for_function("() => document.querySelector('#targets-text').value.includes('90 %')")
+    page.click("#targets-keep")
+    said(page, "The targets are kept")
+    page.click("#tuning-propose")
+    page.click("#tuning-cancel")
+    page.wait_for_function("() => document.querySelector('#tuning-progress').innerText.includes('Cancelled')")
+    page.click("#tuning-propose")
+    page.wait_for_selector("text=Proposal 1")
+    page.locator("[data-figure^='/proposal/']").first.scroll_into_view_if_needed()
+    page.wait_for_selector("[data-drawn^='/proposal/']")
+    page.locator("button", has_text="Accept").first.click()
+    said(page, "Kept")
+    kept = served.session.connection.cursor().execute("SELECT count(*) FROM predictions").fetchall()
+    assert kept == [(1,)]
+    with page.expect_download() as waiting:
+        page.locator("a", has_text="C header").first.click()
+    text = Path(waiting.value.path()).read_text(encoding="utf-8")
+    now, proposed = page.locator("main .card table tbody tr").first.locator("td").all_inner_texts()[1:3]
+    assert re.search(rf"#define TUNED_\w+ +\(?{proposed}\)?", text) and now != proposed
+    slider = page.locator(".sliders [role=slider]").first
+    slider.scroll_into_view_if_needed()
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector("text=with these values")
+
+
+def test_a_console_is_followed_while_it_plays(at):
+    need(hasattr(os, "openpty"), "this system has no pseudo-terminals")
+    import tty
+
+    served, page = at
+    game, console = os.openpty()
+    tty.setraw(console)
+    log = (DEMO / "crate_loft_a_table1.playlog").read_bytes()
+    stop = threading.Event()
+
+    def play() -> None:
+        for i in range(0, len(log), 400):
+            if stop.is_set():
+                return
+            os.write(game, log[i : i + 400])
+            time.sleep(0.01)
+
+    page.goto(f"{served.address}/live")
+    page.fill("#live-port", os.ttyname(console))
+    page.click("#live-start")
+    page.wait_for_selector(".consoles .card")
+    page.get_by_label("Player tag").fill("p44")
+    page.get_by_text("Plays next").click()
+    said(page, "P44 plays the next run")
+    player = threading.Thread(target=play)
+    player.start()
+    try:
+        page.wait_for_selector("text=Crate Loft")
+        # The figure of the last runs holds runs that are still being sent.
+        page.wait_for_selector("#live-recent [data-drawn] .bars path")
+        assert player.is_alive() or served.session.ask("study_games")["runs"].sum() > 0
+        page.get_by_label("Remark on the run").fill("held it upside down")
+        page.get_by_text("Note it").click()
+        said(page, "Noted")
+    finally:
+        player.join(60)
+        stop.set()
+    page.get_by_text("Stop recording").click()
+    said(page, "Stopped")
+    page.wait_for_selector("text=stopped")
+    deadline = time.monotonic() + 20
+    while time.monotonic() < deadline:
+        runs = served.session.ask("runs_listed", game="Crate Loft", most=1000)
+        if len(runs["run_id"]) == 22:
+            break
+        time.sleep(0.2)
+    assert len(runs["run_id"]) == 22
+    assert runs["player"][list(runs["number"]).index(min(runs["number"]))] == "P44"
+    kept = list((served.session.captures.folder).glob("*.playlog"))
+    assert [path.read_bytes() for path in kept] == [log]
+    os.close(game)
+    os.close(console)
+
+
+def test_the_report_is_written_from_the_page(at):
+    served, page = at
+    page.goto(f"{served.address}/report?game=Tin+Drizzle")
+    page.fill("#report-title", "Rain <on> tin")
+    page.fill("#report-consent", "Everybody was asked.")
+    page.click("#report-write")
+    page.wait_for_selector("text=The report is written", timeout=180_000)
+    with page.expect_download() as waiting:
+        page.get_by_text("Everything, as an archive").click()
+    content = Path(waiting.value.path()).read_bytes()
+    names = zipfile.ZipFile(io.BytesIO(content)).namelist()
+    assert {"report/report.html", "report/report.pdf", "report/sources.bib"} <= set(names)
+    assert any(name.endswith(".svg") for name in names) and any(name.endswith(".tex") for name in names)
