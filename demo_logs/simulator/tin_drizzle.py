@@ -133,7 +133,7 @@ class Run:
         presses = self._presses(begin, TUNES[song])
         stop = self._lost_patience(notes, presses)
         hits, errors, finished = self._judge(notes, presses, stop)
-        end = (notes[-1][0] if finished else stop) + CLOCK
+        end = notes[-1][0] + CLOCK if finished else stop + CLOCK // 10
         if finished:
             self.play.log(end, "tune_over", through=1)
         self.play.log(end, "run_over", ending=0 if finished else 2, score=hits)
@@ -145,7 +145,7 @@ class Run:
         memory.runs += 1
         self.play.summary = {
             "player": person.tag, "ending": "finished" if finished else "quit", "tune": TUNES[song].title,
-            "notes": len(notes), "hits": hits, "presses": len(presses),
+            "notes": sum(due <= end for due, _ in notes), "hits": hits, "presses": len(presses),
         }  # fmt: skip
         return self.play
 

@@ -107,6 +107,7 @@ def one_round(game: str, number: int) -> dict[str, object]:
             "advice": str(best.advice),
             "chance_better": best.chance_better,
             "change": changed,
+            "observed": predicted.observed,
             "predicted_now": [predicted.now.value, predicted.now.low80, predicted.now.high80],
             "predicted": [predicted.proposed.value, predicted.proposed.low80, predicted.proposed.high80],
             "then": truth(game, values | changed, trial) if best.advice == Advice.CHANGE else found["now"],
