@@ -1,0 +1,164 @@
+"""`setscrew findings` and `setscrew report`: keys as documented, filters, exit codes, and files that stand alone."""
+
+import json
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from analysis.findings import FINDERS
+from dashboard import exits
+from dashboard.cli import main
+from dashboard.report.browser import find_browser
+from ingest.encode import main as encode
+from tests.needs import need
+
+JSON_MD = (Path(__file__).parents[2] / "dashboard" / "JSON.md").read_text(encoding="utf-8")
+
+
+def answer(capsys, *words: str) -> dict:
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} in the JSON")
+
+    assert main(["findings", "--json", *words]) == exits.OK
+    return json.loads(capsys.readouterr().out, parse_constant=refuse)
+
+
+def documented(heading: str) -> list[set[str]]:
+    """The keys of each table below a heading of JSON.md."""
+    section = JSON_MD.split(f"## {heading}")[1].split("\n## ")[0]
+    return [
+        set(re.findall(r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])))
+        for table in re.findall(r"(?:^\|.*\n)+", section, re.MULTILINE)
+    ]
+
+
+def test_keys_are_those_of_the_document(capsys, demo_study):
+    found = answer(capsys, "--study", str(demo_study))
+    whole, game, finding = documented("`setscrew findings --study STUDY --json`")
+    assert set(found) == whole
+    assert [g["game"] for g in found["games"]] == ["Soot Wardens", "Tin Drizzle"] or len(found["games"]) == 2
+    for one in found["games"]:
+        assert set(one) == game and one["runs"] > 0
+        assert {f["question"] for f in one["findings"]} == set(FINDERS)
+        for f in one["findings"]:
+            assert set(f) == finding
+            assert f["method"] in found["methods"], f["id"]
+            assert f["sentence"][-1] in ".!?)" and f["players"] >= 0
+            for table in f["tables"].values():
+                assert len({len(column) for column in table.values()}) <= 1, f["id"]
+
+
+def test_filters_are_obeyed(capsys, demo_study):
+    words = ["--study", str(demo_study), "--game", "Soot Wardens", "--question", "survival"]
+    every = answer(capsys, *words)["games"][0]
+    first = answer(capsys, *words, "--attempts", "1-1")["games"][0]
+    assert first["players"] == every["players"] == first["runs"] < every["runs"]
+    assert {f["question"] for f in first["findings"]} == {"survival"}
+    boss = answer(capsys, *words, "--stage", "1b", "--player", "P01")["games"][0]
+    assert boss["players"] == 1 and boss["selection"]["stage_kind"] == 1
+    assert all(f["indicative"] for f in boss["findings"])
+
+
+@pytest.mark.parametrize(
+    "words, code, says",
+    [
+        (["--game", "No Such"], exits.USAGE, "Its games: "),
+        (["--question", "luck"], exits.USAGE, "The questions: "),
+        (["--stage", "two"], exits.USAGE, "--stage"),
+        (["--attempts", "x"], exits.USAGE, "--attempts"),
+        (["--game", "Soot Wardens", "--player", "P99"], exits.THIN, "No run was chosen"),
+    ],
+)
+def test_what_is_wrong_is_said(capsys, demo_study, words, code, says):
+    assert main(["findings", "--study", str(demo_study), *words]) == code
+    assert says in capsys.readouterr().err
+
+
+def test_no_study(capsys, tmp_path):
+    assert main(["findings", "--study", str(tmp_path / "none.duckdb")]) == exits.INPUT
+    assert "setscrew ingest" in capsys.readouterr().err
+
+
+EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'
+
+
+@pytest.fixture(scope="module")
+def evil_study(tmp_path_factory) -> Path:
+    """A study whose every text would do harm where it is not escaped."""
+    folder = tmp_path_factory.mktemp("evil")
+    kinds = [
+        {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
+        {"name": "fell", "role": "death", "fields": [
+            {"name": "x", "type": "u8", "role": "x"}, {"name": "y", "type": "u8", "role": "y"},
+            {"name": "why", "type": "u8", "role": "cause", "labels": {"1": EVIL}},
+        ]},
+        {"name": "stop", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
+    ]  # fmt: skip
+    lines = [{"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}]
+    for run in range(12):
+        t = run * 10_000
+        lines += [{"t": t, "kind": "begin", "who": 1 + run % 9}, {"t": t + 4000, "kind": "fell", "x": 8, "y": 9, "why": 1}]
+        lines.append({"t": t + 4001, "kind": "stop", "how": 1})
+    source, log = folder / "evil.jsonl", folder / "evil.playlog"
+    source.write_text("\n".join(map(json.dumps, lines)), encoding="utf-8")
+    assert encode([str(source), str(log)]) == 0
+    assert main(["ingest", "--study", str(folder / "evil.duckdb"), str(log)]) == exits.OK
+    return folder / "evil.duckdb"
+
+
+def written(study: Path, folder: Path, *words: str) -> str:
+    assert main(["report", "--study", str(study), "--out", str(folder), *words]) == exits.OK
+    return (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_texts_from_a_log_do_no_harm_in_the_report(evil_study, tmp_path):
+    html = written(evil_study, tmp_path / "out", "--title", EVIL, "--consent", EVIL, "--no-proposals", "--browser", "none-here")
+    code = re.sub(r"<script>.*?</script>", "", html, flags=re.DOTALL)
+    assert "onerror=" not in re.sub(r"onerror=&quot;", "", code)
+    assert "&lt;/script&gt;&lt;img" in code
+    for table in (tmp_path / "out" / "tables").glob("*.csv"):
+        for line in table.read_text(encoding="utf-8").splitlines():
+            assert not re.match(r'"?[=+@]', line), table.name
+    causes = (tmp_path / "out" / "tables" / "1-deaths.causes-causes.tex").read_text(encoding="utf-8")
+    assert r"\&\$\textbackslash{}x\_\%" in causes and "&lt;" not in causes
+
+
+def test_without_a_browser_the_html_draws_itself(demo_study, tmp_path, capsys):
+    html = written(demo_study, tmp_path, "--game", "Tin Drizzle", "--no-proposals", "--browser", "none-here")
+    assert "Plotly.newPlot" in html and "data-figure=" in html
+    assert not (tmp_path / "report.pdf").exists() and not (tmp_path / "figures").exists()
+    assert "No Chromium-family browser" in capsys.readouterr().err
+
+
+@pytest.mark.browser
+def test_the_report_is_whole(demo_study, tmp_path, capsys):
+    need(find_browser(), "no Chromium-family browser is installed (Debian: apt install chromium)")
+    targets = Path(__file__).parents[2] / "demo_logs" / "targets_soot_wardens.toml"
+    html = written(demo_study, tmp_path, "--game", "Soot Wardens", "--targets", str(targets), "--authors", "Team Lantern")
+    headings = re.findall(r"<h2>\d+\. (.*?)</h2>", html)
+    assert headings == [
+        "Question and target", "The playtest", "Can the data be trusted?", "Findings", "What should be changed",
+        "Before and after", "Limits", "Methods", "Appendix",
+    ]  # fmt: skip
+    assert "<script" not in html and not re.search(r'(?:src|href)="https?:', html)
+    assert "most newcomers see the second chimney" in html and "Proposal 1" in html
+    # Every finding that is shown says what it rests on, and each estimate has its interval.
+    articles = re.findall(r"<article>(.*?)</article>", html, re.DOTALL)
+    assert len(articles) > 15
+    for article in articles:
+        assert re.search(r"\d+ players?, \d+ runs?", article), article[:200]
+    fingerprint = re.search(r"data fingerprint <code>([0-9a-f]{12})</code>", html)
+    assert fingerprint is not None
+    assert main(["findings", "--study", str(demo_study), "--json", "--question", "deaths"]) == exits.OK
+    assert fingerprint[1] in capsys.readouterr().out
+    svgs, pngs = list((tmp_path / "figures").glob("*.svg")), list((tmp_path / "figures").glob("*.png"))
+    assert len(svgs) == len(pngs) == html.count("data:image/svg+xml") > 10
+    assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in pngs)
+    bib = (tmp_path / "sources.bib").read_text(encoding="utf-8")
+    assert bib.count("@") == html.split('class="sources"')[1].split("</ol>")[0].count("<li>") > 3
+    text = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True, check=False)
+    need(text.returncode == 0, "pdftotext is not installed (Debian: apt install poppler-utils)")
+    printed = " ".join(text.stdout.decode().split())
+    assert all(heading in printed for heading in headings) and "Team Lantern" in printed
