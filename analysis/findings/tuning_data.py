@@ -126,6 +126,7 @@ def load_staged(
         tiers=int(tier.max()) + 1,
         finish_known=finished,
         lives_seen=int(np.bincount(np.maximum(over, 1)).argmax()) if len(over) else 1,
+        restarts=not by_level and _restarts(run, segment, died, spells),
     )
 
 
@@ -299,6 +300,15 @@ def _died_twice(run: np.ndarray, segment: np.ndarray, died: np.ndarray, runs: in
         places = segment[(run == n) & died]
         twice[n] = len(places) > 1 and places[-1] == places[-2]
     return twice
+
+
+def _restarts(run: np.ndarray, segment: np.ndarray, died: np.ndarray, spells: Columns) -> bool:
+    """Does the stage mostly begin anew (as a visit of its own) after a death that does not end the run?"""
+    visit = spells["stage_id"].astype(int)
+    same_run = run[1:] == run[:-1]
+    returns = int((same_run & (segment[1:] == segment[:-1]) & (visit[1:] != visit[:-1])).sum())
+    going_on = int((same_run & died[:-1]).sum())
+    return returns > 0.5 * going_on
 
 
 def _counts(

@@ -23,6 +23,7 @@ class Course:
     death, clear_s: (J, K, B) deaths a second alive, seconds to clear. rise: (J, B) tier rises a second.
     keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
+    restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
     start_lives: int
@@ -35,6 +36,7 @@ class Course:
     quit_first: np.ndarray
     quit_again: np.ndarray
     spread: np.ndarray
+    restarts: bool = False
 
 
 @dataclass(frozen=True)
@@ -127,6 +129,56 @@ def _enter(state: np.ndarray, refill: int, start_lives: int) -> np.ndarray:
     return entered
 
 
+class _Segment:
+    """One segment's rates for one step of its progress, and what a step and a death do to the state."""
+
+    def __init__(self, course: Course, j: int, steps: int, kind: np.dtype):
+        clear_s = course.clear_s[j]
+        variation = np.expm1(course.spread**2)
+        death = course.death[j] * clear_s / steps
+        rise = course.rise[j] * clear_s / steps
+        rise[-1] = 0.0
+        out = death + rise
+        # At rates at which hardly anybody gets through, the explicit part must not turn negative.
+        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
+        theta, out = theta.astype(kind), out.astype(kind)
+        self.death, self.rise = death.astype(kind), rise.astype(kind)
+        self.ahead, self.behind = theta, 1 - theta
+        self.implicit, self.fading = 1 / (1 + theta * out), 1 - (1 - theta) * out
+        self.quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
+        self.step_s = (clear_s / steps).astype(kind)
+        self.kept = course.keep_tier.astype(kind)
+
+    def advance(self, here: np.ndarray, arrivals: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """(state after a step, mean state during it) of one number of lives; arrivals: who died into it meanwhile."""
+        now = np.empty_like(here)
+        for tier in range(len(here)):
+            value = here[tier] * self.fading[tier]
+            if tier:
+                value += (self.behind * here[tier - 1] + self.ahead * now[tier - 1]) * self.rise[tier - 1]
+            if arrivals is not None:
+                value[1] += arrivals[tier]
+            now[tier] = value * self.implicit[tier]
+        return now, self.ahead * now + self.behind * here
+
+    def bury(self, dying: np.ndarray, last_life: bool, totals: dict[str, np.ndarray]) -> np.ndarray | None:
+        """Counts deaths; who goes on with a life less, by tier. None: nobody does."""
+        gone = dying.sum(axis=0)
+        totals["deaths"] += gone[0] + gone[1]
+        if last_life:
+            totals["over"] += gone[0] + gone[1]
+            totals["over_again"] += gone[1]
+            return None
+        quitting = gone * self.quits
+        totals["quit"] += quitting[0] + quitting[1]
+        going = (dying * (1 - self.quits)).sum(axis=1)
+        arrivals = going * self.kept
+        lost = going - arrivals
+        arrivals[:-1] += lost[1:]
+        arrivals[0] += lost[0]
+        return arrivals
+
+
 def _through(
     course: Course,
     j: int,
@@ -139,62 +191,26 @@ def _through(
     lean: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
-    clear_s = course.clear_s[j]
-    tiers = len(clear_s)
-    variation = np.expm1(course.spread**2)
-    death = course.death[j] * clear_s / steps
-    rise = course.rise[j] * clear_s / steps
-    rise[-1] = 0.0
-    out = death + rise
-    # At rates at which hardly anybody gets through, the explicit part must not turn negative.
-    theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
-    kind = state.dtype
-    theta, death, rise = theta.astype(kind), death.astype(kind), rise.astype(kind)
-    ahead, behind, out = theta, 1 - theta, out.astype(kind)
-    implicit, fading = 1 / (1 + ahead * out), 1 - behind * out
-    quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
-    step_s = (clear_s / steps).astype(kind)
-    kept = course.keep_tier.astype(kind)
-    lost = 1 - kept
+    own = _Segment(course, j, steps, state.dtype)
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
+    if course.restarts:
+        return _again_from_the_start(own, state, top, totals, steps, lean), clock
     here_before = state.sum(axis=(0, 1, 2)) if times_s else np.zeros(0)
     for _ in range(steps):
         new = np.zeros_like(state)
         arrivals: np.ndarray | None = None
-        alive = 0.0
         for life in range(top, -1, -1):
-            here, now = state[life], new[life]
-            for tier in range(tiers):
-                value = here[tier] * fading[tier]
-                if tier:
-                    value += (behind * here[tier - 1] + ahead * now[tier - 1]) * rise[tier - 1]
-                if arrivals is not None:
-                    value[1] += arrivals[tier]
-                now[tier] = value * implicit[tier]
-            mean = ahead * now + behind * here
-            dying = mean * death[:, None]
-            gone = dying.sum(axis=0)
-            totals["deaths"] += gone[0] + gone[1]
+            new[life], mean = own.advance(state[life], arrivals)
+            arrivals = own.bury(mean * own.death[:, None], life == 0, totals)
             if not lean:
-                alive = alive + (mean.sum(axis=1) * step_s).sum(axis=0)
-            if life == 0:
-                totals["over"] += gone[0] + gone[1]
-                totals["over_again"] += gone[1]
-                continue
-            quitting = gone * quits
-            totals["quit"] += quitting[0] + quitting[1]
-            going = (dying * (1 - quits)).sum(axis=1)
-            arrivals = going * kept
-            arrivals[:-1] += going[1:] * lost
-            arrivals[0] += going[0] * lost
+                totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
         state = new
-        totals["alive_s"] += alive
         if not times_s:
             continue
         by_tier = state.sum(axis=(0, 2))
         here_now = by_tier.sum(axis=0)
         # The mean clock of those still in: tiers differ a little in their pace.
-        pace = (by_tier * step_s).sum(axis=0) / np.maximum(here_now, 1e-30)
+        pace = (by_tier * own.step_s).sum(axis=0) / np.maximum(here_now, 1e-30)
         for n, time in enumerate(times_s):
             # Between the ends of a step, those still in fall off at an even hazard.
             share = np.clip((time - clock) / np.maximum(pace, 1e-12), 0, 1)
@@ -202,3 +218,24 @@ def _through(
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
     return state, clock
+
+
+def _again_from_the_start(
+    own: _Segment, state: np.ndarray, top: int, totals: dict[str, np.ndarray], steps: int, lean: bool
+) -> np.ndarray:
+    """A segment that begins anew with each life: every life must get through from end to end."""
+    through = np.zeros_like(state)
+    arrivals: np.ndarray | None = None
+    for life in range(top, -1, -1):
+        here = state[life].copy()
+        if arrivals is not None:
+            here[:, 1] += arrivals
+        died = np.zeros_like(here)
+        for _ in range(steps):
+            here, mean = own.advance(here)
+            died += mean * own.death[:, None]
+            if not lean:
+                totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
+        through[life] = here
+        arrivals = own.bury(died, life == 0, totals)
+    return through

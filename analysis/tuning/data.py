@@ -138,6 +138,7 @@ class StagedData:
     tiers: int
     finish_known: bool  # somebody finished, so the last segment is the game's last
     lives_seen: int  # deaths that ended a run, where no tunable says
+    restarts: bool = False  # a death throws back to the stage's start
 
     @property
     def build(self) -> Build:

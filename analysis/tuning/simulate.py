@@ -102,7 +102,12 @@ def _run(
             if lives > 0:
                 tally.quit_chances[int(again)] += 1
                 tally.quits[int(again)] += quits
-            if lives <= 0 or quits:
+            if course.restarts:
+                tally.visits.append((player, j, tier_time / in_visit, in_visit, False))
+                left, in_visit, tier_time = 1.0, 0.0, 0.0
+                if lives <= 0 or quits:
+                    return lives <= 0, here >= 2, False
+            elif lives <= 0 or quits:
                 tally.visits.append((player, j, tier_time / in_visit, in_visit, False))
                 return lives <= 0, here >= 2, False
     return False, False, True

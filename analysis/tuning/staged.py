@@ -71,7 +71,10 @@ class StagedModel:
             return level
         if target.outcome == Outcome.REACH_STAGE:
             return not level
-        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN, Outcome.SURVIVE)
+        if target.outcome == Outcome.SURVIVE:
+            # Where a death throws back to the stage's start, the chain keeps no clock.
+            return not self.data.restarts
+        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN)
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
         """(targets, draws): each target's figure for the population, under each posterior draw."""
@@ -202,6 +205,7 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         quit_first=spread(model.quit_first[pick]),
         quit_again=spread(model.quit_again[pick]),
         spread=spread(times.spread[pick]),
+        restarts=model.data.restarts,
     )
 
 

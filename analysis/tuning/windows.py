@@ -21,6 +21,8 @@ from analysis.tuning.targets import Levers, Outcome, Population, Statistic, Targ
 from analysis.tuning.timing_model import LoggedNotes, fit
 
 NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
+# With fewer players new to the game, only the normal distribution speaks of those not yet seen.
+FEWEST_SEEN = 4
 METHOD = "timing.proposal"
 _WINDOWS = ("window_early", "window_late")
 
@@ -40,6 +42,9 @@ class RhythmModel:
         self.build = Build(build, "", self.tunables)
         self.posterior = fit(_logged(notes, cut), seed)
         self._nodes = _normal_nodes(NEW_PLAYERS, 4)
+        self._seen = _resampled(
+            ~np.array(notes.experienced, bool), len(self.posterior.mean), NEW_PLAYERS, seed
+        )
         self._places: dict[int, dict[str, Any]] = {}
         self._hands: dict[tuple[int, int, bool], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
         new = ~np.array(notes.experienced)[notes.player] & (notes.attempt == 1)
@@ -108,11 +113,12 @@ class RhythmModel:
                 np.linspace(0, len(p.mean) - 1, QUICK_DRAWS).astype(int) if quick else np.arange(len(p.mean))
             )
             nodes = self._nodes[: QUICK_PLAYERS if quick else NEW_PLAYERS, :3]
-            person = (
-                p.mean[draws, None, :]
-                + np.einsum("dij,nj->dni", p.root[draws], nodes)
-                + p.song[draws, None, song, :]
-            )
+            person = p.mean[draws, None, :] + np.einsum("dij,nj->dni", p.root[draws], nodes)
+            if self._seen is not None:
+                # Two views of those not yet seen, a draw each in turn: normal, and like the players seen.
+                odd = draws[draws % 2 == 1]
+                person[draws % 2 == 1] = p.players[odd[:, None], self._seen[odd, : len(nodes)]]
+            person = person + p.song[draws, None, song, :]
             practice = p.learning[draws, :] * np.log(attempt)
             self._hands[key] = (
                 person[..., 0],
@@ -378,6 +384,19 @@ def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:
         np.maximum(low, middle - reach), np.minimum(high, middle + reach),
         len(notes.players), len(notes.songs), np.array(notes.experienced),
     )  # fmt: skip
+
+
+def _resampled(new: np.ndarray, draws: int, count: int, seed: int) -> np.ndarray | None:
+    """(draws, count) players seen, drawn with weights from a flat Dirichlet distribution: Rubin 1981, The Bayesian
+    bootstrap, Ann. Stat. 9:130-134. None below FEWEST_SEEN new players."""
+    seen = np.flatnonzero(new)
+    if len(seen) < FEWEST_SEEN:
+        return None
+    rng = np.random.default_rng(seed)
+    upto = np.cumsum(rng.dirichlet(np.ones(len(seen)), draws), axis=1)
+    # Evenly spread over each draw's weights, in random order: as many as the weight says, with no noise on top.
+    at = (rng.permuted(np.tile(np.arange(count), (draws, 1)), axis=1) + 0.5) / count
+    return seen[np.minimum((at[:, :, None] > upto[:, None, :]).sum(axis=2), len(seen) - 1)]
 
 
 @cache

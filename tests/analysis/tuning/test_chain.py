@@ -1,5 +1,7 @@
 """The outcome chain against closed forms and against brute force that knows nothing of it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -139,3 +141,14 @@ def test_the_lean_chain_agrees_with_the_full_one():
     assert lean.reach == pytest.approx(full.reach, abs=1e-5)
     assert lean.survive == pytest.approx(full.survive, abs=1e-4)
     assert lean.over_again == pytest.approx(full.over_again, abs=1e-5)
+
+
+def test_a_stage_that_begins_anew_with_each_life():
+    """Every life must get through alone: P = 1 - (1 - exp(-h T))^lives."""
+    mean, lives = 1.3, 3
+    one = replace(course([[mean / 40]], [[40.0]], lives), restarts=True)
+    alone = np.exp(-mean)
+    assert play(one, steps=60).reach[1, 0] == pytest.approx(1 - (1 - alone) ** lives, abs=1e-4)
+    # Deaths of those who are thrown back: a truncated geometric number.
+    expected = sum((1 - alone) ** k for k in range(1, lives + 1))
+    assert play(one, steps=60).deaths[0] == pytest.approx(expected, abs=1e-3)

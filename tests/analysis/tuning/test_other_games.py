@@ -7,6 +7,7 @@ import pytest
 from scipy.special import expit
 
 from analysis.findings.proposals import fit_game, propose_game
+from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
@@ -189,3 +190,46 @@ def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tm
     assert change.tunable == "gravity" and 5 <= change.proposed <= 11
     assert "plain" in line.carried_by["gravity"]
     assert any("plain dose-response" in said for said in line.assumptions)
+
+
+def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
+    """One stage of 30 s, three lives, each from the start: P(finish) = 1 - (1 - exp(-0.9))^3 = 0.79."""
+    rng = np.random.default_rng(7)
+    head = {
+        "game": "Ladder Rush",
+        "firmware": "1",
+        "clock": 1000,
+        "screen": [160, 128],
+        "kinds": [
+            kind("begin", "run_start", "player"), kind("stage", "stage_start", "stage"),
+            kind("over", "stage_end", "cleared"), kind("fell", "death"), kind("end", "run_end", "ending"),
+        ],
+        "tunables": [{"name": "lives", "role": "start_lives", "value": 3, "min": 1, "max": 9}],
+    }  # fmt: skip
+    lines, t = [{"dictionary": head}], 1000.0
+    for player in range(30):
+        for _ in range(2):
+            lines.append({"t": int(t), "kind": "begin", "player": player + 1})
+            won = False
+            for _ in range(3):
+                lines.append({"t": int(t), "kind": "stage", "stage": 1})
+                wait = rng.exponential(1 / 0.03)
+                t += 1000 * min(wait, 30)
+                won = wait >= 30
+                lines.append(
+                    {"t": int(t), "kind": "over" if won else "fell"} | ({"cleared": 1} if won else {})
+                )
+                if won:
+                    break
+                t += 1000
+            lines.append({"t": int(t), "kind": "end", "ending": 0 if won else 1})
+            t += 2000
+    study = study_of(lines, tmp_path, "a")
+    with open_study(study, read_only=True) as opened:
+        data = load_staged(Reader(opened.connection), Selection("Ladder Rush"))
+    assert data.restarts
+    answer = ask(study, "Ladder Rush", '[[target]]\noutcome="finish"\nwanted=0.6\n')
+    now = answer.proposals[0].targets[0].now
+    assert now.low95 < 0.79 < now.high95
+    assert now.value == pytest.approx(0.79, abs=0.1)
+    assert answer.proposals[0].changes[0].proposed == 2  # 1 - (1 - exp(-0.9))^2 = 0.65
