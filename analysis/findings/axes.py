@@ -7,6 +7,8 @@ are censored survival.on_attempts                      a player's attempts until
 Each: curve as in survival.curve with `time` counted on the axis; facts: axis, event, median.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.finding import Finding
@@ -33,12 +35,13 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     if visit["run_id"].size:
         if np.unique(visit["stage"] * 2 + visit["stage_kind"]).size > 1:
             found.append(_progress(visit, basis))
-        if visit["deaths"].any():
+        # With one life a stage, lives spent say no more than the funnel.
+        if np.any(visit["deaths"] > 1):
             cleared = visit["outcome"].astype(str) == "cleared"
             # Clearing takes the life one plays with; a stage left unfinished has used up its deaths.
             spent = visit["deaths"] + cleared
             found.append(
-                _axis("lives", "lives spent in a stage", "being cleared", "stage visits", spent, cleared,
+                _axis("lives", "lives", "being cleared", "stage visits", spent, cleared,
                       visit["player"].astype(str), basis)
             )  # fmt: skip
     if np.any(basis.run["ending"].astype(str) == "finished"):
@@ -82,18 +85,27 @@ def _attempts(basis: Basis) -> Finding:
     )
 
 
+_ONE = {"lives": "life", "parts of the game": "part of the game"}
+
+
+def _told(value: float, axis: str) -> str:
+    """`1 attempt`, `7 attempts`."""
+    return f"{figure(value)} {_ONE.get(axis, axis.removesuffix('s')) if value == 1 else axis}"
+
+
 def _axis(
     key: str, axis: str, event: str, units: str, value: Array, happened: Array, player: Array, basis: Basis
 ) -> Finding:
     curve = survival_by_player(value, happened, player)
     median = median_estimate(curve, axis)
     size = counted(curve.runs, "unit").split()[0] + f" {units}"
+    interval = between(replace(median, unit=""))
     if not happened.any():
-        sentence = f"In none of {size} was {event} seen; the longest went on for {figure(curve.last)} {axis}."
+        sentence = f"In none of {size} was {event} seen; the longest went on for {_told(curve.last, axis)}."
     elif median.value is None:
-        sentence = f"Fewer than half of {size} reached {event} within {figure(curve.last)} {axis}."
+        sentence = f"Fewer than half of {size} reached {event} within {_told(curve.last, axis)}."
     else:
-        sentence = f"Half of {size} reached {event} within {figure(median.value)} {axis} {between(median)}."
+        sentence = f"Half of {size} reached {event} within {_told(median.value, axis)} {interval}."
     return Finding(
         id=f"survival.on_{key}", question="survival", title=f"Until {event}, in {axis}", sentence=sentence,
         players=curve.players, runs=basis.runs, method="survival_by_player", estimate=median,

@@ -92,7 +92,7 @@ def _skill(basis: Basis) -> Finding:
         estimate = Estimate(spread.sd, spread.sd_low, spread.sd_high, unit="standard deviations")
         sentence = (
             f"Players' death rates differ by a factor with standard deviation {figure(spread.sd)} {between(estimate)}: "
-            f"one in ten dies {figure(spread.ratio)} times as often as another one in ten does, or more."
+            f"one at the 90th percentile dies {figure(spread.ratio)} times as often as one at the 10th."
             if spread.sd > 0
             else f"{basis.size} show no difference in skill beyond chance {between(estimate)}."
         )

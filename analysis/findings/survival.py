@@ -157,11 +157,15 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
         if clear.value is not None and (worst is None or clear.value < worst[0]):
             worst = clear.value, last[0], Estimate(clear.value, clear.low, clear.high, unit="share")
     if last is None:
-        sentence, estimate = "No stage was entered.", None
+        sentence, estimate = "No stage was entered in these runs.", None
+    elif len(rows["name"]) == 1 and worst:
+        estimate = worst[2]
+        done = f"{percent(worst[0])} of the runs that were played out, of {basis.size} in all,"
+        sentence = f"{done} got through {worst[1]} {between(worst[2])}."
     else:
         estimate = last[1]
         sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {between(estimate)}."
-        if worst:
+        if worst and len(rows["name"]) > 1:
             least = f"by {percent(worst[0])} of its entrants {between(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
     return Finding(
@@ -233,7 +237,9 @@ def _groups(life: Columns, basis: Basis) -> list[Finding]:
         "by_build": [str(b) for b in life["build"]],
         "by_attempt": [f"attempt {a}" if a < 4 else "attempt 4 and later" for a in attempt],
         "by_group": [None if g is None else str(g) for g in life["player_group"].tolist()],
-        "by_first_time": [None if np.isnan(f) else "first time" if f else "has played before" for f in first],
+        "by_first_time": [
+            None if np.isnan(f) else "first-time players" if f else "players who know the game" for f in first
+        ],
     }
     found = []
     for key, names in labels.items():
