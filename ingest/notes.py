@@ -1,7 +1,8 @@
 """What people say about runs, players and targets: written beside the logs, never over them.
 
 Every function takes an open, writable DuckDB connection and returns the moment of the note, which `take_back`
-removes again. A run is named by its capture's key and its number there, so that notes outlive a rebuild and a file's growth.
+removes again. A run is named by its capture's key and its number there, so that notes outlive a rebuild
+and a file's growth.
 """
 
 from datetime import UTC, datetime

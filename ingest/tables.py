@@ -114,5 +114,6 @@ class EventTables:
         self._rows.pop(table, None)
         own = "".join(f', "{name}"' for name in parts[0] if not name.startswith("_"))
         self._writer.columns(
-            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM arrived", parts
+            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM arrived",
+            parts,
         )

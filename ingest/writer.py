@@ -52,7 +52,7 @@ class Writer:
             appender.append_rows(rows)
 
     def _insert(self, insert: str, parts: Sequence[dict[str, np.ndarray]]) -> None:
-        # DuckDB finds the variable by its name. A registered table would be kept until the transaction ends, and with it
-        # the memory of every batch: measured, 1.6 GB for 50 million events.
+        # DuckDB finds the variable by its name. A registered table would be kept until the transaction ends, and with
+        # it the memory of every batch: measured, 1.6 GB for 50 million events.
         arrived = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}  # noqa: F841
         self._cursor.execute(insert)

@@ -70,12 +70,15 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
 
 
 def _captures(row: Columns) -> list[_Capture]:
-    texts = ("name", "refusal")
-    return [
-        _Capture(**{f.name: (None if value is None else str(value)) if f.name in texts else int(value)
-                    for f, value in ((f, row[f.name][i]) for f in fields(_Capture))})
-        for i in range(row["capture_id"].size)
-    ]  # fmt: skip
+    numbers = [f.name for f in fields(_Capture) if f.name not in ("name", "refusal")]
+    found = []
+    for i in range(row["capture_id"].size):
+        refusal = row["refusal"][i]
+        counts = {name: int(row[name][i]) for name in numbers}
+        found.append(
+            _Capture(name=str(row["name"][i]), refusal=None if refusal is None else str(refusal), **counts)
+        )
+    return found
 
 
 def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run: Columns) -> Finding:
@@ -196,8 +199,8 @@ def _tags(run: Columns) -> list[Finding]:
         Finding(
             id=f"{QUESTION}.tags", question=QUESTION, title="Runs nobody is known to have played",
             sentence=f"{untagged} of {counted(int(run['run_id'].size), 'run')} have no player tag. Each counts as a "
-            "player of its own, so intervals are too narrow if one person played several. Tag them on the page of runs, "
-            "or log the field `player` in `run_start`.",
+            "player of its own, so intervals are too narrow if one person played several. Tag them on the page of "
+            "runs, or log the field `player` in `run_start`.",
             players=_players(run), runs=int(run["run_id"].size), method="count",
             estimate=Estimate(untagged / run["run_id"].size, unit="share"),
         )

@@ -5,7 +5,7 @@ from enum import StrEnum
 from typing import Protocol
 
 # From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
-# sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has anyway.
+# sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
 DOUBTFUL_EVENTS = 0.05
 DOUBTFUL_RUNS = 0.25
 

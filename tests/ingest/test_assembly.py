@@ -59,21 +59,22 @@ def test_a_whole_run(study: Study, tmp_path: Path) -> None:
         event(15_000, "stars", value=60),
     )  # fmt: skip
     # Alive: 4 s to the first death, then 1 s, (2 s pause), 1 s, 1 s between stages, 2 s of the boss.
-    assert rows(study, "SELECT start_us, end_us, alive_us, ending, deaths, score, rating, team, first_time, seed, player, "
-                "attempt, damaged, mixed_build FROM runs") == [
+    assert rows(study, "SELECT start_us, end_us, alive_us, ending, deaths, score, rating, team, first_time, seed, "
+                "player, attempt, damaged, mixed_build FROM runs") == [
         (1_000_000, 14_000_000, 9_000_000, "quit", 2, 900, 60, False, True, 77, "P03", 1, False, False)
     ]  # fmt: skip
-    assert rows(study, "SELECT visit, stage, stage_kind, start_us, end_us, alive_us, cleared, deaths, lives_in, tier_in "
-                "FROM stages ORDER BY visit") == [
+    assert rows(study, "SELECT visit, stage, stage_kind, start_us, end_us, alive_us, cleared, deaths, lives_in, "
+                "tier_in FROM stages ORDER BY visit") == [
         (1, 1, 0, 1_000_000, 10_000_000, 6_000_000, True, 1, 3, 0),
         (2, 1, 1, 11_000_000, 14_000_000, 2_000_000, None, 1, 2, 0),
     ]  # fmt: skip
-    assert rows(study, "SELECT number, stage_id, start_us, end_us, alive_us, died, cause, x, lives_left, tier, shot_ago_us "
-                "FROM lives ORDER BY number") == [
+    assert rows(study, "SELECT number, stage_id, start_us, end_us, alive_us, died, cause, x, lives_left, tier, "
+                "shot_ago_us FROM lives ORDER BY number") == [
         (1, 1, 1_000_000, 5_000_000, 4_000_000, True, 1, 80, 2, 1, 250_000),
         (2, 2, 6_000_000, 13_000_000, 5_000_000, True, 2, 10, 1, 0, 0),
     ]  # fmt: skip
-    assert rows(study, "SELECT stage_id, life, tier, start_us, end_us, alive_us, ended_by FROM spells ORDER BY start_us") == [
+    assert rows(study, "SELECT stage_id, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
+                "ORDER BY start_us") == [
         (1, 1, 0, 1_000_000, 2_000_000, 1_000_000, "change"),
         (1, 1, 1, 2_000_000, 5_000_000, 3_000_000, "death"),
         (1, 2, 0, 6_000_000, 10_000_000, 2_000_000, "stage_end"),
@@ -143,10 +144,11 @@ def test_events_know_their_run_and_stage(study: Study, tmp_path: Path) -> None:
     )  # fmt: skip
     assert rows(study, "SELECT x, run_id, stage_id, at_us, kind, dictionary_id, y FROM position_events ORDER BY x") == [
         (1, None, None, 100_000, "at", 1, None), (2, 1, None, 1_100_000, "at", 1, None),
-        (3, 1, 1, 1_300_000, "at", 1, None), (4, 1, None, 1_500_000, "at", 1, None), (5, None, None, 1_700_000, "at", 1, None),
+        (3, 1, 1, 1_300_000, "at", 1, None), (4, 1, None, 1_500_000, "at", 1, None),
+        (5, None, None, 1_700_000, "at", 1, None),
     ]  # fmt: skip
-    assert rows(study, "SELECT run_id, stage_id FROM stage_start_events UNION ALL SELECT run_id, stage_id FROM stage_end_events "
-                "UNION ALL SELECT run_id, stage_id FROM run_end_events") == [(1, 1), (1, 1), (1, None)]  # fmt: skip
+    for role, place in (("stage_start", (1, 1)), ("stage_end", (1, 1)), ("run_end", (1, None))):
+        assert rows(study, f"SELECT run_id, stage_id FROM {role}_events") == [place]
     ((table,),) = rows(study, "SELECT table_name FROM kinds WHERE kind = 'hurt'")
     assert rows(study, f'SELECT _run, _at_us, "by" FROM {table}') == [(None, 1_800_000, 9)]
 
@@ -157,7 +159,8 @@ def test_ago_and_ahead_move_events_in_time(study: Study, tmp_path: Path) -> None
         "key": ("press", {"lane": "u8 lane", "late": "u16 ago"}), "fell": ("death", {"late": "u16 ago"}),
     }  # fmt: skip
     imported(study, tmp_path / "a.playlog", [
-        dictionary(kinds), event(1000, "begin"), event(1000, "due", lane=2, in_=1500), event(2450, "key", lane=2, late=30),
+        dictionary(kinds), event(1000, "begin"), event(1000, "due", lane=2, in_=1500),
+        event(2450, "key", lane=2, late=30),
         event(3000, "fell", late=200),
     ])  # fmt: skip
     assert rows(study, "SELECT at_us, lane, ahead FROM note_events") == [(2_500_000, 2, 1500)]
@@ -196,7 +199,8 @@ def test_songs_are_stages_with_a_song(study: Study, tmp_path: Path) -> None:
         "end": ("stage_end", {}),
     }
     imported(study, tmp_path / "a.playlog", [
-        dictionary(kinds), event(1, "begin"), event(2, "play", song=4), event(3, "end"), event(4, "play", song=7), event(5, "end"),
+        dictionary(kinds), event(1, "begin"), event(2, "play", song=4), event(3, "end"),
+        event(4, "play", song=7), event(5, "end"),
     ])  # fmt: skip
     assert rows(study, "SELECT stage, song, cleared FROM stages ORDER BY visit") == [
         (1, 4, True),
@@ -207,13 +211,15 @@ def test_songs_are_stages_with_a_song(study: Study, tmp_path: Path) -> None:
 def test_the_build_is_that_of_the_start(study: Study, tmp_path: Path) -> None:
     play(
         study, tmp_path,
-        event(1000, "begin"), {"settings": {"fire": 400}}, event(2000, "over"), event(3000, "begin"), event(4000, "over"),
+        event(1000, "begin"), {"settings": {"fire": 400}}, event(2000, "over"),
+        event(3000, "begin"), event(4000, "over"),
         {"settings": {"fire": 500}}, event(5000, "begin"), event(6000, "over"),
     )  # fmt: skip
     assert rows(study, "SELECT build, mixed_build FROM runs ORDER BY number") == [
         ("1.0", True), ("1.0 b", False), ("1.0", False),
     ]  # fmt: skip
-    assert rows(study, "SELECT b.label, t.tunable, t.value FROM builds b JOIN tunables t USING (build_id) ORDER BY 1, 2") == [
+    assert rows(study, "SELECT b.label, t.tunable, t.value FROM builds b JOIN tunables t USING (build_id) "
+                "ORDER BY 1, 2") == [
         ("1.0", "fire", 500), ("1.0", "lives", 3), ("1.0 b", "fire", 400), ("1.0 b", "lives", 3),
     ]  # fmt: skip
 

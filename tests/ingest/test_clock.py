@@ -12,7 +12,7 @@ from tests.ingest.studies import dictionary, event, log_of, rows
 
 
 def recording(drift: float, seconds: float, seed: int, jitter_s: float = 0.3) -> tuple[np.ndarray, ...]:
-    """Arrivals and packets of a console whose clock runs `drift` millionths fast; packets are late by up to `jitter_s`."""
+    """Arrivals and packets of a console whose clock runs `drift` millionths fast, packets up to `jitter_s` late."""
     rng = np.random.default_rng(seed)
     sent_s = np.arange(0, seconds, 0.25)
     offset = np.arange(len(sent_s)) * 100
@@ -72,7 +72,7 @@ def test_drift_of_a_capture(study: Study, tmp_path: Path) -> None:
 
 
 def test_the_clock_wraps_and_goes_on(study: Study, tmp_path: Path) -> None:
-    """32-bit microseconds wrap every 71.6 min (2^32 / 10^6 / 60): here three times in one power-up, with long silences."""
+    """32-bit microseconds wrap every 71.6 min (2^32 / 10^6 / 60): here three times in one power-up."""
     assert round(2**32 / 1e6 / 60, 1) == 71.6
     times = [1000, (1 << 32) - 5, (1 << 32) + 5, 3 << 31, (3 << 32) + 7]
     line = dictionary({"at": ("position", {"x": "u8 x"})}, clock=1_000_000)

@@ -89,7 +89,8 @@ def test_a_file_that_grows_gives_what_it_gives_at_once(study: Study, tmp_path: P
     assert rows(study, "SELECT count(*), count(DISTINCT run_id) FROM all_runs") == [(44, 44)]
     with open_study(tmp_path / "at_once.duckdb") as other:
         imported(other, path, log)
-        picked = "SELECT start_us, end_us, alive_us, ending, damaged, player FROM runs r WHERE capture_id = ? ORDER BY number"
+        columns = "start_us, end_us, alive_us, ending, damaged, player"
+        picked = f"SELECT {columns} FROM runs WHERE capture_id = ? ORDER BY number"
         assert rows(study, picked, 2) == rows(other, picked, 1)
         places = "SELECT p.at_us, p.x, r.number, s.visit FROM position_events p JOIN all_runs r USING (run_id) " \
                  "JOIN stages s ON s.stage_id = p.stage_id WHERE r.capture_id = ? ORDER BY 1"  # fmt: skip
@@ -260,7 +261,8 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(tmp_path: Path) -
 def test_the_second_process_is_told_who_holds_the_study(tmp_path: Path) -> None:
     path = tmp_path / "s.duckdb"
     holder = subprocess.Popen(
-        [sys.executable, "-c", f"from ingest.store import open_study; s = open_study({str(path)!r}); print(1, flush=True); input()"],
+        [sys.executable, "-c", "import sys; from ingest.store import open_study; study = open_study(sys.argv[1]); "
+         "print(1, flush=True); input()", str(path)],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE,
     )  # fmt: skip
     try:
@@ -270,7 +272,7 @@ def test_the_second_process_is_told_who_holds_the_study(tmp_path: Path) -> None:
         log = tmp_path / "a.playlog"
         log.write_bytes(runs_log(1))
         command = [sys.executable, "-m", "dashboard.cli", "ingest", "--study", str(path), str(log), "--json"]
-        second = subprocess.run(command, capture_output=True, text=True, timeout=60)
+        second = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
         assert second.returncode == 4 and str(holder.pid) in second.stderr and second.stdout == ""
     finally:
         holder.communicate(b"\n", timeout=60)

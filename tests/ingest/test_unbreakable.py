@@ -1,4 +1,4 @@
-"""Short versions of the fuzzing and of kill -9; the long ones are run by hand (tests/bench/ingest, figures in STORE.md)."""
+"""Short versions of the fuzzing and of kill -9; the long ones are run by hand (figures in ingest/STORE.md)."""
 
 import json
 import random
@@ -103,7 +103,8 @@ def test_names_that_sql_uses_itself(study: Study, tmp_path: Path) -> None:
         "select": ("death", {"from": "u8 x", "where": "i32 y", "order": "u8"}),
         "table": (None, {"group": "u16"}),
     }
-    imported(study, tmp_path / "a.playlog", [dictionary(kinds), event(1, "select", **{"from": 3, "where": -7, "order": 1}),
+    imported(study, tmp_path / "a.playlog", [dictionary(kinds),
+                                             event(1, "select", **{"from": 3, "where": -7, "order": 1}),
                                              event(2, "table", group=9)])  # fmt: skip
     assert rows(study, "SELECT kind, x, y FROM death_events") == [("select", 3, -7)]
 
