@@ -4,6 +4,9 @@ SELECT c.run_id, c.player, c.build, c.attempt, c.first_time::DOUBLE AS first_tim
     s.tier_in::DOUBLE AS tier_in, s.start_us,
     CASE
         WHEN s.cleared THEN 'cleared'
+        -- A game that logs no ends of stages: who comes to a later part got through this one.
+        WHEN s.cleared IS NULL AND lead(2 * s.stage + s.stage_kind) OVER (PARTITION BY s.run_id ORDER BY s.visit)
+            > 2 * s.stage + s.stage_kind THEN 'cleared'
         WHEN s.visit < max(s.visit) OVER (PARTITION BY s.run_id) THEN 'left'
         WHEN c.ending = 'finished' THEN 'cleared'
         WHEN c.ending = 'game_over' THEN 'died_out'

@@ -180,3 +180,17 @@ def test_shots_are_counted_within_the_life_and_the_chosen_stage(tmp_path):
     assert whole["time"].tolist() == [0, 1, 9] and whole["surviving"].tolist() == [1, 0.5, 0]
     assert second["time"].tolist() == [0, 1, 6]
     assert first["time"].tolist() == [0, 3] and first["surviving"].tolist() == [1, 1]
+
+
+def test_a_game_that_logs_no_ends_of_stages_still_has_a_funnel(tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.event("begin", 1000, who=who, left=1)
+        test.event("enter", stage=1)
+        if who > 1:
+            test.event("enter", 2000, stage=2)
+        test.event("died", 2000, x=1, y=1)
+        test.event("over", how=1)
+    with test.study(tmp_path, kinds=("begin", "over", "enter", "died")) as study:
+        rows = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.funnel"].tables["segments"]
+    assert rows["cleared"] == [3, 0] and rows["died_out"] == [1, 3] and rows["reach"] == [1.0, 0.75]
