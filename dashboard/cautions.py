@@ -4,7 +4,8 @@ from dashboard.session import Session
 from dashboard.wording import counted
 
 WIRING = (
-    "Wire the console's transmit pin to the adapter's receive pin, and ground to ground. Both sides must use 3.3 V levels: "
+    "Wire the console's transmit pin to the adapter's receive pin, and ground to ground. Both sides must use "
+    "3.3 V levels: "
     "a 5 V adapter can destroy the controller. Do not join the supply lines when the console has its own battery."
 )
 PRIVACY = (
@@ -29,12 +30,14 @@ def flashing(session: Session, game: str) -> tuple[str, bool]:
         return "The game logs no flashes (role `flash`), so nobody counted them. " + FLASHING, False
     if most > 3:
         return (
-            f"Up to {counted(most, 'flash', 'flashes')} within one second, in {counted(over, 'run')}: more than the three that "
+            f"Up to {counted(most, 'flash', 'flashes')} within one second, in {counted(over, 'run')}: more "
+            "than the three that "
             "WCAG 2.2, success criterion 2.3.1, allows. Slow them down before the next playtest.",
             True,
         )
     return (
-        f"At most {counted(most, 'flash', 'flashes')} within any one second of {number_of(flashes)}: within the three that WCAG 2.2, "
+        f"At most {counted(most, 'flash', 'flashes')} within any one second of {number_of(flashes)}: within "
+        "the three that WCAG 2.2, "
         "success criterion 2.3.1, allows.",
         False,
     )

@@ -61,10 +61,14 @@ def _games(selection: Selection, choices: Choices) -> Iterable[Choice]:
 def _some(selection: Selection, name: str, offered: tuple[str, ...]) -> Iterable[Choice]:
     """Any number of them; none means all. A link takes one in, or out again."""
     chosen: tuple[str, ...] = getattr(selection, name)
-    yield "all", replace(selection, **{name: ()}), not chosen
+    yield "all", _with(selection, name, ()), not chosen
     for word in dict.fromkeys((*offered, *chosen)):
         after = tuple(one for one in chosen if one != word) if word in chosen else (*chosen, word)
-        yield word, replace(selection, **{name: after}), word in chosen
+        yield word, _with(selection, name, after), word in chosen
+
+
+def _with(selection: Selection, name: str, words: tuple[str, ...]) -> Selection:
+    return replace(selection, builds=words) if name == "builds" else replace(selection, players=words)
 
 
 def _stages(selection: Selection, choices: Choices) -> Iterable[Choice]:

@@ -1,4 +1,4 @@
-"""Who may talk to the dashboard: this machine's own browser, unless it was told otherwise; then whoever has the token."""
+"""Who may talk to the dashboard: this machine's own browser; when told otherwise, whoever has the token."""
 
 import hmac
 import ipaddress

@@ -1,4 +1,4 @@
-"""What one running dashboard holds: the open study, its findings as far as they were asked for, and what can be undone."""
+"""What one running dashboard holds: the open study, the findings asked for so far, and what can be undone."""
 
 import json
 import threading

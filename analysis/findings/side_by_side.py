@@ -55,7 +55,9 @@ def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
         own = np.bincount(which, value[known]) / np.bincount(which)
         by_player[game] = own
         interval = (
-            share_by_player(value[known], np.ones(known.sum()), player) if unit == "share" else mean_of_players(own)
+            share_by_player(value[known], np.ones(known.sum()), player)
+            if unit == "share"
+            else mean_of_players(own)
         )
         row = (game, interval.value, interval.low, interval.high, labels.size, int(known.sum()))
         for column, item in zip(rows, row, strict=True):

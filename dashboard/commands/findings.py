@@ -59,7 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _answer(reader: Any, arguments: argparse.Namespace, chosen: list[Any]) -> dict[str, Any]:
     from analysis.findings import find
 
-    games, used = [], {}
+    games: list[dict[str, Any]] = []
+    used: dict[str, None] = {}
     for selection in chosen:
         size = reader.ask_chosen("chosen_size", selection)
         found = find(reader, selection, tuple(arguments.question)) if size["runs"][0] else []

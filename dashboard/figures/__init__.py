@@ -1,4 +1,4 @@
-"""Findings drawn: pure functions (finding, theme) -> plotly figure, one module a question, found by the finding's id."""
+"""Findings drawn: pure functions (finding, theme) -> plotly figure, one module a question."""
 
 from collections.abc import Callable
 
@@ -89,5 +89,7 @@ def has_figure(finding: Finding) -> bool:
 def _draw_of(finding: Finding) -> Draw | None:
     # The findings of "did it help" are named after the targets.
     if finding.question == "progress" and "builds" in finding.tables:
-        return genres.progress if finding.estimate is not None and finding.estimate.value is not None else None
+        return (
+            genres.progress if finding.estimate is not None and finding.estimate.value is not None else None
+        )
     return FIGURES.get(finding.id)

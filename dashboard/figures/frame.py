@@ -71,6 +71,7 @@ def whiskers(
     value: Any,
     low: Any,
     high: Any,
+    *,
     name: str = "",
     colour: str = "",
     symbol: str = "circle",
@@ -132,12 +133,12 @@ def interval_rows(
     limits: tuple[float, float] | None = None,
 ) -> go.Figure:
     """A figure of one interval a row, the first row on top. `scale` 100 makes per cent of shares."""
-    columns = [scale * np.array(table[name], float)[::-1] for name in (value, low, high)]
+    v, lo, hi = (scale * np.array(table[name], float)[::-1] for name in (value, low, high))
     axis: dict[str, Any] = {"range": list(limits)} if limits else {}
     rows = list(labels)[::-1]
     figure = framed(
         theme,
-        [whiskers(theme, rows, *columns, colour=colour)],
+        [whiskers(theme, rows, v, lo, hi, colour=colour)],
         x=x,
         height=whisker_height(len(rows)),
         xaxis=axis,

@@ -20,7 +20,14 @@ def boss(finding: Finding, theme: Theme) -> go.Figure:
     """How many times as often the same player dies at the boss."""
     table = finding.tables["kinds"]
     labels = [f"stage {int(stage)}" for stage in table["stage"]]
-    figure = interval_rows(theme, labels, table, "ratio", x="times as many deaths a minute as in the regular part", colour=theme.death)
+    figure = interval_rows(
+        theme,
+        labels,
+        table,
+        "ratio",
+        x="times as many deaths a minute as in the regular part",
+        colour=theme.death,
+    )
     figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
     return figure
 
@@ -29,28 +36,41 @@ def tiers(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute with each weapon tier."""
     table = finding.tables["tiers"]
     at = [f"tier {int(tier)}" for tier in table["tier"]]
-    return interval_steps(theme, at, table, "rate_per_min", x="weapon tier", y="deaths a minute alive", colour=theme.death)
+    return interval_steps(
+        theme, at, table, "rate_per_min", x="weapon tier", y="deaths a minute alive", colour=theme.death
+    )
 
 
 def levels(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute against the time a block takes for one row, each build with its own mark."""
     table = finding.tables["levels"]
     build = np.asarray([str(name) for name in table["build"]])
-    x, y, low, high = (np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high"))
+    x, y, low, high = (
+        np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high")
+    )
     traces = []
     for i, name in enumerate(dict.fromkeys(build.tolist())):
         mine = build == name
         colour = theme.series[i % len(theme.series)]
         traces.append(
             go.Scatter(
-                x=x[mine], y=y[mine], mode="markers", name=name, text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
+                x=x[mine], y=y[mine], mode="markers", name=name,
+                text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
                 marker={"color": colour, "size": 9, "symbol": ("circle", "diamond", "square")[i % 3]},
-                error_y={"type": "data", "array": (high - y)[mine], "arrayminus": (y - low)[mine], "color": colour, "width": 4},
+                error_y={"type": "data", "array": (high - y)[mine], "arrayminus": (y - low)[mine],
+                "color": colour, "width": 4},
                 hovertemplate="%{text}: %{y:.2g} a minute at %{x:.0f} ms<extra></extra>",
             )
         )  # fmt: skip
     top = float(np.nanmax(np.append(y, 0.1))) * 1.8
-    return framed(theme, traces, x="time a block takes for one row, ms", y="deaths a minute", yaxis={"range": [0, top]}, showlegend=True)
+    return framed(
+        theme,
+        traces,
+        x="time a block takes for one row, ms",
+        y="deaths a minute",
+        yaxis={"range": [0, top]},
+        showlegend=True,
+    )
 
 
 def top_out(finding: Finding, theme: Theme) -> go.Figure:
@@ -58,7 +78,10 @@ def top_out(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["columns"]
     x = np.asarray(table["x_px"], float)
     traces = []
-    for name, label, colour in (("pieces", "pieces at rest", theme.soft), ("tops", "runs that topped out here", theme.death)):
+    for name, label, colour in (
+        ("pieces", "pieces at rest", theme.soft),
+        ("tops", "runs that topped out here", theme.death),
+    ):
         count = np.asarray(table[name], float)
         traces.append(go.Bar(x=x, y=100 * count / max(count.sum(), 1), name=label, marker={"color": colour}))
     return framed(theme, traces, x="pixels from the left", y="share, %", showlegend=True, barmode="group")
@@ -70,7 +93,8 @@ def droughts(finding: Finding, theme: Theme) -> go.Figure:
     labels = [str(name) for name in table["label"]][::-1]
     share = 100 * np.asarray(table["share"], float)[::-1]
     figure = framed(
-        theme, [go.Bar(x=share, y=labels, orientation="h", marker={"color": theme.alive}, width=0.6)], x="of all pieces, %",
+        theme, [go.Bar(x=share, y=labels, orientation="h", marker={"color": theme.alive}, width=0.6)],
+        x="of all pieces, %",
         height=whisker_height(len(labels)) + 20, showlegend=False,
     )  # fmt: skip
     figure.add_vline(x=100 / max(len(labels), 1), line={"color": theme.soft, "width": 1.2, "dash": "dot"})
@@ -93,7 +117,9 @@ def streaks(finding: Finding, theme: Theme) -> go.Figure:
         *band(time, 100 * low, 100 * high, theme.hit, "interval", step=True),
         go.Scatter(x=time, y=100 * share, mode="lines", line=line, showlegend=False),
     ]
-    return framed(theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False)
+    return framed(
+        theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False
+    )
 
 
 def aim(finding: Finding, theme: Theme) -> go.Figure:
@@ -106,10 +132,13 @@ def aim(finding: Finding, theme: Theme) -> go.Figure:
         go.Scatter(x=x, y=100 * chance, mode="lines", name="fitted", line={"color": theme.hit, "width": 2}),
         go.Scatter(
             x=at, y=100 * share, mode="markers", name="seen", marker={"color": theme.ink, "size": 7},
-            error_y={"type": "data", "array": 100 * (above - share), "arrayminus": 100 * (share - below), "color": theme.ink, "width": 4},
+            error_y={"type": "data", "array": 100 * (above - share), "arrayminus": 100 * (share - below),
+            "color": theme.ink, "width": 4},
         ),
     ]  # fmt: skip
-    return framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True)
+    return framed(
+        theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True
+    )
 
 
 def intervals(finding: Finding, theme: Theme) -> go.Figure:
@@ -127,7 +156,9 @@ def risks(finding: Finding, theme: Theme) -> go.Figure:
     """What raises the risk of dying, everything else alike."""
     table = finding.tables["factors"]
     labels = [str(unit) for unit in table["unit"]]
-    figure = interval_rows(theme, labels, table, "ratio", x="times the risk of dying (95 % interval)", colour=theme.death)
+    figure = interval_rows(
+        theme, labels, table, "ratio", x="times the risk of dying (95 % interval)", colour=theme.death
+    )
     figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
     return figure
 
@@ -153,29 +184,37 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
         "low": [np.nan if estimate.low is None else factor * estimate.low],
         "high": [np.nan if estimate.high is None else factor * estimate.high],
     }
-    return interval_rows(theme, [label], table, "value", x=f"difference, {unit} (95 % interval)", colour=theme.alive, zero=True)
+    return interval_rows(
+        theme, [label], table, "value", x=f"difference, {unit} (95 % interval)", colour=theme.alive, zero=True
+    )
 
 
 def damage(finding: Finding, theme: Theme) -> go.Figure:
     """Where in each log the damage lies."""
     captures, places = finding.tables["captures"], finding.tables["damage"]
-    names = dict(zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True))
+    names = dict(
+        zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True)
+    )
     labels = list(names.values())[::-1]
     whole = go.Bar(
-        x=np.asarray(captures["bytes"], float)[::-1] / 1000, y=labels, orientation="h", marker={"color": faded(theme.alive, 0.25)},
+        x=np.asarray(captures["bytes"], float)[::-1] / 1000, y=labels, orientation="h",
+        marker={"color": faded(theme.alive, 0.25)},
         width=0.5, name="received", hovertemplate="%{y}: %{x:.0f} kB<extra></extra>",
     )  # fmt: skip
     traces: list[go.Bar | go.Scatter] = [whole]
     if len(places["byte_offset"]):
         traces.append(
             go.Scatter(
-                x=np.asarray(places["byte_offset"], float) / 1000, y=[names[int(c)] for c in places["capture_id"]], mode="markers",
+                x=np.asarray(places["byte_offset"], float) / 1000,
+                y=[names[int(c)] for c in places["capture_id"]], mode="markers",
                 text=[str(reason) for reason in places["reason"]], name="damage",
                 marker={"symbol": "line-ns-open", "size": 16, "color": theme.death, "line": {"width": 2}},
                 hovertemplate="%{text} at %{x:.1f} kB<extra></extra>",
             )
         )  # fmt: skip
-    return framed(theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True)
+    return framed(
+        theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True
+    )
 
 
 def endings(finding: Finding, theme: Theme) -> go.Figure:
@@ -196,6 +235,12 @@ def games(finding: Finding, theme: Theme) -> go.Figure:
     labels = [str(game) for game in table["game"]][::-1]
     factor = 100 if finding.facts["unit"] == "share" else 1
     unit = "%" if factor == 100 else str(finding.facts["unit"])
-    columns = [factor * np.array(table[name], float)[::-1] for name in ("value", "low", "high")]
-    marks = whiskers(theme, labels, *columns, colour=theme.alive)
-    return framed(theme, [marks], x=f"{finding.title.lower()}, {unit}", height=whisker_height(len(labels)) + 20, xaxis={"rangemode": "tozero"})
+    value, low, high = (factor * np.array(table[name], float)[::-1] for name in ("value", "low", "high"))
+    marks = whiskers(theme, labels, value, low, high, colour=theme.alive)
+    return framed(
+        theme,
+        [marks],
+        x=f"{finding.title.lower()}, {unit}",
+        height=whisker_height(len(labels)) + 20,
+        xaxis={"rangemode": "tozero"},
+    )

@@ -33,5 +33,6 @@ def recent_runs(runs: Columns, theme: Theme) -> go.Figure:
     labels = [str(player) for player in runs["player"]][::-1]
     return framed(
         theme, traces, x="run, the newest at the right", y="seconds alive", height=300, barmode="overlay", bargap=0.25,
-        xaxis={"tickmode": "array", "tickvals": list(range(count)), "ticktext": labels, "range": [-0.6, max(count, 12) - 0.4]},
+        xaxis={"tickmode": "array", "tickvals": list(range(count)), "ticktext": labels, "range": [-0.6,
+        max(count, 12) - 0.4]},
     )  # fmt: skip

@@ -16,7 +16,8 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     traces = band(time, 100 * low, 100 * high, theme.alive, "interval", step=True)
     traces.append(
         go.Scatter(
-            x=time, y=100 * share, mode="lines", name="still going", line={"color": theme.alive, "width": 2.2, "shape": "hv"},
+            x=time, y=100 * share, mode="lines", name="still going",
+            line={"color": theme.alive, "width": 2.2, "shape": "hv"},
             customdata=at_risk, hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
         )
     )  # fmt: skip
@@ -89,15 +90,26 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
         100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")
     ]
     bars = go.Bar(
-        x=all_runs[0], y=labels, orientation="h", width=0.62, marker={"color": faded(theme.alive, 0.2)}, hoverinfo="skip",
-        showlegend=False,
+        x=all_runs[0], y=labels, orientation="h", width=0.62, marker={"color": faded(theme.alive, 0.2)},
+        hoverinfo="skip", showlegend=False,
     )  # fmt: skip
     return framed(
         theme,
         [
             bars,
-            whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
-            whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
+            whiskers(
+                theme, labels, all_runs[0], all_runs[1], all_runs[2], name="all runs", colour=theme.alive
+            ),
+            whiskers(
+                theme,
+                labels,
+                first[0],
+                first[1],
+                first[2],
+                name="first attempts",
+                colour=theme.late,
+                symbol="diamond-open",
+            ),
         ],
         x="of the runs that began, % (95 % interval)",
         height=whisker_height(len(labels)) + 70,

@@ -153,10 +153,13 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
 
 
 def _today(figure: go.Figure, finding: Finding, theme: Theme, names: tuple[str, ...]) -> go.Figure:
+    edges: dict[float, list[str]] = {}
     for name in names:
         at = finding.facts.get(name)
         if at is not None and np.isfinite(at):
-            reference(figure, float(at), theme.accent, f"today, {name.removesuffix('_ms')}")
+            edges.setdefault(float(at), []).append(name.removesuffix("_ms"))
+    for at, sides in edges.items():
+        reference(figure, at, theme.accent, "today" if len(sides) > 1 else f"today, {sides[0]}")
     return figure
 
 

@@ -1,5 +1,6 @@
 """The figures of tuning: what is predicted as things are and as proposed, against what is wanted."""
 
+import textwrap
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
@@ -10,12 +11,12 @@ from dashboard.palette import Theme
 
 
 def predicted(targets: Sequence[PredictedTarget], theme: Theme) -> go.Figure:
-    """Two rows a target, now and as proposed: median, 80 % interval thick, 95 % interval thin; the wanted figure as a line."""
+    """Two rows a target, now and as proposed: median, 80 % interval thick, 95 % thin; what is wanted as a line."""
     rows: list[tuple[str, Prediction, str]] = []
     for target in targets:
         factor = 100 if target.unit == "share" else 1
-        rows.append((f"{_short(target.target)}, no change", scaled(target.now, factor), theme.soft))
-        rows.append((f"{_short(target.target)}, as proposed", scaled(target.proposed, factor), theme.alive))
+        rows.append((_row(target.target, "no change"), scaled(target.now, factor), theme.soft))
+        rows.append((_row(target.target, "as proposed"), scaled(target.proposed, factor), theme.alive))
     rows.reverse()
     figure = ranges(rows, theme)
     count = len(rows)
@@ -46,11 +47,12 @@ def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figu
         told = f"{p.value:.3g} (80 %: {p.low80:.3g} to {p.high80:.3g}; 95 %: {p.low95:.3g} to {p.high95:.3g})"
         traces.append(
             go.Scatter(
-                x=[p.value], y=[label], mode="markers", marker={"color": colour, "size": 10, "line": {"color": theme.panel, "width": 1.5}},
+                x=[p.value], y=[label], mode="markers", marker={"color": colour, "size": 10,
+                "line": {"color": theme.panel, "width": 1.5}},
                 text=[told], hovertemplate="%{y}: %{text}<extra></extra>", showlegend=False,
             )
         )  # fmt: skip
-    height = whisker_height(len(rows)) + 20
+    height = whisker_height(len(rows)) + 28 * len(rows)
     return framed(
         theme,
         traces,
@@ -67,5 +69,7 @@ def scaled(p: Prediction, factor: float) -> Prediction:
     )
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= 34 else text[:33] + "…"
+def _row(target: str, what: str) -> str:
+    """A label of two or three short lines. Texts may come from a log: nothing in them is markup."""
+    lines = textwrap.wrap(target.replace("<", "‹").replace("&", "＆"), 30)[:2] or [""]
+    return "<br>".join([*lines, what])

@@ -16,8 +16,16 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         return [nothing_ingested()]
     found = session.side_by_side()
     if not found:
-        return [empty("There is only one game with runs", ["Import the play logs of another game of the class, then they stand here side by side."])]
-    hint = "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a short game is no worse game."
+        return [
+            empty(
+                "There is only one game with runs",
+                ["Import the play logs of another game of the class, then they stand here side by side."],
+            )
+        ]
+    hint = (
+        "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a "
+        "short game is no worse game."
+    )
     return [note(hint, "note wide"), *[card(finding, selection, theme, session.version) for finding in found]]
 
 

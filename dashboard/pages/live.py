@@ -106,7 +106,8 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
                 html.H2("Record a console"),
                 start,
                 note(
-                    f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this page loses nothing."
+                    f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this "
+                    "page loses nothing."
                 ),
                 note(cautions.WIRING, "caution"),
                 note(cautions.PRIVACY, "caution"),

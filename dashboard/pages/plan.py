@@ -34,11 +34,20 @@ def controls() -> list[Any]:
     return [
         html.Div(
             [
-                field("Players", dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me")),
+                field(
+                    "Players",
+                    dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me"),
+                ),
                 field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3)),
                 field(
                     "Against the present build (name=value+name=value)",
-                    dcc.Input(id=AGAINST, type="text", maxLength=400, size="34", placeholder="nothing: present build only"),
+                    dcc.Input(
+                        id=AGAINST,
+                        type="text",
+                        maxLength=400,
+                        size="34",
+                        placeholder="nothing: present build only",
+                    ),
                 ),
                 html.Button("Plan", id=MAKE, className="button", type="button"),
                 html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
@@ -65,16 +74,23 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         address = "/tuning" + to_address(Selection(selection.game))
         hint = ["A plan needs a target. ", dcc.Link("Keep one first", href=address), "."]
     return [
-        html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
+        html.Section(
+            [html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"
+        ),
         result,
         html.Section(
-            [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
+            [
+                html.H2("Before people play"),
+                *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)],
+            ],
             className="card wide",
         ),
     ]
 
 
-def work(session: Session, game: str, players: int | None, runs: int, against: str, job: Job) -> dict[str, Any]:
+def work(
+    session: Session, game: str, players: int | None, runs: int, against: str, job: Job
+) -> dict[str, Any]:
     """The plan as JSON values. Raises ValueError, NothingToTune, Cancelled."""
     kept = session.ask("game_targets", game=game)["target_toml"]
     if not len(kept):
@@ -90,9 +106,22 @@ def work(session: Session, game: str, players: int | None, runs: int, against: s
     job.report(0.02, "fitting the model to the runs")
     setting = parsed(against)
     plan = plan_game(
-        session.reader, Selection(game), targets, players=players, runs=runs, against=setting, within=bool(setting), tick=tick
+        session.reader,
+        Selection(game),
+        targets,
+        players=players,
+        runs=runs,
+        against=setting,
+        within=bool(setting),
+        tick=tick,
     )
-    head = {"fingerprint": session.reader.fingerprint(), "game": game, "runs": runs, "study": "", "setscrew": ""}
+    head = {
+        "fingerprint": session.reader.fingerprint(),
+        "game": game,
+        "runs": runs,
+        "study": "",
+        "setscrew": "",
+    }
     return plain(head | asdict(plan))
 
 
@@ -118,12 +147,23 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
         "That is reached already." if needed == 0 else f"About {needed} more players would get there."
     )  # fmt: skip
     cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
-    for name, title in (("precision", "Doubt left, by players"), ("power", "Chance to tell the builds apart"), ("schedule", "Who plays what")):
+    for name, title in (
+        ("precision", "Doubt left, by players"),
+        ("power", "Chance to tell the builds apart"),
+        ("schedule", "Who plays what"),
+    ):
         rows = plan[name]
         if rows:
             columns = {key.replace("_", " "): [_cell(row[key]) for row in rows] for key in rows[0]}
             cards.append(table(columns, title))
-    cards.append(html.A("The sheet for the table", href=f"/plan/{job}.md", download="playtest.md", className="button quiet"))
+    cards.append(
+        html.A(
+            "The sheet for the table",
+            href=f"/plan/{job}.md",
+            download="playtest.md",
+            className="button quiet",
+        )
+    )
     return [html.Section(cards, className="card wide")]
 
 
@@ -145,7 +185,9 @@ def wires(app: Dash, session: Session) -> None:
         State(AGAINST, "value"),
         prevent_initial_call=True,
     )
-    def start(clicks: int | None, search: str | None, players: int | None, runs: int | None, against: str | None) -> Any:
+    def start(
+        clicks: int | None, search: str | None, players: int | None, runs: int | None, against: str | None
+    ) -> Any:
         selection = from_address(search, session.games())
         if not clicks or selection is None:
             return no_update, no_update, no_update
@@ -154,10 +196,14 @@ def wires(app: Dash, session: Session) -> None:
         except (BadTargets, ValueError) as error:
             return no_update, no_update, html.Div(str(error))
         game = selection.game
-        job = session.jobs.start("plan", lambda job: work(session, game, players, runs or 3, against or "", job))
+        job = session.jobs.start(
+            "plan", lambda job: work(session, game, players, runs or 3, against or "", job)
+        )
         return job.number, False, None
 
-    @app.callback(Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True)
+    @app.callback(
+        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
+    )
     def cancel(clicks: int | None, number_of_job: int | None) -> Any:
         job = session.jobs.get(number_of_job)
         if clicks and job is not None:
@@ -188,7 +234,8 @@ PAGE = Page(
     group="Decide",
     short="What next",
     title="What next?",
-    lead="The playtest that would settle what these data leave open: how many players, how many runs, which build first.",
+    lead="The playtest that would settle what these data leave open: how many players, how many runs, which "
+    "build first.",
     body=body,
     controls=controls,
     wires=wires,

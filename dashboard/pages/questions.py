@@ -5,6 +5,7 @@ from typing import Any
 from dash import dcc, html
 
 from analysis.selection import Selection
+from dashboard import cautions
 from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
@@ -59,10 +60,19 @@ def answers(
     if found[0].id == f"{question}.none":
         return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
     shared = shared_warnings(found)
-    cards = [card(finding, selection, theme, session.version, shared) for finding in found]
+    cards: list[Any] = [card(finding, selection, theme, session.version, shared) for finding in found]
+    if question == "trust":
+        cards.append(_flashing(session, selection))
     if not shared:
         return cards
     return [html.Div([note(warning, "warning") for warning in sorted(shared)], className="shared"), *cards]
+
+
+def _flashing(session: Session, selection: Selection) -> html.Section:
+    words, over = cautions.flashing(session, selection.game)
+    return html.Section(
+        [html.H2("Is it safe to look at?"), note(words, "caution" if over else "note")], className="card"
+    )
 
 
 def _question(
@@ -108,7 +118,8 @@ TIMING = _question(
     "Do they hit the note?",
     "How early or late people press, how much they spread, and what today's window makes of it.",
     [
-        "This game logs no notes. A rhythm game logs `note` when a note is due and `press` for every press, hit or not.",
+        "This game logs no notes. A rhythm game logs `note` when a note is due and `press` for every press, "
+        "hit or not.",
         "Log presses outside the window too: judged from hits alone, a proposal misses its target by far.",
     ],
 )

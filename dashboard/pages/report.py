@@ -80,7 +80,8 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
     hint = (
         f"PDF and figure files are made by {browser}."
         if browser
-        else "No Chromium-family browser was found: the report comes as HTML, which any browser prints; no PDF, no figure files."
+        else "No Chromium-family browser was found: the report comes as HTML, which any browser prints; no "
+        "PDF, no figure files."
     )
     return [
         html.Section(
@@ -95,9 +96,12 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
             [
                 html.H2("What it holds"),
                 html.P(
-                    "Question and target, the playtest, how far the data can be trusted, the findings, the proposal, before and "
-                    "after, limits, methods with their sources, and an appendix with the fingerprint that finds the same data again. "
-                    "Every number with its interval and its players and runs. Beside it: figures as SVG and PNG, tables as CSV, "
+                    "Question and target, the playtest, how far the data can be trusted, the findings, the "
+                    "proposal, before and "
+                    "after, limits, methods with their sources, and an appendix with the fingerprint that "
+                    "finds the same data again. "
+                    "Every number with its interval and its players and runs. Beside it: figures as SVG and "
+                    "PNG, tables as CSV, "
                     "Markdown and LaTeX, the sources as BibTeX."
                 ),
             ],

@@ -204,7 +204,8 @@ PAGE = Page(
     group="Study",
     short="Runs and notes",
     title="Which runs are these?",
-    lead=f"Whose run it was, what happened meanwhile, and which runs do not count. The last {counted(_MOST, 'run')} of the game.",
+    lead="Whose run it was, what happened meanwhile, and which runs do not count. The last "
+    f"{counted(_MOST, 'run')} of the game.",
     body=body,
     controls=controls,
     wires=wires,

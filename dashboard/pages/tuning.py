@@ -59,7 +59,9 @@ def controls(text: str = "") -> list[Any]:
                 html.Div(
                     [
                         html.Label("First-time players should", htmlFor=OUTCOME),
-                        dcc.Input(id=OUTCOME, type="text", list="target-outcomes", size="44", value=outcomes[0]),
+                        dcc.Input(
+                            id=OUTCOME, type="text", list="target-outcomes", size="44", value=outcomes[0]
+                        ),
                         html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
                     ],
                     className="field grow",
@@ -183,7 +185,7 @@ _ADVICE = {
 
 def proposal_card(proposal: Proposal, number_of_it: int, job: int, theme_name: str) -> html.Section:
     """One proposal: what to change, what it would do, how sure that is, and what carries it."""
-    changes = {
+    changes: dict[str, list[Any]] = {
         "tunable": [change.tunable for change in proposal.changes],
         "now": [change.now for change in proposal.changes],
         "proposed": [change.proposed for change in proposal.changes],
@@ -242,7 +244,8 @@ def _targets(proposal: Proposal) -> html.Details:
         "target": [t.target for t in targets],
         "wanted": [f"{with_unit(t.wanted, t.unit)} ± {with_unit(t.tolerance, t.unit)}" for t in targets],
         "observed": [
-            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, {counted(t.observed_runs, 'run')})"
+            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
+            f"{counted(t.observed_runs, 'run')})"
             for t in targets
         ],
         "no change": [told(t.now, t.unit) for t in targets],
@@ -261,7 +264,7 @@ def _side_effects(proposal: Proposal) -> html.Details | None:
     now, then = proposal.side_effects.get("now"), proposal.side_effects.get("proposed")
     if not isinstance(now, dict) or not isinstance(then, dict):
         return None
-    columns = {
+    columns: dict[str, list[Any]] = {
         "what": [key.replace("_", " ") for key in now],
         "no change": [number(value) for value in now.values()],
         "as proposed": [number(then.get(key)) for key in now],
@@ -470,7 +473,8 @@ PAGE = Page(
     group="Decide",
     short="What to change",
     title="What should I change?",
-    lead="Set a target first. Then values that reach it, with the doubt that remains, or the playtest that would settle it.",
+    lead="Set a target first. Then values that reach it, with the doubt that remains, or the playtest that "
+    "would settle it.",
     body=body,
     controls=controls,
     wires=wires,

@@ -87,7 +87,8 @@ def document(content: Content, pictures: Mapping[str, Markup], scripts: str = ""
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"{tag('title', title)}<style>{STYLE}</style></head><body>{text(head, contents, tag('main', body))}{scripts}</body></html>\n"
+        f"{tag('title', title)}<style>{STYLE}</style></head>"
+        f"<body>{text(head, contents, tag('main', body))}{scripts}</body></html>\n"
     )
 
 
@@ -108,7 +109,10 @@ def _targets(game: GamePart) -> Markup:
             tag("pre", game.given_targets.strip()),
         )
     if not len(game.targets["noted_at"]):
-        words = f"{name}: no target was written down in the study. A target set after looking at the data proves little."
+        words = (
+            f"{name}: no target was written down in the study. A target set after looking at the data proves "
+            "little."
+        )
         return tag("p", words, class_="warning")
     when = str(game.targets["noted_at"][0])[:16]
     return text(
@@ -129,13 +133,11 @@ def _playtest(content: Content) -> Markup:
 
 
 def _people(game: GamePart, count: Numbering) -> Markup:
-    people = {
-        name: int(column[0]) if name != "minutes" else float(column[0])
-        for name, column in game.people.items()
-    }
+    people = {name: int(column[0]) for name, column in game.people.items() if name != "minutes"}
+    minutes = float(game.people["minutes"][0])
     words = [
         f"{counted(people['players'], 'player')} in {counted(people['runs'], 'run')}, "
-        f"{number(round(people['minutes'], 1))} minutes alive in all."
+        f"{number(round(minutes, 1))} minutes alive in all."
     ]
     words.append(
         f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says."
@@ -236,7 +238,8 @@ def _limits(content: Content) -> Markup:
             said[f"{name}: {counted(game.basis.damaged, 'run')} with damage in the log."] = None
         if int(game.people["new_players"][0]) < game.basis.players:
             said[
-                f"{name}: not all players were known to be new to it. Testers more skilled than the audience make a game "
+                f"{name}: not all players were known to be new to it. Testers more skilled than the audience "
+                "make a game "
                 "look easier than it is."
             ] = None
     for finding in content.findings:

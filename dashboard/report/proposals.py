@@ -23,7 +23,8 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
                 _targets(proposal, count),
                 tag(
                     "p",
-                    f"Chance of being better than no change {number(round(proposal.chance_better, 2))}; chance that every target is "
+                    f"Chance of being better than no change {number(round(proposal.chance_better, 2))}; "
+                    "chance that every target is "
                     f"met within its tolerance {number(round(proposal.chance_close, 2))}. "
                     f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}.",
                     class_="small",

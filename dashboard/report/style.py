@@ -8,7 +8,8 @@ STYLE = f"""
 body {{ margin: 0 auto; max-width: 46rem; padding: 2rem 1.25rem 4rem; color: {LIGHT.ink}; background: #fff;
   font: 15px/1.5 system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif; font-variant-numeric: tabular-nums; }}
 h1 {{ font-size: 1.7rem; line-height: 1.2; margin: 0 0 .3rem; letter-spacing: -.01em; }}
-h2 {{ font-size: 1.25rem; margin: 2.2rem 0 .6rem; padding-top: .5rem; border-top: 2px solid {LIGHT.ink}; break-after: avoid; }}
+h2 {{ font-size: 1.25rem; margin: 2.2rem 0 .6rem; padding-top: .5rem; border-top: 2px solid {LIGHT.ink};
+  break-after: avoid; }}
 h3 {{ font-size: 1.02rem; margin: 1.4rem 0 .3rem; break-after: avoid; }}
 h4 {{ font-size: .95rem; margin: 1.2rem 0 .2rem; color: {LIGHT.soft}; font-weight: 600; break-after: avoid; }}
 p {{ margin: .35rem 0; overflow-wrap: anywhere; }}
@@ -25,11 +26,14 @@ figure img, figure .plot {{ width: 100%; height: auto; display: block; }}
 table {{ border-collapse: collapse; font-size: .84rem; margin: .6rem 0; break-inside: auto; }}
 tr {{ break-inside: avoid; }}
 caption {{ text-align: left; padding-bottom: .2rem; }}
-th, td {{ text-align: left; padding: .18rem .9rem .18rem 0; border-bottom: 1px solid {LIGHT.rule}; vertical-align: top; overflow-wrap: anywhere; }}
+th, td {{ text-align: left; padding: .18rem .9rem .18rem 0; border-bottom: 1px solid {LIGHT.rule};
+  vertical-align: top; overflow-wrap: anywhere; }}
 th {{ border-bottom-color: {LIGHT.soft}; font-weight: 600; }}
 .num {{ text-align: right; }}
 code {{ font: .86em ui-monospace, "DejaVu Sans Mono", monospace; overflow-wrap: anywhere; }}
-pre {{ background: #f4f3ef; padding: .6rem .8rem; font: .82rem/1.4 ui-monospace, "DejaVu Sans Mono", monospace; white-space: pre-wrap; overflow-wrap: anywhere; break-inside: avoid; }}
+pre {{ background: #f4f3ef; padding: .6rem .8rem; font: .82rem/1.4 ui-monospace, "DejaVu Sans Mono", monospace;
+  white-space: pre-wrap; overflow-wrap: anywhere; break-inside: avoid; }}
 .sources {{ font-size: .88rem; }}
-@media print {{ body {{ padding: 0; max-width: none; font-size: 10.2pt; }} a {{ color: inherit; text-decoration: none; }} }}
+@media print {{ body {{ padding: 0; max-width: none; font-size: 10.2pt; }} a {{ color: inherit;
+  text-decoration: none; }} }}
 """
