@@ -55,7 +55,8 @@ def test_a_finding_without_rows_has_no_figure():
 
 @pytest.mark.parametrize(
     "value, words",
-    [(0, "0"), (12345, "12 345"), (0.12345, "0.123"), (1234.5, "1 234"), (-0.5, "-0.5"), (None, "–"), (float("nan"), "–"), (True, "yes"), (np.nan, "–")],
+    [(0, "0"), (12345, "12 345"), (0.12345, "0.123"), (1234.5, "1 234"), (-0.5, "-0.5"), (None, "–"),
+    (float("nan"), "–"), (True, "yes"), (np.nan, "–")],
 )  # fmt: skip
 def test_numbers_as_people_read_them(value, words):
     assert number(value) == words

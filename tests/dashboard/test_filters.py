@@ -57,7 +57,8 @@ def links(selection, choices):
     def walk(part):
         if isinstance(part, dcc.Link):
             found.append((part.children, part.href))
-        for child in getattr(part, "children", None) or () if not isinstance(getattr(part, "children", None), str) else ():
+        for child in getattr(part, "children", None) or () if not isinstance(getattr(part, "children", None),
+        str) else ():
             walk(child)
         if not isinstance(getattr(part, "children", None), (list, tuple, str, type(None))):
             walk(part.children)

@@ -29,7 +29,11 @@ def documented(heading: str) -> list[set[str]]:
     """The keys of each table below a heading of JSON.md."""
     section = JSON_MD.split(f"## {heading}")[1].split("\n## ")[0]
     return [
-        set(re.findall(r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])))
+        set(
+            re.findall(
+                r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])
+            )
+        )
         for table in re.findall(r"(?:^\|.*\n)+", section, re.MULTILINE)
     ]
 
@@ -96,10 +100,15 @@ def evil_study(tmp_path_factory) -> Path:
         ]},
         {"name": "stop", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
     ]  # fmt: skip
-    lines = [{"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}]
+    lines = [
+        {"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}
+    ]
     for run in range(12):
         t = run * 10_000
-        lines += [{"t": t, "kind": "begin", "who": 1 + run % 9}, {"t": t + 4000, "kind": "fell", "x": 8, "y": 9, "why": 1}]
+        lines += [
+            {"t": t, "kind": "begin", "who": 1 + run % 9},
+            {"t": t + 4000, "kind": "fell", "x": 8, "y": 9, "why": 1},
+        ]
         lines.append({"t": t + 4001, "kind": "stop", "how": 1})
     source, log = folder / "evil.jsonl", folder / "evil.playlog"
     source.write_text("\n".join(map(json.dumps, lines)), encoding="utf-8")
@@ -114,7 +123,17 @@ def written(study: Path, folder: Path, *words: str) -> str:
 
 
 def test_texts_from_a_log_do_no_harm_in_the_report(evil_study, tmp_path):
-    html = written(evil_study, tmp_path / "out", "--title", EVIL, "--consent", EVIL, "--no-proposals", "--browser", "none-here")
+    html = written(
+        evil_study,
+        tmp_path / "out",
+        "--title",
+        EVIL,
+        "--consent",
+        EVIL,
+        "--no-proposals",
+        "--browser",
+        "none-here",
+    )
     code = re.sub(r"<script>.*?</script>", "", html, flags=re.DOTALL)
     assert "onerror=" not in re.sub(r"onerror=&quot;", "", code)
     assert "&lt;/script&gt;&lt;img" in code
@@ -136,7 +155,9 @@ def test_without_a_browser_the_html_draws_itself(demo_study, tmp_path, capsys):
 def test_the_report_is_whole(demo_study, tmp_path, capsys):
     need(find_browser(), "no Chromium-family browser is installed (Debian: apt install chromium)")
     targets = Path(__file__).parents[2] / "demo_logs" / "targets_soot_wardens.toml"
-    html = written(demo_study, tmp_path, "--game", "Soot Wardens", "--targets", str(targets), "--authors", "Team Lantern")
+    html = written(
+        demo_study, tmp_path, "--game", "Soot Wardens", "--targets", str(targets), "--authors", "Team Lantern"
+    )
     headings = re.findall(r"<h2>\d+\. (.*?)</h2>", html)
     assert headings == [
         "Question and target", "The playtest", "Can the data be trusted?", "Findings", "What should be changed",

@@ -1,4 +1,4 @@
-"""Every page in a real browser, in both themes: no complaint, nothing from outside, nothing that a screen reader trips over."""
+"""Every page in a real browser, in both themes: no complaint, nothing from outside, nothing inaccessible."""
 
 import json
 import re

@@ -1,0 +1,128 @@
+"""How long people wait in Chromium: first page, and filter to figure; demo study and a million events.
+
+    python -m tests.bench.dashboard.speed
+
+Beside each stands a plain Dash page with one small figure, in the same browser and the same run: what no dashboard
+could be faster than. On a busy machine only the differences and ratios mean something.
+"""
+
+import statistics
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import plotly.graph_objects as go
+from dash import Dash, dcc, html
+from playwright.sync_api import Page, sync_playwright
+from waitress.server import create_server
+
+from dashboard.app import build_app
+from dashboard.report.browser import find_browser
+from dashboard.session import Session
+from ingest.store import import_log, open_study
+from tests.dashboard.conftest import DEMO, SWITCHES
+
+LOADS, CLICKS = 3, 5
+MILLION = 1_000_000
+
+
+def served(app: Dash) -> str:
+    server = create_server(app.server, host="127.0.0.1", port=0, threads=8)
+    threading.Thread(target=server.run, daemon=True).start()
+    return f"http://127.0.0.1:{server.effective_port}"
+
+
+def demo_study(folder: Path) -> Session:
+    study = open_study(folder / "demo.duckdb")
+    for log in sorted(DEMO.glob("*.playlog")):
+        import_log(study, log)
+    return Session(study)
+
+
+def large_study(folder: Path) -> Session:
+    """The shooter's demo logs again and again, told apart by empty frames at their beginning."""
+    study = open_study(folder / "large.duckdb")
+    events = copies = 0
+    while events < MILLION:
+        copies += 1
+        for log in sorted(DEMO.glob("soot_wardens_*.playlog")):
+            copy = folder / f"{copies}-{log.name}"
+            copy.write_bytes(b"\0" * copies + log.read_bytes())
+            events += import_log(study, copy).events
+            copy.unlink()
+    print(f"large study: {events} events")
+    return Session(study)
+
+
+def plain_page() -> Dash:
+    app = Dash("plain", serve_locally=True)
+    app.layout = html.Main(dcc.Graph(figure=go.Figure(go.Scatter(x=[1, 2, 3], y=[2, 1, 3]))))
+    return app
+
+
+def first_page(page: Page, address: str, ready: str) -> float:
+    """Median seconds from the request to the first figure, with the browser's cache cleared by a fresh context."""
+    took = []
+    for _ in range(LOADS):
+        context = page.context.browser.new_context(viewport={"width": 1280, "height": 720})  # type: ignore[union-attr]
+        fresh = context.new_page()
+        began = time.perf_counter()
+        fresh.goto(address, wait_until="commit")
+        fresh.wait_for_selector(ready, timeout=120_000)
+        took.append(time.perf_counter() - began)
+        context.close()
+    return statistics.median(took)
+
+
+def clicks(page: Page, address: str, path: str, change: Callable[[Page, int], None]) -> float:
+    """Median seconds from a filter's click to the first figure drawn anew. Each answer is asked for the first time."""
+    page.goto(f"{address}{path}")
+    page.wait_for_selector("[data-drawn] .main-svg", timeout=120_000)
+    took = []
+    for i in range(CLICKS):
+        before = page.get_attribute("[data-figure]", "data-drawn")
+        began = time.perf_counter()
+        change(page, i)
+        page.wait_for_function(
+            "before => { const f = document.querySelector('[data-figure]');"
+            " return f && f.dataset.drawn && f.dataset.drawn !== before && f.dataset.drawn === f.dataset.figure; }",
+            arg=before,
+            polling=5,
+            timeout=120_000,
+        )
+        took.append(time.perf_counter() - began)
+    return statistics.median(took)
+
+
+def another_player(page: Page, number: int) -> None:
+    page.evaluate(
+        "n => document.querySelectorAll('#filter-bar details')[3].querySelectorAll('li a')[n + 1].click()",
+        number,
+    )
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as running:
+        folder = Path(name)
+        browser = running.chromium.launch(executable_path=find_browser(), args=SWITCHES)
+        page = browser.new_page(viewport={"width": 1280, "height": 720})
+        plain = first_page(page, served(plain_page()), ".main-svg")
+        print(f"plain Dash page with one figure: {plain:.2f} s")
+        for what, session in (("demo study", demo_study(folder)), ("a million events", large_study(folder))):
+            address = served(build_app(session))
+            first = first_page(page, f"{address}/?game=Soot+Wardens", "main .cards")
+            print(f"{what}: overview {first:.2f} s ({first / plain:.2f} of plain)")
+            for path in ("/trust", "/deaths", "/survival", "/players"):
+                first = first_page(page, f"{address}{path}?game=Soot+Wardens", "[data-drawn] .main-svg")
+                wait = clicks(page, address, f"{path}?game=Soot+Wardens", another_player)
+                print(
+                    f"{what}: {path} first figure {first:.2f} s ({first / plain:.2f} of plain), filter to "
+                    f"figure {wait:.2f} s"
+                )
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
