@@ -71,6 +71,12 @@ _GELMAN = Source(
     "@book{gelman2013, author={Gelman, Andrew and Carlin, John B. and Stern, Hal S. and Dunson, David B. and Vehtari, "
     "Aki and Rubin, Donald B.}, title={Bayesian Data Analysis}, edition={3}, publisher={CRC Press}, year={2013}}",
 )
+_RUBIN = Source(
+    "rubin1981",
+    "Rubin 1981, The Bayesian bootstrap, Ann. Stat. 9:130-134",
+    "@article{rubin1981, author={Rubin, Donald B.}, title={The Bayesian bootstrap}, journal={Annals of Statistics}, "
+    "volume={9}, number={1}, pages={130--134}, year={1981}}",
+)
 _MARDIA = Source(
     "mardia2000",
     "Mardia & Jupp 2000, Directional Statistics, Wiley",
@@ -165,8 +171,9 @@ METHODS |= {
         + "A hierarchical model: each player has a bias, a log spread and a logit of lapses, jointly normal over "
         "players; songs shift all three with shrinkage, attempts the spread; errors within a player follow a shape "
         "estimated from all of them. Presses the console did not log enter as such. Sampled by Markov chain Monte "
-        "Carlo; predictions are for players not yet seen.",
-        (_GELMAN, _WING),
+        "Carlo; predictions are for players not yet seen: in half of the draws from that normal distribution, in "
+        "the other half like the players seen, with the weights of a Bayesian bootstrap.",
+        (_GELMAN, _WING, _RUBIN),
     ),
 }
 
