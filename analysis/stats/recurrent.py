@@ -68,11 +68,18 @@ def cox(
             converged = True
             break
     _, information, residual = _derivatives(beta, x, died, sets, efron, residuals=True)
-    inverse = np.linalg.pinv(information)
+    inverse = np.linalg.pinv(information, hermitian=True)
+    # Covariates that the data cannot tell apart have no coefficients of their own.
+    converged = converged and bool(np.linalg.cond(information) < 1e10)
     labels, number = numbered(cluster)
     sums = np.column_stack([np.bincount(number, weights=c, minlength=labels.size) for c in residual.T])
     covariance = inverse @ (sums.T @ sums) @ inverse
-    return CoxFit(beta, np.sqrt(np.diag(inverse)), np.sqrt(np.diag(covariance)), int(labels.size), converged)
+    return CoxFit(beta, _root(np.diag(inverse)), _root(np.diag(covariance)), int(labels.size), converged)
+
+
+def _root(variance: Array) -> Array:
+    # Rounding may leave a variance of nothing a little below it.
+    return np.sqrt(np.maximum(variance, 0.0))
 
 
 def _risk_sets(entry: Array, end: Array, died: Array, strata: Array) -> list[tuple[Array, Array]]:

@@ -144,3 +144,37 @@ def test_bands_and_repeats_by_hand():
     again = repeated_place(run, x, np.zeros(5), 5)
     assert again.tolist() == [False, True, False, False, True] and longest_repeat(again) == 2
     assert longest_repeat(np.zeros(0, bool)) == 0
+
+
+@pytest.mark.parametrize(("moves_px", "aim", "share"), [(0, 1, 1.0), (2, 1, 1.0), (3, 1, 0.0), (0, 0, 0.0)])
+def test_standing_still_under_aimed_fire(moves_px, aim, share, tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.event("begin", 1000, who=who, left=1)
+        for step in range(10):
+            test.event("at", 200, x=50 + (moves_px if step == 8 else 0), y=90)
+        test.event("fire", x=5, y=5, aim=aim)
+        test.event("died", 100, x=50, y=90)
+        test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.still"]
+    assert found.estimate.value == share and len(found.tables["deaths"]["life_id"]) == 4 * share
+
+
+def test_stages_are_compared_by_their_own_time_alive(tmp_path):
+    test = Playtest()
+    for who in range(1, 9):
+        test.event("begin", 1000, who=who, left=5)
+        for stage, deaths_there, gap in ((1, 1, 20_000), (2, 4, 5_000)):
+            test.event("enter", stage=stage)
+            for _ in range(deaths_there):
+                test.event("died", gap, x=1, y=1)
+                test.event("alive")
+            test.event("leave", done=1)
+        test.event("over", how=0)
+    with test.study(tmp_path) as study:
+        segments = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.by_stage"].tables["segments"]
+        groups = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.by_stage"].tables["groups"]
+    assert segments["rate_per_min"] == pytest.approx([3.0, 12.0])
+    # A life that goes on into stage 2 is cut short in stage 1: it is no death there.
+    assert groups["deaths"] == [8, 32] and groups["median"] == [20.0, 5.0]

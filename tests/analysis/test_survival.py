@@ -172,6 +172,11 @@ def test_recurrent_events_are_those_printed():
     assert (round(fit.coefficient[0], 5), round(fit.robust[0], 5)) == truth.CGD_EFRON
 
 
+def test_covariates_that_cannot_be_told_apart_do_not_converge(gehan):
+    twice = np.repeat((gehan.treat == "6-MP").to_numpy(float)[:, None], 2, axis=1)
+    assert not cox(np.zeros(42), gehan.time, gehan.cens == 1, twice, np.arange(42)).converged
+
+
 def test_cox_of_the_rossi_data():
     from lifelines.datasets import load_rossi
 
