@@ -293,13 +293,8 @@ void playlog_flush(struct playlog *log)
 void playlog_on_transmitter_empty(struct playlog *log)
 {
     const struct playlog_port *const port = log->port;
-    int byte;
+    int byte = playlog_next_byte(log);
 
-    /* A handler that is shared with the receiver may come while nothing is being sent. */
-    if (!log->sending) {
-        return;
-    }
-    byte = playlog_next_byte(log);
     if (byte < 0) {
         /* An interrupt above this one may have logged while `sending` was still true: look again with that shut out. */
         const uint32_t was = port->lock();

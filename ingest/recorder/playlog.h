@@ -104,7 +104,8 @@ void playlog_settings_changed(struct playlog *log);
 void playlog_flush(struct playlog *log);
 
 /* By interrupt: the handler of the transmitter-empty interrupt calls this. Sends the next byte, or turns the
- * interrupt off. Call it only when the transmitter is empty. */
+ * interrupt off. Call it only while the transmitter is empty *and* its interrupt is on: a handler that is shared with
+ * the receiver has to look at both. */
 void playlog_on_transmitter_empty(struct playlog *log);
 
 /* By polling (port->send is NULL): the next byte to send, or -1 when there is none. Call it from one place only,

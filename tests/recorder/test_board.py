@@ -133,7 +133,7 @@ def capture(folder: Path, source: str, begin: Callable[[], None], length: int) -
     for tag in ("P05", "P06"):
         captures.next_player(name, tag)
     begin()
-    until = time.monotonic() + 100
+    until = time.monotonic() + 60
     while captures.status(name).bytes < length and time.monotonic() < until:
         time.sleep(0.05)
     captures.stop(name)
@@ -175,6 +175,8 @@ def test_end_to_end_through_a_serial_port(tmp_path: Path) -> None:
 
             def begin() -> None:
                 assert process.stdin
+                # The emulator looks once a second whether its terminal has been opened.
+                time.sleep(2.5)
                 process.stdin.write("cont\n")
                 process.stdin.flush()
 

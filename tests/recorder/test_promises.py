@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
+from ingest.cobs import unstuff
 from ingest.dictionary import Dictionary, from_json
 from tests import reference
 from tests.recorder.native import Script
@@ -202,6 +205,24 @@ def test_a_capture_may_begin_in_the_middle() -> None:
         assert not log.unread and len(log.rejected) <= 1
 
 
+def test_the_pace_of_the_dictionary() -> None:
+    """A round at once, one at a packet every 2 s, then a packet every 10 s."""
+    dictionary, values = game()
+    script = Script(dictionary, values)
+    for tick in range(0, 200_001, 20):
+        script.poll(tick)
+        script.drain(tick)
+    ticks = [
+        int.from_bytes(packet[5:9], "little") for packet in map(unstuff, script.run().split(b"\0")) if packet
+    ]
+    a_round = 1 + -(-len(dictionary.text) // 111)
+    assert max(ticks[:a_round]) <= 20 * a_round
+    steps = [after - before for before, after in pairwise(ticks[a_round - 1 :])]
+    assert steps[:a_round] == pytest.approx([2_000] * a_round, abs=20)
+    assert steps[a_round:] == pytest.approx([10_000] * len(steps[a_round:]), abs=20)
+    assert len(steps) > 20
+
+
 def test_settings_go_before_the_events_that_follow_the_change() -> None:
     script = Script(*game(), ring_bytes=512)
     settle(script, 0)
@@ -245,6 +266,18 @@ def test_more_tunables_than_a_packet_holds() -> None:
     log = reference.decode(script.run())
     assert log.power_ups[0].settings[-1][1] == values
     assert [e.kind for e in log.events] == ["fell"] and not log.drops
+
+
+def test_a_change_while_the_settings_are_half_sent_begins_them_again() -> None:
+    data = dict(GAME, tunables=[{"name": f"t{i}", "value": i, "max": 999} for i in range(255)])
+    dictionary, values = from_json(data)
+    script = Script(dictionary, values, ring_bytes=512)
+    script.setting(5, 0, 999)  # the ring has room for the first few packets only
+    settle(script, 5, 120)
+    script.event(10, "fell", {})
+    script.drain(10)
+    log = reference.decode(script.run())
+    assert [values_[0] for _, values_ in log.power_ups[0].settings][-1] == 999
 
 
 def test_what_was_on_the_line_before_does_not_reach_the_first_packet() -> None:
