@@ -251,6 +251,11 @@ _WESTFALL = Source(
     "@book{westfall1993, author={Westfall, Peter H. and Young, S. Stanley}, title={Resampling-Based Multiple "
     "Testing: Examples and Methods for p-Value Adjustment}, publisher={Wiley}, year={1993}}",
 )
+_ORD = _article(
+    "ord1995", "Ord, J. K. and Getis, Arthur", 1995,
+    "Local spatial autocorrelation statistics: distributional issues and an application", "Geographical Analysis",
+    "27:286-306",
+)  # fmt: skip
 _BITHELL = _article(
     "bithell1990", "Bithell, J. F.", 1990, "An application of density estimation to geographical epidemiology",
     "Statistics in Medicine", "9:691-701",
@@ -306,8 +311,9 @@ METHODS |= {
         "stands out more than in 95 % of 999 simulated playtests *any* cell does; of one player's deaths in a cell no "
         "more than twice the expected number and two count, so that a single player makes no hot place, "
         "and a hot cell needs two players. The share of deaths that hot cells hold is of cells chosen by the same "
-        "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates.",
-        (_WESTFALL, _BITHELL, _SKELLAM),
+        "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates; "
+        "G* says where deaths cluster, whatever time was spent there.",
+        (_WESTFALL, _BITHELL, _ORD, _SKELLAM),
     ),
 }
 _WOODS = _article(

@@ -4,14 +4,15 @@ Ids and their tables (columns of one length; NaN where nothing can be said):
 
 deaths.places  cells: x_px, y_px (upper left corner), width_px, height_px, deaths, players (who died there),
                seconds (spent there; NaN without positions), rate_per_s, rate_low, rate_high, smooth_rate,
+               g_star (Getis-Ord, of deaths alone: where they cluster, dangerous or only busy),
                expected_deaths, expected_players, score, p (corrected for all cells), hot (p <= 0.05
                and two players or more).
                deaths: life_id, run_id, player, stage, stage_kind, cause, cause_label, x, y, alive_s.
                by_cause: cause, label, x_px, y_px, deaths (cells with any).
                facts: screen_width, screen_height, cell_px, exposure (positions are logged), hot_cells.
 deaths.causes  causes: cause, label, deaths, share, low, high, players.
-deaths.by_stage  segments: stage, stage_kind, name, deaths, alive_s, rate_per_min, low, high, players,
-cells_hot. See fairness.py for deaths.fairness and the others on how deaths came about.
+deaths.by_stage  segments: stage, stage_kind, name, deaths, alive_s, rate_per_min, low, high, players.
+See fairness.py for deaths.fairness and the others on how deaths came about.
 """
 
 from typing import Any
@@ -24,7 +25,15 @@ from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.wording import between, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.places import Cells, HotSpots, cell_counts, hot_spots, rate_limits, smooth_rate
+from analysis.stats.places import (
+    Cells,
+    HotSpots,
+    cell_counts,
+    getis_ord_star,
+    hot_spots,
+    rate_limits,
+    smooth_rate,
+)
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 
@@ -129,6 +138,7 @@ def _cell_table(cells: Cells, count: np.ndarray, time: np.ndarray, hot: HotSpots
         "rate_low": low,
         "rate_high": high,
         "smooth_rate": smooth_rate(deaths, weight, cells, 0.75 * cells.size),
+        "g_star": getis_ord_star(deaths, cells.neighbours),
         "expected_deaths": hot.expected,
         "expected_players": hot.expected_players,
         "score": hot.score,

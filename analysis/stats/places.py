@@ -37,6 +37,12 @@ class Cells:
         return row * self.columns + column
 
     @property
+    def neighbours(self) -> Array:
+        """(cells, cells) bool: which cells touch, at a corner too, each counted as its own neighbour."""
+        column, row = self.left // self.size, self.top // self.size
+        return (np.abs(column[:, None] - column) <= 1) & (np.abs(row[:, None] - row) <= 1)
+
+    @property
     def left(self) -> Array:
         """Left edge of each cell, pixels."""
         return np.tile(np.arange(self.columns) * self.size, self.rows)
@@ -55,17 +61,6 @@ def cell_counts(
     table = np.zeros((labels.size, cells.columns * cells.rows))
     np.add.at(table, (row, cells.number(x, y)), 1.0 if weight is None else weight)
     return labels, table
-
-
-def time_at_points(at_s: Array, life: Array, end_s: Array, longest_s: float = 1.0) -> Array:
-    """Seconds each position sample stands for: until the next sample of the same life, or the life's end.
-
-    at_s: (n,) sorted within a life; life: (n,) labels, rows of one life together; end_s: (n,) end of the
-    row's life. A gap longer than `longest_s` (samples lost) counts as that long and no more.
-    """
-    same = np.r_[life[1:] == life[:-1], False] if life.size else np.zeros(0, bool)
-    until = np.where(same, np.r_[at_s[1:], 0.0][: at_s.size], end_s)
-    return np.clip(until - at_s, 0.0, longest_s)
 
 
 @dataclass(frozen=True)

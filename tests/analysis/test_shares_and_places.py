@@ -7,7 +7,7 @@ from scipy import special, stats
 
 from analysis.stats.betabinomial import profile_log_likelihood
 from analysis.stats.doseresponse import dose_response, logistic
-from analysis.stats.places import Cells, cell_counts, getis_ord_star, hot_spots, rate_limits, time_at_points
+from analysis.stats.places import Cells, cell_counts, getis_ord_star, hot_spots, rate_limits
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
 from analysis.stats.ranks import rank_correlation
 from tests.truths import other as truth
@@ -144,16 +144,10 @@ def test_one_stubborn_player_makes_no_hot_spot():
     assert hot_spots(deaths, np.ones((12, 30)), 199).p.min() > 0.05
 
 
-def test_time_at_points_stops_at_the_end_of_a_life_and_at_gaps():
-    at, life = np.array([0.0, 0.2, 3.0, 10.0]), np.array([1, 1, 1, 2])
-    np.testing.assert_allclose(
-        time_at_points(at, life, np.array([3.1, 3.1, 3.1, 10.4])), [0.2, 1.0, 0.1, 0.4]
-    )
-
-
 def test_cells_cover_the_screen_and_poisson_limits_are_exact():
     cells = Cells(160, 128, 15)
     assert (cells.columns, cells.rows) == (11, 9)
+    assert np.flatnonzero(Cells(30, 30, 10).neighbours[0]).tolist() == [0, 1, 3, 4]
     assert cells.number(np.array([159, -3, 14, 15]), np.array([127, 0, 14, 15])).tolist() == [98, 0, 0, 12]
     low, high = rate_limits(np.array([0, 4]), np.array([2.0, 2.0]))
     # Garwood 1936: 4 events, 1.0899 to 10.2416.
