@@ -1,5 +1,7 @@
 """From a study and targets to proposals: contracts of the command, and that the words keep to the figures."""
 
+import contextlib
+import io
 import json
 import math
 from pathlib import Path
@@ -30,9 +32,18 @@ def ask(study, targets, capsys, *more):
     return code, json.loads(said.out) if said.out else None, said.err
 
 
-def test_the_command_gives_ranked_proposals_that_can_be_held(played, targets_file, capsys, world):
-    code, answer, _ = ask(played, targets_file, capsys)
-    assert code == exits.OK
+@pytest.fixture(scope="module")
+def answer(played, tmp_path_factory):
+    """What the command prints for one target, asked once."""
+    targets = tmp_path_factory.mktemp("answer") / "t.toml"
+    targets.write_text('[[target]]\noutcome = "finish"\nwanted = "57 %"\n', encoding="utf-8")
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said):
+        assert cli.main(["propose", "--study", str(played), "--targets", str(targets), "--json"]) == exits.OK
+    return json.loads(said.getvalue())
+
+
+def test_the_command_gives_ranked_proposals_that_can_be_held(answer, world):
     proposals = answer["proposals"]
     assert [p["rank"] for p in proposals] == list(range(1, len(proposals) + 1))
     assert len({p["id"] for p in proposals}) == len(proposals) >= 3
@@ -57,8 +68,7 @@ def test_the_command_gives_ranked_proposals_that_can_be_held(played, targets_fil
     assert any(p["side_effects"]["proposed"]["run_length_s"] > 0 for p in proposals)
 
 
-def test_every_key_is_documented(played, targets_file, capsys):
-    _, answer, _ = ask(played, targets_file, capsys)
+def test_every_key_is_documented(answer):
     text = DOCS.read_text(encoding="utf-8")
     keys = set(answer) | set(answer["targets"][0]) | set(answer["proposals"][0])
     keys |= set(answer["proposals"][0]["targets"][0]) | set(answer["proposals"][0]["targets"][0]["now"])
@@ -67,9 +77,8 @@ def test_every_key_is_documented(played, targets_file, capsys):
     assert sorted(key for key in keys if f"`{key}`" not in text) == []
 
 
-def test_the_same_question_gets_the_same_answer(played, targets_file, capsys):
-    first, second = (ask(played, targets_file, capsys)[1] for _ in range(2))
-    assert first == second
+def test_the_same_question_gets_the_same_answer(answer, played, targets_file, capsys):
+    assert ask(played, targets_file, capsys)[1] == answer
 
 
 def test_levers_are_kept_to(played, tmp_path, capsys):
