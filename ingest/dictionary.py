@@ -121,7 +121,9 @@ def parse(text: bytes) -> Dictionary:
     try:
         lines = text.decode("utf-8").split("\n")
     except UnicodeDecodeError as error:
-        raise BadDictionary(f"byte {error.start} of the dictionary is not UTF-8; write its texts in UTF-8") from None
+        raise BadDictionary(
+            f"byte {error.start} of the dictionary is not UTF-8; write its texts in UTF-8"
+        ) from None
     if lines[-1] != "":
         raise BadDictionary("the last line of the dictionary has no line end; end every line with \\n")
     builder = _Builder()
@@ -223,7 +225,9 @@ class _Builder:
         for word in scopes:
             key, _, value = word.partition("=")
             if key not in SCOPES or key in scope:
-                raise BadDictionary(f"scope {word[:40]!r}: use each of {', '.join(SCOPES)} at most once, as stage=2")
+                raise BadDictionary(
+                    f"scope {word[:40]!r}: use each of {', '.join(SCOPES)} at most once, as stage=2"
+                )
             scope[key] = _integer(value, *_I32)
         made = Tunable(
             _name(name), _role(TunableRole, role), _integer(low, *_I32), _integer(high, *_I32),
@@ -236,7 +240,9 @@ class _Builder:
     def finish(self) -> Dictionary:
         missing = [word for word in ("game", "firmware", "clock", "screen") if word not in self.head]
         if missing or not self.kinds:
-            raise BadDictionary(f"the dictionary lacks {', '.join(missing) or 'event kinds'}; see FORMAT.md, section 4")
+            raise BadDictionary(
+                f"the dictionary lacks {', '.join(missing) or 'event kinds'}; see FORMAT.md, section 4"
+            )
         return Dictionary(
             self.head["game"], self.head["firmware"], self.head["clock"], self.head["screen"],
             tuple(self.kinds), tuple(self.tunables),
@@ -321,7 +327,9 @@ def from_json(data: Any) -> tuple[Dictionary, list[int]]:
     except (TypeError, ValueError, AttributeError) as error:
         if isinstance(error, BadDictionary):
             raise
-        raise BadDictionary(f"the dictionary has the wrong shape ({error}); see FORMAT.md, section 8") from None
+        raise BadDictionary(
+            f"the dictionary has the wrong shape ({error}); see FORMAT.md, section 8"
+        ) from None
     if any("\n" in line for line in lines):
         raise BadDictionary("a text of the dictionary holds a line end; remove it")
     return parse("".join(line + "\n" for line in lines).encode()), values
@@ -339,4 +347,6 @@ def _known(data: Any, allowed: set[str], what: str) -> None:
         raise BadDictionary(f"each {what} must be a JSON object, not {str(data)[:40]}")
     unknown = sorted(set(data) - allowed)
     if unknown:
-        raise BadDictionary(f"unknown key {unknown[0]!r} in a {what}; allowed are {', '.join(sorted(allowed))}")
+        raise BadDictionary(
+            f"unknown key {unknown[0]!r} in a {what}; allowed are {', '.join(sorted(allowed))}"
+        )

@@ -36,7 +36,9 @@ class Encoder:
             raise NotWritable(f"{len(dictionary.tunables)} tunables need as many values, not {len(values)}")
         self._dictionary = dictionary
         self._values = list(values)
-        self._kinds = {kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)}
+        self._kinds = {
+            kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)
+        }
         self._flush_ticks = dictionary.clock_hz // 2
         self._first_repeat_ticks = round(min(repeat_s, FIRST_REPEAT_S) * dictionary.clock_hz)
         self._later_repeat_ticks = round(repeat_s * dictionary.clock_hz)
@@ -69,7 +71,9 @@ class Encoder:
             raise NotWritable(f"unknown kind {name!r}; the dictionary has {', '.join(self._kinds)}")
         number, kind, layout = self._kinds[name]
         if tick < self._last:
-            raise NotWritable(f"time goes back from {self._last} to {tick}; sort the events, or log a power-up between")
+            raise NotWritable(
+                f"time goes back from {self._last} to {tick}; sort the events, or log a power-up between"
+            )
         unknown = set(fields) - {f.name for f in kind.fields}
         if unknown:
             raise NotWritable(f"kind {name!r} has no field {sorted(unknown)[0]!r}")
