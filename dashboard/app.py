@@ -40,8 +40,8 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
         add_log_handler=False,
     )
     app.enable_dev_tools(debug=False, dev_tools_disable_version_check=True)
-    app.layout = _frame
-    app.validation_layout = html.Div([_frame(), *[part for page in PAGES for part in page.controls()]])
+    app.layout = lambda: _frame(session.version)
+    app.validation_layout = html.Div([_frame(0), *[part for page in PAGES for part in page.controls()]])
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
@@ -50,7 +50,7 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
     return app
 
 
-def _frame() -> html.Div:
+def _frame(version: int) -> html.Div:
     return html.Div(
         [
             html.A("Skip to the page", href="#" + ids.MAIN, className="skip"),
@@ -85,7 +85,7 @@ def _frame() -> html.Div:
             html.Div(id=ids.MESSAGE, className="message", role="status"),
             dcc.Location(id=ids.ADDRESS, refresh="callback-nav"),
             dcc.Interval(id=ids.CLOCK, interval=_REFRESH_MS),
-            dcc.Store(id=ids.VERSION),
+            dcc.Store(id=ids.VERSION, data=version),
             dcc.Store(id=ids.THEME_CHOICE, storage_type="local"),
             dcc.Store(id=ids.THEME_NOW),
         ],

@@ -56,6 +56,7 @@ class Session:
         self.writing = threading.RLock()
         self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()
         self._answers_lock = threading.Lock()
+        self._gates: dict[tuple[object, ...], threading.Lock] = {}
         self._undo: list[Undo] = []
         self._version = 1
         self.captures = Captures(recordings) if recordings is not None else None
@@ -132,16 +133,23 @@ class Session:
 
     def _once(self, key: tuple[object, ...], answer: Callable[[], _Answer]) -> _Answer:
         with self._answers_lock:
-            version = self._version
             if key in self._answers:
                 self._answers.move_to_end(key)
                 return self._answers[key]  # type: ignore[return-value]
-        found = answer()
-        with self._answers_lock:
-            if version == self._version:
-                self._answers[key] = found
-                if len(self._answers) > _KEPT_ANSWERS:
-                    self._answers.popitem(last=False)
+            gate = self._gates.setdefault(key, threading.Lock())
+        # Who asks the same while it is being worked out waits for that answer, and does not work it out again.
+        with gate:
+            with self._answers_lock:
+                if key in self._answers:
+                    return self._answers[key]  # type: ignore[return-value]
+                version = self._version
+            found = answer()
+            with self._answers_lock:
+                self._gates.pop(key, None)
+                if version == self._version:
+                    self._answers[key] = found
+                    if len(self._answers) > _KEPT_ANSWERS:
+                        self._answers.popitem(last=False)
         return found
 
     # --- changing ------------------------------------------------------------------------------------------------

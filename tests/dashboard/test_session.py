@@ -1,0 +1,75 @@
+"""What a running dashboard remembers, works out once, and takes back."""
+
+import threading
+import time
+
+import pytest
+
+from analysis.selection import Selection
+from dashboard.jobs import Jobs
+from ingest.notes import note_run, take_back
+
+
+def test_the_same_question_is_worked_out_once(read_session):
+    asked = []
+
+    def slowly():
+        asked.append(1)
+        time.sleep(0.2)
+        return "answer"
+
+    threads = [threading.Thread(target=lambda: read_session._once(("slow",), slowly)) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert asked == [1]
+
+
+def test_an_error_is_not_remembered(read_session):
+    def broken():
+        raise ValueError("no")
+
+    with pytest.raises(ValueError):
+        read_session._once(("broken",), broken)
+    assert read_session._once(("broken",), lambda: 7) == 7
+
+
+def test_a_change_makes_all_answers_anew(own_session):
+    selection = Selection("Soot Wardens")
+    before, version = own_session.findings("deaths", selection), own_session.version
+    assert own_session.findings("deaths", selection) is before
+    own_session.changed()
+    assert own_session.version > version and own_session.findings("deaths", selection) is not before
+
+
+def test_notes_keep_their_order_within_one_tick(own_session):
+    connection = own_session.connection
+    moments = [note_run(connection, "key", 1, remark=str(i)) for i in range(50)]
+    assert moments == sorted(set(moments))
+    take_back(connection, "run_notes", moments[-1])
+    left = connection.cursor().execute("SELECT count(*) FROM run_notes WHERE capture_key = 'key'").fetchall()
+    assert left == [(49,)]
+    with pytest.raises(KeyError):
+        take_back(connection, "runs", moments[0])
+
+
+def test_jobs_report_cancel_and_fail():
+    jobs = Jobs()
+    going = threading.Event()
+
+    def endless(job):
+        going.set()
+        while True:
+            job.report(0.5, "still at it")
+            time.sleep(0.01)
+
+    def broken(job):
+        raise RuntimeError("the disk is full")
+
+    job, failed = jobs.start("endless", endless), jobs.start("broken", broken)
+    assert going.wait(10)
+    job.cancel()
+    jobs.close()
+    assert job.ended and job.at == "cancelled" and job.result is None
+    assert failed.ended and failed.error == "the disk is full"
