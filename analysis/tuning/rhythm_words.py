@@ -1,0 +1,74 @@
+"""The words about a rhythm game's proposal."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from analysis.tuning.proposal import Change
+from analysis.tuning.propose import Describer
+from analysis.tuning.rhythm_model import RhythmModel
+from analysis.tuning.setting import Setting
+
+
+class RhythmWords(Describer):
+    """What carries a window's or an offset's effect, and what else changes."""
+
+    def carried_by(self, model: RhythmModel, changes: Sequence[Change]) -> Mapping[str, str]:
+        pressed = int(model.notes.pressed.sum())
+        said = f"data: {pressed} presses of {len(model.notes.players)} players, inside and outside the window"
+        if model.cut:
+            said = (
+                f"partly assumed: only the {pressed} presses inside the window were logged; what lies outside follows"
+                " from the shape of the rest"
+            )
+        return {change.tunable: said for change in changes}
+
+    def side_effects(self, model: RhythmModel, setting: Setting) -> Mapping[str, Any]:
+        effects: dict[str, Any] = {}
+        for when, values in (("now", {}), ("proposed", dict(setting))):
+            songs = {}
+            for song, name in enumerate(model.notes.songs):
+                rules = model.in_force(song, values)
+                middle = rules.offset_us + (rules.late_us - rules.early_us) / 2
+                share = model.song_hits(song, 1, rules, False)
+                songs[name] = {
+                    "hit_share_median_player": float(np.median(np.median(share, axis=1))),
+                    "hit_share_lower_quarter": float(np.median(np.quantile(share, 0.25, axis=1))),
+                    "presses_off_centre_ms": (model.centre_us(song) - middle) / 1000,
+                    "window_ms": (rules.early_us + rules.late_us) / 1000,
+                }
+            effects[when] = {"songs": songs}
+        return effects
+
+    def assumptions(self, model: RhythmModel) -> tuple[str, ...]:
+        said = [
+            "bias, log spread and logit of lapses are jointly normal over players; songs shift them, with shrinkage",
+            "hands do not change with the window: a player who sees more hits plays on in the same way",
+        ]
+        if model.cut:
+            said.append("errors outside the logged window follow Student's t with the spread of those inside")
+        return tuple(said)
+
+
+def cautions(model: RhythmModel) -> list[str]:
+    """What the fit itself warns of."""
+    said = []
+    if model.cut:
+        said.append(
+            "only presses inside the window seem to be logged: log every press, hit or not, and play once more"
+            " before trusting a wider window"
+        )
+    if model.posterior.split > 1.2:
+        said.append(
+            "the fit has not settled (the data contradict themselves or are very few): take figures as rough"
+        )
+    poll = model.notes.poll_us[np.isfinite(model.notes.poll_us)]
+    if len(poll):
+        said += [
+            f"the window of {name} ({(rules.early_us + rules.late_us) / 1000:.0f} ms) is narrower than the polling"
+            " period"
+            for song, name in enumerate(model.notes.songs)
+            if (rules := model.in_force(song, {})).early_us + rules.late_us < float(np.median(poll))
+        ]
+    return said
