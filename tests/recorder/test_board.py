@@ -162,8 +162,8 @@ def test_end_to_end_through_a_socket(tmp_path: Path) -> None:
 def test_end_to_end_through_a_serial_port(tmp_path: Path) -> None:
     """As a serial port that the operating system has: the emulator's pseudo terminal."""
     expected = on_the_pc(tmp_path, "RUNS=2")
-    # It throws away what is sent before it is opened, so the board waits until then.
-    command = emulator(firmware(tmp_path, "RUNS=2"), "-S", "-monitor", "stdio", "-serial", "pty")
+    # It throws away what is sent before it is opened, and what was not read when it ends: the board waits, and stays.
+    command = emulator(firmware(tmp_path, "RUNS=2", "STAY"), "-S", "-monitor", "stdio", "-serial", "pty")
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
     ) as process:
