@@ -5,4 +5,8 @@ SELECT concat_ws('|', capture_key, run_number, noted_at, player, valid, reason) 
 UNION ALL
 SELECT concat_ws('|', capture_id, number, given_player, given_remark) FROM all_runs
 WHERE given_player IS NOT NULL OR given_remark IS NOT NULL
+UNION ALL
+SELECT concat_ws('|', player, player_group, team, first_time) FROM players
+UNION ALL
+SELECT concat_ws('|', player, game, attempt, rating) FROM ratings
 ORDER BY line

@@ -43,6 +43,7 @@ def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
     from dashboard.commands.opening import StudyTrouble, open_or_explain
     from dashboard.serving import serve
     from ingest.notes import add_target
+    from ingest.people import take_players
     from ingest.store import import_log
 
     logs_folder = Path(demo_logs.__file__).parent
@@ -54,6 +55,7 @@ def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
     for log in sorted(logs_folder.glob("*.playlog")):
         result = import_log(study, log)
         print(f"{log.name}: {result.runs} runs, {result.events} events", flush=True)
+    take_players(study.connection, logs_folder / "players.csv")
     for targets in sorted(logs_folder.glob("targets_*.toml")):
         text = targets.read_text(encoding="utf-8")
         add_target(study.connection, tomllib.loads(text)["game"], text)
