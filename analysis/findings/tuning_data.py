@@ -94,6 +94,10 @@ def load_staged(
     attempt = runs["attempt"].astype(int)
     experienced = _experienced(runs, player)
     cells = _cells(player, attempt, build_index, experienced, run, segment, tier, alive_s, died)
+    if not len(cells.deaths):
+        raise NothingToTune(
+            f"no run of {selection.game!r} has any time alive; check the log's times and roles"
+        )
     visits = _visits(player, build_index, run, segment, tier, alive_s, spells, by_level, runs)
     ending = np.array([ENDINGS.index(e) for e in runs["ending"]], dtype=int)
     repeated = _died_twice(run, segment, died, len(ending))

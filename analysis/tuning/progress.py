@@ -57,12 +57,13 @@ def difference(before: ByPlayer, after: ByPlayer, level: float = 0.95) -> Differ
         low = value - float(np.hypot(means[1] - low_b, high_a - means[0]))
         high = value + float(np.hypot(high_b - means[1], means[0] - low_a))
         return Difference(means[0], means[1], value, low, high, *counts, how="players")
-    if min(counts) < 2 or a.std() + b.std() == 0:
+    if min(counts) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
         return Difference(means[0], means[1], value, None, None, *counts, how="means")
-    interval = stats.ttest_ind(b, a, equal_var=False).confidence_interval(level)
-    return Difference(
-        means[0], means[1], value, float(interval.low), float(interval.high), *counts, how="means"
-    )
+    # Welch 1947: unequal variances, Satterthwaite's degrees of freedom.
+    own = np.array([v.var(ddof=1) / len(v) for v in (a, b)])
+    freedom = own.sum() ** 2 / (own**2 / (np.array(counts) - 1)).sum()
+    reach = float(stdtrit(freedom, 0.5 + level / 2) * np.sqrt(own.sum()))
+    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how="means")
 
 
 def count_interval(said: Prediction, players: int, level: float = 0.8) -> tuple[float, float]:

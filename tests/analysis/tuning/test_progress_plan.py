@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
@@ -46,6 +47,18 @@ def test_the_same_people_are_compared_within_themselves():
     own = np.array([0.1, 0.2, 0.2, 0.1])
     reach = 3.182446 * own.std(ddof=1) / 2  # t(3) at 0.975, any table
     assert (found.value, found.high) == pytest.approx((0.15, 0.15 + reach), abs=1e-6)
+
+
+def test_other_figures_of_different_people_by_welch():
+    """Against scipy's own Welch interval."""
+    rng = np.random.default_rng(1)
+    a, b = rng.normal(3, 1, 9), rng.normal(4, 2, 12)
+    found = difference(by_player(*a), by_player(*b, first=50))
+    expected = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
+    assert (found.low, found.high) == pytest.approx((expected.low, expected.high))
+    assert found.how == "means"
+    alike = difference(by_player(2, 2, 2), by_player(2, 2, first=50))
+    assert (alike.value, alike.low) == (0, None)
 
 
 def test_nobody_on_one_side():
