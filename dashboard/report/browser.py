@@ -76,7 +76,9 @@ def draw(browser: str, figures: Mapping[str, Mapping[str, Any]], plotly_js: str)
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
         source = Path(folder) / "figures.html"
         source.write_text(page, encoding="utf-8")
-        out = _run(browser, folder, ["--virtual-time-budget=120000", "--dump-dom", source.as_uri()])
+        words = ["--virtual-time-budget=120000", "--dump-dom", source.as_uri()]
+        # A busy machine may take seconds a figure.
+        out = _run(browser, folder, words, _PATIENCE_S + 5 * len(figures))
     found = re.search(r'<pre id="drawn">(.*?)</pre>', out, re.DOTALL)
     drawn = json.loads(b64decode(found.group(1))) if found and found.group(1) else {}
     missing = [name for name in figures if name not in drawn]
@@ -112,7 +114,7 @@ def _script_safe(code: str) -> str:
     return code.replace("</script", "<\\/script")
 
 
-def _run(browser: str, folder: str, words: list[str]) -> str:
+def _run(browser: str, folder: str, words: list[str], patience_s: float = _PATIENCE_S) -> str:
     switches = [
         "--headless",
         "--disable-gpu",
@@ -129,7 +131,7 @@ def _run(browser: str, folder: str, words: list[str]) -> str:
         switches.append("--no-sandbox")
     try:
         done = subprocess.run(
-            [browser, *switches, *words], capture_output=True, timeout=_PATIENCE_S, check=False
+            [browser, *switches, *words], capture_output=True, timeout=patience_s, check=False
         )
     except (OSError, subprocess.TimeoutExpired) as error:
         raise BrowserTrouble(f"{browser}: {error}") from error

@@ -123,7 +123,7 @@ def _write_tables(content: Content, folder: Path) -> list[Path]:
     folder.mkdir(exist_ok=True)
     files = []
     for g, game in enumerate(content.games):
-        for finding in game.findings:
+        for finding in (*game.findings, *(content.side_by_side if g == 0 else ())):
             head = exports.header(finding, in_words(game.selection), content.fingerprint)
             for name, table in finding.tables.items():
                 files += _write_table(folder / f"{picture_name(g, finding)}-{name}", finding, table, head)
