@@ -203,7 +203,7 @@ def test_json_of_the_command_is_documented(tmp_path: Path, capsys: pytest.Captur
     keys = {key for row in re.findall(r"^\| (`[^|]+) \|", each, re.M) for key in re.findall(r"`(\w+)`", row)}
     assert all(set(capture) == keys for capture in printed["captures"])
     assert [capture["status"] for capture in printed["captures"]] == ["new", "new"]
-    assert [capture["verdict"] for capture in printed["captures"]] == ["intact", "damaged"]
+    assert [capture["verdict"] for capture in printed["captures"]] == ["intact", "doubtful"]
     assert printed["totals"]["events"] == 2 and printed["totals"]["rejected"] == 1
     assert main(["ingest", "--study", study, str(folder), "--json"]) == 0
     printed = json.loads(capsys.readouterr().out)
