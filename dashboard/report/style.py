@@ -23,9 +23,10 @@ article {{ break-inside: avoid; }}
 figure {{ margin: .5rem 0; }}
 figure img, figure .plot {{ width: 100%; height: auto; display: block; }}
 .table {{ overflow-x: auto; }}
-table {{ border-collapse: collapse; font-size: .84rem; margin: .6rem 0; break-inside: auto; }}
+table {{ min-width: 60%; border-collapse: collapse; font-size: .84rem; margin: .6rem 0; break-inside: auto; }}
 tr {{ break-inside: avoid; }}
-caption {{ text-align: left; padding-bottom: .2rem; }}
+caption {{ text-align: left; padding-bottom: .2rem; break-after: avoid; }}
+thead {{ break-after: avoid; }}
 th, td {{ text-align: left; padding: .18rem .9rem .18rem 0; border-bottom: 1px solid {LIGHT.rule};
   vertical-align: top; overflow-wrap: anywhere; }}
 th {{ border-bottom-color: {LIGHT.soft}; font-weight: 600; }}
