@@ -45,9 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--baud", type=int, default=BAUD, help="speed of the line (default: %(default)s)")
     parser.add_argument("--stop-after", type=float, metavar="SECONDS", help="end by itself after this time")
-    parser.add_argument(
-        "--json", action="store_true", help="print one JSON object at the end (JSON.md)"
-    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object at the end (JSON.md)")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -49,6 +49,7 @@ def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path
     logs = tmp_path / "logs"
     logs.mkdir()
     (logs / "one.playlog").write_bytes((FOLDER / "one_puff_a_table1.playlog").read_bytes())
+    (logs / "players.csv").write_bytes((FOLDER / "players.csv").read_bytes())
     monkeypatch.setattr(demo_logs, "__file__", str(logs / "__init__.py"))
     assert main(["demo", "--no-browser"]) == exits.OK
     ((study, _, _, _, _),) = served

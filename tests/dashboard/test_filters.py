@@ -57,8 +57,11 @@ def links(selection, choices):
     def walk(part):
         if isinstance(part, dcc.Link):
             found.append((part.children, part.href))
-        for child in getattr(part, "children", None) or () if not isinstance(getattr(part, "children", None),
-        str) else ():
+        for child in (
+            getattr(part, "children", None) or ()
+            if not isinstance(getattr(part, "children", None), str)
+            else ()
+        ):
             walk(child)
         if not isinstance(getattr(part, "children", None), (list, tuple, str, type(None))):
             walk(part.children)
@@ -71,7 +74,10 @@ def links(selection, choices):
 def test_every_choice_is_a_link_to_its_address():
     before = Selection(GAMES[0], builds=("1.0",), stage=2, stage_kind=1, players=("P01",), include_team=True)
     choices = Choices(GAMES, ("1.0", "1.1"), ((1, 0), (2, 0), (2, 1)), ("P01", "P02"))
-    after = {words: from_address(address.removeprefix("/deaths"), GAMES) for words, address in links(before, choices)}
+    after = {
+        words: from_address(address.removeprefix("/deaths"), GAMES)
+        for words, address in links(before, choices)
+    }
     assert after["1.1"] == replace(before, builds=("1.0", "1.1"))
     assert after["1.0"] == replace(before, builds=())
     assert after["P02"] == replace(before, players=("P01", "P02"))

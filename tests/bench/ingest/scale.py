@@ -86,7 +86,9 @@ def plot(lines: list[str]) -> str:
     out.append('<text x="60" y="26">CPU seconds: ingest, and the second time each question is asked</text>')
     colours = ("#000000", "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#777777")
     beneath = 0.0
-    for (name, points), colour in sorted(zip(series.items(), colours, strict=False), key=lambda s: -s[0][1][-1][1]):
+    for (name, points), colour in sorted(
+        zip(series.items(), colours, strict=False), key=lambda s: -s[0][1][-1][1]
+    ):
         path = " ".join("{:.1f},{:.1f}".format(*place(*point)) for point in points)
         x, y = place(*points[-1])
         beneath = max(beneath + 14, y + 4)
