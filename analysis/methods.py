@@ -363,8 +363,8 @@ _NEWCOMBE_DIFFERENCE = Source(
 METHODS |= {
     "tuning.staged": Method(
         "Hierarchical hazard model and outcome chain",
-        "Deaths a second alive follow a Poisson model with a level for each segment (stage or boss), a normal effect of "
-        "each player, powers of the attempt and of the fire rate, and an effect of the weapon's tier; priors are "
+        "Deaths a second alive follow a Poisson model with a level for each segment (stage or boss), a normal effect "
+        "of each player, powers of the attempt and of the fire rate, and an effect of the weapon's tier; priors are "
         "stated with each proposal. The posterior is drawn by importance resampling from Laplace approximations over a "
         "grid of the players' spread, with the players' effects integrated by adaptive Gauss-Hermite quadrature. Clear "
         "times are log-normal, broken-off visits censored; tier rises, quitting and giving up are estimated beside it. "
@@ -531,8 +531,8 @@ _SEN = _article(
 METHODS |= {
     "lost_events": Method(
         "Losses, counted and estimated",
-        "Gaps in the packets' sequence numbers, packets with a wrong checksum, and the console's own count of events it "
-        "had to drop. A lost packet is taken to have held as many events as the others.",
+        "Gaps in the packets' sequence numbers, packets with a wrong checksum, and the console's own count of events "
+        "it had to drop. A lost packet is taken to have held as many events as the others.",
     ),
     "clock_drift": Method(
         "Drift of the console's clock",
