@@ -19,7 +19,7 @@ NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
 # With fewer players new to the game, only the normal distribution speaks of those not yet seen.
 FEWEST_SEEN = 4
 # The class's mean is less sure than a normal distribution of players says: people are skewed and have heavy tails. In
-# the closed loop 80 % intervals without this held the outcome 72 times in 100 (TIMING.md).
+# the closed loop 80 % intervals without this held the outcome about 71 times in 100 (TIMING.md).
 _DOUBT = 1.25
 WINDOWS = ("window_early", "window_late")
 
