@@ -1,0 +1,68 @@
+"""Outcome models, proposals, and playtests compared with what had been predicted."""
+
+from analysis.methods.entry import Method, Source
+
+_TIERNEY = Source(
+    "tierney1986",
+    "Tierney & Kadane 1986, Accurate approximations for posterior moments and marginal densities, JASA 81:82-86",
+    "@article{tierney1986, author={Tierney, Luke and Kadane, Joseph B.}, title={Accurate approximations for posterior "
+    "moments and marginal densities}, journal={Journal of the American Statistical Association}, volume={81}, "
+    "number={393}, pages={82--86}, year={1986}}",
+)
+_PINHEIRO = Source(
+    "pinheiro1995",
+    "Pinheiro & Bates 1995, Approximations to the log-likelihood function in the nonlinear mixed-effects model, "
+    "J. Comput. Graph. Stat. 4:12-35",
+    "@article{pinheiro1995, author={Pinheiro, Jos\\'e C. and Bates, Douglas M.}, title={Approximations to the "
+    "log-likelihood function in the nonlinear mixed-effects model}, journal={Journal of Computational and Graphical "
+    "Statistics}, volume={4}, number={1}, pages={12--35}, year={1995}}",
+)
+_AITKIN = Source(
+    "aitkin1981",
+    "Aitkin 1981, A note on the regression analysis of censored data, Technometrics 23:161-163",
+    "@article{aitkin1981, author={Aitkin, Murray}, title={A note on the regression analysis of censored data}, "
+    "journal={Technometrics}, volume={23}, number={2}, pages={161--163}, year={1981}}",
+)
+_NEWCOMBE_DIFFERENCE = Source(
+    "newcombe1998b",
+    "Newcombe 1998, Interval estimation for the difference between independent proportions, Stat. Med. 17:873-890",
+    "@article{newcombe1998b, author={Newcombe, Robert G.}, title={Interval estimation for the difference between "
+    "independent proportions: comparison of eleven methods}, journal={Statistics in Medicine}, volume={17}, "
+    "number={8}, pages={873--890}, year={1998}}",
+)
+
+METHODS: dict[str, Method] = {
+    "tuning.staged": Method(
+        "Hierarchical hazard model and outcome chain",
+        "Deaths a second alive follow a Poisson model with a level for each segment (stage or boss), a normal effect "
+        "of each player, powers of the attempt and of the fire rate, and an effect of the weapon's tier; priors are "
+        "stated with each proposal. The posterior is drawn by importance resampling from Laplace approximations over a "
+        "grid of the players' spread, with the players' effects integrated by adaptive Gauss-Hermite quadrature. Clear "
+        "times are log-normal, broken-off visits censored; tier rises, quitting and giving up are estimated beside it. "
+        "Outcomes are computed by a Markov chain over segment, lives and tier, averaged over new players' skill. A "
+        "proposal has the least posterior mean miss of the targets among the values that the firmware can hold; its "
+        "chance of being better is the share of the posterior in which it misses by less than no change does.",
+        (_TIERNEY, _PINHEIRO, _AITKIN),
+    ),
+    "tuning.trials": Method(
+        "Hierarchical logistic dose-response",
+        "Success of a shot follows a logistic model with a normal effect of each player, a power of the attempt and a "
+        "slope in the logarithm of the target's speed; the posterior is drawn as in the hazard model. A streak is the "
+        "number of successes before a run's first miss, computed from the chances of the run's successive shots.",
+        (_TIERNEY, _PINHEIRO),
+    ),
+    "tuning.between_builds": Method(
+        "Plain dose-response between builds",
+        "A logistic regression of the target's outcome on the value of one tunable, over the builds that were played, "
+        "one result a player. It knows nothing of the game: it draws a line between builds, and whatever else differed "
+        "between their playtests is in it.",
+        (),
+    ),
+    "progress.compared": Method(
+        "Difference between two builds, by player",
+        "Each player counts once with the share of their runs (of the target's attempt) that met the target; the "
+        "interval of the difference of two shares is Newcombe's hybrid of Wilson intervals with the players as n. "
+        "Players who played both builds are compared within themselves, with a t interval over players.",
+        (_NEWCOMBE_DIFFERENCE,),
+    ),
+}
