@@ -1,36 +1,63 @@
 """Survival over other axes than seconds. Called by survival.py.
 
 survival.on_shots, .on_notes, .on_lines   until the death, counted from (re)spawn
-survival.on_progress                      stages (regular parts and bosses one each) got through until game
-over survival.on_lives                         lives spent in a stage until it is cleared; stages the run left
-are censored survival.on_attempts                      a player's attempts until the game is first finished
+survival.on_progress   stages (regular parts and bosses one each) got through until game over
+survival.on_lives      lives spent in a stage until it is cleared; stages the run left are censored
+survival.on_attempts   a player's attempts until the game is first finished
 Each: curve as in survival.curve with `time` counted on the axis; facts: axis, event, median.
+Where there are groups to compare: curves (by, group + the columns of curve) and groups (by, group, players,
+units, events, median, median_low, median_high, mean, mean_low, mean_high, horizon). `by` is stage, build,
+attempt, group (of players) or first_time. By stage, a life begins where the stage is entered and is cut short
+where it is left; attempts are grouped by what holds for the player as a whole.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.curves import curve_table, median_estimate
+from analysis.findings.curves import curve_table, grouped, median_estimate
+from analysis.findings.grouping import group_names, groupings
 from analysis.findings.wording import between, counted, figure
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
 
 Array = np.ndarray
+_BY_PLAYER = ("build", "group", "first_time")
+_BY_RUN = ("build", "attempt", "group", "first_time")
+_GROUP_POINTS = 100
+
+
+@dataclass(frozen=True)
+class _Units:
+    """What lasts: lives, runs, stage visits or players, with the columns that groups are made of."""
+
+    value: Array
+    happened: Array
+    row: Columns
+
+    @property
+    def player(self) -> Array:
+        return self.row["player"].astype(str)
+
+
+_Tables = dict[str, dict[str, Any]]
 
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding an axis for which the game logs what is needed."""
     found = []
     if basis.roles & {"shot", "note", "lines"} and "death" in basis.roles:
-        life = reader.ask_chosen("life_counts", selection)
-        died, player = life["died"].astype(bool), life["player"].astype(str)
+        life = reader.ask_chosen("life_counts", selection, by_stage=False)
+        part = reader.ask_chosen("life_counts", selection, by_stage=True)
         for axis, role in (("shots", "shot"), ("notes", "note"), ("lines", "lines")):
             if role in basis.roles and life[axis].any():
-                found.append(_axis(axis, axis, "their death", "lives", life[axis], died, player, basis))
+                units, staged = (_Units(row[axis], row["died"].astype(bool), row) for row in (life, part))
+                groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
+                found.append(_axis(axis, axis, "their death", "lives", units, groups, basis))
     visit = reader.ask_chosen("stage_visits", selection)
     if visit["run_id"].size:
         if np.unique(visit["stage"] * 2 + visit["stage_kind"]).size > 1:
@@ -39,11 +66,9 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         if np.any(visit["deaths"] > 1):
             cleared = visit["outcome"].astype(str) == "cleared"
             # Clearing takes the life one plays with; a stage left unfinished has used up its deaths.
-            spent = visit["deaths"] + cleared
-            found.append(
-                _axis("lives", "lives", "being cleared", "stage visits", spent, cleared,
-                      visit["player"].astype(str), basis)
-            )  # fmt: skip
+            units = _Units(visit["deaths"] + cleared, cleared, visit)
+            groups = _groups(units, ("stage", *_BY_RUN))
+            found.append(_axis("lives", "lives", "being cleared", "stage visits", units, groups, basis))
     if np.any(basis.run["ending"].astype(str) == "finished"):
         found.append(_attempts(basis))
     return found
@@ -58,16 +83,9 @@ def _progress(visit: Columns, basis: Basis) -> Finding:
     # two.
     cleared = visit["outcome"][last].astype(str) == "cleared"
     reached = place[last] - np.where(died | cleared, 0, 1)
-    return _axis(
-        "progress",
-        "parts of the game",
-        "game over",
-        "runs",
-        reached,
-        died,
-        visit["player"][last].astype(str),
-        basis,
-    )
+    units = _Units(reached, died, {name: column[last] for name, column in visit.items()})
+    groups = _groups(units, _BY_RUN)
+    return _axis("progress", "parts of the game", "game over", "runs", units, groups, basis)
 
 
 def _attempts(basis: Basis) -> Finding:
@@ -80,9 +98,53 @@ def _attempts(basis: Basis) -> Finding:
         won = run["attempt"][mine & (run["ending"].astype(str) == "finished")]
         tries.append(float(np.sum(attempt <= won.min())) if won.size else float(attempt.size))
         done.append(won.size > 0)
-    return _axis(
-        "attempts", "attempts", "a first finish", "players", np.array(tries), np.array(done), names, basis
-    )
+    units = _Units(np.array(tries), np.array(done), _one_row_a_player(run, names))
+    groups = _groups(units, _BY_PLAYER)
+    return _axis("attempts", "attempts", "a first finish", "players", units, groups, basis)
+
+
+def _one_row_a_player(run: Columns, names: Array) -> Columns:
+    """What holds for all runs of each player; first_time: of the first run in which it is known."""
+    player = run["player"].astype(str)
+    group, build = group_names(run, "group"), group_names(run, "build")
+    rows: dict[str, list[Any]] = {"player": list(names), "build": [], "player_group": [], "first_time": []}
+    for name in names:
+        mine = np.flatnonzero(player == name)
+        mine = mine[np.argsort(run["attempt"][mine], kind="stable")]
+        for column, labels in (("build", build), ("player_group", group)):
+            own = {labels[i] for i in mine}
+            rows[column].append(own.pop() if len(own) == 1 else None)
+        first = run["first_time"][mine].astype(float)
+        known = first[np.isfinite(first)]
+        rows["first_time"].append(known[0] if known.size else np.nan)
+    return {
+        name: np.array(column, dtype=float if name == "first_time" else object)
+        for name, column in rows.items()
+    }
+
+
+def _groups(units: _Units, keys: tuple[str, ...]) -> _Tables:
+    """The tables `curves` and `groups` of the groupings that tell groups apart; {} without any."""
+    tables: _Tables = {}
+    for key, known, group in groupings(units.row, keys):
+        value = np.asarray(units.value, float)[known]
+        long, rows = grouped(value, units.happened[known], units.player[known], group, _GROUP_POINTS)
+        rows["units"], rows["events"] = rows.pop("lives"), rows.pop("deaths")
+        one = {"curves": long, "groups": rows}
+        for table in one.values():
+            table["by"] = [key] * len(table["group"])
+        tables = _together(tables, one)
+    return tables
+
+
+def _together(one: _Tables, other: _Tables) -> _Tables:
+    """The rows of both."""
+    if not one or not other:
+        return one or other
+    return {
+        name: {column: [*one[name][column], *other[name][column]] for column in table}
+        for name, table in one.items()
+    }
 
 
 _ONE = {"lives": "life", "parts of the game": "part of the game"}
@@ -94,13 +156,13 @@ def _told(value: float, axis: str) -> str:
 
 
 def _axis(
-    key: str, axis: str, event: str, units: str, value: Array, happened: Array, player: Array, basis: Basis
+    key: str, axis: str, event: str, units_name: str, units: _Units, groups: _Tables, basis: Basis
 ) -> Finding:
-    curve = survival_by_player(value, happened, player)
+    curve = survival_by_player(units.value, units.happened, units.player)
     median = median_estimate(curve, axis)
-    size = counted(curve.runs, "unit").split()[0] + f" {units}"
+    size = counted(curve.runs, "unit").split()[0] + f" {units_name}"
     interval = between(replace(median, unit=""))
-    if not happened.any():
+    if not units.happened.any():
         sentence = f"In none of {size} was {event} seen; the longest went on for {_told(curve.last, axis)}."
     elif median.value is None:
         sentence = f"Fewer than half of {size} reached {event} within {_told(curve.last, axis)}."
@@ -109,6 +171,6 @@ def _axis(
     return Finding(
         id=f"survival.on_{key}", question="survival", title=f"Until {event}, in {axis}", sentence=sentence,
         players=curve.players, runs=basis.runs, method="survival_by_player", estimate=median,
-        warnings=basis.warnings, tables={"curve": curve_table(curve)},
+        warnings=basis.warnings, tables={"curve": curve_table(curve)} | groups,
         facts={"axis": axis, "event": event, "median": median.value},
     )  # fmt: skip

@@ -13,14 +13,14 @@ Array = np.ndarray
 MOST_POINTS = 400
 
 
-def curve_table(curve: SurvivalCurve) -> dict[str, Array]:
+def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[str, Array]:
     """time, surviving, low, high, at_risk, deaths, players_at_risk; the first row is the start, the last
     the end.
     """
     steps = curve.time.size
     shown = np.arange(steps)
-    if steps > MOST_POINTS:
-        shown = np.unique(np.linspace(0, steps - 1, MOST_POINTS).round().astype(int))
+    if steps > most_points:
+        shown = np.unique(np.linspace(0, steps - 1, most_points).round().astype(int))
     start_low = curve.at(0.0)[1] if not steps or curve.time[0] > 0 else 1.0
     # The deaths of the steps left out are shown with the next one that is not.
     deaths = np.diff(np.r_[0, np.cumsum(curve.deaths)[shown]])
@@ -47,21 +47,20 @@ def median_estimate(curve: SurvivalCurve, unit: str) -> Estimate:
 
 
 def grouped(
-    duration: Array, died: Array, player: Array, group: Array, horizon: float | None = None
+    duration: Array, died: Array, player: Array, group: Array, most_points: int = MOST_POINTS
 ) -> tuple[dict[str, list[Any]], dict[str, list[Any]]]:
     """(curves in long form with a column `group`, one row a group with its median and restricted mean).
 
-    The restricted means go up to one horizon, by default the longest time that every group reaches.
+    The restricted means go up to one horizon, the longest time that every group reaches.
     """
     names = sorted(set(group.tolist()))
-    if horizon is None:
-        horizon = min(float(duration[group == name].max()) for name in names)
+    horizon = min(float(duration[group == name].max()) for name in names)
     long: dict[str, list[Any]] = {}
     rows: dict[str, list[Any]] = {}
     for name in names:
         mine = group == name
         curve = survival_by_player(duration[mine], died[mine], player[mine])
-        table = curve_table(curve)
+        table = curve_table(curve, most_points)
         for column, values in ({"group": np.full(table["time"].size, name)} | table).items():
             long.setdefault(column, []).extend(values.tolist())
         mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)

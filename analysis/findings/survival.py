@@ -30,6 +30,7 @@ from analysis.finding import Estimate, Finding
 from analysis.findings import axes, builds, risks
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
+from analysis.findings.grouping import GROUPINGS, groupings
 from analysis.findings.wording import between, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -213,43 +214,21 @@ def _ends(basis: Basis) -> Finding:
     )  # fmt: skip
 
 
-_GROUPS = {
-    "by_stage": "stage", "by_build": "build", "by_attempt": "attempt", "by_group": "player group",
-    "by_first_time": "first-time players",
-}  # fmt: skip
-
-
 def _by_stage(part: Columns, basis: Basis) -> list[Finding]:
     """From entering the stage or respawning in it, to the death there or leaving it."""
-    staged = np.isfinite(part["stage"].astype(float))
-    part = {name: column[staged] for name, column in part.items()}
-    group = np.array([stage_name(s, k) for s, k in zip(part["stage"], part["stage_kind"], strict=True)])
-    if np.unique(group).size < 2:
-        return []
-    return [_group_finding("by_stage", *grouped(*_seconds(part), group), basis)]
+    return _grouped(part, ("stage",), basis)
 
 
 def _groups(life: Columns, basis: Basis) -> list[Finding]:
+    return _grouped(life, ("build", "attempt", "group", "first_time"), basis)
+
+
+def _grouped(life: Columns, keys: tuple[str, ...], basis: Basis) -> list[Finding]:
     duration, died, player = _seconds(life)
-    attempt = life["attempt"].astype(int)
-    first = life["first_time"].astype(float)
-    labels: dict[str, list[Any]] = {
-        "by_build": [str(b) for b in life["build"]],
-        "by_attempt": [f"attempt {a}" if a < 4 else "attempt 4 and later" for a in attempt],
-        "by_group": [None if g is None else str(g) for g in life["player_group"].tolist()],
-        "by_first_time": [
-            None if np.isnan(f) else "first-time players" if f else "players who know the game" for f in first
-        ],
-    }
-    found = []
-    for key, names in labels.items():
-        known = np.array([isinstance(name, str) and name != "nan" for name in names])
-        group = np.array([str(name) for name in names])[known]
-        if np.unique(group).size < 2:
-            continue
-        long, rows = grouped(duration[known], died[known], player[known], group)
-        found.append(_group_finding(key, long, rows, basis))
-    return found
+    return [
+        _group_finding(key, *grouped(duration[known], died[known], player[known], group), basis)
+        for key, known, group in groupings(life, keys)
+    ]
 
 
 def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis) -> Finding:
@@ -262,7 +241,7 @@ def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[An
 
     horizon = float(rows["horizon"][0])
     return Finding(
-        id=f"survival.{key}", question=QUESTION, title=f"Survival by {_GROUPS[key]}",
+        id=f"survival.by_{key}", question=QUESTION, title=f"Survival by {GROUPINGS[key]}",
         sentence=f"Of the first {figure(horizon, 's')}, lives last {described(low)} and {described(high)} on average.",
         players=basis.players, runs=basis.runs, method="survival_by_player", warnings=basis.warnings,
         tables={"curves": long, "groups": rows}, facts={"horizon": horizon},

@@ -1,15 +1,16 @@
--- What was done within each life of the chosen runs: shots fired, notes due, lines cleared. Where a stage is chosen, from
--- entering it instead, and leaving it cuts short (as in lives.sql).
+-- What was done within each life of the chosen runs: shots fired, notes due, lines cleared. Where a stage is chosen or
+-- $by_stage is true, from entering it instead, and leaving it cuts short (as in lives.sql).
 , parts AS (
     SELECT p.run_id, p.life, min(p.start_us) AS start_us, max(p.end_us) AS end_us,
-        max_by(p.ended_by, p.end_us) = 'death' AS died
+        max_by(p.ended_by, p.end_us) = 'death' AS died,
+        max_by(s.stage, p.end_us)::DOUBLE AS stage, max_by(s.stage_kind, p.end_us)::DOUBLE AS stage_kind
     FROM spells p
     JOIN chosen c USING (run_id)
     LEFT JOIN stages s ON s.stage_id = p.stage_id
     WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
       AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
     GROUP BY p.run_id, p.life,
-        CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL THEN NULL ELSE p.stage_id END
+        CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL AND NOT $by_stage THEN NULL ELSE p.stage_id END
 ), counted AS (
     SELECT e.run_id, e.at_us, 1 AS shots, 0 AS notes, 0 AS lines
     FROM shot_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
@@ -24,7 +25,8 @@
     WHERE e.at_us <= p.end_us
     GROUP BY p.run_id, p.life, p.start_us
 )
-SELECT p.run_id, c.player, p.life, p.died, coalesce(b.shots, 0)::DOUBLE AS shots,
+SELECT p.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOUBLE AS first_time, p.stage, p.stage_kind,
+    p.life, p.died, coalesce(b.shots, 0)::DOUBLE AS shots,
     coalesce(b.notes, 0)::DOUBLE AS notes, coalesce(b.lines, 0)::DOUBLE AS lines
 FROM parts p
 JOIN chosen c USING (run_id)

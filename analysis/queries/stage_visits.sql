@@ -1,5 +1,5 @@
 -- Every visit of a stage by the chosen runs, in order, with how it ended: cleared, died_out, quit, cut or left.
-SELECT c.run_id, c.player, c.build, c.attempt, c.first_time::DOUBLE AS first_time, s.stage_id, s.visit,
+SELECT c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOUBLE AS first_time, s.stage_id, s.visit,
     s.stage, s.stage_kind, s.song::DOUBLE AS song, s.alive_us, s.deaths, s.lives_in::DOUBLE AS lives_in,
     s.tier_in::DOUBLE AS tier_in, s.start_us,
     CASE

@@ -27,12 +27,12 @@ FIGURES: dict[str, Draw] = {
     "survival.by_group": survival.groups,
     "survival.by_first_time": survival.groups,
     "survival.builds": survival.builds,
-    "survival.on_shots": survival.curve,
-    "survival.on_notes": survival.curve,
-    "survival.on_lines": survival.curve,
-    "survival.on_progress": survival.curve,
-    "survival.on_lives": survival.curve,
-    "survival.on_attempts": survival.curve,
+    "survival.on_shots": survival.on_axis,
+    "survival.on_notes": survival.on_axis,
+    "survival.on_lines": survival.on_axis,
+    "survival.on_progress": survival.on_axis,
+    "survival.on_lives": survival.on_axis,
+    "survival.on_attempts": survival.on_axis,
     "timing.hit_share": timing.hit_share,
     "timing.window": timing.window,
     "timing.asymmetric": timing.asymmetric,
@@ -70,7 +70,7 @@ FIGURES: dict[str, Draw] = {
 }
 
 # Findings whose figure needs the whole width.
-WIDE = frozenset({"timing.passages"})
+WIDE = frozenset({"timing.passages", *(one for one in FIGURES if one.startswith("survival.on_"))})
 
 
 def figure_for(finding: Finding, theme: Theme) -> go.Figure | None:

@@ -1,5 +1,8 @@
 """Figures on how long players last: curves that step, hazards, the funnel of stages, endings."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -36,11 +39,76 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     return figure
 
 
-def groups(finding: Finding, theme: Theme) -> go.Figure:
-    """The curves of several groups, each with its own colour and dash."""
-    table = finding.tables["curves"]
-    names = [str(name) for name in finding.tables["groups"]["group"]]
+_BY = {
+    "stage": "by stage",
+    "build": "by build",
+    "attempt": "by attempt",
+    "group": "by group of players",
+    "first_time": "new or not",
+}
+
+
+def on_axis(finding: Finding, theme: Theme) -> go.Figure:
+    """The curve of all; beside it one panel for each way to group them, where there are groups."""
+    table = finding.tables.get("curves")
+    if table is None:
+        return curve(finding, theme)
+    by = np.asarray(table["by"], str)
+    panels = list(dict.fromkeys(by.tolist()))
+    columns = min(3, 1 + len(panels))
+    rows = -(-(1 + len(panels)) // columns)
+    event, axis = finding.facts.get("event", "the death"), str(finding.facts.get("axis", ""))
+    figure = framed(theme, [], height=40 + 300 * rows, showlegend=True)
+    _panel(figure, theme, 0, columns, rows, "all", axis, f"before {event}, %")
+    figure.add_traces(curve(finding, theme).data)
+    for trace in figure.data:
+        trace.showlegend = False
+    for number, key in enumerate(panels, start=1):
+        names = _panel(figure, theme, number, columns, rows, _BY.get(key, key), axis)
+        mine = by == key
+        columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
+        for trace in _group_curves(columns_of, theme):
+            trace.update(**names)
+            figure.add_trace(trace)
+    return figure
+
+
+def _panel(
+    figure: go.Figure, theme: Theme, number: int, columns: int, rows: int, title: str, x: str, y: str = ""
+) -> dict[str, str]:
+    """Makes the axes, title and legend of panel `number`; the names that its traces go by."""
+    suffix = str(number + 1) if number else ""
+    column, row = number % columns, number // columns
+    left = column / columns + (0.045 if column else 0.0)
+    right = (column + 1) / columns - 0.015
+    top, bottom = 1 - row / rows - 0.26 / rows, 1 - (row + 1) / rows + 0.17 / rows
+    plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
+    words = {"size": 12, "color": theme.soft}
+    figure.update_layout(
+        {
+            f"xaxis{suffix}": plain
+            | {"domain": [left, right], "anchor": f"y{suffix}", "rangemode": "tozero"}
+            | {"title": {"text": x, "font": words, "standoff": 6}},
+            f"yaxis{suffix}": plain
+            | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
+            | {"title": {"text": y, "font": words, "standoff": 8}},
+            f"legend{suffix}": {
+                "orientation": "h", "x": left, "y": top + 0.02 / rows, "xanchor": "left", "yanchor": "bottom",
+                "font": {"size": 11, "color": theme.ink}, "bgcolor": "rgba(0,0,0,0)",
+            },
+        }
+    )  # fmt: skip
+    figure.add_annotation(
+        text=title, x=left, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
+        showarrow=False, font={"size": 13, "color": theme.ink},
+    )  # fmt: skip
+    return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "legend": f"legend{suffix}"}
+
+
+def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
+    """One curve a group, each with its own colour and dash; with few of them their intervals too."""
     group = np.asarray([str(name) for name in table["group"]])
+    names = list(dict.fromkeys(group.tolist()))
     time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
     traces: list[go.Scatter] = []
     for i, name in enumerate(names):
@@ -54,6 +122,12 @@ def groups(finding: Finding, theme: Theme) -> go.Figure:
                 x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line
             )
         )
+    return traces
+
+
+def groups(finding: Finding, theme: Theme) -> go.Figure:
+    """The curves of several groups, each with its own colour and dash."""
+    traces = _group_curves(finding.tables["curves"], theme)
     return framed(
         theme, traces, x="seconds alive", y="still alive, %", yaxis={"range": [0, 102]}, xaxis={"rangemode": "tozero"},
         showlegend=True, height=340,

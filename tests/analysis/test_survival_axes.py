@@ -1,0 +1,94 @@
+"""Survival over shots, stages, lives and attempts, grouped; against playtests counted by hand."""
+
+import numpy as np
+import pytest
+
+from analysis.findings import survival
+from analysis.findings.grouping import group_names
+from analysis.selection import Selection
+from analysis.stats.clustered import survival_by_player
+from tests.analysis.playtest import GAME, Playtest, reader_of
+
+
+def grouped_rows(finding, by):
+    table = finding.tables["groups"]
+    mine = [i for i, key in enumerate(table["by"]) if key == by]
+    return {name: [column[i] for i in mine] for name, column in table.items()}
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory):
+    """Eight players, two runs each. Stage 1 costs one life after 3 shots; stage 2 two of 5 shots (newcomers: 2)."""
+    test = Playtest()
+    for attempt in (1, 2):
+        for who in range(1, 9):
+            new = who <= 4
+            test.event("begin", 1000, who=who, left=4, new=int(new and attempt == 1))
+            for stage, deaths, shots in ((1, 1, 3), (2, 2, 2 if new else 5)):
+                test.event("enter", stage=stage, left=4)
+                for _ in range(deaths):
+                    for _ in range(shots):
+                        test.event("shoot", 100)
+                    test.event("died", 300, x=1, y=1)
+                    test.event("alive", 100)
+                test.event("shoot", 100)
+                test.event("leave", 100, done=int(stage == 1 or attempt == 2))
+            test.event("over", 100, how=0 if attempt == 2 and who != 8 else 2)
+    with test.study(tmp_path_factory.mktemp("axes")) as study:
+        # The player groups come from outside the log.
+        study.connection.execute(
+            "INSERT INTO players SELECT DISTINCT player, CASE WHEN player < 'P05' THEN 'new' ELSE 'old' END, NULL, NULL "
+            "FROM runs"
+        )
+        yield {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
+
+
+def test_shots_are_grouped_by_stage_from_where_the_stage_is_entered(found):
+    rows = grouped_rows(found["survival.on_shots"], "stage")
+    assert rows["group"] == ["stage 1", "stage 2"]
+    # Stage 1: 16 deaths and 16 lives that go on with one shot; stage 2: 32 deaths, 16 cut short.
+    assert rows["units"] == [32, 48] and rows["events"] == [16, 32] and rows["players"] == [8, 8]
+    assert rows["median"] == [3, 2]
+
+
+def test_groups_of_players_and_newcomers_are_told_apart_on_every_axis(found):
+    rows = grouped_rows(found["survival.on_shots"], "group")
+    assert rows["group"] == ["new", "old"] and rows["players"] == [4, 4]
+    # Of 32 lives each: ones of 3 shots, then of 1 + 2 or 1 + 5 (begun in stage 1), of 2 or 5, and of 1 (censored).
+    assert rows["median"] == [3, 5] and rows["events"] == [24, 24]
+    lives = grouped_rows(found["survival.on_lives"], "stage")
+    assert lives["group"] == ["stage 1", "stage 2"] and lives["events"] == [16, 8]
+    assert lives["median"][0] == 2
+    attempts = grouped_rows(found["survival.on_attempts"], "group")
+    assert attempts["units"] == [4, 4] and attempts["events"] == [4, 3]
+    assert attempts["median"] == [2, 2]
+    newcomers = grouped_rows(found["survival.on_progress"], "attempt")
+    assert newcomers["group"] == ["attempt 1", "attempt 2"] and newcomers["events"] == [0, 0]
+
+
+def test_the_interval_of_a_group_is_the_one_by_its_players(found):
+    table = found["survival.on_shots"].tables["curves"]
+    mine = [
+        i
+        for i, (by, group) in enumerate(zip(table["by"], table["group"], strict=True))
+        if by == "stage" and group == "stage 1"
+    ]
+    duration = np.tile([3.0, 1.0], 16)
+    player = np.repeat(np.tile(np.arange(8), 2), 2)
+    curve = survival_by_player(duration, np.tile([True, False], 16), player)
+    at = mine[1]
+    assert table["time"][at] == 3 and table["at_risk"][at] == 16
+    assert table["surviving"][at] == curve.surviving[0] == 0
+    assert (table["low"][at], table["high"][at]) == pytest.approx((curve.low[0], curve.high[0]))
+
+
+def test_what_is_unknown_is_in_no_group():
+    rows = {
+        "player_group": np.array(["a", None], object),
+        "first_time": np.array([1.0, np.nan]),
+        "attempt": np.array([1, 9]),
+    }
+    assert group_names(rows, "group") == ["a", None]
+    assert group_names(rows, "first_time") == ["first-time players", None]
+    assert group_names(rows, "attempt") == ["attempt 1", "attempt 4 and later"]
+    assert group_names(rows, "stage") == [None, None]
