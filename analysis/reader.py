@@ -1,6 +1,8 @@
 """The only reader of the study: asks the SQL files of queries/ and returns columns as numpy arrays."""
 
 import hashlib
+import threading
+from collections import OrderedDict
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -45,6 +47,51 @@ class Reader:
         """Twelve hex digits that change when the ingested bytes or the notes on runs change."""
         rows = self.ask("fingerprint")
         return hashlib.sha256("\n".join(rows["line"]).encode()).hexdigest()[:12]
+
+
+class RememberingReader(Reader):
+    """A reader that keeps its answers until it is told that the study changed: one question is asked by many findings.
+
+    Answers cannot be written to, since others hold them too. `most_bytes` bounds what is kept; larger answers are
+    given and not kept. Safe to use from several threads.
+    """
+
+    def __init__(self, connection: duckdb.DuckDBPyConnection, most_bytes: int = 64 * 1024 * 1024):
+        super().__init__(connection)
+        self._most_bytes = most_bytes
+        self._kept: OrderedDict[object, tuple[Columns, int]] = OrderedDict()
+        self._bytes = 0
+        self._generation = 0
+        self._lock = threading.Lock()
+
+    def forget(self) -> None:
+        """To be called when the study has changed."""
+        with self._lock:
+            self._generation += 1
+            self._kept.clear()
+            self._bytes = 0
+
+    def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
+        plain = {n: v.tolist() if isinstance(v, np.ndarray) else v for n, v in parameters.items()}
+        key = (text, repr(sorted(plain.items())))
+        with self._lock:
+            generation = self._generation
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return dict(self._kept[key][0])
+        columns = super()._columns(text, parameters)
+        size = 0
+        for column in columns.values():
+            column.flags.writeable = False
+            # A text is an object of its own, of some sixty bytes.
+            size += column.nbytes + (64 * column.size if column.dtype == object else 0)
+        with self._lock:
+            if generation == self._generation and key not in self._kept and size <= self._most_bytes // 4:
+                self._kept[key] = (columns, size)
+                self._bytes += size
+                while self._bytes > self._most_bytes:
+                    self._bytes -= self._kept.popitem(last=False)[1][1]
+        return dict(columns)
 
 
 @cache

@@ -14,7 +14,7 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings import FINDERS
 from analysis.findings.side_by_side import side_by_side
-from analysis.reader import Columns, Reader
+from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
 from dashboard.filters import Choices
 from dashboard.follower import Follower
@@ -51,7 +51,7 @@ class Session:
     def __init__(self, study: Study, recordings: Path | None = None):
         self.study = study
         self.connection = study.connection
-        self.reader = Reader(study.connection)
+        self.reader = RememberingReader(study.connection)
         self.jobs = Jobs()
         self.writing = threading.RLock()
         self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()
@@ -72,6 +72,7 @@ class Session:
         with self._answers_lock:
             self._version += 1
             self._answers.clear()
+            self.reader.forget()
 
     # --- reading -------------------------------------------------------------------------------------------------
 

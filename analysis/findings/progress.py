@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import cache, partial
 from typing import Any
 
 from analysis.finding import Estimate, Finding
@@ -75,6 +76,16 @@ def predictions_to_keep(answer: TuningAnswer, targets: TargetSet) -> Iterator[tu
         )
 
 
+class _Data:
+    """What one comparison loads: several targets ask for the same runs, which are then loaded once."""
+
+    def __init__(self, reader: Reader):
+        self.reader = reader
+        self.staged = cache(partial(load_staged, reader))
+        self.trials = cache(partial(load_trials, reader))
+        self.timing = cache(partial(read_timing, reader))
+
+
 def compare_game(
     reader: Reader,
     selection: Selection,
@@ -86,6 +97,7 @@ def compare_game(
 
     Raises NothingToTune for a build that the game does not have.
     """
+    data = _Data(reader)
     builds = load_builds(reader, selection.game)
     played = [str(label) for label in reader.ask("progress_builds", game=selection.game)["build"]]
     for label in (before, after):
@@ -97,15 +109,15 @@ def compare_game(
     earlier = [label for label in played if label != after]
     before = before or (earlier[-1] if earlier else None)
     wishes = targets.targets if targets else _kept_targets(reader, selection.game)
-    scores = tuple(_scores(reader, selection, builds, after)) if after else ()
+    scores = tuple(_scores(data, selection, builds, after)) if after else ()
     if before is None or after is None or before == after:
         why = "only one build has been played: change something, flash it, and let people play again"
         return Comparison(selection.game, before, after, (), (), scores, why)
     by_label = {b.label: b for b in builds.values()}
-    wishes = wishes or _default_targets(reader, selection)
+    wishes = wishes or _default_targets(data, selection)
     compared = []
     for target in wishes:
-        first, second = (_by_player(reader, selection, target, label) for label in (before, after))
+        first, second = (_by_player(data, selection, target, label) for label in (before, after))
         if first is None or second is None:
             continue
         found = difference(first, second)
@@ -128,51 +140,51 @@ def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
         return ()
 
 
-def _default_targets(reader: Reader, selection: Selection) -> tuple[Target, ...]:
+def _default_targets(data: _Data, selection: Selection) -> tuple[Target, ...]:
     """Without targets, builds are compared by what the game has; nothing is wanted then."""
     selection = replace(selection, builds=(), stage=None, stage_kind=None)
     middle: dict[str, Any] = {"statistic": Statistic.MEDIAN, "quantile": 0.5}
     hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, **middle)
-    if read_timing(reader, selection) is not None:
+    if data.timing(selection) is not None:
         return (replace(hits, name=describe(hits)),)
     try:
-        load_trials(reader, selection)
+        data.trials(selection)
         streak = Target("", Outcome.STREAK, 1, 1, unit="trials", **middle)
         return tuple(replace(t, name=describe(t)) for t in (hits, streak))
     except NothingToTune:
         pass
     try:
-        data = load_staged(reader, selection)
+        staged = data.staged(selection)
     except NothingToTune:
         return ()
-    if data.segments[0].is_level:
+    if staged.segments[0].is_level:
         wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", **middle)]
     else:
-        numbers = sorted({s.number for s in data.segments})
+        numbers = sorted({s.number for s in staged.segments})
         wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]]
         wishes.append(Target("", Outcome.FINISH, 1.0, 0.05))
     return tuple(replace(t, name=describe(t)) for t in wishes)
 
 
-def _by_player(reader: Reader, selection: Selection, target: Target, label: str) -> ByPlayer | None:
+def _by_player(data: _Data, selection: Selection, target: Target, label: str) -> ByPlayer | None:
     """One value a player on one build; None where the game cannot answer the target."""
     selection = replace(selection, builds=(label,), stage=None, stage_kind=None)
     try:
         if target.outcome == Outcome.HIT_SHARE or target.outcome in _TRIAL:
-            hits = _hits(reader, selection, target)
+            hits = _hits(data, selection, target)
             if hits is not None:
                 return hits
-            data = load_trials(reader, selection, label)
-            return by_player_trials(data, target, data.current)
-        staged = load_staged(reader, selection, label)
+            trials = data.trials(selection, label)
+            return by_player_trials(trials, target, trials.current)
+        staged = data.staged(selection, label)
         return by_player_staged(staged, target, staged.current)
     except NothingToTune:
         return None
 
 
-def _hits(reader: Reader, selection: Selection, target: Target) -> ByPlayer | None:
+def _hits(data: _Data, selection: Selection, target: Target) -> ByPlayer | None:
     """Each player's share of notes hit in the windows in force; None in a game without notes."""
-    notes = read_timing(reader, selection) if target.outcome == Outcome.HIT_SHARE else None
+    notes = data.timing(selection) if target.outcome == Outcome.HIT_SHARE else None
     if notes is None:
         return None
     import numpy as np
@@ -199,11 +211,11 @@ def _changes(before: Build, after: Build) -> tuple[tuple[str, int, int, str], ..
     )
 
 
-def _scores(reader: Reader, selection: Selection, builds: Mapping[int, Build], label: str) -> Iterator[Score]:
+def _scores(data: _Data, selection: Selection, builds: Mapping[int, Build], label: str) -> Iterator[Score]:
     """Kept predictions for a setting that is exactly this build's, made before it was played."""
     by_label = {b.label: b for b in builds.values()}
     values = {t.name: t.value for t in by_label[label].tunables}
-    rows = reader.ask("progress_predictions", game=selection.game)
+    rows = data.reader.ask("progress_predictions", game=selection.game)
     done: set[tuple[str, str]] = set()
     for n in range(len(rows["prediction_json"]) - 1, -1, -1):
         made_on = str(rows["build_label"][n])
@@ -215,7 +227,7 @@ def _scores(reader: Reader, selection: Selection, builds: Mapping[int, Build], l
                 continue
             for said in kept["targets"]:
                 score = _score(
-                    reader, selection, label, said, kept["proposal"], made_on, str(rows["noted_at"][n])
+                    data, selection, label, said, kept["proposal"], made_on, str(rows["noted_at"][n])
                 )
                 if score is not None and (score.proposal, score.target) not in done:
                     done.add((score.proposal, score.target))
@@ -225,7 +237,7 @@ def _scores(reader: Reader, selection: Selection, builds: Mapping[int, Build], l
 
 
 def _score(
-    reader: Reader,
+    data: _Data,
     selection: Selection,
     label: str,
     said: Mapping[str, Any],
@@ -234,7 +246,7 @@ def _score(
     noted_at: str,
 ) -> Score | None:
     target = Target(**said["target"])
-    seen = _by_player(reader, selection, target, label)
+    seen = _by_player(data, selection, target, label)
     if seen is None or not len(seen.value):
         return None
     predicted, plain = Prediction(**said["proposed"]), Prediction(**said["now"])

@@ -195,10 +195,16 @@ def _frame(
 
 
 def _present(column: np.ndarray) -> np.ndarray:
+    if column.dtype.kind in "iubf":
+        return np.isfinite(column)
     return np.array([value is not None and value == value for value in column], dtype=bool)
 
 
 def _whole(column: np.ndarray, missing: int) -> np.ndarray:
+    if column.dtype.kind in "iub":
+        return column.astype(int)
+    if column.dtype.kind == "f":
+        return np.where(np.isfinite(column), column, missing).astype(int)
     values = [missing if value is None or value != value else int(value) for value in column]
     return np.array(values, dtype=int)
 
@@ -300,9 +306,12 @@ def _last(player: np.ndarray) -> np.ndarray:
 def _died_twice(run: np.ndarray, segment: np.ndarray, died: np.ndarray, runs: int) -> np.ndarray:
     """Were the last two deaths of each run in one segment?"""
     twice = np.zeros(runs, dtype=bool)
-    for n in range(runs):
-        places = segment[(run == n) & died]
-        twice[n] = len(places) > 1 and places[-1] == places[-2]
+    order = np.nonzero(died)[0]
+    order = order[np.argsort(run[order], kind="stable")]
+    who, where = run[order], segment[order]
+    last = np.concatenate([who[1:] != who[:-1], [True]])[: len(who)]
+    after = np.nonzero(last[1:])[0] + 1
+    twice[who[after]] = (who[after] == who[after - 1]) & (where[after] == where[after - 1])
     return twice
 
 

@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import plotly
-
 from analysis.finding import Finding
-from dashboard import exports
+from dashboard import exports, plotly_js
 from dashboard.figures import figure_for
 from dashboard.filters import in_words
 from dashboard.palette import LIGHT
@@ -70,8 +68,8 @@ def write_report(content: Content, folder: Path, browser: str | None = None) -> 
 
 
 def plotly_code() -> str:
-    """plotly.js as its Python package carries it."""
-    return (Path(plotly.__file__).parent / "package_data" / "plotly.min.js").read_text(encoding="utf-8")
+    """plotly.js as text."""
+    return plotly_js.script().decode("utf-8")
 
 
 def _figures(content: Content) -> dict[str, dict[str, Any]]:
