@@ -1,4 +1,4 @@
--- Seconds each player was alive in each cell of the screen, from the logged positions. A sample stands for the time
+-- Seconds each player was alive in each cell of the screen and part of the game, from the logged positions. A sample stands for the time
 -- until the next one of the same life, the life's end, or $longest_us, whichever comes first.
 , samples AS (
     SELECT p.run_id, p.stage_id, p.x, p.y, p.at_us,
@@ -10,7 +10,7 @@
     FROM samples m ASOF JOIN lives l ON m.run_id = l.run_id AND m.at_us >= l.start_us
     WHERE m.at_us < l.end_us
 )
-SELECT c.player,
+SELECT c.player, s.stage::DOUBLE AS stage, s.stage_kind::DOUBLE AS stage_kind,
     least(greatest(a.x // $cell, 0), $columns - 1)::BIGINT AS cell_column,
     least(greatest(a.y // $cell, 0), $rows - 1)::BIGINT AS cell_row,
     sum(least(coalesce(a.next_us, a.end_us), a.end_us, a.at_us + $longest_us) - a.at_us)::DOUBLE / 1e6 AS seconds

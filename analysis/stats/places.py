@@ -2,7 +2,8 @@
 chance.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import ndimage, stats
@@ -90,6 +91,32 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
     cell in simulated playtests (single-step max-T: Westfall & Young 1993, Resampling-Based Multiple Testing).
     A cell in which a player died without any exposure counts as exposed for the least time seen anywhere.
     """
+    return hot_spots_of_parts([deaths], [exposure], simulations, seed)[0]
+
+
+def hot_spots_of_parts(
+    deaths: Sequence[Array], exposure: Sequence[Array], simulations: int = 999, seed: int = 1
+) -> list[HotSpots]:
+    """`hot_spots` for deaths taken apart, such as by cause or by stage: one p for all cells of all parts.
+
+    deaths[i], exposure[i]: (players, cells) of part i, as for `hot_spots`. A cell of a part is compared with the
+    largest score that any cell of any part has in simulated playtests, so that looking at more parts does not
+    find more by chance.
+    """
+    rng = np.random.default_rng(seed)
+    parts = [_simulated(d, e, simulations, rng) for d, e in zip(deaths, exposure, strict=True)]
+    largest = np.max([found for _, found in parts], axis=0) if parts else np.zeros(simulations)
+    # 1e-9: a simulated score that equals the observed one counts as reached.
+    return [
+        replace(spots, p=(1 + (largest >= spots.score[:, None] - 1e-9).sum(axis=1)) / (simulations + 1))
+        for spots, _ in parts
+    ]
+
+
+def _simulated(
+    deaths: Array, exposure: Array, simulations: int, rng: np.random.Generator
+) -> tuple[HotSpots, Array]:
+    """One part without its p, and the largest score of any cell in each simulated playtest."""
     deaths = np.asarray(deaths, dtype=float)
     exposure = np.asarray(exposure, dtype=float)
     least = exposure[exposure > 0].min() if np.any(exposure > 0) else 1.0
@@ -98,12 +125,11 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
     exposure, deaths, died = exposure[died > 0], deaths[died > 0], died[died > 0]
     if not died.size:
         nothing = np.zeros(exposure.shape[1])
-        return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1)
+        return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1), np.zeros(simulations)
     chance = exposure / exposure.sum(axis=1, keepdims=True)
     by_player = chance * died[:, None]
     most = np.ceil(2 * by_player) + 2
     own = np.minimum(deaths, most).sum(axis=0).astype(int)
-    rng = np.random.default_rng(seed)
     count = np.zeros((simulations, own.size), int)
     for n, p, cap in zip(died, chance, most.astype(int), strict=True):
         count += np.minimum(rng.multinomial(n, p, size=simulations), cap)
@@ -115,13 +141,17 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
     score = -np.log10(np.maximum(stats.poisson.sf(number - 1, expected), 1e-300))
     every = np.arange(own.size)
     largest, reached = score[count, every].max(axis=1), score[own, every]
-    p = (1 + (largest[None, :] >= reached[:, None] - 1e-9).sum(axis=1)) / (simulations + 1)
     once = (1 - (1 - chance) ** died[:, None]).sum(axis=0)
-    return HotSpots(expected, (deaths > 0).sum(axis=0), once, reached, p)
+    return HotSpots(expected, (deaths > 0).sum(axis=0), once, reached, np.ones(own.size)), largest
+
+
+# Where less than half a death would be expected around a cell, one death more or less would paint it.
+_LEAST_EXPECTED = 0.5
 
 
 def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: float) -> Array:
-    """Deaths per second around each cell, weighted by a Gaussian kernel; NaN where hardly any time was spent.
+    """Deaths per second around each cell, weighted by a Gaussian kernel; NaN where hardly any time was spent:
+    so little that at the rate of the whole screen less than half a death would fall there.
 
     deaths, exposure: (cells,). The ratio of two kernel estimates: Bithell 1990, Stat. Med. 9:691-701.
     """
@@ -129,7 +159,11 @@ def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: floa
     shape = (cells.rows, cells.columns)
     above = ndimage.gaussian_filter(np.reshape(deaths, shape).astype(float), sigma, mode="constant")
     below = ndimage.gaussian_filter(np.reshape(exposure, shape).astype(float), sigma, mode="constant")
-    enough = below > 1e-3 * max(float(below.max(initial=0.0)), 1e-12)
+    total = float(np.sum(exposure))
+    # The kernel's weights over a cell's surroundings sum to 1: these are about 4 pi sigma^2 cells' worth of data.
+    worth = max(1.0, 4 * np.pi * sigma**2)
+    expected = worth * below * (float(np.sum(deaths)) / total if total > 0 else 0.0)
+    enough = (expected >= _LEAST_EXPECTED) & (below > 0)
     return np.where(enough, above / np.where(enough, below, 1.0), np.nan).ravel()
 
 

@@ -13,6 +13,8 @@ Draw = Callable[[Finding, Theme], go.Figure | None]
 # Finding id -> how it is drawn. A finding that is not here is shown by its sentence and its table.
 FIGURES: dict[str, Draw] = {
     "deaths.places": deaths.places,
+    "deaths.places_by_cause": deaths.places_apart,
+    "deaths.places_by_stage": deaths.places_apart,
     "deaths.causes": deaths.causes,
     "deaths.by_stage": deaths.by_stage,
     "deaths.fairness": deaths.fairness,
@@ -70,7 +72,14 @@ FIGURES: dict[str, Draw] = {
 }
 
 # Findings whose figure needs the whole width.
-WIDE = frozenset({"timing.passages", *(one for one in FIGURES if one.startswith("survival.on_"))})
+WIDE = frozenset(
+    {
+        "timing.passages",
+        "deaths.places_by_cause",
+        "deaths.places_by_stage",
+        *(one for one in FIGURES if one.startswith("survival.on_")),
+    }
+)
 
 
 def figure_for(finding: Finding, theme: Theme) -> go.Figure | None:

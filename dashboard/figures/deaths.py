@@ -1,5 +1,7 @@
 """Figures on deaths: the console's screen in its own proportions, causes, stages, fairness."""
 
+from html import escape
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -81,6 +83,61 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
             y1=y[i] + high[i],
             line={"color": theme.alive, "width": 2.5},
         )
+    return figure
+
+
+def places_apart(finding: Finding, theme: Theme) -> go.Figure:
+    """One small map for each cause or stage: deaths by cell, the dangerous places framed."""
+    cells, facts = finding.tables["cells"], finding.facts
+    width, height = int(facts["screen_width"]), int(facts["screen_height"])
+    name = "name" if "name" in cells else "label"
+    parts = [str(part) for part in finding.tables["parts"][name]]
+    of = np.asarray([str(part) for part in cells[name]])
+    columns = min(3, len(parts))
+    rows = -(-len(parts) // columns)
+    top = max(1, int(np.max(cells["deaths"])))
+    figure = framed(
+        theme, [], height=30 + rows * 250, showlegend=False, margin={"l": 34, "r": 8, "t": 8, "b": 24}
+    )
+    size = int(facts["cell_px"])
+    across, down = -(-width // size), -(-height // size)
+    for number, part in enumerate(parts):
+        column, row, suffix = number % columns, number // columns, str(number + 1) if number else ""
+        left, right = (column + 0.02) / columns, (column + 0.95) / columns
+        high, low = 1 - (row + 0.1) / rows, 1 - (row + 0.9) / rows
+        edge = {"showgrid": False, "zeroline": False, "mirror": True, "showline": True, "constrain": "domain",
+                "linecolor": theme.rule, "ticks": "", "tickfont": {"size": 10, "color": theme.soft}}  # fmt: skip
+        figure.update_layout(
+            {
+                f"xaxis{suffix}": edge
+                | {"domain": [left, right], "anchor": f"y{suffix}", "range": [0, width]},
+                f"yaxis{suffix}": edge
+                | {"domain": [low, high], "anchor": f"x{suffix}", "range": [height, 0]}
+                | {"scaleanchor": f"x{suffix}", "showticklabels": column == 0},
+            }
+        )
+        z = np.full((down, across), np.nan)
+        mine = np.flatnonzero(of == part)
+        for i in mine:
+            z[int(cells["y_px"][i]) // size, int(cells["x_px"][i]) // size] = cells["deaths"][i]
+        figure.add_trace(
+            go.Heatmap(
+                x=np.append(np.arange(across) * size, width), y=np.append(np.arange(down) * size, height), z=z,
+                zmin=0, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
+                colorscale=[[k / (len(theme.ramp) - 1), colour] for k, colour in enumerate(theme.ramp)],
+                hovertemplate="%{z} deaths<extra></extra>",
+            )
+        )  # fmt: skip
+        figure.add_annotation(
+            text=escape(part), x=left, y=high + 0.015 / rows, xref="paper", yref="paper", xanchor="left",
+            yanchor="bottom", showarrow=False, font={"size": 13, "color": theme.ink},
+        )  # fmt: skip
+        for i in mine[np.asarray(cells["hot"], bool)[mine]]:
+            x, y = cells["x_px"][i], cells["y_px"][i]
+            figure.add_shape(
+                type="rect", xref=f"x{suffix}", yref=f"y{suffix}", x0=x, x1=x + cells["width_px"][i],
+                y0=y, y1=y + cells["height_px"][i], line={"color": theme.alive, "width": 2.5},
+            )  # fmt: skip
     return figure
 
 

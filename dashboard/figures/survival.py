@@ -81,7 +81,7 @@ def _panel(
     column, row = number % columns, number // columns
     left = column / columns + (0.045 if column else 0.0)
     right = (column + 1) / columns - 0.015
-    top, bottom = 1 - row / rows - 0.26 / rows, 1 - (row + 1) / rows + 0.17 / rows
+    top, bottom = 1 - row / rows - 0.1 / rows, 1 - (row + 1) / rows + 0.17 / rows
     plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
     words = {"size": 12, "color": theme.soft}
     figure.update_layout(
@@ -93,8 +93,8 @@ def _panel(
             | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
             | {"title": {"text": y, "font": words, "standoff": 8}},
             f"legend{suffix}": {
-                "orientation": "h", "x": left, "y": top + 0.02 / rows, "xanchor": "left", "yanchor": "bottom",
-                "font": {"size": 11, "color": theme.ink}, "bgcolor": "rgba(0,0,0,0)",
+                "orientation": "v", "x": right, "y": top, "xanchor": "right", "yanchor": "top",
+                "font": {"size": 10, "color": theme.ink}, "bgcolor": faded(theme.panel, 0.7),
             },
         }
     )  # fmt: skip

@@ -60,6 +60,16 @@ def test_cells_by_cause_add_up(study):
     }
 
 
+def test_each_cause_has_its_own_hot_places_corrected_for_all_of_them(study):
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places_by_cause"]
+    parts, cells = found.tables["parts"], found.tables["cells"]
+    assert parts["label"] == ["beam", "spike"] and parts["deaths"] == [4, 90] and parts["players"] == [2, 10]
+    spike = cells["label"].index("spike")
+    assert (cells["x_px"][spike], cells["y_px"][spike]) == (96, 48) and cells["hot"][spike]
+    assert parts["hot_cells"][1] == 1 and cells["deaths"] == [4, 90]
+    assert "corrected for all cells of 2 causes" in found.sentence
+
+
 def test_time_on_the_map_is_the_time_alive(study):
     cells = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"].tables["cells"]
     alive = study.connection.execute("SELECT sum(alive_us) / 1e6 FROM runs WHERE NOT team").fetchall()[0][0]

@@ -7,7 +7,14 @@ from scipy import special, stats
 
 from analysis.stats.betabinomial import profile_log_likelihood
 from analysis.stats.doseresponse import dose_response, logistic
-from analysis.stats.places import Cells, cell_counts, getis_ord_star, hot_spots, rate_limits
+from analysis.stats.places import (
+    Cells,
+    cell_counts,
+    getis_ord_star,
+    hot_spots,
+    hot_spots_of_parts,
+    rate_limits,
+)
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
 from analysis.stats.ranks import rank_correlation
 from tests.truths import other as truth
@@ -136,6 +143,30 @@ def test_hot_spots_find_a_planted_one_and_rarely_one_that_is_not_there():
         deaths = np.array([rng.multinomial(9, c / c.sum()) for c in chance])
         found += hot_spots(deaths, exposure, 199, seed=trial).p[7] <= 0.05
     assert alarms <= 8 and found >= 55  # binomial: more than 8 of 60 at 5 % has a chance of 0.3 %
+
+
+def test_looking_at_several_causes_raises_no_more_alarms_and_still_finds_the_planted_one():
+    rng = np.random.default_rng(9)
+    alarms, found = 0, 0
+    for trial in range(40):
+        exposure = rng.gamma(0.5, size=(12, 30)) + 0.01
+        chance = exposure / exposure.sum(axis=1, keepdims=True)
+        parts = [np.array([rng.multinomial(6, c) for c in chance]) for _ in range(4)]
+        hot = hot_spots_of_parts(parts, [exposure] * 4, 199, seed=trial)
+        alarms += min(one.p.min() for one in hot) <= 0.05
+        parts[2][:, 5] += 2
+        hot = hot_spots_of_parts(parts, [exposure] * 4, 199, seed=trial)
+        found += hot[2].p[5] <= 0.05
+    assert alarms <= 6 and found >= 35  # binomial: more than 6 of 40 at 5 % has a chance of 0.3 %
+
+
+def test_a_single_part_is_the_plain_test_and_a_second_one_only_raises_p():
+    rng = np.random.default_rng(3)
+    deaths, exposure = rng.integers(0, 4, (9, 20)), rng.gamma(1.0, size=(9, 20))
+    alone = hot_spots(deaths, exposure, 199)
+    first, second = hot_spots_of_parts([deaths, deaths[:, ::-1]], [exposure, exposure], 199)
+    np.testing.assert_array_equal(first.score, alone.score)
+    assert np.all(first.p >= alone.p) and np.any(first.p > alone.p) and second.p.size == 20
 
 
 def test_one_stubborn_player_makes_no_hot_spot():

@@ -37,7 +37,8 @@ def found(tmp_path_factory):
     with test.study(tmp_path_factory.mktemp("axes")) as study:
         # The player groups come from outside the log.
         study.connection.execute(
-            "INSERT INTO players SELECT DISTINCT player, CASE WHEN player < 'P05' THEN 'new' ELSE 'old' END, NULL, NULL "
+            "INSERT INTO players SELECT DISTINCT player, "
+            "CASE WHEN player < 'P05' THEN 'new' ELSE 'old' END, NULL, NULL "
             "FROM runs"
         )
         yield {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
