@@ -3,7 +3,8 @@
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +22,7 @@ from dashboard.follower import Follower
 from dashboard.jobs import Jobs
 from ingest import notes
 from ingest.capture import Captures
+from ingest.forgetting import forget_capture
 from ingest.store import ImportResult, Status, Study, import_log
 
 _KEPT_ANSWERS = 256
@@ -193,6 +195,21 @@ class Session:
             )
         self._remember("the accepted proposal", "predictions", moment)
 
+    def words(self) -> dict[str, str]:
+        """What the authors wrote themselves for the report, by its place there; {} as long as they wrote nothing."""
+        kept = self.reader.ask("report_words")["words_json"]
+        words = json.loads(kept[0]) if len(kept) else {}
+        return {str(place): str(text) for place, text in words.items()}
+
+    def keep_words(self, words: Mapping[str, str]) -> None:
+        """Keeps the authors' own words with the study; can be undone. What is there already is no change."""
+        words = dict(words)
+        if words == self.words() or not (any(words.values()) or self.words()):
+            return
+        with self.writing:
+            moment = notes.add_words(self.connection, json.dumps(words, ensure_ascii=False))
+        self._remember("the words of the report", "report_words", moment)
+
     def remember(self, undo: Undo) -> None:
         """Takes down how to undo a change that was just made, and lets every page know of the change."""
         with self._answers_lock:
@@ -229,6 +246,21 @@ class Session:
         if result.status != Status.UNCHANGED:
             self.changed()
         return result
+
+    def undo_imports(self, results: Sequence[ImportResult]) -> None:
+        """Lets logs that were just imported be taken out again by `undo`, together; the logs themselves stay."""
+        brought = [one for one in results if one.status in (Status.NEW, Status.REFUSED)]
+        if not brought:
+            return
+
+        def take_back() -> None:
+            with self.writing:
+                for one in brought:
+                    with suppress(KeyError):  # replaced or forgotten since
+                        forget_capture(self.study, one.capture_id)
+
+        what = "the import of a log" if len(brought) == 1 else f"the import of {len(brought)} logs"
+        self.remember(Undo(what, take_back))
 
     def close(self) -> None:
         """Ends recordings and jobs, ingests what came last, and closes the study."""

@@ -11,7 +11,7 @@ import duckdb
 
 LONGEST_TEXT = 400
 
-_TABLES = ("run_notes", "targets", "predictions")
+_TABLES = ("run_notes", "targets", "predictions", "report_words")
 
 
 def note_run(
@@ -48,6 +48,11 @@ def add_prediction(
 ) -> datetime:
     """Keeps what was predicted, so that the next playtest can be held against it."""
     return _add(connection, "predictions", [None, game, build_label, fingerprint, prediction_json], place=0)
+
+
+def add_words(connection: duckdb.DuckDBPyConnection, words_json: str) -> datetime:
+    """Keeps what the authors of a report wrote themselves, as a JSON object; the newest one holds."""
+    return _add(connection, "report_words", [None, words_json], place=0)
 
 
 def take_back(connection: duckdb.DuckDBPyConnection, table: str, noted_at: datetime) -> None:

@@ -77,6 +77,8 @@ CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time B
 CREATE TABLE ratings (player TEXT, game TEXT, attempt INTEGER, rating DOUBLE);
 CREATE TABLE targets (noted_at TIMESTAMP, game TEXT, target_toml TEXT);
 CREATE TABLE predictions (noted_at TIMESTAMP, game TEXT, build_label TEXT, fingerprint TEXT, prediction_json TEXT);
+-- The authors' own words for the report (title, question, consent and so on) as a JSON object; the newest one holds.
+CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
 -- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.

@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files"
     )
-    words = parser.add_argument_group("what only you know")
+    words = parser.add_argument_group("what only you know", "default: what was written on the page Report")
     words.add_argument("--title", default="", help="title of the report")
     words.add_argument("--authors", default="", help="who hands it in")
     words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
@@ -57,9 +57,11 @@ def run(arguments: argparse.Namespace) -> int:
             if not chosen:
                 print("The study holds no game yet: ingest play logs first.", file=sys.stderr)
                 return exits.THIN
-            about = About(
-                arguments.title, arguments.authors, arguments.about, arguments.playtest, arguments.consent
-            )
+            given_words = {
+                "title": arguments.title, "authors": arguments.authors, "question": arguments.about,
+                "playtest": arguments.playtest, "consent": arguments.consent,
+            }  # fmt: skip
+            about = About(**session.words() | {place: text for place, text in given_words.items() if text})
             content = gather(session, chosen, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
             try:
                 written = write_report(content, Path(arguments.out), arguments.browser)

@@ -18,6 +18,7 @@ from dashboard.page import Page
 from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.wording import counted, number
+from ingest.store import ImportResult
 
 DROP, JOB, TICK, PROGRESS, VERDICTS = (
     "import-drop",
@@ -92,6 +93,21 @@ def _cell(value: Any) -> str:
 def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> list[tuple[str, str, str]]:
     """Ingests logs one after the other: (name, grade, words) of each. What is done stays done when it is cancelled."""
     verdicts: list[tuple[str, str, str]] = []
+    results: list[ImportResult] = []
+    try:
+        _import_each(session, files, job, verdicts, results)
+    finally:
+        session.undo_imports(results)
+    return verdicts
+
+
+def _import_each(
+    session: Session,
+    files: list[tuple[str, bytes]],
+    job: Job,
+    verdicts: list[tuple[str, str, str]],
+    results: list[ImportResult],
+) -> None:
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
         for number_of_file, (name, content) in enumerate(files):
             job.result = list(verdicts)
@@ -104,6 +120,7 @@ def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> li
             path.write_bytes(content)
             try:
                 result = session.import_log(path, told)
+                results.append(result)
                 verdict = judge(result)
                 words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
                 verdicts.append((name, f"{verdict.grade}, {result.status}", words))
@@ -111,7 +128,6 @@ def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> li
                 verdicts.append((name, Grade.UNUSABLE.value, str(error)))
             finally:
                 path.unlink(missing_ok=True)
-    return verdicts
 
 
 def safe_name(name: str) -> str:

@@ -3,6 +3,7 @@
 import io
 import tempfile
 import zipfile
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -31,19 +32,24 @@ EVERY, WRITE, CANCEL, JOB, TICK, PROGRESS, DONE = (
     f"report-{name}" for name in ("every", "write", "cancel", "job", "tick", "progress", "done")
 )
 _LONGEST = 4000
+_PLACES = {"title": TITLE, "authors": AUTHORS, "question": QUESTION, "playtest": PLAYTEST, "consent": CONSENT}
 
 
-def controls() -> list[Any]:
-    """The words of the authors, the button, and where the result appears."""
+def controls(words: Mapping[str, str] | None = None) -> list[Any]:
+    """The words of the authors (those already kept: `words`), the button, and where the result appears."""
+    kept = {_PLACES[place]: text for place, text in (words or {}).items() if place in _PLACES}
 
     def line(label: str, name: str) -> html.Div:
         return html.Div(
-            [html.Label(label, htmlFor=name), dcc.Input(id=name, type="text", maxLength=200, size="50")],
+            [
+                html.Label(label, htmlFor=name),
+                dcc.Input(id=name, type="text", maxLength=200, size="50", value=kept.get(name)),
+            ],
             className="field grow",
         )
 
     def lines(label: str, name: str, hint: str) -> html.Div:
-        area = dcc.Textarea(id=name, rows=3, maxLength=_LONGEST, placeholder=hint)
+        area = dcc.Textarea(id=name, rows=3, maxLength=_LONGEST, placeholder=hint, value=kept.get(name))
         return html.Div([html.Label(label, htmlFor=name), area], className="field")
 
     return [
@@ -87,7 +93,8 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         html.Section(
             [
                 html.H2("What only you know"),
-                *controls(),
+                *controls(session.words()),
+                note("What you write here is kept in the study when you write the report."),
                 note(f"It covers {in_words(selection)}. {hint}"),
             ],
             className="card wide",
@@ -144,7 +151,7 @@ def wires(app: Dash, session: Session) -> None:
         Input(WRITE, "n_clicks"),
         Input(EVERY, "n_clicks"),
         State(ids.ADDRESS, "search"),
-        *[State(name, "value") for name in (TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT)],
+        *[State(name, "value") for name in _PLACES.values()],
         prevent_initial_call=True,
     )
     def start(one: int | None, every: int | None, search: str | None, *words: str | None) -> Any:
@@ -153,7 +160,9 @@ def wires(app: Dash, session: Session) -> None:
             return no_update, no_update
         whole = callback_context.triggered_id == EVERY
         chosen = [Selection(game) for game in session.games()] if whole else [selection]
-        about = About(*((word or "")[:_LONGEST] for word in words))
+        said = {place: (word or "")[:_LONGEST] for place, word in zip(_PLACES, words, strict=True)}
+        session.keep_words(said)
+        about = About(**said)
         return session.jobs.start("report", lambda job: write(session, chosen, about, job)).number, False
 
     @app.callback(

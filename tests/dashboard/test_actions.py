@@ -160,6 +160,9 @@ def test_the_report_is_written_from_the_page(at):
     page.fill("#report-consent", "Everybody was asked.")
     page.click("#report-write")
     page.wait_for_selector("text=The report is written", timeout=180_000)
+    assert served.session.words() == {
+        "title": "Rain <on> tin", "authors": "", "question": "", "playtest": "", "consent": "Everybody was asked.",
+    }  # fmt: skip
     with page.expect_download() as waiting:
         page.get_by_text("Everything, as an archive").click()
     content = Path(waiting.value.path()).read_bytes()

@@ -7,7 +7,9 @@ import pytest
 
 from analysis.selection import Selection
 from dashboard.jobs import Jobs
+from dashboard.pages.import_logs import import_all
 from ingest.notes import note_run, take_back
+from tests.dashboard.conftest import DEMO
 
 
 def test_the_same_question_is_worked_out_once(read_session):
@@ -73,3 +75,27 @@ def test_jobs_report_cancel_and_fail():
     jobs.close()
     assert job.ended and job.at == "cancelled" and job.result is None
     assert failed.ended and failed.error == "the disk is full"
+
+
+def test_an_import_is_taken_back_whole(own_session):
+    before, games = own_session.reader.fingerprint(), own_session.games()
+    content = (DEMO / "crate_loft_a_table1.playlog").read_bytes()
+    job = Jobs().start("nothing", lambda job: None)
+    verdicts = import_all(own_session, [("a.playlog", content), ("again.playlog", content)], job)
+    assert [words.split(", ")[-1] for _, words, _ in verdicts] == ["new", "unchanged"]
+    assert "Crate Loft" in own_session.games()
+    assert own_session.last_change == "the import of a log"
+    assert own_session.undo() == "the import of a log" and own_session.undo() is None
+    assert own_session.reader.fingerprint() == before and own_session.games() == games
+
+
+def test_what_authors_wrote_is_kept_and_taken_back(own_session):
+    assert own_session.words() == {}
+    own_session.keep_words({"title": "Lamps <first>", "consent": ""})
+    own_session.keep_words({"title": "Lamps <first>", "consent": ""})  # the same again is no change
+    own_session.keep_words({"title": "Lamps", "consent": "Asked."})
+    assert own_session.words() == {"title": "Lamps", "consent": "Asked."}
+    own_session.undo()
+    assert own_session.words()["title"] == "Lamps <first>"
+    own_session.undo()
+    assert own_session.words() == {} and own_session.last_change is None
