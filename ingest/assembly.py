@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ingest.dictionary import Dictionary
+from ingest.places import Scope
 from ingest.records import Batch, microseconds
 from ingest.session import PowerUp
 from ingest.vocabulary import Ending, EventRole, FieldRole, StageKind, TunableRole
@@ -127,6 +128,10 @@ class Assembler:
         ] = []  # offsets of bad frames and of packets before which something is missing, sorted
         self._values: Values = ()  # in force
         self._last_us = 0
+        self._ended_us = 0  # of the last run
+        # What `take` or `end` last went through, for Places: changes of run, stage and life, and lives that were none.
+        self.scopes = [Scope(0, 0, -1, -1, 0)]
+        self.taken_back: set[tuple[int, int]] = set()
 
     def damage(self, offsets: Iterable[int]) -> None:
         """Notes bad frames and packets before which something is missing; call it before their batch is taken."""
@@ -136,8 +141,10 @@ class Assembler:
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch
     ) -> tuple[np.ndarray, np.ndarray]:
         """Run id and stage id of each event of the batch, by its order; -1 outside runs and stages."""
+        self._next_scopes()
         if self._up is not up:
             self._leave()
+            self._scope(0, self._ended_us)
             self._up, self._power_up_id, self._values = up, power_up_id, ()
         count = len(batch.tick)
         points = [(0, *self._place())]
@@ -147,8 +154,10 @@ class Assembler:
                 if before is not None:
                     self._last_us = int(microseconds(before, dictionary.clock_hz))
                 self._cut(offset)
+                self._scope(order, self._ended_us)
             self._follow_settings(offset)
             self._event(role, at_us, offset, said, dictionary)
+            self._scope(order, self._ended_us if self._run is None else self._run.now_us)
             after = role in (EventRole.RUN_END, EventRole.STAGE_END)
             points.append((order + after, *self._place()))
         if count:
@@ -185,7 +194,20 @@ class Assembler:
 
     def end(self) -> None:
         """The log is over: an open run is cut."""
+        self._next_scopes()
         self._leave()
+        self._scope(0, self._ended_us)
+
+    def _next_scopes(self) -> None:
+        self.scopes = self.scopes[-1:]
+        self.taken_back = set()
+
+    def _scope(self, order: int, at_us: int) -> None:
+        run = self._run
+        life = 0 if run is None or run.life is None or run.paused else run.life.number
+        scope = Scope(order, at_us, *self._place(), life)
+        if scope[2:] != self.scopes[-1][2:]:
+            self.scopes.append(scope)
 
     def _leave(self) -> None:
         if self._up is not None:
@@ -273,6 +295,7 @@ class Assembler:
             run.alive_us -= run.life.alive_us
             if run.stage is not None and run.spell is not None:
                 run.stage.alive_us -= run.spell.alive_us
+            self.taken_back.add((run.id, run.life.number))
             run.life = run.spell = None
             run.lives_begun -= 1
         self._end_spell(run, ending if ending in ("cut", "quit") else "run_end")
@@ -281,6 +304,7 @@ class Assembler:
         cleared = {"finished": True, "game_over": False}.get(ending)
         self._end_stage(run, at_us, cleared)
         run.end_us, run.ending = at_us, ending
+        self._ended_us = at_us
         run.damaged = run.damaged or self._damaged(run.start_byte, offset)
         self._waiting.append((run, self._power_up_id))
         self._run = None

@@ -69,6 +69,13 @@ CREATE TABLE spells (
     alive_us BIGINT, ended_by TEXT
 );
 
+-- Time alive in one cell of the screen at one stage visit, added up from the `position` events, of which each stands for
+-- the time until the next, the end of the life or stage, or one second. x, y: the cell's upper left corner, in pixels;
+-- cell_px: its width and height. Positions outside of a life (dead, or paused) are not in it.
+CREATE TABLE places (
+    run_id INTEGER, stage_id INTEGER, x USMALLINT, y USMALLINT, cell_px USMALLINT, alive_us BIGINT, positions INTEGER
+);
+
 -- What people say about runs and players; never rebuilt, never deleted by an ingest.
 CREATE TABLE run_notes (
     capture_key TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT

@@ -26,6 +26,7 @@ from ingest.assembly import Assembler, Ids, Values
 from ingest.clock import drift_ppm
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
+from ingest.places import Places
 from ingest.records import RecordReader, microseconds
 from ingest.session import Harm, PowerUp, Session
 from ingest.sidecar import Said, Sidecar, bind_tags, read_sidecar, remarks_of_runs
@@ -154,6 +155,11 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
         return
     if "study" not in tables:
         raise StudyError(f"{path}: a DuckDB file, but no study of Setscrew; name another file")
+    if "places" not in tables:
+        raise StudyError(
+            f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
+            "study file"
+        )
     version = connection.execute("SELECT max(schema_version) FROM study").fetchall()[0][0]
     if version != SCHEMA_VERSION:
         newer = version is not None and version > SCHEMA_VERSION
@@ -276,6 +282,7 @@ class _Import:
         self._first_power_up = self._next("power_ups", "power_up_id")
         self._assembler = Assembler(self._capture_id, ids, self._build)
         self._tables = EventTables(writer)
+        self._places = Places(writer)
         self._dictionaries: dict[int, tuple[Dictionary, int, RecordReader, list[str]]] = {}
         self._power_up_dictionary: dict[int, int] = {}
         self._builds: dict[tuple[int, Values], int] = {}
@@ -305,8 +312,10 @@ class _Import:
         harm, ended = session.end()
         self._damage(harm)
         self._assembler.end()
+        self._places.take(None, None, self._assembler.scopes, self._assembler.taken_back)
         self._power_ups(ended)
         self._tables.flush()
+        self._places.flush()
         if self._counts.unread:
             unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
             self._writer.rows("damage", [unread])
@@ -338,7 +347,7 @@ class _Import:
         ).fetchall()  # fmt: skip
         for (table,) in tables:
             q(f"DELETE FROM {table} WHERE _power_up IN {ups}", [capture_id])
-        for table in ("spells", "lives", "stages"):
+        for table in ("places", "spells", "lives", "stages"):
             q(
                 f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = ?)",
                 [capture_id],
@@ -380,6 +389,7 @@ class _Import:
         if len(batch.tick):
             self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), span.dictionary.clock_hz)
         run, stage = self._assembler.take(span.power_up, power_up_id, span.dictionary, batch)
+        self._places.take(span.dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
         for events in batch.by_kind:
             self._tables.add(tables[events.kind], events, power_up_id, run, stage)
 

@@ -47,6 +47,7 @@ class Play:
     seed: int
     runs: int = 3
     resets: bool = True
+    steps: tuple[int, ...] = (0, 1, 300, 20_000, 70_000, 700_000, 3_000_000)
 
     def log(self) -> bytes:
         """The play log of it."""
@@ -56,7 +57,7 @@ class Play:
         tick = dice.randrange(1 << 33)
         for _ in range(self.runs):
             for kind, fields in self._run(dice):
-                tick += dice.choice((0, 1, 300, 20_000, 70_000, 700_000, 3_000_000))
+                tick += dice.choice(self.steps)
                 out += encoder.event(tick, kind, fields)
             if dice.random() < 0.2:
                 out += encoder.drop(dice.randrange(1, 9))

@@ -42,6 +42,7 @@ def everything(study: Study) -> dict[str, list[tuple[object, ...]]]:
         "stages",
         "lives",
         "spells",
+        "places",
         "power_ups",
         "damage",
         "builds",

@@ -48,7 +48,7 @@ def whole(study: Path, logs: dict[str, int]) -> int:
         for table in ("all_runs", "power_ups", "damage"):
             strays = f"SELECT count(*) FROM {table} WHERE capture_id NOT IN (SELECT capture_id FROM captures)"
             assert ask(strays).fetchall() == [(0,)], table
-        for table in ("stages", "lives", "spells"):
+        for table in ("stages", "lives", "spells", "places"):
             strays = f"SELECT count(*) FROM {table} WHERE run_id NOT IN (SELECT run_id FROM all_runs)"
             assert ask(strays).fetchall() == [(0,)], table
     return len(captures)
@@ -84,6 +84,8 @@ def kill_often(kills: int, seed: int, logs: int = 12, runs: int = 40) -> dict[st
             if done == len(made):
                 counts["finished"] += 1
                 study.unlink()
+            if counts["kills"] % 10 == 0:
+                print(counts, flush=True)
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
         assert whole(study, made) == len(made)
     return counts

@@ -1,0 +1,203 @@
+"""How long players were alive where on the screen, added up while a log is read: no finding reads every position."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from ingest.dictionary import Dictionary
+from ingest.records import Batch
+from ingest.vocabulary import EventRole, FieldRole
+from ingest.writer import Writer
+
+# Cells along the short side of the screen: what the death map of a large study is drawn in.
+CELLS_ACROSS = 16
+# A position stands for the time until the next one, but never for longer than this.
+LONGEST_US = 1_000_000
+_FAR = 1 << 62
+_ROWS_AT_ONCE = 122_880
+# Where a table of every visit and cell would be larger than this, those that occur are sorted instead.
+_MOST_BINS = 1 << 21
+# A run of more positions (hours of play) is handed over in parts.
+_MOST_HELD = 500_000
+
+
+class Scope(NamedTuple):
+    """From the event `order` of a batch on (at `at_us`), events belong to this run and stage (-1: none).
+
+    `life` is the number of the life, 0 while the player is dead or the game stands still.
+    """
+
+    order: int
+    at_us: int
+    run: int
+    stage: int
+    life: int
+
+
+class Grid(NamedTuple):
+    """Square cells of `size` pixels; places off the screen count for the nearest cell."""
+
+    width: int
+    height: int
+
+    @property
+    def size(self) -> int:
+        return max(1, min(self.width, self.height) // CELLS_ACROSS)
+
+    @property
+    def columns(self) -> int:
+        return max(1, -(-self.width // self.size))
+
+    @property
+    def cells(self) -> int:
+        return self.columns * max(1, -(-self.height // self.size))
+
+    def number(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """The cell of each point, counted along the rows."""
+        column = np.clip(x, 0, max(0, self.width - 1)).astype(np.int32) // self.size
+        row = np.clip(y, 0, max(0, self.height - 1)).astype(np.int32) // self.size
+        return row * self.columns + column
+
+
+class _Held(NamedTuple):
+    """Positions of the present run: number of the scope, cell, time, and how many positions they were."""
+
+    scope: np.ndarray
+    cell: np.ndarray
+    us: np.ndarray
+    positions: np.ndarray
+
+
+_NONE = _Held(*(np.zeros(0, np.int64) for _ in _Held._fields))
+
+
+class Places:
+    """Adds up one capture. A run is handed over when it is over, since its last life may still be taken back."""
+
+    def __init__(self, writer: Writer):
+        self._writer = writer
+        self._grid = Grid(0, 0)
+        self._scopes: list[Scope] = []
+        self._held = _NONE
+        self._last: tuple[int, int] | None = None  # (time, cell) of the last position, which has no end yet
+        self._ready: list[dict[str, np.ndarray]] = []
+
+    def take(
+        self, dictionary: Dictionary | None, batch: Batch | None, scopes: Sequence[Scope],
+        taken_back: set[tuple[int, int]],
+    ) -> None:  # fmt: skip
+        """The positions of a batch (None: the log is over).
+
+        `scopes`: the one in force at the end of the last batch, then each change; `taken_back`: (run, life) of lives
+        that were none.
+        """
+        grid = self._grid if dictionary is None else Grid(*dictionary.screen)
+        if grid != self._grid:
+            # Another dictionary is another power-up: nothing goes on from the last one.
+            self._count(
+                np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int64), scopes[:2], taken_back
+            )
+            self._grid, self._last = grid, None
+        found = None if dictionary is None or batch is None else _positions(dictionary, batch)
+        if found is None:
+            none = np.zeros(0, np.int64)
+            self._count(none, none, none, scopes, taken_back)
+        else:
+            order, at_us, x, y = found
+            self._count(order, at_us, self._grid.number(x, y), scopes, taken_back)
+
+    def flush(self) -> None:
+        """Writes what is ready."""
+        if self._ready:
+            self._writer.columns(
+                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us, positions FROM arrived",
+                self._ready,
+            )
+            self._ready = []
+
+    def _count(
+        self, order: np.ndarray, at_us: np.ndarray, cell: np.ndarray, scopes: Sequence[Scope],
+        taken_back: set[tuple[int, int]],
+    ) -> None:  # fmt: skip
+        if self._last is not None:
+            order = np.append(-1, order)
+            at_us, cell = np.append(self._last[0], at_us), np.append(self._last[1], cell)
+        first = np.searchsorted(order, [scope.order for scope in scopes])
+        first[0] = 0
+        lengths = np.diff(first, append=len(order))
+        scope = np.repeat(np.arange(len(scopes)), lengths)
+        ends = np.array([*(scope.at_us for scope in scopes[1:]), _FAR])
+        following = np.append(at_us[1:], _FAR)
+        # The last position of a scope lasts until the scope ends.
+        following[first[1:][first[1:] > 0] - 1] = _FAR
+        end = np.minimum(following, np.repeat(ends, lengths))
+        us = np.clip(end - at_us, 0, LONGEST_US)
+        self._last = None
+        if lengths[-1]:
+            self._last = int(at_us[-1]), int(cell[-1])
+            scope, cell, us = scope[:-1], cell[:-1], us[:-1]
+        held = self._held
+        known = [*self._scopes, *scopes]
+        new = _Held(scope + len(self._scopes), cell, us, np.ones(len(us), np.int64))
+        all_ = _Held(*(np.concatenate(pair) for pair in zip(held, new, strict=True))) if len(held.us) else new
+        run = scopes[-1].run
+        large = len(all_.us) > _MOST_HELD or len(known) > _MOST_HELD
+        over = np.array([large or s.run != run for s in known])
+        alive = np.array([s.run >= 0 and s.life > 0 and (s.run, s.life) not in taken_back for s in known])
+        self._hand_over(known, all_, (over & alive)[all_.scope])
+        begun = next((i for i, is_over in enumerate(over) if not is_over), len(known))
+        kept = ~over[all_.scope]
+        # The last scope goes on, whatever else does.
+        self._scopes = known[begun:] if run >= 0 and not large else []
+        self._held = _Held(*(column[kept] for column in all_)) if self._scopes else _NONE
+        if self._scopes and len(self._held.us):
+            self._held = self._held._replace(scope=self._held.scope - begun)
+
+    def _hand_over(self, scopes: Sequence[Scope], held: _Held, which: np.ndarray) -> None:
+        if not which.any():
+            return
+        visits: dict[tuple[int, int], int] = {}
+        visit_of = np.array([visits.setdefault((s.run, s.stage), len(visits)) for s in scopes])
+        cells = self._grid.cells
+        # Most often all: then there is nothing to copy.
+        part = held if which.all() else _Held(*(column[which] for column in held))
+        key = visit_of[part.scope] * cells + part.cell
+        if len(visits) * cells > _MOST_BINS:
+            used, key = np.unique(key, return_inverse=True)
+            positions = np.bincount(key, part.positions)
+            us = np.bincount(key, part.us)
+        else:
+            positions = np.bincount(key, part.positions)
+            used = np.flatnonzero(positions)
+            positions, us = positions[used], np.bincount(key, part.us)[used]
+        names = np.array(list(visits), np.int32)[used // cells]
+        cell, size = used % cells, self._grid.size
+        self._ready.append(
+            {
+                "run_id": names[:, 0], "stage_id": names[:, 1],
+                "x": (cell % self._grid.columns * size).astype(np.uint16),
+                "y": (cell // self._grid.columns * size).astype(np.uint16),
+                "cell_px": np.full(len(used), size, np.uint16),
+                "alive_us": us.astype(np.int64), "positions": positions.astype(np.int32),
+            }
+        )  # fmt: skip
+        if sum(len(one["x"]) for one in self._ready) >= _ROWS_AT_ONCE:
+            self.flush()
+
+
+def _positions(
+    dictionary: Dictionary, batch: Batch
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray] | None:
+    """Order, time, x and y of the positions of a batch, in the order of the log."""
+    found = []
+    for events in batch.by_kind:
+        kind = dictionary.kinds[events.kind]
+        x, y = kind.field(FieldRole.X), kind.field(FieldRole.Y)
+        if kind.role == EventRole.POSITION and x is not None and y is not None:
+            found.append((events.order, events.at_us, events.fields[x.name], events.fields[y.name]))
+    if len(found) < 2:
+        return found[0] if found else None
+    order, at_us, x_px, y_px = (np.concatenate(column) for column in zip(*found, strict=True))
+    sorted_ = np.argsort(order)
+    return order[sorted_], at_us[sorted_], x_px[sorted_].astype(np.int64), y_px[sorted_].astype(np.int64)
