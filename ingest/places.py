@@ -111,7 +111,8 @@ class Places:
         """Writes what is ready."""
         if self._ready:
             self._writer.columns(
-                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us, positions FROM arrived",
+                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us, positions "
+                "FROM arrived",
                 self._ready,
             )
             self._ready = []

@@ -24,6 +24,7 @@ QUESTION = "players"
 # A death this soon after a slow frame may have been its doing: about one simple reaction (see
 # stats/fairness.py).
 REACH_US = 250_000
+# More presses, positions or raw samples than this are not looked at: they would hardly change what is found.
 _MOST_SAMPLES = 500_000
 
 
@@ -40,7 +41,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
 
 
 def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
-    press = reader.ask_chosen("presses", selection)
+    press = reader.ask_chosen("presses", selection, most=_MOST_SAMPLES)
     if not press["run_id"].size:
         return []
     player = press["player"].astype(str)
@@ -71,7 +72,7 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
         Finding(
             id="console.bounce", question=QUESTION, title="Do the buttons bounce?", sentence=sentence,
             players=basis.players, runs=basis.runs, method="console.bounce", estimate=estimate,
-            warnings=basis.warnings, tables={"buttons": rows},
+            warnings=basis.warnings + _sampled(bounced.size, "presses"), tables={"buttons": rows},
         )
     ]  # fmt: skip
     period = polling_period_us(press["press_us"], press["run_id"]) if "note" not in basis.roles else None
@@ -93,9 +94,11 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         name: []
         for name in ("power_up_id", "capture", "what", "noise", "unit", "noise_px", "flicker", "windows")
     }
+    looked_at: tuple[str, ...] = ()
     captures = dict(zip(*reader.ask("captures_of_power_ups").values(), strict=True))
     if "input" in basis.roles:
         sample = reader.ask_chosen("inputs", selection, longest_us=100_000, most=_MOST_SAMPLES)
+        looked_at = _sampled(sample["value"].size, "input samples")
         for lane in np.unique(sample["lane"]):
             mine = sample["lane"] == lane
             span = float(np.ptp(sample["value"][mine]))
@@ -118,6 +121,7 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     # Positions hold the player's own small movements too: second best, where no raw input tells.
     if "position" in basis.roles and not any(noise is not None for noise in rows["noise"]):
         sample = reader.ask_chosen("position_samples", selection, most=_MOST_SAMPLES)
+        looked_at = _sampled(sample["x"].size, "positions")
         span = float(np.ptp(sample["x"])) if sample["x"].size else 0.0
         for power_up in np.unique(sample["power_up_id"]):
             own = sample["power_up_id"] == power_up
@@ -154,10 +158,18 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     return [
         Finding(
             id="console.slide", question=QUESTION, title="Does the slide pot keep still?", sentence=sentence,
-            players=basis.players, runs=basis.runs, method="console.slide", warnings=basis.warnings,
+            players=basis.players, runs=basis.runs, method="console.slide",
+            warnings=basis.warnings + looked_at,
             tables={"series": rows},
         )
     ]  # fmt: skip
+
+
+def _sampled(looked_at: int, what: str) -> tuple[str, ...]:
+    """Says that not all were looked at, where that is so."""
+    if looked_at < _MOST_SAMPLES:
+        return ()
+    return (f"Judged from {looked_at} {what}, of whole runs spread evenly over all that are chosen.",)
 
 
 def _add(rows: dict[str, list[Any]], *values: Any) -> None:
