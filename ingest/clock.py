@@ -5,6 +5,7 @@ import numpy as np
 # Shorter recordings say nothing: a packet may be up to half a second on its way, a quartz is off by tens of millionths.
 _LEAST_S = 60.0
 _WINDOWS = 20
+_MOST_SLOPE = 0.1
 
 
 def drift_ppm(
@@ -34,5 +35,9 @@ def drift_ppm(
         return None
     one, other = np.triu_indices(len(best), 1)
     slopes = (late[best][other] - late[best][one]) / (tick_s[best][other] - tick_s[best][one])
+    slope = float(np.median(slopes))
+    # No oscillator is off by a tenth: such a log was sent faster or slower than it was played.
+    if abs(slope) > _MOST_SLOPE:
+        return None
     # Lateness grows by `slope` in each second of the console: that second takes 1 + slope of the PC's.
-    return float(1e6 * (1 / (1 + np.median(slopes)) - 1))
+    return 1e6 * (1 / (1 + slope) - 1)

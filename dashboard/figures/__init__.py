@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
@@ -82,6 +83,13 @@ WIDE = frozenset(
 )
 
 
+# Findings whose figure says nothing where this column of this table is empty: in a game without deaths, say.
+_NEEDS = {
+    "players.skill": ("players", "own"),
+    "players.quits": ("after", "share"),
+}
+
+
 def figure_for(finding: Finding, theme: Theme) -> go.Figure | None:
     """The figure of a finding, or None where it has none or nothing to draw."""
     draw = _draw_of(finding)
@@ -92,6 +100,10 @@ def has_figure(finding: Finding) -> bool:
     """Whether the finding is drawn, and has something to draw."""
     if _draw_of(finding) is None:
         return False
+    if finding.id in _NEEDS:
+        table, column = _NEEDS[finding.id]
+        values = np.asarray(finding.tables.get(table, {}).get(column, ()), float)
+        return bool(np.isfinite(values).any())
     return any(len(column) for table in finding.tables.values() for column in table.values())
 
 

@@ -202,6 +202,8 @@ def fairness(finding: Finding, theme: Theme) -> go.Figure:
     for name, label in (("nobody_reacts_ms", "nobody reacts"), ("simple_reaction_ms", "simple reaction")):
         if facts.get(name) is not None:
             reference(figure, float(facts[name]), theme.ink, label)
+    # The words may stand on a bar.
+    figure.update_annotations(bgcolor=faded(theme.panel, 0.85), borderpad=1)
     return figure
 
 

@@ -98,6 +98,18 @@ def whiskers(
     )
 
 
+def _readable(value: Any, low: Any, high: Any) -> dict[str, Any]:
+    """An axis from zero that one huge interval does not press flat; its whisker runs out of the figure then.
+
+    {} where plotly's own choice is readable. The ends of every interval stand in the finding's table.
+    """
+    value, low, high = (column[np.isfinite(column)] for column in (value, low, high))
+    most = float(value.max(initial=0.0))
+    if most <= 0 or low.min(initial=0.0) < 0 or high.max(initial=0.0) <= 5 * most:
+        return {}
+    return {"range": [0, 3 * most]}
+
+
 def whisker_height(rows: int) -> int:
     """The height of a figure with so many rows of whiskers."""
     return int(min(90 + 20 * max(rows, 1), 900))
@@ -134,7 +146,7 @@ def interval_rows(
 ) -> go.Figure:
     """A figure of one interval a row, the first row on top. `scale` 100 makes per cent of shares."""
     v, lo, hi = (scale * np.array(table[name], float)[::-1] for name in (value, low, high))
-    axis: dict[str, Any] = {"range": list(limits)} if limits else {}
+    axis: dict[str, Any] = {"range": list(limits)} if limits else _readable(v, lo, hi)
     rows = list(labels)[::-1]
     figure = framed(
         theme,
@@ -180,4 +192,6 @@ def interval_steps(
         },
         showlegend=False,
     )
-    return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"})
+    return framed(
+        theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=_readable(v, lo, hi)
+    )

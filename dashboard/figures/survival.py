@@ -1,6 +1,6 @@
 """Figures on how long players last: curves that step, hazards, the funnel of stages, endings."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -55,16 +55,19 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
         return curve(finding, theme)
     by = np.asarray(table["by"], str)
     panels = list(dict.fromkeys(by.tolist()))
+    entries = {key: len(set(np.asarray(table["group"], str)[by == key])) for key in panels}
     columns = min(3, 1 + len(panels))
-    rows = -(-(1 + len(panels)) // columns)
     event, axis = finding.facts.get("event", "the death"), str(finding.facts.get("axis", ""))
-    figure = framed(theme, [], height=40 + 300 * rows, showlegend=True)
-    _panel(figure, theme, 0, columns, rows, "all", axis, f"before {event}, %")
+    rows = _Rows(columns, [0, *entries.values()])
+    figure = framed(theme, [], height=80, showlegend=True)
+    edges = figure.layout.margin
+    figure.update_layout(height=rows.height + edges.t + edges.b)
+    _panel(figure, theme, 0, rows, "all", axis, f"before {event}, %")
     figure.add_traces(curve(finding, theme).data)
     for trace in figure.data:
         trace.showlegend = False
     for number, key in enumerate(panels, start=1):
-        names = _panel(figure, theme, number, columns, rows, _BY.get(key, key), axis)
+        names = _panel(figure, theme, number, rows, _BY.get(key, key), axis)
         mine = by == key
         columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
         for trace in _group_curves(columns_of, theme):
@@ -73,15 +76,32 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
     return figure
 
 
+class _Rows:
+    """Panels in rows of `columns`, in pixels from the top: title, plot, axis, and a legend that covers no curve."""
+
+    TITLE, PLOT, AXIS, ENTRY, GAP = 24, 200, 44, 19, 14
+
+    def __init__(self, columns: int, entries: Sequence[int]):
+        self.columns = columns
+        longest = [max(entries[i : i + columns]) for i in range(0, len(entries), columns)]
+        heights = [self.TITLE + self.PLOT + self.AXIS + self.ENTRY * most + self.GAP for most in longest]
+        self.height = sum(heights)
+        self._tops = [sum(heights[:row]) for row in range(len(heights))]
+
+    def at(self, number: int, down: int) -> float:
+        """The place `down` pixels below the top of panel `number`, as a share of the figure from its bottom."""
+        return 1 - (self._tops[number // self.columns] + down) / self.height
+
+
 def _panel(
-    figure: go.Figure, theme: Theme, number: int, columns: int, rows: int, title: str, x: str, y: str = ""
+    figure: go.Figure, theme: Theme, number: int, rows: _Rows, title: str, x: str, y: str = ""
 ) -> dict[str, str]:
     """Makes the axes, title and legend of panel `number`; the names that its traces go by."""
     suffix = str(number + 1) if number else ""
-    column, row = number % columns, number // columns
-    left = column / columns + (0.045 if column else 0.0)
-    right = (column + 1) / columns - 0.015
-    top, bottom = 1 - row / rows - 0.1 / rows, 1 - (row + 1) / rows + 0.17 / rows
+    column = number % rows.columns
+    left = column / rows.columns + (0.045 if column else 0.0)
+    right = (column + 1) / rows.columns - 0.015
+    top, bottom = rows.at(number, rows.TITLE), rows.at(number, rows.TITLE + rows.PLOT)
     plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
     words = {"size": 12, "color": theme.soft}
     figure.update_layout(
@@ -93,13 +113,14 @@ def _panel(
             | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
             | {"title": {"text": y, "font": words, "standoff": 8}},
             f"legend{suffix}": {
-                "orientation": "v", "x": right, "y": top, "xanchor": "right", "yanchor": "top",
-                "font": {"size": 10, "color": theme.ink}, "bgcolor": faded(theme.panel, 0.7),
+                "orientation": "v", "x": left, "y": rows.at(number, rows.TITLE + rows.PLOT + rows.AXIS),
+                "xanchor": "left", "yanchor": "top", "font": {"size": 11, "color": theme.ink},
+                "bgcolor": "rgba(0,0,0,0)",
             },
         }
     )  # fmt: skip
     figure.add_annotation(
-        text=title, x=left, y=1 - row / rows, xref="paper", yref="paper", xanchor="left", yanchor="top",
+        text=title, x=left, y=rows.at(number, 0), xref="paper", yref="paper", xanchor="left", yanchor="top",
         showarrow=False, font={"size": 13, "color": theme.ink},
     )  # fmt: skip
     return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "legend": f"legend{suffix}"}

@@ -9,6 +9,7 @@ from analysis.finding import Estimate, Finding
 from analysis.findings import FINDERS
 from analysis.selection import Selection
 from dashboard.figures import FIGURES, figure_for
+from dashboard.figures.frame import interval_rows, interval_steps
 from dashboard.palette import THEMES
 from dashboard.wording import interval, number
 
@@ -51,6 +52,27 @@ def test_a_finding_without_rows_has_no_figure():
         "survival.curve", "survival", "t", "s", 0, 0, "m", tables={"curve": {"time": np.array([])}}
     )
     assert figure_for(empty, THEMES["light"]) is None
+
+
+def test_a_game_without_deaths_gets_no_empty_figure_of_them():
+    nothing = {"player": ["P01"], "own": [np.nan], "low": [np.nan], "high": [np.nan], "rate_per_min": [0.0]}
+    skill = Finding("players.skill", "players", "t", "s", 1, 1, "m", tables={"players": nothing})
+    assert figure_for(skill, THEMES["light"]) is None
+    one = nothing | {"own": [1.0], "low": [0.5], "high": [2.0]}
+    drawn = Finding("players.skill", "players", "t", "s", 1, 1, "m", tables={"players": one})
+    assert figure_for(drawn, THEMES["light"]) is not None
+
+
+def test_one_huge_interval_does_not_press_the_others_flat():
+    theme = THEMES["light"]
+    table = {"rate": [2.0, 3.0, 2.5], "low": [1.0, 2.0, 0.1], "high": [4.0, 5.0, 760.0]}
+    words = {"x": "attempt", "y": "deaths a minute", "colour": theme.death}
+    steps = interval_steps(theme, ["1", "2", "3"], table, "rate", **words)
+    assert list(steps.layout.yaxis.range) == [0, 9]
+    rows = interval_rows(theme, ["a", "b", "c"], table, "rate", x="deaths a minute")
+    assert list(rows.layout.xaxis.range) == [0, 9]
+    table["high"] = [4.0, 5.0, 6.0]
+    assert interval_steps(theme, ["1", "2", "3"], table, "rate", **words).layout.yaxis.range is None
 
 
 @pytest.mark.parametrize(
