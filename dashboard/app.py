@@ -1,5 +1,6 @@
 """The dashboard: one frame around all pages, one filter, one theme. Callbacks here are wires only."""
 
+from pathlib import Path
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, callback_context, dcc, html, no_update
@@ -14,6 +15,7 @@ from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.palette import theme_called
 from dashboard.session import Session
+from dashboard.stage_pictures import StagePictures
 from dashboard.wording import counted
 
 _BY_PATH = {page.path: page for page in PAGES}
@@ -27,8 +29,13 @@ _INDEX = """<!DOCTYPE html>
 </html>"""
 
 
-def build_app(session: Session, host: str = "127.0.0.1", token: str | None = None) -> Dash:
-    """The dashboard of one study, ready to be served at `host`; `token` is asked for when it is not None."""
+def build_app(
+    session: Session, host: str = "127.0.0.1", token: str | None = None, pictures: Path | None = None
+) -> Dash:
+    """The dashboard of one study, ready to be served at `host`; `token` is asked for when it is not None.
+
+    `pictures`: the folder of the pictures that lie under the death maps.
+    """
     app = Dash(
         "dashboard",
         title="Setscrew",
@@ -45,7 +52,7 @@ def build_app(session: Session, host: str = "127.0.0.1", token: str | None = Non
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
-    add_downloads(app.server, session)
+    add_downloads(app.server, session, StagePictures(pictures))
     protect(app.server, host, token, app.csp_hashes())
     return app
 

@@ -18,13 +18,14 @@ from dashboard.palette import theme_called
 from dashboard.plan_sheet import sheet
 from dashboard.report.markup import table
 from dashboard.session import Session
+from dashboard.stage_pictures import StagePictures
 from dashboard.tuning_desk import Worked, header
 
 PLOTLY_ADDRESS = plotly_js.address()
 _ROWS_SHOWN = 200
 
 
-def add_downloads(server: Flask, session: Session) -> None:
+def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> None:
     """Adds the addresses to the dashboard's server."""
 
     @server.get(PLOTLY_ADDRESS)
@@ -42,10 +43,12 @@ def add_downloads(server: Flask, session: Session) -> None:
 
     @server.get("/figure/<finding_id>.json")
     def figure(finding_id: str) -> Response:
-        finding = asked_finding(session, finding_id)[0]
+        finding, selection = asked_finding(session, finding_id)
         drawn = figure_for(finding, theme_called(request.args.get("theme")))
         if drawn is None:
             abort(404)
+        if finding.id == "deaths.places":
+            drawn = pictures.lay_under(drawn, selection)
         return Response(drawn.to_json(validate=False), mimetype="application/json")
 
     @server.get("/recent-runs.json")

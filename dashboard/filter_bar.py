@@ -33,6 +33,7 @@ def filter_bar(path: str, selection: Selection, choices: Choices) -> list[Any]:
             ", ".join(selection.players) or "all",
             _some(selection, "players", choices.players),
         ),
+        *_groups(path, selection, choices),
         _list(path, "Attempts", _attempts_words(selection), _attempts(selection)),
         _makers(path, selection),
     ]
@@ -68,7 +69,16 @@ def _some(selection: Selection, name: str, offered: tuple[str, ...]) -> Iterable
 
 
 def _with(selection: Selection, name: str, words: tuple[str, ...]) -> Selection:
-    return replace(selection, builds=words) if name == "builds" else replace(selection, players=words)
+    changed: dict[str, Any] = {name: words}
+    return replace(selection, **changed)
+
+
+def _groups(path: str, selection: Selection, choices: Choices) -> list[Any]:
+    """The list of player groups, in a study that has any."""
+    if not choices.groups and not selection.groups:
+        return []
+    shown = ", ".join(selection.groups) or "all"
+    return [_list(path, "Groups", shown, _some(selection, "groups", choices.groups))]
 
 
 def _stages(selection: Selection, choices: Choices) -> Iterable[Choice]:

@@ -17,6 +17,7 @@ class Choices:
     builds: tuple[str, ...] = ()
     stages: tuple[tuple[int, int], ...] = ()
     players: tuple[str, ...] = ()
+    groups: tuple[str, ...] = ()
     attempts: int = 1
 
 

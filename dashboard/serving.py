@@ -15,12 +15,19 @@ from dashboard.session import Session
 _THREADS = 8
 
 
-def serve(study: Any, recordings: Path, host: str, port: int, open_browser: bool = True) -> None:
+def serve(
+    study: Any,
+    recordings: Path,
+    host: str,
+    port: int,
+    open_browser: bool = True,
+    pictures: Path | None = None,
+) -> None:
     """Serves until it is interrupted, then stops recordings and closes the study. Raises OSError for a port in use."""
     session = Session(study, recordings)
     try:
         token = None if is_loopback(host) else new_token()
-        app = build_app(session, host, token)
+        app = build_app(session, host, token, pictures)
         server = create_server(
             app.server,
             host=host,

@@ -125,6 +125,7 @@ class Session:
                 for stage, kind in zip(stages["stage"], stages["stage_kind"], strict=True)
             ),
             players=tuple(players["player"]),
+            groups=tuple(self.ask("game_groups", game=game)["player_group"]),
             attempts=int(players["attempts"].max(initial=1)),
         )
 

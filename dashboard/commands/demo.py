@@ -61,7 +61,12 @@ def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
         add_target(study.connection, tomllib.loads(text)["game"], text)
     try:
         serve(
-            study, folder / "recordings", "127.0.0.1", arguments.port, open_browser=not arguments.no_browser
+            study,
+            folder / "recordings",
+            "127.0.0.1",
+            arguments.port,
+            open_browser=not arguments.no_browser,
+            pictures=logs_folder / "stage_pictures",
         )
     except OSError as error:
         print(

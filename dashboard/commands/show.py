@@ -24,6 +24,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="address to listen at (default: this machine only; any other asks for a token)",
     )
     parser.add_argument("--recordings", metavar="FOLDER", help="where the live page keeps its recordings")
+    parser.add_argument(
+        "--pictures",
+        metavar="FOLDER",
+        help="pictures of the stages for the death map, PNG files such as my_game-2-boss.png, my_game-2.png or "
+        "my_game.png (default: the folder beside the study that is named after it and ends in -pictures)",
+    )
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
@@ -38,11 +44,16 @@ def run(arguments: argparse.Namespace) -> int:
         print(trouble, file=sys.stderr)
         return trouble.code
     path = Path(arguments.study)
-    recordings = (
-        Path(arguments.recordings) if arguments.recordings else path.with_name(path.stem + "-recordings")
-    )
+    recordings = _beside(path, arguments.recordings, "recordings")
     try:
-        serve(study, recordings, arguments.host, arguments.port, open_browser=not arguments.no_browser)
+        serve(
+            study,
+            recordings,
+            arguments.host,
+            arguments.port,
+            open_browser=not arguments.no_browser,
+            pictures=_beside(path, arguments.pictures, "pictures"),
+        )
     except OSError as error:
         print(
             f"{arguments.host}:{arguments.port} cannot be listened at ({error.strerror}); try --port 0.",
@@ -50,3 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
         )
         return exits.INPUT
     return exits.OK
+
+
+def _beside(study: Path, given: str | None, what: str) -> Path:
+    return Path(given) if given else study.with_name(f"{study.stem}-{what}")

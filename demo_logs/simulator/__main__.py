@@ -4,6 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from demo_logs.simulator.draw import write_pictures
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.write import write_logs, write_truth
 
@@ -26,6 +27,7 @@ def main() -> int:
         return 2
     if not chosen.game:
         write_truth(chosen.into, truth)
+        write_pictures(chosen.into / "stage_pictures")
     return 0
 
 
