@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures import deaths, genres, players, survival, timing
+from dashboard.figures import console, deaths, genres, players, survival, timing
 from dashboard.palette import Theme
 
 Draw = Callable[[Finding, Theme], go.Figure | None]
@@ -20,6 +20,7 @@ FIGURES: dict[str, Draw] = {
     "deaths.by_stage": deaths.by_stage,
     "deaths.fairness": deaths.fairness,
     "deaths.again": deaths.scattered,
+    "deaths.still": deaths.scattered,
     "survival.curve": survival.curve,
     "survival.hazard": survival.hazard,
     "survival.funnel": survival.funnel,
@@ -53,6 +54,8 @@ FIGURES: dict[str, Draw] = {
     "players.quits": players.quits,
     "players.ratings": players.ratings,
     "console.bounce": players.bounce,
+    "console.slide": console.slide,
+    "console.slow_frames": console.slow_frames,
     "survival.risks": genres.risks,
     "timing.grades": genres.grades,
     "genres.boss": genres.boss,
@@ -87,6 +90,7 @@ WIDE = frozenset(
 _NEEDS = {
     "players.skill": ("players", "own"),
     "players.quits": ("after", "share"),
+    "console.slide": ("series", "noise_px"),
 }
 
 
@@ -113,4 +117,6 @@ def _draw_of(finding: Finding) -> Draw | None:
         return (
             genres.progress if finding.estimate is not None and finding.estimate.value is not None else None
         )
+    if finding.id == "console.slow_frames" and finding.estimate is None:
+        return None  # nobody died
     return FIGURES.get(finding.id)

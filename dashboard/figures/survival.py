@@ -114,7 +114,7 @@ def _panel(
             | {"title": {"text": y, "font": words, "standoff": 8}},
             f"legend{suffix}": {
                 "orientation": "v", "x": left, "y": rows.at(number, rows.TITLE + rows.PLOT + rows.AXIS),
-                "xanchor": "left", "yanchor": "top", "font": {"size": 11, "color": theme.ink},
+                "xanchor": "left", "yanchor": "top", "font": {"size": 11, "color": theme.ink}, "tracegroupgap": 0,
                 "bgcolor": "rgba(0,0,0,0)",
             },
         }
