@@ -44,7 +44,8 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         return [nothing(QUESTION, sentence, basis)]
     found = [_causes(death, basis), _by_stage(reader, selection, death, basis)]
     if np.isfinite(death["x"].astype(float)).any():
-        found = places.find(reader, selection, death, basis) + found
+        whole, *parts = places.find(reader, selection, death, basis)
+        found = [whole, *found, *parts]
     width = int(reader.ask_chosen("screen", selection)["width"][0])
     return found + fairness.find(reader, selection, death, basis, width)
 

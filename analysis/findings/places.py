@@ -272,8 +272,9 @@ def _part_finding(
         sentence = f"None of the {len(heads)} {noun} has a hot place of its own, {corrected}."
     else:
         having = sum(number > 0 for number in parts["hot_cells"])
+        verb = "has" if having == 1 else "have"
         sentence = (
-            f"{having} of {len(heads)} {noun} have hot places; the strongest is {hottest[1]}, {corrected}."
+            f"{having} of {len(heads)} {noun} {verb} hot places; the strongest is {hottest[1]}, {corrected}."
         )
     return Finding(
         id=f"deaths.places_by_{by}", question="deaths",

@@ -13,7 +13,8 @@ players.quits     quits: run_id, player, attempt, stage, stage_kind, deaths, dea
                   after: deaths_in_row (at one stage, "3 or more" is 3), deaths, quits, share, low, high.
 players.ratings   ratings: player, rating, alive_s, deaths, deaths_per_min, finished, quit, score,
 stages_cleared
-                  (means of the player's rated runs); outcomes: outcome, rank_correlation, low, high, players.
+                  (means of the player's rated runs); outcomes: outcome, rank_correlation, low, high, players;
+                  within: the same columns, each player's rated runs compared with one another.
 console.*         see console.py.
 """
 
@@ -30,7 +31,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.learning import learning_within_players
 from analysis.stats.proportions import share_by_player
-from analysis.stats.ranks import rank_correlation
+from analysis.stats.ranks import RankCorrelation, correlation_within_players, rank_correlation
 from analysis.stats.rates import rate_by_player
 from analysis.stats.spread import spread_of_players
 
@@ -246,14 +247,17 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
     rows["deaths_per_min"] = [
         60 * d / a if a else np.nan for d, a in zip(rows["deaths"], rows["alive_s"], strict=True)
     ]
-    table: dict[str, list[Any]] = {n: [] for n in ("outcome", "rank_correlation", "low", "high", "players")}
-    for outcome in _OUTCOMES:
-        found = rank_correlation(np.array(rows["rating"], float), np.array(rows[outcome], float))
-        if found.value is not None:
-            for name, value in zip(
-                table, (outcome, found.value, found.low, found.high, found.players), strict=True
-            ):
-                table[name].append(value)
+    table = _correlations(
+        {
+            outcome: rank_correlation(np.array(rows["rating"], float), np.array(rows[outcome], float))
+            for outcome in _OUTCOMES
+        }
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_run = run | {"deaths_per_min": 60 * run["deaths"] / run["alive_s"]}
+    within = _correlations(
+        {outcome: correlation_within_players(run["rating"], by_run[outcome], player) for outcome in _OUTCOMES}
+    )
     middle = figure(float(np.median(rows["rating"])))
     runs = counted(run["run_id"].size, "run")
     sentence = f"{counted(names.size, 'player')} rated {runs}, half of the players at {middle} or more"
@@ -263,12 +267,28 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
         estimate = Estimate(table["rank_correlation"][shown], table["low"][shown], table["high"][shown])
         what = table["outcome"][shown].replace("_", " ")
         sentence += f"; with {what} the ratings have a rank correlation of {figure(estimate.value)} {between(estimate)}"
+        if table["outcome"][shown] in within["outcome"]:
+            at = within["outcome"].index(table["outcome"][shown])
+            own = Estimate(within["rank_correlation"][at], within["low"][at], within["high"][at])
+            sentence += f", within the same player one of {figure(own.value)} {between(own)}"
     return Finding(
         id="players.ratings", question=QUESTION, title="Ratings beside what happened",
         sentence=sentence + ". Which rating or completion rate is right is the designers' to say.",
         players=int(names.size), runs=int(run["run_id"].size), method="rank_correlation", estimate=estimate,
-        warnings=basis.warnings, tables={"ratings": rows, "outcomes": table},
+        warnings=basis.warnings, tables={"ratings": rows, "outcomes": table, "within": within},
     )  # fmt: skip
+
+
+def _correlations(found: dict[str, RankCorrelation]) -> dict[str, list[Any]]:
+    """One row for each outcome of which there is a correlation."""
+    known = {outcome: one for outcome, one in found.items() if one.value is not None}
+    return {
+        "outcome": list(known),
+        "rank_correlation": [one.value for one in known.values()],
+        "low": [one.low for one in known.values()],
+        "high": [one.high for one in known.values()],
+        "players": [one.players for one in known.values()],
+    }
 
 
 def _mean(column: Array) -> float:

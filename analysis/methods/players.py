@@ -13,6 +13,12 @@ _BONETT = article(
     "Sample size requirements for estimating Pearson, Kendall and Spearman correlations", "Psychometrika", "65:23-28",
 )  # fmt: skip
 
+_BLAND = article(
+    "bland1995", "Bland, J. Martin and Altman, Douglas G.", 1995,
+    "Calculating correlation coefficients with repeated observations: Part 1, correlation within subjects", "BMJ",
+    "310:446",
+)  # fmt: skip
+
 METHODS: dict[str, Method] = {
     "spread_of_players": Method(
         "Spread of skill, free of chance",
@@ -31,8 +37,9 @@ METHODS: dict[str, Method] = {
     "rank_correlation": Method(
         "Spearman's rank correlation over players",
         "Ratings and outcomes averaged by player, then ranked; interval on Fisher's scale with the standard error "
-        "sqrt((1 + r^2/2) / (n - 3)). A correlation is no cause.",
-        (_BONETT,),
+        "sqrt((1 + r^2/2) / (n - 3)). Within players: ranks among each player's own runs, centred on the player, "
+        "interval by the jackknife over players on Fisher's scale with t(players - 1). A correlation is no cause.",
+        (_BONETT, _BLAND),
     ),
     "games.side_by_side": Method(
         "Games side by side",

@@ -1,11 +1,14 @@
-"""Rank correlation of two things known of each player."""
+"""Rank correlation of two things known of each player, or of each run and compared within players."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
+from analysis.stats.clusters import numbered, sums
+
 Array = np.ndarray
+_FEWEST_PLAYERS = 3
 
 
 @dataclass(frozen=True)
@@ -39,3 +42,45 @@ def rank_correlation(one: Array, other: Array, level: float = 0.95) -> RankCorre
     centre = np.arctanh(np.clip(r, -1 + 1e-12, 1 - 1e-12))
     reach = stats.norm.ppf(0.5 + level / 2) * np.sqrt((1 + r * r / 2) / (n - 3))
     return RankCorrelation(r, float(np.tanh(centre - reach)), float(np.tanh(centre + reach)), n)
+
+
+def correlation_within_players(
+    one: Array, other: Array, player: Array, ranked: bool = True, level: float = 0.95
+) -> RankCorrelation:
+    """The correlation of two columns with one row a run, each player compared with itself only.
+
+    Both columns are ranked among each player's own runs (`ranked`; divided by the number of runs + 1) and centred on
+    the player; then sum(a b) / sqrt(sum(a^2) sum(b^2)) over all runs. So what differs between players (who rates
+    high, who plays well) counts for nothing. Without ranks it is the within-subject correlation of Bland & Altman
+    1995, BMJ 310:446. Interval on Fisher's scale: jackknife over players, t(players - 1). `players` counts those with
+    two runs or more of which anything differs. None with fewer than three of them, or without spread.
+    """
+    one, other = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
+    known = np.isfinite(one) & np.isfinite(other)
+    labels, number = numbered(np.asarray(player)[known])
+    centred = []
+    for column in (one[known], other[known]):
+        own = np.zeros(column.size)
+        for i in range(labels.size):
+            mine = number == i
+            value = stats.rankdata(column[mine]) / (mine.sum() + 1) if ranked else column[mine]
+            own[mine] = value - value.mean()
+        centred.append(own)
+    a, b = centred
+    both, first, second = sums(number, a * b, a * a, b * b)
+    # Scale-free: 1e-12 of the largest sum is rounding.
+    tells = (first > 1e-12 * first.max(initial=0.0)) | (second > 1e-12 * second.max(initial=0.0))
+    both, first, second = both[tells], first[tells], second[tells]
+    players = int(tells.sum())
+    if players < _FEWEST_PLAYERS or first.sum() <= 0 or second.sum() <= 0:
+        return RankCorrelation(None, None, None, players)
+    r = float(both.sum() / np.sqrt(first.sum() * second.sum()))
+    without = (first.sum() - first) * (second.sum() - second)
+    if np.any(without <= 1e-12 * first.sum() * second.sum()):
+        return RankCorrelation(r, None, None, players)
+    inside = 1 - 1e-12
+    left_out = np.arctanh(np.clip((both.sum() - both) / np.sqrt(without), -inside, inside))
+    centre = np.arctanh(np.clip(r, -inside, inside))
+    error = np.sqrt((players - 1) / players * np.sum((left_out - left_out.mean()) ** 2))
+    reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
+    return RankCorrelation(r, float(np.tanh(centre - reach)), float(np.tanh(centre + reach)), players)

@@ -123,7 +123,8 @@ def places_apart(finding: Finding, theme: Theme) -> go.Figure:
         figure.add_trace(
             go.Heatmap(
                 x=np.append(np.arange(across) * size, width), y=np.append(np.arange(down) * size, height), z=z,
-                zmin=0, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
+                # A single death must be seen against the empty screen.
+                zmin=-0.2 * top, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
                 colorscale=[[k / (len(theme.ramp) - 1), colour] for k, colour in enumerate(theme.ramp)],
                 hovertemplate="%{z} deaths<extra></extra>",
             )

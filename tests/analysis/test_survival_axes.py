@@ -93,3 +93,13 @@ def test_what_is_unknown_is_in_no_group():
     assert group_names(rows, "first_time") == ["first-time players", None]
     assert group_names(rows, "attempt") == ["attempt 1", "attempt 4 and later"]
     assert group_names(rows, "stage") == [None, None]
+
+
+@pytest.mark.parametrize(("players", "warned"), [(8, True), (13, False)])
+def test_the_end_of_the_curve_is_warned_of_with_few_players(players, warned, tmp_path):
+    test = Playtest()
+    for who in range(1, players + 1):
+        test.run(who, [1.0 + who, 2.0 + who], sampled=False)
+    with test.study(tmp_path) as study:
+        curve = next(f for f in survival.find(reader_of(study), Selection(GAME)) if f.id == "survival.curve")
+    assert any("Do not read it off" in warning for warning in curve.warnings) == warned

@@ -89,6 +89,14 @@ def test_every_choice_is_a_link_to_its_address():
     assert after[GAMES[1]] == Selection(GAMES[1], include_team=True)
 
 
+def test_groups_of_players_are_offered_where_there_are_any():
+    before = Selection(GAMES[0])
+    after = dict(links(before, Choices(GAMES, groups=("class", "beginners"))))
+    assert from_address(after["class"].removeprefix("/deaths"), GAMES) == replace(before, groups=("class",))
+    assert "beginners" in after
+    assert "class" not in dict(links(before, Choices(GAMES)))
+
+
 def test_a_selection_in_words():
     chosen = Selection(GAMES[0], builds=("1.0",), stage=2, stage_kind=1, players=("P01",), first_attempt=2)
     assert in_words(chosen) == (
