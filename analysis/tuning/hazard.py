@@ -31,7 +31,7 @@ class Priors:
     own_sd: float = 0.35
     learning: tuple[float, float] = (-0.15, 0.2)
     tier: tuple[float, float] = (0.0, 0.12)
-    exponent: tuple[float, float] = (1.0, 0.3)
+    exponent: tuple[float, float] = (1.0, 0.45)
     aimed: tuple[float, float] = (0.8, 0.5)
     experienced: tuple[float, float] = (-0.3, 0.4)
     other_firmware: tuple[float, float] = (0.0, 0.15)

@@ -64,6 +64,7 @@ class Proposal:
     """One ranked proposal.
 
     chance_better: posterior probability that the proposal misses the targets by less than no change does.
+    chance_worse: posterior probability that it misses them by over 2 points more (5 points are one tolerance).
     chance_close: posterior probability that every target is met within its tolerance.
     carried_by: lever -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
     """
@@ -85,3 +86,4 @@ class Proposal:
     settles_it: str = ""
     warnings: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
+    chance_worse: float = 0.0

@@ -10,14 +10,22 @@ from scipy.stats import binom
 
 from analysis.tuning.observed import Observed
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
-from analysis.tuning.search import Found, Lever, OutcomeModel, Search, levers_of, misses
+from analysis.tuning.search import (
+    HARM,
+    MOST_HARM,
+    SURE_ENOUGH,
+    Against,
+    Found,
+    Lever,
+    OutcomeModel,
+    Search,
+    against,
+    levers_of,
+    misses,
+)
 from analysis.tuning.setting import Setting
 from analysis.tuning.targets import Levers, Statistic, Target
 
-SURE_ENOUGH = 0.8
-POINT = 0.01
-# Less expected gain than this is not worth a new firmware.
-WORTHWHILE = 1.0 * POINT
 MOST_PROPOSALS = 8
 _QUANTILES = (0.025, 0.1, 0.5, 0.9, 0.975)
 
@@ -61,8 +69,10 @@ def propose(
     levers = levers_of(model, wishes, known) if levers is None else levers
     search = Search(model, known, tick)
     best, single = search.best(levers)
-    ranked: list[Found] = [best]
-    for found in single:
+    # What may be recommended goes before what is best in expectation but not sure enough.
+    sure = search.sure([best, *single])
+    ranked: list[Found] = [best] if sure is None else [sure]
+    for found in [best, *single]:
         if found.setting not in [r.setting for r in ranked]:
             ranked.append(found)
     now = model.figures({}, known)
@@ -70,7 +80,8 @@ def propose(
     made = []
     for found in ranked[:MOST_PROPOSALS]:
         then = model.figures(found.setting, known) if found.setting else now
-        chance_better, gain = _better(known, now, then)
+        seen_against = against(misses(known, now), misses(known, then))
+        chance_better = seen_against.better
         close = np.mean([t.miss(f) <= t.tolerance for t, f in zip(known, then, strict=True)], axis=0) >= 1
         predicted = tuple(
             PredictedTarget(
@@ -87,8 +98,8 @@ def propose(
             for t, a, b in zip(known, now, then, strict=True)
         )
         changes = changes_of(model, found.setting)
-        advice = _advice(predicted, known, bool(changes), chance_better, gain)
-        settles = _settles(chance_better, players, bool(levers)) if advice == Advice.NOT_YET else ""
+        advice = _advice(predicted, known, bool(changes), seen_against)
+        settles = _settles(seen_against, players, bool(levers)) if advice == Advice.NOT_YET else ""
         made.append(
             Proposal(
                 id=_id(found),
@@ -100,6 +111,7 @@ def propose(
                 targets=predicted,
                 chance_better=chance_better,
                 chance_close=float(close.mean()),
+                chance_worse=seen_against.harm,
                 players=players,
                 runs=runs,
                 method=method,
@@ -113,24 +125,16 @@ def propose(
     return made
 
 
-def _better(targets: Sequence[Target], now: np.ndarray, then: np.ndarray) -> tuple[float, float]:
-    """Chance that the proposal misses by less than no change does (ties count half), and the expected gain."""
-    gain = misses(targets, now) - misses(targets, then)
-    chance = float((gain > 0).mean() + 0.5 * (gain == 0).mean())
-    return chance, float(gain.mean())
-
-
 def _advice(
     predicted: Sequence[PredictedTarget],
     targets: Sequence[Target],
     changed: bool,
-    chance_better: float,
-    gain: float,
+    seen: Against,
 ) -> Advice:
     near = all(t.miss(p.now.value) <= t.tolerance for t, p in zip(targets, predicted, strict=True))
-    if near and (not changed or gain < WORTHWHILE or chance_better < SURE_ENOUGH):
+    if near and (not changed or not seen.sure):
         return Advice.CLOSE_ENOUGH
-    return Advice.CHANGE if changed and chance_better >= SURE_ENOUGH else Advice.NOT_YET
+    return Advice.CHANGE if changed and seen.sure else Advice.NOT_YET
 
 
 def changes_of(model: OutcomeModel, setting: Setting) -> tuple[Change, ...]:
@@ -142,18 +146,26 @@ def changes_of(model: OutcomeModel, setting: Setting) -> tuple[Change, ...]:
     )
 
 
-def _settles(chance: float, players: int, levers: bool) -> str:
+def _settles(seen: Against, players: int, levers: bool) -> str:
     """What would settle a "not yet". The doubt shrinks with the root of the players: how many more are needed?"""
     if not levers:
         return "the game declares no tunable that the tuning knows; declare one (lives, fire period) and play again"
-    z = float(ndtri(min(max(chance, 0.51), 0.999)))
-    needed = math.ceil(players * (float(ndtri(SURE_ENOUGH)) / z) ** 2) - players
+    short = 1.0
+    for chance, wanted in ((seen.better, SURE_ENOUGH), (1 - seen.harm, 1 - MOST_HARM)):
+        short = max(short, float(ndtri(wanted) / ndtri(min(max(chance, 0.51), 0.999))))
+    needed = math.ceil(players * short**2) - players
     if needed > 3 * max(players, 8):
         return (
             "play both settings against each other (A/B, half of the new players each): "
             f"with one build alone it would take about {needed} more first-time players"
         )
-    return f"play about {max(needed, 2)} more first-time players on the present build, two or more runs each"
+    why = ""
+    if seen.better >= SURE_ENOUGH and seen.harm > MOST_HARM:
+        why = (
+            f"the chance that it is worse by over {100 * HARM:.0f} points is {100 * seen.harm:.0f} %, "
+            f"and {100 * MOST_HARM:.0f} % is the most allowed: "
+        )
+    return f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each"
 
 
 def _id(found: Found) -> str:

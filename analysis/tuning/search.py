@@ -18,6 +18,11 @@ EQUAL = 0.15 * POINT
 COARSE = 7
 # A change that turns out worse than no change counts this much on top: it costs work and trust.
 REGRET = 1.0
+# Sure enough to be recommended: likely better than no change, hardly ever clearly worse, and worth a new firmware.
+SURE_ENOUGH, HARM, MOST_HARM, WORTHWHILE = 0.8, 2.0 * POINT, 0.05, 1.0 * POINT
+# A smaller step of the same change is likelier to be an improvement: parts of the way that are looked at too.
+PARTS = (0.85, 0.7, 0.55, 0.4, 0.25)
+MOST_CONFIRMED = 10
 # Roles whose effect goes with the logarithm of the value.
 BY_RATIO = frozenset({"fire_period", "drop_interval", "target_speed", "pickup_rate", "start_lives"})
 PERIODS = frozenset({"fire_period", "drop_interval"})
@@ -56,6 +61,29 @@ class Found:
     setting: Setting
     miss: float
     size: float
+
+
+@dataclass(frozen=True)
+class Against:
+    """A setting against no change: loss and expected gain in shares, chances of being better and of HARM."""
+
+    loss: float
+    gain: float
+    better: float
+    harm: float
+
+    @property
+    def sure(self) -> bool:
+        """May it be recommended?"""
+        return self.better >= SURE_ENOUGH and self.harm <= MOST_HARM and self.gain >= WORTHWHILE
+
+
+def against(now: np.ndarray, then: np.ndarray) -> Against:
+    """Both are misses by draw, from the same draws. Ties count half."""
+    gain = now - then
+    better = float((gain > 0).mean() + 0.5 * (gain == 0).mean())
+    loss = float((then + REGRET * np.maximum(-gain, 0)).mean())
+    return Against(loss, float(gain.mean()), better, float((gain < -HARM).mean()))
 
 
 def misses(targets: Sequence[Target], figures: np.ndarray) -> np.ndarray:
@@ -163,6 +191,21 @@ def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = Non
     return int(min(last, max(first, tunable.low + round((value - tunable.low) / step) * step)))
 
 
+def part_of(tunables: Sequence[Tunable], setting: Setting, part: float) -> Setting:
+    """`part` of the way from the present values to `setting`, in what the firmware can hold."""
+    made = {}
+    for tunable in tunables:
+        value, now = setting.get(tunable.name, tunable.value), tunable.value
+        if value == now:
+            continue
+        if tunable.role in BY_RATIO and value > 0 and now > 0:
+            on_the_way = now * (value / now) ** part
+        else:
+            on_the_way = now + (value - now) * part
+        made[tunable.name] = nearest(tunable, on_the_way, (min(value, now), max(value, now)))
+    return made
+
+
 class Search:
     """Expected losses by setting, remembered: the same setting is never computed twice.
 
@@ -175,7 +218,7 @@ class Search:
     ):
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
-        self._known: dict[tuple[tuple[str, int], ...], float] = {}
+        self._known: dict[tuple[tuple[str, int], ...], Against] = {}
         self._present_miss = misses(self._targets, model.figures({}, self._targets, quick=True))
 
     def miss(self, setting: Setting) -> float:
@@ -185,12 +228,11 @@ class Search:
             if self._tick:
                 self._tick()
             figures = self._model.figures(dict(key), self._targets, quick=True)
-            self._known[key] = self._loss(figures)
-        return self._known[key]
+            self._known[key] = self._against(figures)
+        return self._known[key].loss
 
-    def _loss(self, figures: np.ndarray) -> float:
-        miss = misses(self._targets, figures)
-        return float((miss + REGRET * np.maximum(miss - self._present_miss, 0)).mean())
+    def _against(self, figures: np.ndarray) -> Against:
+        return against(self._present_miss, misses(self._targets, figures))
 
     def try_all(self, settings: Sequence[Setting]) -> None:
         """Computes what is not yet known of `settings`, in one pass where the model can."""
@@ -204,7 +246,7 @@ class Search:
         for key, figures in zip(
             fresh, many([dict(k) for k in fresh], self._targets, quick=True), strict=True
         ):
-            self._known[key] = self._loss(figures)
+            self._known[key] = self._against(figures)
 
     def along(self, lever: Lever, base: Setting) -> Found:
         """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""
@@ -236,6 +278,33 @@ class Search:
 
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
+
+    def sure(self, towards: Sequence[Found]) -> Found | None:
+        """Of all settings looked at, and of parts of the way `towards` some, the least loss that may be recommended.
+
+        The search looks at some of the draws; what it finds is confirmed with all of them.
+        """
+        tunables = self._model.tunables
+        on_the_way = [part_of(tunables, found.setting, part) for found in towards for part in PARTS]
+        self.try_all(on_the_way)
+        for setting in on_the_way:
+            self.miss(setting)
+        hopeful = [key for key, seen in self._known.items() if key and seen.sure]
+        hopeful.sort(key=lambda key: (self._known[key].loss, key))
+        now = misses(self._targets, self._model.figures({}, self._targets)) if hopeful else np.zeros(0)
+        passed: list[Found] = []
+        # Few of very many: the first ones, and then at even distances down to the last.
+        some = hopeful[:3] + hopeful[3 :: max(1, len(hopeful) // MOST_CONFIRMED)]
+        for key in some:
+            if passed and self._known[key].loss > passed[0].miss + EQUAL:
+                break
+            if self._tick:
+                self._tick()
+            setting = dict(key)
+            seen = against(now, misses(self._targets, self._model.figures(setting, self._targets)))
+            if seen.sure:
+                passed.append(Found("sure", setting, self._known[key].loss, change_size(tunables, setting)))
+        return min(passed, key=lambda found: found.size, default=None)
 
     def best(self, levers: Sequence[Lever], rounds: int = 2) -> tuple[Found, list[Found]]:
         """The best of all, and the best of each lever alone, the least miss first."""

@@ -98,7 +98,7 @@ def sensitivity(data: StagedData, setting: Setting, targets: Sequence[Target]) -
     cases: Mapping[str, Priors] = {
         "as they are": plain,
         "the rate acts in exact proportion": replace(plain, exponent=(1.0, 0.02)),
-        "the rate may act far more or less": replace(plain, exponent=(1.0, 0.6)),
+        "the rate may act far more or less": replace(plain, exponent=(1.0, 0.9)),
         "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
         "players may differ twice as much": replace(plain, sigma_scale=1.4),
         "segments are nearly alike": replace(plain, walk_sd=0.15, own_sd=0.1),

@@ -1,0 +1,83 @@
+"""Which change may be recommended: likely better, hardly ever clearly worse, worth a new firmware."""
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from analysis.tuning.data import Build, Tunable
+from analysis.tuning.observed import Observed
+from analysis.tuning.proposal import Advice
+from analysis.tuning.propose import Describer, propose
+from analysis.tuning.search import against, part_of
+from analysis.tuning.targets import Levers, Outcome, Target
+
+FIRE = Tunable("fire", "fire_period", 1000, 100, 4000, 10, "ms")
+LIVES = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
+
+
+def test_chances_and_gain_are_those_of_the_draws():
+    now = np.array([0.10, 0.10, 0.10, 0.10])
+    seen = against(now, np.array([0.05, 0.10, 0.13, 0.115]))
+    assert seen.better == pytest.approx((1 + 0.5) / 4)
+    assert seen.harm == pytest.approx(1 / 4)
+    assert seen.gain == pytest.approx((0.05 - 0.03 - 0.015) / 4)
+    assert seen.loss == pytest.approx((0.05 + 0.10 + 0.13 + 0.115 + 0.03 + 0.015) / 4)
+    assert not seen.sure
+
+
+def test_part_of_a_change_can_be_held_and_lies_on_the_way():
+    half = part_of([FIRE, LIVES], {"fire": 2000, "lives": 6}, 0.5)
+    assert half == {"fire": 1410, "lives": 4}
+    assert part_of([FIRE, LIVES], {"fire": 500}, 1.0) == {"fire": 500}
+    assert part_of([FIRE, LIVES], {"fire": 1000}, 0.5) == {}
+
+
+class _Line:
+    """The figure is `now` plus an uncertain effect times ln of the period, both normal: evenly spread draws."""
+
+    roles = ("fire_period",)
+    tunables = (FIRE,)
+    build = Build("1", "1", (FIRE,))
+
+    def __init__(self, now: float, doubt: float, effect: float, spread: float):
+        n = 400
+        order = np.random.default_rng(3).permutation(n)
+        even = norm.ppf((np.arange(n) + 0.5) / n)
+        self._now, self._effect = now + doubt * even, effect + spread * even[order]
+
+    def knows(self, target: Target) -> bool:
+        return True
+
+    def figures(self, setting, targets, quick=False):
+        step = np.log(setting.get("fire", 1000) / 1000)
+        drawn = np.clip(self._now + self._effect * step, 0, 1)
+        return np.array([drawn[:: 4 if quick else 1] for _ in targets])
+
+
+def _proposals(model):
+    target = Target("finish", Outcome.FINISH, 0.5, 0.05)
+    return propose(model, [target], Levers(), lambda t: Observed(None, 0, 0), Describer(), "m", 12, 36, "g")
+
+
+def test_what_is_recommended_keeps_to_all_three_limits():
+    for now, doubt, effect, spread in [(0.35, 0.08, 0.3, 0.1), (0.4, 0.06, 0.3, 0.3), (0.2, 0.1, 0.2, 0.05)]:
+        for p in _proposals(_Line(now, doubt, effect, spread)):
+            if p.advice == Advice.CHANGE:
+                assert p.chance_better >= 0.8
+                assert p.chance_worse <= 0.05
+
+
+def test_a_smaller_step_is_recommended_where_the_best_in_expectation_is_too_doubtful():
+    """Present 0.38 give or take 0.06, wanted 0.50: all the way may overshoot, part of it hardly can."""
+    best, *others = _proposals(_Line(0.38, 0.06, 0.3, 0.05))
+    assert best.advice == Advice.CHANGE
+    doubtful = [p for p in others if p.advice == Advice.NOT_YET and p.changes]
+    assert doubtful
+    assert best.changes[0].proposed < doubtful[0].changes[0].proposed
+    assert doubtful[0].chance_worse > 0.05
+    assert "worse by over 2 points" in doubtful[0].settles_it
+
+
+def test_nothing_is_recommended_where_even_the_direction_is_in_doubt():
+    best = _proposals(_Line(0.43, 0.15, 0.3, 0.1))[0]
+    assert best.advice != Advice.CHANGE
