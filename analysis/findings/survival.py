@@ -92,7 +92,7 @@ def _curve(life: Columns, basis: Basis) -> Finding:
     if 1 < curve.players <= _FEW_FOR_THE_TAIL and curve.time.size and curve.surviving[-1] < _TAIL:
         warnings += (
             f"With {curve.players} players the end of the curve, below {percent(_TAIL)}, rests on the few who last "
-            "long: where players differ much its 95 % intervals hold only some 90 to 94 times in 100. Do not read it off.",
+            "long: where players differ much its 95 % intervals hold in only some 90 to 94 of 100. Do not read it off.",
         )
     return Finding(
         id="survival.curve", question=QUESTION, title="How long a life lasts", sentence=sentence,
