@@ -55,21 +55,14 @@ class Grid(NamedTuple):
 
     def number(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """The cell of each point, counted along the rows."""
-        column = np.clip(x, 0, max(0, self.width - 1)).astype(np.int32) // self.size
-        row = np.clip(y, 0, max(0, self.height - 1)).astype(np.int32) // self.size
-        return row * self.columns + column
-
-
-class _Held(NamedTuple):
-    """Positions of the present run: number of the scope, cell, time, and how many positions they were."""
-
-    scope: np.ndarray
-    cell: np.ndarray
-    us: np.ndarray
-    positions: np.ndarray
-
-
-_NONE = _Held(*(np.zeros(0, np.int64) for _ in _Held._fields))
+        column, row = x.astype(np.int32), y.astype(np.int32)
+        np.clip(column, 0, max(0, self.width - 1), out=column)
+        np.clip(row, 0, max(0, self.height - 1), out=row)
+        column //= self.size
+        row //= self.size
+        row *= self.columns
+        row += column
+        return row
 
 
 class Places:
@@ -78,8 +71,10 @@ class Places:
     def __init__(self, writer: Writer):
         self._writer = writer
         self._grid = Grid(0, 0)
+        # Of the present run: its scopes, and the cell and time of each position, in the order of the scopes.
         self._scopes: list[Scope] = []
-        self._held = _NONE
+        self._lengths = np.zeros(0, np.int64)
+        self._cell, self._us = np.zeros(0, np.int32), np.zeros(0, np.int64)
         self._last: tuple[int, int] | None = None  # (time, cell) of the last position, which has no end yet
         self._ready: list[dict[str, np.ndarray]] = []
 
@@ -111,7 +106,7 @@ class Places:
         """Writes what is ready."""
         if self._ready:
             self._writer.columns(
-                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us, positions "
+                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us "
                 "FROM arrived",
                 self._ready,
             )
@@ -127,60 +122,65 @@ class Places:
         first = np.searchsorted(order, [scope.order for scope in scopes])
         first[0] = 0
         lengths = np.diff(first, append=len(order))
-        scope = np.repeat(np.arange(len(scopes)), lengths)
-        ends = np.array([*(scope.at_us for scope in scopes[1:]), _FAR])
-        following = np.append(at_us[1:], _FAR)
+        following = np.append(at_us[1:], _FAR)[: len(at_us)]
         # The last position of a scope lasts until the scope ends.
         following[first[1:][first[1:] > 0] - 1] = _FAR
-        end = np.minimum(following, np.repeat(ends, lengths))
-        us = np.clip(end - at_us, 0, LONGEST_US)
+        ends = np.array([*(scope.at_us for scope in scopes[1:]), _FAR])
+        us = np.minimum(following, np.repeat(ends, lengths), out=following)
+        us -= at_us
+        np.clip(us, 0, LONGEST_US, out=us)
         self._last = None
         if lengths[-1]:
             self._last = int(at_us[-1]), int(cell[-1])
-            scope, cell, us = scope[:-1], cell[:-1], us[:-1]
-        held = self._held
+            cell, us = cell[:-1], us[:-1]
+            lengths[-1] -= 1
         known = [*self._scopes, *scopes]
-        new = _Held(scope + len(self._scopes), cell, us, np.ones(len(us), np.int64))
-        all_ = _Held(*(np.concatenate(pair) for pair in zip(held, new, strict=True))) if len(held.us) else new
+        lengths = np.concatenate((self._lengths, lengths))
+        cell, us = np.concatenate((self._cell, cell)), np.concatenate((self._us, us))
         run = scopes[-1].run
-        large = len(all_.us) > _MOST_HELD or len(known) > _MOST_HELD
-        over = np.array([large or s.run != run for s in known])
-        alive = np.array([s.run >= 0 and s.life > 0 and (s.run, s.life) not in taken_back for s in known])
-        self._hand_over(known, all_, (over & alive)[all_.scope])
-        begun = next((i for i, is_over in enumerate(over) if not is_over), len(known))
-        kept = ~over[all_.scope]
-        # The last scope goes on, whatever else does.
-        self._scopes = known[begun:] if run >= 0 and not large else []
-        self._held = _Held(*(column[kept] for column in all_)) if self._scopes else _NONE
-        if self._scopes and len(self._held.us):
-            self._held = self._held._replace(scope=self._held.scope - begun)
+        over = len(known)
+        if run >= 0 and len(us) <= _MOST_HELD and over <= _MOST_HELD:
+            # The present run's scopes are the last ones.
+            while over and known[over - 1].run == run:
+                over -= 1
+        split = int(lengths[:over].sum())
+        if split:
+            self._hand_over(known[:over], lengths[:over], cell[:split], us[:split], taken_back)
+        self._scopes, self._lengths = known[over:], lengths[over:]
+        self._cell, self._us = cell[split:].copy(), us[split:].copy()
 
-    def _hand_over(self, scopes: Sequence[Scope], held: _Held, which: np.ndarray) -> None:
-        if not which.any():
-            return
-        visits: dict[tuple[int, int], int] = {}
-        visit_of = np.array([visits.setdefault((s.run, s.stage), len(visits)) for s in scopes])
+    def _hand_over(
+        self, scopes: Sequence[Scope], lengths: np.ndarray, cell: np.ndarray, us: np.ndarray,
+        taken_back: set[tuple[int, int]],
+    ) -> None:  # fmt: skip
+        # The first visit stands for all that does not count.
+        visits: dict[tuple[int, int], int] = {(-1, -1): 0}
+        visit_of = [
+            visits.setdefault((s.run, s.stage), len(visits))
+            if s.run >= 0 and s.life > 0 and (s.run, s.life) not in taken_back
+            else 0
+            for s in scopes
+        ]
         cells = self._grid.cells
-        # Most often all: then there is nothing to copy.
-        part = held if which.all() else _Held(*(column[which] for column in held))
-        key = visit_of[part.scope] * cells + part.cell
+        key = np.repeat(np.array(visit_of) * cells, lengths)
+        key += cell
         if len(visits) * cells > _MOST_BINS:
             used, key = np.unique(key, return_inverse=True)
-            positions = np.bincount(key, part.positions)
-            us = np.bincount(key, part.us)
+            sums = np.bincount(key, us)
         else:
-            positions = np.bincount(key, part.positions)
-            used = np.flatnonzero(positions)
-            positions, us = positions[used], np.bincount(key, part.us)[used]
+            sums = np.bincount(key, us)
+            used = np.flatnonzero(sums)
+            sums = sums[used]
+        counts = (used >= cells) & (sums > 0)
+        used, sums = used[counts], sums[counts]
         names = np.array(list(visits), np.int32)[used // cells]
-        cell, size = used % cells, self._grid.size
+        place, size = used % cells, self._grid.size
         self._ready.append(
             {
                 "run_id": names[:, 0], "stage_id": names[:, 1],
-                "x": (cell % self._grid.columns * size).astype(np.uint16),
-                "y": (cell // self._grid.columns * size).astype(np.uint16),
-                "cell_px": np.full(len(used), size, np.uint16),
-                "alive_us": us.astype(np.int64), "positions": positions.astype(np.int32),
+                "x": (place % self._grid.columns * size).astype(np.uint16),
+                "y": (place // self._grid.columns * size).astype(np.uint16),
+                "cell_px": np.full(len(used), size, np.uint16), "alive_us": sums.astype(np.int64),
             }
         )  # fmt: skip
         if sum(len(one["x"]) for one in self._ready) >= _ROWS_AT_ONCE:

@@ -73,7 +73,7 @@ CREATE TABLE spells (
 -- the time until the next, the end of the life or stage, or one second. x, y: the cell's upper left corner, in pixels;
 -- cell_px: its width and height. Positions outside of a life (dead, or paused) are not in it.
 CREATE TABLE places (
-    run_id INTEGER, stage_id INTEGER, x USMALLINT, y USMALLINT, cell_px USMALLINT, alive_us BIGINT, positions INTEGER
+    run_id INTEGER, stage_id INTEGER, x USMALLINT, y USMALLINT, cell_px USMALLINT, alive_us BIGINT
 );
 
 -- What people say about runs and players; never rebuilt, never deleted by an ingest.
