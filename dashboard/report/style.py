@@ -18,7 +18,8 @@ nav ol {{ columns: 2; padding-left: 1.3rem; font-size: .92rem; }}
 .authors {{ color: {LIGHT.soft}; margin: 0; }}
 .small, figcaption, caption {{ font-size: .84rem; color: {LIGHT.soft}; }}
 .gap {{ border-left: 3px solid {LIGHT.late}; padding-left: .6rem; color: {LIGHT.soft}; }}
-.warning {{ border-left: 3px solid {LIGHT.late}; padding: .15rem .6rem; font-size: .9rem; background: #fbf0dc; break-after: avoid; }}
+.warning {{ border-left: 3px solid {LIGHT.late}; padding: .15rem .6rem; font-size: .9rem;
+  background: #fbf0dc; break-after: avoid; }}
 article {{ break-inside: avoid; }}
 figure {{ margin: .5rem 0; }}
 figure img, figure .plot {{ width: 100%; height: auto; display: block; }}

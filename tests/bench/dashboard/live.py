@@ -2,8 +2,8 @@
 
     python -m tests.bench.dashboard.live
 
-A demo log is sent in pieces. The clock starts when a piece has been written to the line, and ends when the figure of the
-last runs is drawn anew from a study that holds every byte of it. Needs a system with pseudo-terminals.
+A demo log is sent in pieces. The clock starts when a piece has been written to the line, and ends when the figure of
+the last runs is drawn anew from a study that holds every byte of it. Needs a system with pseudo-terminals.
 """
 
 import os
