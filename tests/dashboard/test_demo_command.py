@@ -18,8 +18,8 @@ def served(monkeypatch):
     """What the dashboard was started with; it ends at once, as with Ctrl-C."""
     calls = []
 
-    def serve(study, recordings, host, port, open_browser=True):
-        calls.append((study.path, recordings, host, port, open_browser))
+    def serve(study, recordings, host, port, open_browser=True, pictures=None):
+        calls.append((study.path, pictures, host, port, open_browser))
         study.close()
 
     monkeypatch.setattr("dashboard.serving.serve", serve)
@@ -29,8 +29,9 @@ def served(monkeypatch):
 def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(tmp_path, served):
     path = tmp_path / "demo.duckdb"
     assert main(["demo", "--study", str(path), "--no-browser", "--port", "0"]) == exits.OK
-    ((study, _, host, port, browser),) = served
+    ((study, pictures, host, port, browser),) = served
     assert (study, host, port, browser) == (path, "127.0.0.1", 0, False)
+    assert list(pictures.rglob("*.png"))
     with duckdb.connect(str(path), read_only=True) as connection:
         names = {row[0] for row in connection.execute("SELECT name FROM captures").fetchall()}
         games = {row[0] for row in connection.execute("SELECT DISTINCT game FROM runs").fetchall()}
