@@ -7,10 +7,7 @@ deaths.still     deaths: life_id, run_id, player, x, y, aimed_shots (those stand
 deaths.respawn   deaths: life_id, run_id, player, alive_s (those within a second of respawn).
 deaths.again     deaths: life_id, run_id, player, x, y (those where the same run's death before was).
                  facts: reach_px, longest (the most deaths of one run in a row at one place).
-`death_strip` answers for one death what its last seconds were.
 """
-
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -33,39 +30,6 @@ STILL_PX, STILL_US, STILL_SAMPLES = 2, 1_000_000, 3
 RESPAWN_S = 1.0
 # One place: within a twelfth of the screen's width.
 PLACES_ACROSS = 12
-
-
-@dataclass(frozen=True)
-class DeathStrip:
-    """The last seconds before one death. Columns of `events`: what (position, shot, enemy_shot, hit, pickup,
-    input, press, slow_frame, death), before_s (negative before the death), x, y (pixels), value (aimed, tier,
-    raw input, duration or cause, as `what` says), lane; NaN where an event has none."""
-
-    life_id: int
-    run_id: int
-    player: str
-    build: str
-    attempt: int
-    life: int
-    stage: float
-    stage_kind: float
-    alive_s: float
-    events: dict[str, np.ndarray]
-
-
-def death_strip(reader: Reader, life_id: int, seconds: float = 5.0) -> DeathStrip | None:
-    """What was logged in the last `seconds` of one life and half a second after; None for an unknown life."""
-    life = reader.ask("life", life_id=int(life_id))
-    if not life["life_id"].size:
-        return None
-    events = reader.ask("death_strip", life_id=int(life_id), before_us=int(seconds * 1e6), after_us=500_000)
-    events = {"before_s" if name == "before_us" else name: column for name, column in events.items()}
-    events["before_s"] = events["before_s"] / 1e6
-    one = {name: column[0] for name, column in life.items()}
-    return DeathStrip(
-        int(one["life_id"]), int(one["run_id"]), str(one["player"]), str(one["build"]), int(one["attempt"]),
-        int(one["life"]), float(one["stage"]), float(one["stage_kind"]), float(one["alive_us"]) / 1e6, events,
-    )  # fmt: skip
 
 
 def find(

@@ -45,4 +45,13 @@ METHODS: dict[str, Method] = {
         "and moving there take longer, so the share is a lower limit. Share of deaths by player, as other shares.",
         (_WOODS,),
     ),
+    "last_seconds": Method(
+        "The last seconds before one death",
+        "What was logged in the run from five seconds before the death to half a second after it; nothing is "
+        "estimated. How far the player moved is the length of the way through the logged positions, so that turns "
+        "between two samples are not in it. The time since the killing shot was fired is the log's own, and is held "
+        "against the mean simple visual reaction time of 231 ms (figure from memory). One death is an example, never "
+        "evidence of how often such a thing happens.",
+        (_WOODS,),
+    ),
 }

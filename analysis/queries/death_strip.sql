@@ -9,12 +9,19 @@ WITH life AS (
     UNION ALL SELECT run_id, at_us, 'pickup', x, y, tier, NULL FROM pickup_events
     UNION ALL SELECT run_id, at_us, 'input', NULL, NULL, value, lane FROM input_events
     UNION ALL SELECT run_id, at_us, 'press', NULL, NULL, NULL, lane FROM press_events
+    UNION ALL SELECT run_id, at_us, 'note', NULL, NULL, NULL, lane FROM note_events
+    UNION ALL SELECT run_id, at_us, 'lock', x, y, piece, NULL FROM lock_events
+    UNION ALL SELECT run_id, at_us, 'lines', NULL, NULL, lines, NULL FROM lines_events
     UNION ALL SELECT run_id, at_us, 'slow_frame', NULL, NULL, duration, NULL FROM slow_frame_events
     UNION ALL SELECT run_id, at_us, 'death', x, y, cause, NULL FROM death_events
+), near AS (
+    SELECT e.*, life.end_us
+    FROM seen e JOIN life ON e.run_id = life.run_id
+    WHERE e.at_us >= life.end_us - $before_us AND e.at_us <= life.end_us + $after_us
+    -- A log may hold any number of events; those nearest to the end count.
+    ORDER BY e.at_us DESC
+    LIMIT 5000
 )
-SELECT e.what, e.at_us - life.end_us AS before_us, e.x::DOUBLE AS x, e.y::DOUBLE AS y, e.value::DOUBLE AS value,
-    e.lane::DOUBLE AS lane
-FROM seen e JOIN life ON e.run_id = life.run_id
-WHERE e.at_us >= life.end_us - $before_us AND e.at_us <= life.end_us + $after_us
-ORDER BY e.at_us
-LIMIT 5000
+SELECT what, at_us - end_us AS before_us, x::DOUBLE AS x, y::DOUBLE AS y, value::DOUBLE AS value, lane::DOUBLE AS lane
+FROM near
+ORDER BY at_us

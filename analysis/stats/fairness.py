@@ -60,3 +60,8 @@ def longest_repeat(again: Array) -> int:
         stretch = stretch + 1 if repeated else 0
         longest = max(longest, stretch)
     return longest + 1
+
+
+def path_px(x: Array, y: Array) -> float:
+    """The length of the way through some points, in order of time; 0 for one point or none."""
+    return float(np.hypot(np.diff(np.asarray(x, float)), np.diff(np.asarray(y, float))).sum())

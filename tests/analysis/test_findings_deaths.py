@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.findings import deaths, fairness, players, survival
+from analysis.findings import deaths, players, survival
 from analysis.selection import Selection
 from analysis.stats.fairness import longest_repeat, notice_bands, repeated_place
 from tests.analysis.playtest import GAME, Playtest, reader_of
@@ -97,19 +97,6 @@ def test_deaths_within_a_second_of_respawn_and_at_the_same_place(study):
     found = by_id(deaths.find(reader_of(study), Selection(GAME)))
     assert found["deaths.respawn"].estimate.value == pytest.approx(2 / 62)
     assert found["deaths.again"].estimate.value == 1.0 and found["deaths.again"].facts["longest"] == 3
-
-
-def test_the_last_seconds_of_a_death_are_on_its_strip(study):
-    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"]
-    life = int(found.tables["deaths"]["life_id"][0])
-    strip = fairness.death_strip(reader_of(study), life, seconds=1.0)
-    assert strip.player == "P01" and strip.life == 1
-    at = strip.events["before_s"]
-    assert at.min() >= -1 and at.max() <= 0.5 and np.all(np.diff(at) >= 0)
-    deaths_on_it = strip.events["what"] == "death"
-    assert deaths_on_it.sum() == 1 and at[deaths_on_it][0] == 0 and strip.events["x"][deaths_on_it][0] == 100
-    assert np.sum(strip.events["what"] == "position") >= 5
-    assert fairness.death_strip(reader_of(study), 10**6) is None
 
 
 def test_quits_are_censored_and_the_makers_left_out(study):

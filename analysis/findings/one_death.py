@@ -1,0 +1,226 @@
+"""From a place on the death map to its deaths, and from a death to the seconds before it.
+
+deaths.one  one death of the chosen runs. events: what (position, shot, enemy_shot, hit, pickup, input, press, note,
+            lock, lines, slow_frame, death), before_s (negative before the death), x, y (pixels), value (aimed, tier,
+            raw input, piece, lines, duration or cause, as `what` says), lane; NaN where an event has none.
+            facts: run_id, life, player, build, attempt, stage, cause (words; "" where unknown), run_s (into the run),
+            alive_s, seconds (how far back the strip goes), spawn_s (negative), shot_s (when the killing shot was fired,
+            negative; None where the log does not say), moved_px (from moved_since_s to the death: since the shot was
+            fired, or for as long as positions tell; None where they do not), reaction_s, screen_width, screen_height.
+It is asked for by name, so it is not among the findings on a question.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings.wording import counted, figure, stage_name
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, path_px
+from analysis.stats.places import Cells
+
+SECONDS = 5.0
+MOST_LISTED = 50
+_AFTER_US = 500_000
+# Three samples are the least that tell a way from a jump.
+_LEAST_SAMPLES = 3
+_SHORT_S = 1.0
+
+
+@dataclass(frozen=True)
+class Place:
+    """One cell of the death map, in pixels."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    deaths: int
+    players: int
+    hot: bool
+
+    @property
+    def words(self) -> str:
+        """`x 96 to 112, y 48 to 64`."""
+        return f"x {self.x} to {self.x + self.width}, y {self.y} to {self.y + self.height}"
+
+
+@dataclass(frozen=True)
+class DeathList:
+    """Deaths in the order of their runs; `rows` holds the first of them, `deaths` and `players` count all.
+
+    Columns of `rows`: run_id, life, player, attempt, build, stage, cause (words; "" where unknown), run_s.
+    """
+
+    place: Place | None
+    deaths: int
+    players: int
+    rows: Columns
+
+
+def places_with_deaths(whole: Finding) -> list[Place]:
+    """The cells of the finding deaths.places in which anybody died: the hot ones first, then the fullest."""
+    cells = whole.tables["cells"]
+    names = ("x_px", "y_px", "width_px", "height_px", "deaths", "players", "hot")
+    found = [
+        Place(int(x), int(y), int(wide), int(high), int(died), int(who), bool(hot))
+        for x, y, wide, high, died, who, hot in zip(*(cells[name] for name in names), strict=True)
+        if died
+    ]
+    return sorted(found, key=lambda place: (not place.hot, -place.deaths, place.y, place.x))
+
+
+def place_at(whole: Finding, x: int, y: int) -> Place | None:
+    """The cell that holds a pixel, if anybody died in it."""
+    inside = (
+        place for place in places_with_deaths(whole)
+        if place.x <= x < place.x + place.width and place.y <= y < place.y + place.height
+    )  # fmt: skip
+    return next(inside, None)
+
+
+def deaths_at(
+    reader: Reader, selection: Selection, whole: Finding | None = None, place: Place | None = None
+) -> DeathList:
+    """The deaths in one place of the map `whole`; without a place, all that were chosen."""
+    death = reader.ask_chosen("deaths", selection)
+    mine = np.arange(death["life_id"].size)
+    if whole is not None and place is not None:
+        cells = Cells(*(int(whole.facts[name]) for name in ("screen_width", "screen_height", "cell_px")))
+        x, y = death["x"].astype(float), death["y"].astype(float)
+        placed = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+        # As the map counts them: what lies off the screen belongs to the nearest cell.
+        same = cells.number(x[placed], y[placed]) == cells.number(np.array([place.x]), np.array([place.y]))
+        mine = placed[same]
+    first = mine[:MOST_LISTED]
+    rows = {name: death[name][first] for name in ("run_id", "life", "player", "attempt", "build")}
+    rows["stage"] = np.array([_stage(death, i) for i in first], dtype=object)
+    rows["cause"] = np.array([_cause(death, i) for i in first], dtype=object)
+    rows["run_s"] = death["run_us"][first] / 1e6
+    players = int(np.unique(death["player"][mine].astype(str)).size)
+    return DeathList(place, int(mine.size), players, rows)
+
+
+def find(reader: Reader, selection: Selection, run_id: int, life: int) -> Finding | None:
+    """The last seconds before the death that ended one life of a run; None where the choice holds no such death."""
+    death = reader.ask_chosen("deaths", selection)
+    found = np.flatnonzero((death["run_id"] == run_id) & (death["life"] == life))
+    if not found.size:
+        return None
+    i = int(found[0])
+    events = reader.ask(
+        "death_strip", life_id=int(death["life_id"][i]), before_us=int(SECONDS * 1e6), after_us=_AFTER_US
+    )
+    events = {"before_s" if name == "before_us" else name: column for name, column in events.items()}
+    events["before_s"] = events["before_s"] / 1e6
+    shot_ago_us = float(death["shot_ago_us"][i])
+    shot_s = -shot_ago_us / 1e6 if np.isfinite(shot_ago_us) else None
+    spawn_s = float(death["start_us"][i] - death["end_us"][i]) / 1e6
+    # Between a death and the next life a player jumps, and has not moved.
+    since_s = max(-SECONDS if shot_s is None else shot_s, spawn_s)
+    moved_px = _moved(events, since_s)
+    if moved_px is None and since_s > -_SHORT_S:
+        # Too short a time for the samples: the last second has more of them.
+        since_s = max(-_SHORT_S, spawn_s)
+        moved_px = _moved(events, since_s)
+    screen = reader.ask_chosen("screen", selection)
+    facts = {
+        "run_id": int(run_id), "life": int(life), "player": str(death["player"][i]), "build": str(death["build"][i]),
+        "attempt": int(death["attempt"][i]), "stage": _stage(death, i), "cause": _cause(death, i),
+        "run_s": float(death["run_us"][i]) / 1e6, "alive_s": float(death["alive_us"][i]) / 1e6, "seconds": SECONDS,
+        "spawn_s": spawn_s, "shot_s": shot_s, "moved_px": moved_px,
+        "moved_since_s": since_s, "reaction_s": SIMPLE_REACTION_MS / 1e3, "screen_width": int(screen["width"][0]),
+        "screen_height": int(screen["height"][0]),
+    }  # fmt: skip
+    return Finding(
+        id="deaths.one", question="deaths", title=f"The last {SECONDS:.0f} seconds before one death",
+        sentence=_sentence(events, facts), players=1, runs=1, method="last_seconds", tables={"events": events},
+        facts=facts,
+    )  # fmt: skip
+
+
+def _moved(events: Columns, since_s: float) -> float | None:
+    """How long the player's way was from `since_s` to the death; None where positions do not tell."""
+    here = (events["before_s"] >= since_s) & (events["before_s"] <= 0)
+    seen = here & (events["what"] == "position")
+    if int(seen.sum()) < _LEAST_SAMPLES:
+        return None
+    way = here & np.isin(events["what"], ("position", "death"))
+    way &= np.isfinite(events["x"]) & np.isfinite(events["y"])
+    return path_px(events["x"][way], events["y"][way])
+
+
+def _sentence(events: Columns, facts: Mapping[str, Any]) -> str:
+    moved = None if facts["moved_px"] is None else counted(round(facts["moved_px"]), "pixel")
+    since = figure(-facts["moved_since_s"], "s")
+    if facts["shot_s"] is not None:
+        ago_ms = -1e3 * facts["shot_s"]
+        first = (
+            f"The killing shot hit {figure(float(round(ago_ms)), 'ms')} after it was fired, {_notice(ago_ms)}"
+        )
+        when = (
+            "meanwhile" if facts["moved_since_s"] == facts["shot_s"] else f"in the {since} before the death"
+        )
+        first += f"; {when} {facts['player']} moved {moved}." if moved else "."
+    elif moved:
+        first = f"{facts['player']} moved {moved} in the last {since}; when the killing shot was fired is not logged."
+    else:
+        first = (
+            "This game logs neither where its players are nor when a killing shot was fired: "
+            "the strip shows the rest."
+        )
+    return f"{first} {_doings(events, facts)}"
+
+
+def _notice(ago_ms: float) -> str:
+    simple = f"the {SIMPLE_REACTION_MS:.0f} ms that a simple human reaction takes"
+    if ago_ms < NOBODY_REACTS_MS:
+        return f"less than the {NOBODY_REACTS_MS:.0f} ms in which nobody reacts"
+    if ago_ms < SIMPLE_REACTION_MS:
+        return f"less than {simple}"
+    return f"{figure(ago_ms / SIMPLE_REACTION_MS)} times {simple}"
+
+
+def _doings(events: Columns, facts: Mapping[str, Any]) -> str:
+    """What else stands on the strip, in a sentence of its own."""
+    since_s = _watched_s(facts)
+    before = (events["before_s"] < 0) & (events["before_s"] >= -since_s)
+    what = events["what"][before]
+    number = {name: int(np.sum(what == name)) for name in set(what.tolist())}
+    aimed = int(np.sum((events["value"][before] == 1) & (what == "enemy_shot")))
+    nouns = (("shot", "own shot"), ("pickup", "pick-up"), ("press", "press"), ("lock", "landed piece"))
+    told = [
+        counted(number[name], noun, "presses" if noun == "press" else "")
+        for name, noun in nouns
+        if number.get(name)
+    ]
+    if number.get("enemy_shot"):
+        at = f" ({aimed} aimed)" if aimed else ""
+        told.append(counted(number["enemy_shot"], "enemy shot") + at)
+    since = f"the {figure(since_s, 's')} before the death"
+    return (
+        f"In {since}: {', '.join(told)}."
+        if told
+        else f"No shots, pick-ups or presses were logged in {since}."
+    )
+
+
+def _watched_s(facts: Mapping[str, Any]) -> float:
+    """How much of the strip belongs to this life."""
+    return float(min(facts["seconds"], -facts["spawn_s"]))
+
+
+def _stage(death: Columns, i: int) -> str:
+    stage = float(death["stage"][i])
+    return stage_name(stage, float(death["stage_kind"][i])) if np.isfinite(stage) else ""
+
+
+def _cause(death: Columns, i: int) -> str:
+    if death["cause_label"][i] is not None:
+        return str(death["cause_label"][i])
+    cause = float(death["cause"][i])
+    return f"cause {cause:.0f}" if np.isfinite(cause) else ""
