@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures import console, deaths, genres, players, survival, timing
+from dashboard.figures import console, death_strip, deaths, genres, players, survival, timing
 from dashboard.palette import Theme
 
 Draw = Callable[[Finding, Theme], go.Figure | None]
@@ -19,6 +19,7 @@ FIGURES: dict[str, Draw] = {
     "deaths.causes": deaths.causes,
     "deaths.by_stage": deaths.by_stage,
     "deaths.fairness": deaths.fairness,
+    "deaths.one": death_strip.strip,
     "deaths.again": deaths.scattered,
     "deaths.still": deaths.scattered,
     "survival.curve": survival.curve,
@@ -79,6 +80,7 @@ FIGURES: dict[str, Draw] = {
 WIDE = frozenset(
     {
         "timing.passages",
+        "deaths.one",
         "deaths.places_by_cause",
         "deaths.places_by_stage",
         *(one for one in FIGURES if one.startswith("survival.on_")),

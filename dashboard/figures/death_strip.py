@@ -1,0 +1,201 @@
+"""The last seconds before one death on one strip of time: where the player was, what was fired, what was done."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import faded, framed
+from dashboard.palette import Theme
+
+_AFTER_S = 0.5
+# Heights in pixels: a panel with a curve, a row of marks, the gaps between panels.
+_CURVE, _ROW, _GAP = 104, 25, 16
+_TOP, _BOTTOM, _LEFT = 44, 46, 132
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """A row of marks: which events, under what name, in which colour and shape."""
+
+    what: str
+    name: str
+    colour: str
+    symbol: str
+    value: float | None = None  # only events with this value; NaN: only those without any
+
+
+_KINDS = (
+    _Kind("enemy_shot", "enemy shots, aimed", "death", "diamond", 1.0),
+    _Kind("enemy_shot", "enemy shots, other", "death", "diamond-open", 0.0),
+    _Kind("enemy_shot", "enemy shots", "death", "diamond", np.nan),
+    _Kind("shot", "own shots", "alive", "triangle-up"),
+    _Kind("hit", "own hits", "alive", "star"),
+    _Kind("pickup", "pick-ups", "hit", "circle"),
+    _Kind("note", "notes due", "soft", "circle-open"),
+    _Kind("press", "presses", "ink", "line-ns-open"),
+    _Kind("lock", "landed pieces", "alive", "square"),
+    _Kind("lines", "lines cleared", "hit", "square"),
+    _Kind("slow_frame", "slow frames", "late", "hourglass"),
+)
+
+
+def strip(finding: Finding, theme: Theme) -> go.Figure:
+    """Panels over one axis of time: position, input, and a row of marks for each kind of event that was logged."""
+    events = {name: np.asarray(column) for name, column in finding.tables["events"].items()}
+    facts = finding.facts
+    curves = [
+        *_positions(events, theme, "x", "from the left, px", float(facts["screen_width"])),
+        *_positions(events, theme, "y", "from the top, px", float(facts["screen_height"])),
+        *_inputs(events, theme),
+    ]
+    marks = [(kind, mine) for kind in _KINDS if (mine := _of(events, kind)).any()]
+    panels = [_CURVE] * len(curves) + ([_ROW * len(marks)] if marks else [])
+    inside = sum(panels) + _GAP * max(len(panels) - 1, 0) if panels else _ROW
+    figure = framed(
+        theme, [], x="seconds from the death", height=inside + _TOP + _BOTTOM, showlegend=False,
+        margin={"l": _LEFT, "r": 14, "t": _TOP, "b": _BOTTOM}, hovermode="closest",
+        xaxis={"range": [-facts["seconds"] - 0.05, _AFTER_S + 0.05], "dtick": 1, "anchor": "free", "position": 0},
+    )  # fmt: skip
+    if facts["shot_s"] is not None and facts["shot_s"] >= -facts["seconds"]:
+        ms = 1e3 * facts["reaction_s"]
+        figure.layout.xaxis.title.text += f" (shaded: {ms:.0f} ms, a simple reaction to the killing shot)"
+    top = 0
+    for number, ((traces, axis), height) in enumerate(
+        zip([*curves, _rows(events, marks, theme)], panels, strict=False)
+    ):
+        name = f"y{number + 1 if number else ''}"
+        place = {
+            "domain": [1 - (top + height) / inside, 1 - top / inside],
+            "anchor": "x",
+            "automargin": False,
+        }
+        figure.update_layout({f"yaxis{name[1:]}": _axis(theme) | place | axis})
+        figure.add_traces([trace.update(yaxis=name) for trace in traces])
+        top += height + _GAP
+    _moments(figure, finding, theme)
+    return figure
+
+
+def _axis(theme: Theme) -> dict[str, Any]:
+    return {
+        "gridcolor": theme.rule, "zeroline": False, "showline": True, "linecolor": theme.rule, "ticks": "",
+        "tickfont": {"size": 11, "color": theme.soft},
+    }  # fmt: skip
+
+
+def _of(events: dict[str, np.ndarray], kind: _Kind) -> np.ndarray:
+    mine = events["what"] == kind.what
+    if kind.value is None:
+        return mine
+    value = events["value"].astype(float)
+    if np.isnan(kind.value):
+        return mine & np.isnan(value)
+    # Whatever is not aimed (or is, in a game's own degrees) goes to one of two rows.
+    return mine & np.isfinite(value) & ((value == 1.0) == (kind.value == 1.0))
+
+
+def _title(text: str, theme: Theme) -> dict[str, Any]:
+    return {"text": text, "font": {"size": 12, "color": theme.soft}, "standoff": 8}
+
+
+def _positions(
+    events: dict[str, np.ndarray], theme: Theme, axis: str, title: str, screen: float
+) -> list[tuple[list[Any], dict[str, Any]]]:
+    """The panel of one coordinate; [] without positions."""
+    at, place = events["before_s"].astype(float), events[axis].astype(float)
+    seen = (events["what"] == "position") & np.isfinite(place)
+    if not seen.any():
+        return []
+    died = (events["what"] == "death") & np.isfinite(place)
+    on_way = np.flatnonzero(seen | died)
+    time, way = at[on_way], place[on_way]
+    # The way ends at a death; what follows is another life, at another place.
+    ends = np.flatnonzero(died[on_way]) + 1
+    time, way = np.insert(time, ends, np.nan), np.insert(way, ends, np.nan)
+    line = go.Scatter(
+        x=time, y=way, mode="lines+markers", line={"color": theme.alive, "width": 2},
+        marker={"size": 4, "color": theme.alive}, connectgaps=False,
+        hovertemplate="%{y:.0f} px, %{x:.2f} s<extra>player</extra>",
+    )  # fmt: skip
+    cross = go.Scatter(
+        x=at[died], y=place[died], mode="markers", hovertemplate="%{y:.0f} px<extra>death</extra>",
+        marker={"size": 10, "symbol": "x", "color": theme.death, "line": {"color": theme.panel, "width": 1}},
+    )  # fmt: skip
+    low, high = float(np.nanmin(way)), float(np.nanmax(way))
+    # At least a quarter of the screen, so that a step does not look like a journey.
+    half = max((high - low) * 0.58, screen / 8)
+    ends_at = [(low + high) / 2 - half, (low + high) / 2 + half]
+    return [
+        (
+            [line, cross],
+            {"range": ends_at[::-1] if axis == "y" else ends_at, "nticks": 5, "title": _title(title, theme)},
+        )
+    ]
+
+
+def _inputs(events: dict[str, np.ndarray], theme: Theme) -> list[tuple[list[Any], dict[str, Any]]]:
+    """The raw inputs, a curve each; [] where none was logged."""
+    value = events["value"].astype(float)
+    mine = (events["what"] == "input") & np.isfinite(value)
+    if not mine.any():
+        return []
+    lane = np.nan_to_num(events["lane"].astype(float))
+    traces = []
+    for number, one in enumerate(np.unique(lane[mine])):
+        own = mine & (lane == one)
+        traces.append(
+            go.Scatter(
+                x=events["before_s"][own], y=value[own], mode="lines+markers",
+                line={"color": theme.ink, "width": 1.4, "dash": theme.dashes[number % len(theme.dashes)]},
+                marker={"size": 5, "color": theme.ink},
+                hovertemplate=f"%{{y}}, %{{x:.2f}} s<extra>input {one:.0f}</extra>",
+            )
+        )  # fmt: skip
+    return [(traces, {"nticks": 4, "title": _title("input, raw", theme)})]
+
+
+def _rows(
+    events: dict[str, np.ndarray], marks: list[tuple[_Kind, np.ndarray]], theme: Theme
+) -> tuple[list[Any], dict[str, Any]]:
+    """One row of marks a kind, the first on top."""
+    traces = []
+    for row, (kind, mine) in enumerate(marks):
+        colour = getattr(theme, kind.colour)
+        traces.append(
+            go.Scatter(
+                x=events["before_s"][mine], y=np.full(int(mine.sum()), row), mode="markers",
+                marker={"symbol": kind.symbol, "size": 9, "color": colour, "line": {"width": 1.6, "color": colour}},
+                hovertemplate=f"%{{x:.2f}} s<extra>{kind.name}</extra>",
+            )
+        )  # fmt: skip
+    return traces, {
+        "range": [len(marks) - 0.5, -0.5], "tickmode": "array", "tickvals": list(range(len(marks))),
+        "ticktext": [kind.name for kind, _ in marks], "tickfont": {"size": 12, "color": theme.ink},
+    }  # fmt: skip
+
+
+def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
+    """The lines through all panels: the death, the killing shot's firing, the life's beginning."""
+    facts = finding.facts
+    shot, spawn, back = facts["shot_s"], facts["spawn_s"], -facts["seconds"]
+
+    def moment(at: float, words: str, colour: str, dash: str, side: str, tier: int = 0) -> None:
+        figure.add_shape(type="line", x0=at, x1=at, y0=0, y1=1, yref="paper",
+                         line={"color": colour, "width": 1.8, "dash": dash})  # fmt: skip
+        figure.add_annotation(
+            text=words, x=at, y=1, yref="paper", yanchor="bottom", xanchor=side, yshift=2 + 16 * tier, showarrow=False,
+            font={"size": 12, "color": colour},
+        )  # fmt: skip
+
+    if shot is not None and shot >= back:
+        figure.add_shape(
+            type="rect", x0=shot, x1=min(shot + facts["reaction_s"], 0.0), y0=0, y1=1, yref="paper", layer="below",
+            line={"width": 0}, fillcolor=faded(theme.death, 0.16),
+        )  # fmt: skip
+        moment(shot, "killing shot fired", theme.death, "dot", "right")
+    if spawn >= back:
+        moment(spawn, "respawn" if facts["life"] > 1 else "start", theme.alive, "dot", "center", tier=1)
+    moment(0.0, "death", theme.death, "solid", "left")
