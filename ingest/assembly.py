@@ -103,6 +103,9 @@ class _Run:
     stage: _Stage | None = None
     life: _Life | None = None
     spell: _Spell | None = None
+    changed: Row | None = (
+        None  # the last spell, where a change of tier or level ended it: a death may still come
+    )
     paused: bool = False
     now_us: int = 0
 
@@ -299,6 +302,7 @@ class Assembler:
             run.life = run.spell = None
             run.lives_begun -= 1
         self._end_spell(run, ending if ending in ("cut", "quit") else "run_end")
+        self._settle_change(run)
         if run.life is not None:
             self._end_life(run, at_us, died=False, said={})
         cleared = {"finished": True, "game_over": False}.get(ending)
@@ -333,27 +337,40 @@ class Assembler:
         spell, run.spell = run.spell, None
         if run.life is None:
             return
-        if spell is None:
-            # Without any time it tells nothing, unless somebody died in it.
+        stage = None if run.stage is None else run.stage.id
+        if spell is None or spell.alive_us == 0:
+            # Without any time it tells nothing, unless somebody died in it: of what was in force until then, so that
+            # a game may log the lost tier before the death, in the same tick.
             if ended_by != "death":
                 return
-            spell = _Spell(run.now_us)
-        if spell.alive_us == 0 and ended_by != "death":
-            return
-        stage = None if run.stage is None else run.stage.id
-        self.rows.spells.append(
-            (
-                run.id,
+            before = run.changed
+            if before is not None and (before[1], before[2], before[6]) == (
                 stage,
                 run.life.number,
-                run.tier,
-                run.level,
-                spell.start_us,
                 run.now_us,
-                spell.alive_us,
-                ended_by,
-            )
+            ):
+                run.changed = (*before[:-1], "death")
+                return
+            spell = _Spell(run.now_us)
+        self._settle_change(run)
+        run.changed = (
+            run.id,
+            stage,
+            run.life.number,
+            run.tier,
+            run.level,
+            spell.start_us,
+            run.now_us,
+            spell.alive_us,
+            ended_by,
         )
+        if ended_by != "change":
+            self._settle_change(run)
+
+    def _settle_change(self, run: _Run) -> None:
+        if run.changed is not None:
+            self.rows.spells.append(run.changed)
+            run.changed = None
 
     def _start_stage(self, run: _Run, at_us: int, said: dict[FieldRole, int]) -> None:
         run.visits += 1

@@ -2,7 +2,7 @@
 -- $by_stage is true, from entering it instead, and leaving it cuts short (as in lives.sql).
 , parts AS (
     SELECT p.run_id, p.life, min(p.start_us) AS start_us, max(p.end_us) AS end_us,
-        max_by(p.ended_by, p.end_us) = 'death' AS died,
+        bool_or(p.ended_by = 'death') AS died,
         max_by(s.stage, p.end_us)::DOUBLE AS stage, max_by(s.stage_kind, p.end_us)::DOUBLE AS stage_kind
     FROM spells p
     JOIN chosen c USING (run_id)

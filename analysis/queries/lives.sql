@@ -2,7 +2,8 @@
 -- entering the stage instead, and leaving it cuts short: a life through two stages is two rows.
 SELECT c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOUBLE AS first_time, p.life,
     min(p.start_us)::BIGINT AS start_us, max(p.end_us)::BIGINT AS end_us, sum(p.alive_us)::BIGINT AS alive_us,
-    max_by(p.ended_by, p.end_us) AS ended_by, c.ending,
+    -- A death is always the last, also where another stretch ended in the same tick.
+    CASE WHEN bool_or(p.ended_by = 'death') THEN 'death' ELSE max_by(p.ended_by, p.end_us) END AS ended_by, c.ending,
     max_by(s.stage, p.end_us)::DOUBLE AS stage, max_by(s.stage_kind, p.end_us)::DOUBLE AS stage_kind,
     max_by(p.tier, p.end_us)::DOUBLE AS tier
 FROM spells p

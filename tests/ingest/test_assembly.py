@@ -83,6 +83,23 @@ def test_a_whole_run(study: Study, tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+def test_a_change_logged_just_before_the_death_does_not_hide_it(study: Study, tmp_path: Path) -> None:
+    """A game that takes the tier and then logs the death, both in one tick: the death was one at the old tier."""
+    play(
+        study, tmp_path,
+        event(1000, "begin", who=3), event(1000, "enter", n=1), event(2000, "took", tier=2),
+        event(5000, "took", tier=0), event(5000, "fell", lives=2), event(6000, "born", lives=2),
+        event(8000, "leave", ok=1), event(8000, "fell", lives=1), event(8000, "over", how=2),
+    )  # fmt: skip
+    assert rows(study, "SELECT stage_id, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
+                "ORDER BY start_us") == [
+        (1, 1, 0, 1_000_000, 2_000_000, 1_000_000, "change"),
+        (1, 1, 2, 2_000_000, 5_000_000, 3_000_000, "death"),
+        (1, 2, 0, 6_000_000, 8_000_000, 2_000_000, "stage_end"),
+        (None, 2, 0, 8_000_000, 8_000_000, 0, "death"),
+    ]  # fmt: skip
+
+
 def test_without_spawn_a_life_begins_at_the_death(study: Study, tmp_path: Path) -> None:
     kinds = {name: kind for name, kind in SHOOTER.items() if name != "born"} | {
         "fell": ("death", {"x": "u8 x"})
