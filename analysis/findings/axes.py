@@ -3,12 +3,14 @@
 survival.on_shots, .on_notes, .on_lines   until the death, counted from (re)spawn
 survival.on_progress   stages (regular parts and bosses one each) got through until game over
 survival.on_lives      lives spent in a stage until it is cleared; stages the run left are censored
-survival.on_attempts   a player's attempts until the game is first finished
+survival.on_attempts   a player's attempts until the game is first finished; by stage, the times a player entered a
+                       stage until it was first cleared
 Each: curve as in survival.curve with `time` counted on the axis; facts: axis, event, median.
 Where there are groups to compare: curves (by, group + the columns of curve) and groups (by, group, players,
 units, events, median, median_low, median_high, mean, mean_low, mean_high, horizon). `by` is stage, build,
 attempt, group (of players) or first_time. By stage, a life begins where the stage is entered and is cut short
-where it is left; attempts are grouped by what holds for the player as a whole.
+where it is left; attempts are grouped by what holds for the player as a whole. facts may hold stage_event: what
+the curves by stage go until, where it is not `event`.
 """
 
 from dataclasses import dataclass, replace
@@ -69,8 +71,9 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             units = _Units(visit["deaths"] + cleared, cleared, visit)
             groups = _groups(units, ("stage", *_BY_RUN))
             found.append(_axis("lives", "lives", "being cleared", "stage visits", units, groups, basis))
-    if np.any(basis.run["ending"].astype(str) == "finished"):
-        found.append(_attempts(basis))
+    stages = _groups(_tries(visit), ("stage",)) if np.any(visit["outcome"].astype(str) == "cleared") else {}
+    if stages or np.any(basis.run["ending"].astype(str) == "finished"):
+        found.append(_attempts(basis, stages))
     return found
 
 
@@ -88,7 +91,21 @@ def _progress(visit: Columns, basis: Basis) -> Finding:
     return _axis("progress", "parts of the game", "game over", "runs", units, groups, basis)
 
 
-def _attempts(basis: Basis) -> Finding:
+def _tries(visit: Columns) -> _Units:
+    """One unit a player and stage: how often the player entered it until it was first cleared, or in all."""
+    player, segment = visit["player"].astype(str), visit["stage"] * 2 + visit["stage_kind"]
+    order = np.lexsort((visit["visit"], visit["attempt"], segment, player))
+    row = {name: column[order] for name, column in visit.items()}
+    player, segment = player[order], segment[order]
+    first = np.flatnonzero(np.r_[True, (player[1:] != player[:-1]) | (segment[1:] != segment[:-1])])
+    tries = np.diff(np.r_[first, player.size])
+    nth = np.arange(player.size) - np.repeat(first, tries) + 1
+    cleared = row["outcome"].astype(str) == "cleared"
+    won = np.minimum.reduceat(np.where(cleared, nth, player.size + 1), first)
+    return _Units(np.minimum(tries, won), won <= tries, {name: column[first] for name, column in row.items()})
+
+
+def _attempts(basis: Basis, stages: _Tables) -> Finding:
     run, player = basis.run, basis.run["player"].astype(str)
     tries, done = [], []
     names = np.unique(player)
@@ -99,8 +116,9 @@ def _attempts(basis: Basis) -> Finding:
         tries.append(float(np.sum(attempt <= won.min())) if won.size else float(attempt.size))
         done.append(won.size > 0)
     units = _Units(np.array(tries), np.array(done), _one_row_a_player(run, names))
-    groups = _groups(units, _BY_PLAYER)
-    return _axis("attempts", "attempts", "a first finish", "players", units, groups, basis)
+    groups = _together(stages, _groups(units, _BY_PLAYER))
+    found = _axis("attempts", "attempts", "a first finish", "players", units, groups, basis)
+    return replace(found, facts={**found.facts, "stage_event": "it is first cleared"})
 
 
 def _one_row_a_player(run: Columns, names: Array) -> Columns:

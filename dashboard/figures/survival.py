@@ -67,7 +67,10 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
     for trace in figure.data:
         trace.showlegend = False
     for number, key in enumerate(panels, start=1):
-        names = _panel(figure, theme, number, rows, _BY.get(key, key), axis)
+        title = _BY.get(key, key)
+        if key == "stage" and "stage_event" in finding.facts:
+            title += f", until {finding.facts['stage_event']}"
+        names = _panel(figure, theme, number, rows, title, axis)
         mine = by == key
         columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
         for trace in _group_curves(columns_of, theme):

@@ -67,6 +67,46 @@ def test_groups_of_players_and_newcomers_are_told_apart_on_every_axis(found):
     assert newcomers["group"] == ["attempt 1", "attempt 2"] and newcomers["events"] == [0, 0]
 
 
+def test_attempts_by_stage_are_the_times_it_was_entered_until_first_cleared(found):
+    rows = grouped_rows(found["survival.on_attempts"], "stage")
+    # Stage 1 is cleared at the first try, stage 2 at the second, by the player who never finished a run too.
+    assert rows["group"] == ["stage 1", "stage 2"] and rows["units"] == [8, 8] == rows["events"]
+    assert (
+        rows["median"] == [1, 2]
+        and found["survival.on_attempts"].facts["stage_event"] == "it is first cleared"
+    )
+
+
+def test_tries_after_the_first_clearing_do_not_count_and_stages_never_cleared_are_censored(tmp_path):
+    test = Playtest()
+    # Who -> how the tries at stage 1 ended, a run each; stage 2 is entered after every clearing and never cleared.
+    tries = {1: (0, 0, 1, 0), 2: (1, 1), 3: (0, 0), 4: (1,)}
+    for who, ends in tries.items():
+        for done in ends:
+            test.event("begin", 1000, who=who, left=1)
+            test.event("enter", stage=1)
+            if done:
+                test.event("leave", 100, done=1)
+                test.event("enter", stage=2)
+            test.event("died", 500, x=1, y=1)
+            test.event("over", 100, how=1)
+    with test.study(tmp_path) as study:
+        found = {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
+    attempts = found["survival.on_attempts"]
+    rows = grouped_rows(attempts, "stage")
+    assert rows["units"] == [4, 3] and rows["events"] == [3, 0] and rows["players"] == [4, 3]
+    curve = attempts.tables["curves"]
+    first = [
+        (time, surviving)
+        for time, surviving, group in zip(curve["time"], curve["surviving"], curve["group"], strict=True)
+        if group == "stage 1"
+    ]
+    # At try 1 two of four clear it; P03, who gave up after two tries, is censored; P01 clears it at the third.
+    assert first == [(0, 1.0), (1, 0.5), (3, 0.0)]
+    # Nobody finished the game: the curve of all says so.
+    assert attempts.sentence.startswith("In none of 4 players was a first finish seen")
+
+
 def test_the_interval_of_a_group_is_the_one_by_its_players(found):
     table = found["survival.on_shots"].tables["curves"]
     mine = [
