@@ -1,7 +1,8 @@
 -- Time alive and deaths of the chosen runs by level, with the drop interval the build has there (the narrowest scope).
 , scoped AS (
-    SELECT t.build_id, t.level, t.value * CASE t.unit WHEN 'us' THEN 0.001 WHEN 'ms' THEN 1 END AS interval_ms
-    FROM tunables t
+    SELECT t.build_id, t.level, 
+        t.value * CASE t.unit WHEN 'us' THEN 0.001 WHEN 'ms' THEN 1 WHEN 'ticks' THEN 1000.0 / d.clock_hz END AS interval_ms
+    FROM tunables t JOIN builds USING (build_id) JOIN dictionaries d USING (dictionary_id)
     WHERE t.role = 'drop_interval' AND t.stage IS NULL AND t.stage_kind IS NULL AND t.song IS NULL AND t.grade IS NULL
 )
 SELECT c.player, c.run_id, c.build, p.level::DOUBLE AS level, sum(p.alive_us)::DOUBLE / 1e6 AS alive_s,

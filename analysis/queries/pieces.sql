@@ -17,6 +17,7 @@ FROM appeared a
 JOIN chosen c USING (run_id)
 JOIN builds USING (build_id)
 LEFT JOIN labelled b ON b.dictionary_id = builds.dictionary_id AND b.value = a.piece
-LEFT JOIN rested r ON r.run_id = a.run_id AND r.at_us >= a.at_us AND (a.next_us IS NULL OR r.at_us <= a.next_us)
+-- What rests in the tick in which this piece appears is the one before it.
+LEFT JOIN rested r ON r.run_id = a.run_id AND r.at_us > a.at_us AND (a.next_us IS NULL OR r.at_us <= a.next_us)
 GROUP BY c.player, a.run_id, a.at_us, a.piece, a.level
 ORDER BY a.run_id, a.at_us
