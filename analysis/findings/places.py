@@ -47,7 +47,6 @@ def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> 
     # About eight or sixteen cells along the short side: fewer than three deaths a cell on average say little.
     parts = 8 if placed["x"].size < _MANY_DEATHS else 16
     cells = Cells(width, height, max(1, min(width, height) // parts))
-    labels, count = cell_counts(cells, placed["x"], placed["y"], placed["player"].astype(str))
     spent = reader.ask_chosen(
         "time_by_cell",
         selection,
@@ -56,6 +55,9 @@ def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> 
         rows=cells.rows,
         longest_us=_LONGEST_US,
     )
+    # Players who never died have spent their time there all the same.
+    labels = np.union1d(placed["player"].astype(str), spent["player"].astype(str))
+    count = cell_counts(cells, placed["x"], placed["y"], placed["player"].astype(str), labels)
     time = _time_by_cell(spent, cells, labels)
     exposed = bool(time.sum() > 0)
     whole = _places(placed, int(death["x"].size - placed["x"].size), cells, labels, count, time, basis)
@@ -93,13 +95,11 @@ def _places(
 
 
 def _time_by_cell(spent: Columns, cells: Cells, labels: Array) -> Array:
-    """(players, cells) seconds, in the order of `labels`; players who never died have no row."""
+    """(players, cells) seconds, in the order of `labels`, which must hold every player."""
     time = np.zeros((labels.size, cells.columns * cells.rows))
-    player = spent["player"].astype(str)
-    row = np.searchsorted(labels, player)
-    known = (row < labels.size) & (labels[np.minimum(row, labels.size - 1)] == player)
+    row = np.searchsorted(labels, spent["player"].astype(str))
     cell = (spent["cell_row"] * cells.columns + spent["cell_column"]).astype(int)
-    np.add.at(time, (row[known], cell[known]), spent["seconds"][known])
+    np.add.at(time, (row, cell), spent["seconds"])
     return time
 
 
@@ -236,10 +236,8 @@ def _part_finding(
     counts = []
     times = []
     for mine, own in masks:
-        count = np.zeros((labels.size, cells.columns * cells.rows))
-        row = np.searchsorted(labels, placed["player"][mine].astype(str))
-        np.add.at(count, (row, cells.number(placed["x"][mine], placed["y"][mine])), 1.0)
-        counts.append(count)
+        x, y, player = placed["x"][mine], placed["y"][mine], placed["player"][mine].astype(str)
+        counts.append(cell_counts(cells, x, y, player, labels))
         times.append(_time_by_cell({key: column[own] for key, column in spent.items()}, cells, labels))
     rows: dict[str, list[Any]] = {}
     parts: dict[str, list[Any]] = {}

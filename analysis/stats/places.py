@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import ndimage, stats
 
-from analysis.stats.clusters import numbered
-
 Array = np.ndarray
 
 
@@ -54,14 +52,11 @@ class Cells:
         return np.repeat(np.arange(self.rows) * self.size, self.columns)
 
 
-def cell_counts(
-    cells: Cells, x: Array, y: Array, player: Array, weight: Array | None = None
-) -> tuple[Array, Array]:
-    """(labels, (players, cells) counts or summed weights) of points by player."""
-    labels, row = numbered(player)
+def cell_counts(cells: Cells, x: Array, y: Array, player: Array, labels: Array) -> Array:
+    """(players, cells) counts of points by player, in the order of the sorted `labels`, which hold every player."""
     table = np.zeros((labels.size, cells.columns * cells.rows))
-    np.add.at(table, (row, cells.number(x, y)), 1.0 if weight is None else weight)
-    return labels, table
+    np.add.at(table, (np.searchsorted(labels, player), cells.number(x, y)), 1.0)
+    return table
 
 
 @dataclass(frozen=True)

@@ -74,13 +74,13 @@ def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, le
     """The death rate within each bin of time since the start: deaths in it over time spent in it, by player.
 
     duration, died, player: (n,); edges: (bins + 1,) increasing, from 0. A death exactly on an edge counts in
-    the bin that it closes, as the time that led to it lies there.
+    the bin that it closes, as the time that led to it lies there; one at 0 counts in the first.
     """
     duration, died = np.asarray(duration, dtype=float), np.asarray(died, dtype=bool)
     rows = []
     for start, end in itertools.pairwise(edges):
         spent = np.clip(duration, start, end) - start
-        inside = died & (duration > start) & (duration <= end)
+        inside = died & ((duration > start) | (start == edges[0])) & (duration <= end)
         rate = rate_by_player(inside, spent, player, level)
         rows.append((rate.value, rate.low, rate.high, rate.events, rate.exposure, rate.players))
     table = np.array(rows, dtype=float).reshape(-1, 6).T

