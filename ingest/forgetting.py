@@ -1,5 +1,6 @@
 """Takes a capture out of a study again, as if its log had never been imported. The log itself is not touched."""
 
+from ingest.removal import remove_capture
 from ingest.store import Study
 
 _OF_DICTIONARIES = ("kinds", "fields", "labels", "dictionaries")
@@ -18,22 +19,8 @@ def forget_capture(study: Study, capture_id: int) -> None:
             raise KeyError(capture_id)
         q("BEGIN")
         try:
-            ups = "(SELECT power_up_id FROM power_ups WHERE capture_id = $capture)"
-            runs = "(SELECT run_id FROM all_runs WHERE capture_id = $capture)"
-            one = {"capture": capture_id}
-            builds = q(f"SELECT DISTINCT build_id FROM all_runs WHERE run_id IN {runs}", one).fetchall()
-            events = q(
-                "SELECT DISTINCT table_name FROM kinds WHERE dictionary_id IN "
-                f"(SELECT dictionary_id FROM power_ups WHERE power_up_id IN {ups})",
-                one,
-            ).fetchall()
-            for (table,) in events:
-                q(f"DELETE FROM {table} WHERE _power_up IN {ups}", one)
-            for table in _tables_with(cursor, "run_id"):
-                if table != "all_runs":
-                    q(f'DELETE FROM "{table}" WHERE run_id IN {runs}', one)
-            for table in ("all_runs", "power_ups", "damage", "captures"):
-                q(f"DELETE FROM {table} WHERE capture_id = $capture", one)
+            builds = q("SELECT DISTINCT build_id FROM all_runs WHERE capture_id = ?", [capture_id]).fetchall()
+            remove_capture(cursor, capture_id)
             _unused(cursor, [row[0] for row in builds])
             q("COMMIT")
         except BaseException:
@@ -41,15 +28,6 @@ def forget_capture(study: Study, capture_id: int) -> None:
             raise
     finally:
         cursor.close()
-
-
-def _tables_with(cursor, column: str) -> list[str]:  # type: ignore[no-untyped-def]
-    rows = cursor.execute(
-        "SELECT table_name FROM duckdb_columns() JOIN duckdb_tables() USING (schema_name, table_name) "
-        "WHERE schema_name = 'main' AND column_name = ?",
-        [column],
-    ).fetchall()
-    return [row[0] for row in rows]
 
 
 def _unused(cursor, builds: list[int]) -> None:  # type: ignore[no-untyped-def]

@@ -28,6 +28,7 @@ from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.places import Places
 from ingest.records import RecordReader, microseconds
+from ingest.removal import remove_capture
 from ingest.session import Harm, PowerUp, Session
 from ingest.sidecar import Said, Sidecar, bind_tags, read_sidecar, remarks_of_runs
 from ingest.tables import EventTables, create_event_table, create_role_views, signature, slug
@@ -270,7 +271,7 @@ class _Import:
             self._key = sha256  # another capture begins with the same 4 KiB: notes must not mix the two up
         old_runs: list[int] = []
         if replaced is not None:
-            old_runs = self._remove(replaced)
+            old_runs = self._replace(replaced)
         self._capture_id = replaced if replaced is not None else self._next("captures", "capture_id")
         ids = Ids(
             chain(old_runs, count(self._next("all_runs", "run_id"))),
@@ -336,27 +337,14 @@ class _Import:
         rows = self._cursor.execute(f"SELECT coalesce(max({column}), 0) + 1 FROM {table}").fetchall()
         return int(rows[0][0])
 
-    def _remove(self, capture_id: int) -> list[int]:
-        """Deletes a capture with all that came from it; returns the ids of its runs in their order."""
-        q = self._cursor.execute
-        runs = q("SELECT run_id FROM all_runs WHERE capture_id = ? ORDER BY number", [capture_id]).fetchall()
-        ups = "(SELECT power_up_id FROM power_ups WHERE capture_id = ?)"
-        tables = q(
-            f"SELECT DISTINCT table_name FROM kinds WHERE dictionary_id IN "
-            f"(SELECT dictionary_id FROM power_ups WHERE power_up_id IN {ups})", [capture_id],
-        ).fetchall()  # fmt: skip
-        for (table,) in tables:
-            q(f"DELETE FROM {table} WHERE _power_up IN {ups}", [capture_id])
-        for table in ("places", "spells", "lives", "stages"):
-            q(
-                f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = ?)",
-                [capture_id],
-            )
-        q("UPDATE run_notes SET capture_key = ? WHERE capture_key = "
-          "(SELECT capture_key FROM captures WHERE capture_id = ?)", [self._key, capture_id])  # fmt: skip
-        for table in ("all_runs", "power_ups", "damage", "captures"):
-            q(f"DELETE FROM {table} WHERE capture_id = ?", [capture_id])
-        return [row[0] for row in runs]
+    def _replace(self, capture_id: int) -> list[int]:
+        """Makes way for the longer log of a capture; returns the ids of its runs in their order."""
+        self._cursor.execute(
+            "UPDATE run_notes SET capture_key = $key WHERE capture_key = "
+            "(SELECT capture_key FROM captures WHERE capture_id = $capture)",
+            {"key": self._key, "capture": capture_id},
+        )
+        return remove_capture(self._cursor, capture_id)
 
     def _damage(self, harm: list[Harm]) -> None:
         c = self._counts

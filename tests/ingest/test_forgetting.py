@@ -6,6 +6,7 @@ import pytest
 
 from ingest.forgetting import forget_capture
 from ingest.notes import note_run
+from ingest.removal import OF_RUNS
 from ingest.store import Status, import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
@@ -61,6 +62,14 @@ def test_notes_outlive_it(study):
     assert study.connection.execute("SELECT count(*) FROM runs WHERE player = 'P77'").fetchall() == [(0,)]
     import_log(study, SECOND)
     assert study.connection.execute("SELECT count(*) FROM runs WHERE player = 'P77'").fetchall() == [(1,)]
+
+
+def test_every_table_with_rows_of_runs_is_known(study):
+    found = study.connection.execute(
+        "SELECT table_name FROM duckdb_columns() JOIN duckdb_tables() USING (schema_name, table_name) "
+        "WHERE schema_name = 'main' AND column_name = 'run_id'"
+    ).fetchall()
+    assert {name for (name,) in found} == {*OF_RUNS, "all_runs"}
 
 
 def test_an_unknown_capture_is_refused_and_nothing_changes(study):

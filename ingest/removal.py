@@ -1,0 +1,31 @@
+"""Deletes what one capture brought into a study: before the capture is forgotten, or replaced by one that has grown."""
+
+import duckdb
+
+# Every table of schema.sql that holds rows of runs, but for the runs themselves; a test compares the two.
+OF_RUNS = ("places", "spells", "lives", "stages")
+
+
+def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> list[int]:
+    """Deletes a capture with its events, runs and damage; returns the ids of its runs in their order.
+
+    Within a transaction that the caller began. Dictionaries and builds stay, and so do notes on the runs.
+    """
+    q, one = cursor.execute, {"capture": capture_id}
+    runs = q("SELECT run_id FROM all_runs WHERE capture_id = $capture ORDER BY number", one).fetchall()
+    ups = "(SELECT power_up_id FROM power_ups WHERE capture_id = $capture)"
+    tables = q(
+        "SELECT DISTINCT table_name FROM kinds WHERE dictionary_id IN "
+        f"(SELECT dictionary_id FROM power_ups WHERE power_up_id IN {ups})",
+        one,
+    ).fetchall()
+    for (table,) in tables:
+        q(f"DELETE FROM {table} WHERE _power_up IN {ups}", one)
+    for table in OF_RUNS:
+        q(
+            f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",
+            one,
+        )
+    for table in ("all_runs", "power_ups", "damage", "captures"):
+        q(f"DELETE FROM {table} WHERE capture_id = $capture", one)
+    return [row[0] for row in runs]
