@@ -23,6 +23,7 @@ import duckdb
 import numpy as np
 
 from ingest.assembly import Assembler, Ids, Values
+from ingest.capture_counts import CaptureCounts
 from ingest.clock import drift_ppm
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
@@ -60,28 +61,14 @@ class Status(StrEnum):
     REFUSED = "refused"  # kept as a capture, but its dictionary could not be used
 
 
-@dataclass(frozen=True)
-class ImportResult:
+@dataclass(frozen=True, kw_only=True)
+class ImportResult(CaptureCounts):
     """What one log brought. Counts are of the whole capture, as its row in `captures`."""
 
     file: str
     status: Status
     capture_id: int
     sha256: str
-    bytes: int
-    packets: int
-    events: int
-    runs: int
-    rejected_packets: int
-    missing_packets: int
-    dropped_events: int
-    tail_bytes: int
-    unread_bytes: int
-    newer_packets: int
-    refusal: str | None
-    power_ups: int
-    damaged_runs: int
-    cut_runs: int
 
 
 class Study:
@@ -558,35 +545,17 @@ def _labels(firmware: str) -> Iterator[str]:
 
 
 def _result(cursor: duckdb.DuckDBPyConnection, file: str, status: Status, capture_id: int) -> ImportResult:
-    row = cursor.execute(
+    found = cursor.execute(
         """SELECT sha256, bytes, packets, events, rejected_packets, missing_packets, dropped_events, tail_bytes,
                unread_bytes, newer_packets, refusal,
-               (SELECT count(*) FROM power_ups p WHERE p.capture_id = c.capture_id),
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id),
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND damaged),
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut')
+               (SELECT count(*) FROM power_ups p WHERE p.capture_id = c.capture_id) AS power_ups,
+               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id) AS runs,
+               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND damaged) AS damaged_runs,
+               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut') AS cut_runs
            FROM captures c WHERE capture_id = ?""", [capture_id],
-    ).fetchall()[0]  # fmt: skip
-    (
-        sha256,
-        bytes_,
-        packets,
-        events,
-        rejected,
-        missing,
-        dropped,
-        tail,
-        unread,
-        newer,
-        refusal,
-        ups,
-        runs,
-        bad,
-        cut,
-    ) = row
-    if refusal is not None and events == 0 and status != Status.UNCHANGED:
-        status = Status.REFUSED
-    return ImportResult(
-        file, status, capture_id, sha256, bytes_, packets, events, runs, rejected, missing, dropped, tail, unread,
-        newer, refusal, ups, bad, cut,
     )  # fmt: skip
+    names = [column[0] for column in found.description]
+    row = dict(zip(names, found.fetchall()[0], strict=True))
+    if row["refusal"] is not None and row["events"] == 0 and status != Status.UNCHANGED:
+        status = Status.REFUSED
+    return ImportResult(file=file, status=status, capture_id=capture_id, **row)

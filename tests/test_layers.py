@@ -24,7 +24,7 @@ def allowed(module: str, imported: str) -> bool:
         return top not in {"analysis", "dashboard", "demo_logs", "tests"}
     if within(module, "analysis"):
         return top not in {"dashboard", "demo_logs", "tests", "ingest"} or within(
-            imported, "ingest.vocabulary"
+            imported, "ingest.vocabulary", "ingest.capture_counts"
         )
     if within(module, "demo_logs.simulator"):
         return top not in {"analysis", "dashboard", "tests"}
@@ -106,6 +106,7 @@ def test_a_planted_upward_import_is_found(module, source):
             "analysis.findings.deaths",
             "from ingest.vocabulary import EventRole\nfrom analysis.stats import survival",
         ),
+        ("analysis.findings.trust", "from ingest.capture_counts import CaptureCounts"),
         (
             "analysis.tuning.fit",
             "import numpy as np\nfrom scipy import stats\nfrom analysis.stats import survival",

@@ -24,6 +24,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
 from analysis.stats.quality import Grade, Verdict, judge, lost_events
+from ingest.capture_counts import CaptureCounts
 
 QUESTION = "trust"
 # From this drift on a minute of the console differs from the PC's by more than 6 ms. A quartz keeps within 0.005 %
@@ -32,26 +33,12 @@ DRIFT_PPM = 100.0
 _BEST_FIRST = list(Grade)
 
 
-@dataclass(frozen=True)
-class _Capture:
+@dataclass(frozen=True, kw_only=True)
+class _Capture(CaptureCounts):
     """One row of queries/trust_captures.sql, as the verdict wants it."""
 
     capture_id: int
     name: str
-    bytes: int
-    packets: int
-    events: int
-    runs: int
-    rejected_packets: int
-    missing_packets: int
-    dropped_events: int
-    tail_bytes: int
-    unread_bytes: int
-    newer_packets: int
-    refusal: str | None
-    damaged_runs: int
-    cut_runs: int
-    power_ups: int
 
 
 def find(reader: Reader, selection: Selection) -> list[Finding]:
@@ -116,7 +103,8 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
 
 def _capture_table(captures: list[_Capture], verdicts: list[Verdict]) -> dict[str, list[object]]:
     names = {"rejected_packets": "rejected", "missing_packets": "missing", "dropped_events": "dropped"}
-    shown = [f.name for f in fields(_Capture) if f.name not in ("refusal", "newer_packets")]
+    shown = ["capture_id", "name"]
+    shown += [f.name for f in fields(CaptureCounts) if f.name not in ("refusal", "newer_packets")]
     table: dict[str, list[object]] = {
         names.get(name, name): [getattr(capture, name) for capture in captures] for name in shown
     }
