@@ -13,15 +13,16 @@ from analysis.selection import Selection
 from dashboard import wording
 from dashboard.figures import WIDE, has_figure
 from dashboard.filters import to_address
-from dashboard.palette import Theme
+
+_FIGURES = "/figure/"
 
 
 def card(
-    finding: Finding, selection: Selection, theme: Theme, version: int, said: frozenset[str] = frozenset()
+    finding: Finding, selection: Selection, version: int, said: frozenset[str] = frozenset()
 ) -> html.Section:
-    """One finding as a card. Its figure, where it has one, is drawn in `theme`; warnings in `said` are left out."""
+    """One finding as a card; warnings in `said` are left out."""
     drawn = has_figure(finding)
-    address = f"/figure/{quote(finding.id)}.json{to_address(selection)}&theme={theme.name}&version={version}"
+    address = f"{_FIGURES}{quote(finding.id)}.json{to_address(selection)}&version={version}"
     return html.Section(
         [
             html.H2(finding.title),
@@ -48,6 +49,11 @@ def card(
     )
 
 
+def figure_id(address: str) -> str:
+    """Which finding's figure an address means, as `card` writes it; "" for any other address."""
+    return address.removeprefix(_FIGURES).partition(".json?")[0] if address.startswith(_FIGURES) else ""
+
+
 def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
     """The warnings that most findings carry: said once, above them."""
     count = Counter(warning for finding in found for warning in set(finding.warnings))
@@ -55,7 +61,9 @@ def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
 
 
 def graph(address: str, title: str) -> html.Div:
-    """A place for the figure that the server gives at `address`; it is drawn when it comes into view."""
+    """A place for the figure that the server gives at `address`; it is drawn when it comes into view, in the theme
+    that the browser has then.
+    """
     return html.Div(
         role="img",
         className="drawing",

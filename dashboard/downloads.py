@@ -43,13 +43,12 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
 
     @server.get("/figure/<finding_id>.json")
     def figure(finding_id: str) -> Response:
-        finding, selection = asked_finding(session, finding_id)
-        drawn = figure_for(finding, theme_called(request.args.get("theme")))
+        drawn = figure_json(
+            session, pictures, finding_id, _asked_selection(session), request.args.get("theme")
+        )
         if drawn is None:
             abort(404)
-        if finding.id == "deaths.places":
-            drawn = pictures.lay_under(drawn, selection)
-        return Response(drawn.to_json(validate=False), mimetype="application/json")
+        return Response(drawn, mimetype="application/json")
 
     @server.get("/recent-runs.json")
     def recent() -> Response:
@@ -107,6 +106,19 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
         return Response(
             runs_table(session, _asked_selection(session).game), mimetype="text/html; charset=utf-8"
         )
+
+
+def figure_json(
+    session: Session, pictures: StagePictures, finding_id: str, selection: Selection, theme: str | None
+) -> str | None:
+    """The figure of a finding as JSON; None where there is none."""
+    finding = session.finding(finding_id, selection)
+    drawn = None if finding is None else figure_for(finding, theme_called(theme))
+    if drawn is None:
+        return None
+    if finding_id == "deaths.places":
+        drawn = pictures.lay_under(drawn, selection)
+    return drawn.to_json(validate=False)
 
 
 def asked_finding(session: Session, finding_id: str, name: str | None = None) -> tuple[Finding, Selection]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from analysis.selection import Selection
 from dashboard.filters import Choices, attempts_word, stage_word, to_address
@@ -45,8 +45,8 @@ def _list(path: str, label: str, shown: str, options: Iterable[Choice]) -> html.
     return html.Details([summary, html.Ul(items, className="choices")], className="pick")
 
 
-def _link(path: str, words: str, after: Selection) -> dcc.Link:
-    return dcc.Link(words, href=path + to_address(after))
+def _link(path: str, words: str, after: Selection) -> html.A:
+    return html.A(words, href=path + to_address(after))
 
 
 def _current(chosen: bool) -> dict[str, str]:

@@ -1,14 +1,18 @@
-"""The ids that callbacks speak of, in one place."""
+"""The ids that callbacks and assets/shell.js speak of, in one place."""
 
-ADDRESS = "address"
-MAIN = "main"
+# Of the shell.
 NAVIGATION = "navigation"
 FILTER_BAR = "filter-bar"
 BASIS = "basis"
-THEME_CHOICE = "theme-choice"
+MAIN = "main"
+READING = "reading"
+SAID = "said"
+UNDO = "undo"
 THEME_BUTTON = "theme-button"
-THEME_NOW = "theme-now"
+
+# Of Dash.
+ADDRESS = "address"
+WORKING = "working"
 CLOCK = "clock"
 VERSION = "study-version"
 MESSAGE = "message"
-UNDO = "undo"

@@ -7,10 +7,9 @@ from typing import Any
 from dash import Dash
 
 from analysis.selection import Selection
-from dashboard.palette import Theme
 from dashboard.session import Session
 
-Body = Callable[[Session, Selection | None, Theme], list[Any]]
+Body = Callable[[Session, Selection | None], list[Any]]
 
 
 def nothing() -> list[Any]:
@@ -41,3 +40,8 @@ class Page:
     wires: Callable[[Dash, Session], None] = no_wires
     filtered: bool = True
     follows: bool = True
+
+    @property
+    def reading(self) -> bool:
+        """Whether it is only read: nothing on it but text, links and figures."""
+        return self.wires is no_wires

@@ -6,11 +6,10 @@ from analysis.selection import Selection
 from dashboard.cards import card, empty, note
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
-from dashboard.palette import Theme
 from dashboard.session import Session
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """One card a figure that games can be compared by."""
     if selection is None:
         return [nothing_ingested()]
@@ -26,7 +25,7 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
         "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a "
         "short game is no worse game."
     )
-    return [note(hint, "note wide"), *[card(finding, selection, theme, session.version) for finding in found]]
+    return [note(hint, "note wide"), *[card(finding, selection, session.version) for finding in found]]
 
 
 PAGE = Page(

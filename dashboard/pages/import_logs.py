@@ -15,7 +15,6 @@ from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
 from dashboard.jobs import Job
 from dashboard.page import Page
-from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.store import ImportResult
@@ -47,7 +46,7 @@ def controls() -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The drop area, and what the study holds already."""
     columns = session.ask("captures_listed")
     names = {

@@ -8,7 +8,6 @@ from analysis.selection import Selection
 from dashboard import cautions, ids
 from dashboard.cards import graph, note
 from dashboard.page import Page
-from dashboard.palette import Theme, theme_called
 from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.player_tag import BadTag
@@ -86,7 +85,7 @@ def controls() -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The controls; all that moves is filled in by the clock."""
     if session.captures is None:
         return [
@@ -287,19 +286,18 @@ def wires(app: Dash, session: Session) -> None:
     @app.callback(
         Output(RECENT, "children"),
         Input(ids.VERSION, "data"),
-        Input(ids.THEME_NOW, "data"),
         Input(ids.ADDRESS, "pathname"),
     )
-    def show_recent(_: int | None, theme: str | None, path: str | None) -> Any:
-        return recent(session, theme_called(theme)) if path == "/live" else no_update
+    def show_recent(_: int | None, path: str | None) -> Any:
+        return recent(session) if path == "/live" else no_update
 
 
-def recent(session: Session, theme: Theme) -> Any:
+def recent(session: Session) -> Any:
     """The runs that came last, of whatever game."""
     runs = session.ask("runs_recent", most=RECENT_RUNS)
     if not len(runs["run_id"]):
         return note("No run has been ingested yet. The first one appears here within two seconds of its end.")
-    address = f"/recent-runs.json?theme={theme.name}&version={session.version}"
+    address = f"/recent-runs.json?version={session.version}"
     return graph(address, "The last runs, by how long they lasted and how they ended")
 
 

@@ -2,25 +2,24 @@
 
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from analysis.selection import Selection
 from dashboard.cards import table
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
-from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.wording import counted, number
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The games, and for the chosen one the way to a decision."""
     if selection is None:
         return [nothing_ingested()]
     games = session.ask("study_games")
     columns: dict[str, list[Any]] = {
-        "game": [dcc.Link(game, href="/" + to_address(Selection(game=game))) for game in games["game"]],
+        "game": [html.A(game, href="/" + to_address(Selection(game=game))) for game in games["game"]],
         "players": [int(n) for n in games["players"]],
         "runs": [int(n) for n in games["runs"]],
         "of the makers": [int(n) for n in games["maker_runs"]],
@@ -60,12 +59,12 @@ def _way(session: Session, selection: Selection) -> html.Section:
         html.Li(
             [
                 html.Span("done: " if done else "to do: ", className="good" if done else "label-inline"),
-                dcc.Link(words, href=path + address),
+                html.A(words, href=path + address),
             ]
         )
         for done, words, path in steps[:-1]
     ]
-    items.append(html.Li(dcc.Link(steps[-1][1], href=steps[-1][2] + address)))
+    items.append(html.Li(html.A(steps[-1][1], href=steps[-1][2] + address)))
     return html.Section(
         [html.H2(f"{game}: from play to decision"), html.Ol(items)], className="card wide way"
     )

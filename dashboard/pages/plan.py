@@ -16,7 +16,6 @@ from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import none_chosen, nothing_ingested
-from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.wording import number
 
@@ -61,7 +60,7 @@ def controls() -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
         return [nothing_ingested()]
@@ -72,7 +71,7 @@ def body(session: Session, selection: Selection | None, theme: Theme) -> list[An
     hint: Any = "It plans for the first target that is kept in the study, at its tolerance."
     if not len(kept):
         address = "/tuning" + to_address(Selection(selection.game))
-        hint = ["A plan needs a target. ", dcc.Link("Keep one first", href=address), "."]
+        hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
     return [
         html.Section(
             [html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"

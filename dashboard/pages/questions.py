@@ -2,14 +2,13 @@
 
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from analysis.selection import Selection
 from dashboard import cautions
 from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
-from dashboard.palette import Theme
 from dashboard.session import Session
 
 EVIDENCE = "Evidence"
@@ -22,10 +21,10 @@ def nothing_ingested() -> Any:
         [
             [
                 "Record a play: flash the firmware with the recorder and capture its serial line, on the page ",
-                dcc.Link("Live", href="/live"),
+                html.A("Live", href="/live"),
                 ".",
             ],
-            ["Or bring play logs you already have, on the page ", dcc.Link("Import", href="/import"), "."],
+            ["Or bring play logs you already have, on the page ", html.A("Import", href="/import"), "."],
             "Or start `setscrew demo` to look around in a study that is full.",
         ],
     )
@@ -38,7 +37,7 @@ def none_chosen(selection: Selection) -> Any:
         [
             [
                 "Take the filter off: ",
-                dcc.Link("every run of this game", href=to_address(Selection(game=selection.game))),
+                html.A("every run of this game", href=to_address(Selection(game=selection.game))),
                 ".",
             ],
             "Only the makers have played? Tick “the makers too”; their runs never count as the audience by themselves.",
@@ -46,9 +45,7 @@ def none_chosen(selection: Selection) -> Any:
     )
 
 
-def answers(
-    question: str, missing: list[Any], session: Session, selection: Selection | None, theme: Theme
-) -> list[Any]:
+def answers(question: str, missing: list[Any], session: Session, selection: Selection | None) -> list[Any]:
     """The cards of one question, or what to do so that there are some."""
     if selection is None:
         return [nothing_ingested()]
@@ -60,7 +57,7 @@ def answers(
     if found[0].id == f"{question}.none":
         return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
     shared = shared_warnings(found)
-    cards: list[Any] = [card(finding, selection, theme, session.version, shared) for finding in found]
+    cards: list[Any] = [card(finding, selection, session.version, shared) for finding in found]
     if question == "trust":
         cards.append(_flashing(session, selection))
     if not shared:
@@ -84,7 +81,7 @@ def _question(
         short=short,
         title=title,
         lead=lead,
-        body=lambda session, selection, theme: answers(question, missing, session, selection, theme),
+        body=lambda session, selection: answers(question, missing, session, selection),
     )
 
 

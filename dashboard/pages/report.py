@@ -18,7 +18,6 @@ from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import nothing_ingested
-from dashboard.palette import Theme
 from dashboard.report.browser import find_browser
 from dashboard.report.content import About, gather
 from dashboard.report.proposing import proposer
@@ -78,7 +77,7 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
         return [nothing_ingested()]

@@ -10,7 +10,6 @@ from dashboard.cards import note, served
 from dashboard.filters import from_address, to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
-from dashboard.palette import Theme
 from dashboard.report.markup import Markup, tag
 from dashboard.session import Session
 from dashboard.wording import counted, number
@@ -55,7 +54,7 @@ def controls(runs: list[str] | None = None) -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form and the list."""
     if selection is None:
         return [nothing_ingested()]

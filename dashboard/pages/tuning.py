@@ -16,7 +16,6 @@ from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import none_chosen, nothing_ingested
-from dashboard.palette import Theme
 from dashboard.session import Session
 from dashboard.tuning_desk import Worked, accept, levers, what_if, work
 from dashboard.wording import counted, number, with_unit
@@ -107,7 +106,7 @@ def controls(text: str = "") -> list[Any]:
     ]
 
 
-def body(session: Session, selection: Selection | None, theme: Theme) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Any]:
     """The target form; proposals follow when they were asked for."""
     if selection is None:
         return [nothing_ingested()]
@@ -158,11 +157,11 @@ def _toml(text: str) -> str:
     return kept.replace("\\", "\\\\").replace('"', '\\"')
 
 
-def results(worked: Worked, job: int, theme_name: str) -> list[Any]:
+def results(worked: Worked, job: int) -> list[Any]:
     """The proposals as cards, then the sliders."""
     answer = worked.answer
     parts: list[Any] = [
-        proposal_card(proposal, i, job, theme_name)
+        proposal_card(proposal, i, job)
         for i, proposal in enumerate(answer.proposals)
         # Where today's setting is close enough, further ways to leave it alone say nothing new.
         if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
@@ -183,7 +182,7 @@ _ADVICE = {
 }
 
 
-def proposal_card(proposal: Proposal, number_of_it: int, job: int, theme_name: str) -> html.Section:
+def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Section:
     """One proposal: what to change, what it would do, how sure that is, and what carries it."""
     changes: dict[str, list[Any]] = {
         "tunable": [change.tunable for change in proposal.changes],
@@ -221,7 +220,7 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, theme_name: s
             ),
             table(changes, "What changes") if proposal.changes else None,
             graph(
-                f"/proposal/{job}/{number_of_it}.json?theme={theme_name}",
+                f"/proposal/{job}/{number_of_it}.json",
                 "what is predicted, against what is wanted",
             ),
             html.P(prose(proposal.settles_it), className="saying") if proposal.settles_it else None,
@@ -419,10 +418,9 @@ def wires(app: Dash, session: Session) -> None:
         Output(TICK, "disabled", allow_duplicate=True),
         Input(TICK, "n_intervals"),
         State(JOB, "data"),
-        State(ids.THEME_NOW, "data"),
         prevent_initial_call=True,
     )
-    def follow(_: int, number_of_job: int | None, theme: str | None) -> Any:
+    def follow(_: int, number_of_job: int | None) -> Any:
         job = session.jobs.get(number_of_job)
         if job is None:
             return None, no_update, True
@@ -430,7 +428,7 @@ def wires(app: Dash, session: Session) -> None:
             return progress(job), no_update, False
         return (
             ended(job),
-            (results(job.result, job.number, theme or "light") if job.result is not None else []),
+            (results(job.result, job.number) if job.result is not None else []),
             True,
         )
 

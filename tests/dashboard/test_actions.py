@@ -27,7 +27,10 @@ def at(chromium, served):
 
 
 def said(page, words: str) -> None:
-    page.wait_for_function("words => document.querySelector('#message').innerText.includes(words)", arg=words)
+    page.wait_for_function(
+        "words => [...document.querySelectorAll('.message')].some(place => place.innerText.includes(words))",
+        arg=words,
+    )
 
 
 def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):

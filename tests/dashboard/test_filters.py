@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from dash import dcc
+from dash import html
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -55,7 +55,7 @@ def links(selection, choices):
     found = []
 
     def walk(part):
-        if isinstance(part, dcc.Link):
+        if isinstance(part, html.A):
             found.append((part.children, part.href))
         for child in (
             getattr(part, "children", None) or ()

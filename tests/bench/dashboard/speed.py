@@ -87,7 +87,8 @@ def clicks(page: Page, address: str, path: str, change: Callable[[Page, int], No
         change(page, i)
         page.wait_for_function(
             "before => { const f = document.querySelector('[data-figure]');"
-            " return f && f.dataset.drawn && f.dataset.drawn !== before && f.dataset.drawn === f.dataset.figure; }",
+            " const drawn = f && f.dataset.drawn;"
+            " return drawn && drawn !== before && drawn.startsWith(f.dataset.figure); }",
             arg=before,
             polling=5,
             timeout=120_000,

@@ -1,0 +1,129 @@
+/* Figures and long tables: fetched once they are in view, and again when their address or the theme changes; and saving
+   a figure as it stands. Tables come as the server's own HTML, in which every text is escaped. */
+(function () {
+  "use strict";
+  const settings = { displaylogo: false, displayModeBar: false, showSendToCloud: false, responsive: true };
+  const places = "[data-figure], [data-source]";
+  const wanted = new WeakMap();
+  const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
+  let brought = {};  /* figures that came along with the page, by address with theme */
+
+  function remembered() {
+    try { return JSON.parse(window.localStorage.getItem("theme-choice")); } catch (error) { return null; }
+  }
+
+  function theme() { return document.documentElement.dataset.theme; }
+
+  function applyTheme(choice) {
+    document.documentElement.dataset.theme =
+      choice === "light" || choice === "dark" ? choice : prefersDark.matches ? "dark" : "light";
+  }
+  applyTheme(remembered());
+
+  function otherTheme() {
+    const next = theme() === "dark" ? "light" : "dark";
+    applyTheme(next);
+    try { window.localStorage.setItem("theme-choice", JSON.stringify(next)); } catch (error) { /* it lasts until the page is left */ }
+    for (const place of document.querySelectorAll(places)) { if (place.dataset.inView) { fill(place); } }
+  }
+
+  function themed(address) { return address + (address.includes("?") ? "&" : "?") + "theme=" + theme(); }
+
+  /* plotly.js comes early and is read late: reading it stops the browser for longer than all the rest takes. */
+  let plotly = null;
+  function plotlyReady() {
+    plotly = plotly || new Promise(function (resolve, reject) {
+      const script = document.createElement("script");
+      script.src = document.querySelector("link[data-plotly]").href;
+      script.addEventListener("load", function () { resolve(window.Plotly); });
+      script.addEventListener("error", function () { plotly = null; reject(new Error("no plotly.js")); });
+      document.head.append(script);
+    });
+    return plotly;
+  }
+
+  async function fill(place) {
+    const address = place.dataset.figure ? themed(place.dataset.figure) : place.dataset.source;
+    if (wanted.get(place) === address) { return; }
+    wanted.set(place, address);
+    try {
+      let figure = brought[address];
+      if (!figure) {
+        const answer = await window.fetch(address);
+        if (!answer.ok || wanted.get(place) !== address) { return; }
+        if (place.dataset.source) {
+          place.innerHTML = await answer.text();
+          return;
+        }
+        figure = await answer.json();
+      }
+      const Plotly = await plotlyReady();
+      if (wanted.get(place) !== address || !place.isConnected) { return; }
+      place.style.height = figure.layout.height + "px";
+      await Plotly.react(place, figure.data, figure.layout, settings);
+      place.dataset.drawn = address;
+    } catch (error) {
+      wanted.delete(place);  /* the server is gone or the page was left; the next look tries again */
+    }
+  }
+
+  const inView = new IntersectionObserver(function (entries) {
+    for (const entry of entries) {
+      entry.target.dataset.inView = entry.isIntersecting ? "1" : "";
+      if (entry.isIntersecting) { fill(entry.target); }
+    }
+  }, { rootMargin: "250px" });
+
+  new MutationObserver(function (changes) {
+    for (const chooser of document.querySelectorAll("input[type=file]:not([aria-label])")) {
+      chooser.setAttribute("aria-label", "Choose play logs");
+    }
+    for (const change of changes) {
+      if (change.type === "attributes") {
+        if (change.target.dataset.inView) { fill(change.target); }
+        continue;
+      }
+      for (const node of change.addedNodes) {
+        if (node.nodeType !== 1 || node.namespaceURI !== "http://www.w3.org/1999/xhtml") { continue; }
+        if (node.matches(places)) { inView.observe(node); }
+        for (const place of node.querySelectorAll(places)) { inView.observe(place); }
+      }
+      for (const node of change.removedNodes) {
+        if (node.nodeType !== 1 || !window.Plotly || node.isConnected) { continue; }
+        const gone = node.matches(".js-plotly-plot") ? [node] : node.querySelectorAll(".js-plotly-plot");
+        for (const drawing of gone) { window.Plotly.purge(drawing); }
+      }
+    }
+  }).observe(document.documentElement, {
+    childList: true, subtree: true, attributes: true, attributeFilter: ["data-figure", "data-source"]
+  });
+
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest(".save-figure");
+    const drawing = button && button.closest(".card").querySelector(".js-plotly-plot");
+    if (!drawing || !window.Plotly) { return; }
+    const box = drawing.getBoundingClientRect();
+    window.Plotly.downloadImage(drawing, {
+      format: button.dataset.format, filename: button.dataset.name, width: Math.round(box.width),
+      height: Math.round(box.height), scale: button.dataset.format === "png" ? 2 : 1
+    });
+  });
+
+  window.setscrewFigures = {
+    places: places,
+    theme: theme,
+    otherTheme: otherTheme,
+    /* Reads plotly.js once what is on the page has been painted. */
+    loadPlotlySoon: function () {
+      window.requestAnimationFrame(function () { window.setTimeout(plotlyReady); });
+    },
+    /* Takes figures (address -> figure) that came with the page, and draws those that stand on it. */
+    bring: function (figures) {
+      brought = {};
+      for (const address of Object.keys(figures)) { brought[themed(address)] = figures[address]; }
+      for (const place of document.querySelectorAll("[data-figure]")) {
+        if (brought[themed(place.dataset.figure)]) { fill(place); }
+      }
+    }
+  };
+})();

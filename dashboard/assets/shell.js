@@ -1,0 +1,250 @@
+/* The frame around all pages. An address is shown by asking the server for its part once, and changing on the page what
+   differs. Dash is loaded when the first page that needs it is opened. */
+(function () {
+  "use strict";
+  const figures = window.setscrewFigures;
+  const POLL_MS = 700;
+  const MESSAGE_MS = 8000;
+  const PATIENCE_MS = 300;  /* an answer that takes longer is worked out while the browser reads plotly.js */
+  const byId = function (id) { return document.getElementById(id); };
+  let shown = null;  /* path and filter that the page shows */
+  let version = 0;
+  let asked = null;  /* cancels the request under way */
+  let dash = null;  /* a promise once Dash is loading */
+
+  /* --- what differs ------------------------------------------------------------------------------------------- */
+
+  function alike(a, b) {
+    return a.nodeType === b.nodeType && a.nodeName === b.nodeName && (a.nodeType !== 1 || a.dataset.key === b.dataset.key);
+  }
+
+  /* Makes `old` like `fresh` and keeps every element that both have: lists stay open, the focus where it is, figures
+     change instead of being drawn anew. */
+  function become(old, fresh) {
+    if (old.nodeType !== 1) {
+      if (old.nodeValue !== fresh.nodeValue) { old.nodeValue = fresh.nodeValue; }
+      return;
+    }
+    const filled = old.matches(figures.places);  /* what is in it belongs to figures.js */
+    for (const one of fresh.attributes) {
+      if (old.getAttribute(one.name) !== one.value && !(filled && one.name === "class")) {
+        old.setAttribute(one.name, one.value);
+      }
+    }
+    if (filled) { return; }
+    for (const name of old.getAttributeNames()) {
+      if (name !== "open" && !fresh.hasAttribute(name)) { old.removeAttribute(name); }
+    }
+    inside(old, fresh);
+  }
+
+  function inside(old, fresh) {
+    const keyed = new Map();
+    for (const child of old.children) { if (child.dataset.key) { keyed.set(child.dataset.key, child); } }
+    let at = old.firstChild;
+    for (const next of [...fresh.childNodes]) {
+      const candidate = next.nodeType === 1 && next.dataset.key ? keyed.get(next.dataset.key) : at;
+      if (!candidate || !alike(candidate, next)) { old.insertBefore(next, at); continue; }
+      if (candidate === at) { at = at.nextSibling; } else { old.insertBefore(candidate, at); }
+      become(candidate, next);
+    }
+    while (at) {
+      const after = at.nextSibling;
+      at.remove();
+      at = after;
+    }
+  }
+
+  function put(id, text) {
+    const fresh = document.createElement("template");
+    fresh.innerHTML = text;
+    inside(byId(id), fresh.content);
+  }
+
+  /* --- showing an address --------------------------------------------------------------------------------------- */
+
+  function words() {
+    const asks = new URLSearchParams({
+      page: window.location.pathname, search: window.location.search, theme: figures.theme()
+    });
+    for (const place of document.querySelectorAll("[data-figure][data-in-view='1']")) {
+      const card = place.closest("[data-finding]");
+      if (card) { asks.append("shown", card.dataset.finding); }
+    }
+    return "/part.json?" + asks;
+  }
+
+  async function ask() {
+    if (asked) { asked.abort(); }
+    const mine = asked = new AbortController();
+    const address = window.location.pathname + window.location.search;
+    const main = byId("main");
+    main.setAttribute("aria-busy", "true");
+    try {
+      const answer = await window.fetch(words(), { signal: mine.signal });
+      if (!answer.ok) { throw new Error(await answer.text()); }
+      const part = await answer.json();
+      if (asked !== mine) { return; }
+      const elsewhere = shown !== null && shown.split("?")[0] !== window.location.pathname;
+      shown = address;
+      document.title = part.title;
+      main.dataset.kind = part.kind;
+      for (const id of ["navigation", "filter-bar", "basis", "reading"]) { put(id, part[id]); }
+      figures.loadPlotlySoon();
+      if (elsewhere) { window.scrollTo(0, 0); }
+      told(part);
+      figures.bring(part.figures);
+      if (part.kind === "working") { loadDash(); } else { fetchDashEarly(); }
+    } catch (error) {
+      if (mine.signal.aborted) { return; }
+      say("Setscrew does not answer. Is it still running?");
+    } finally {
+      if (asked === mine) {
+        asked = null;
+        main.removeAttribute("aria-busy");
+      }
+    }
+  }
+
+  function told(state) {
+    version = state.version;
+    const undo = byId("undo");
+    undo.hidden = state.undo === null;
+    undo.textContent = state.undo === null ? "Undo" : "Undo " + state.undo;
+  }
+
+  function moved() {
+    if (window.location.pathname + window.location.search !== shown) { ask(); }
+  }
+
+  /* Dash's own name for "the address was changed by a script": its links send it, and its pages listen to it. */
+  const MOVED = "_dashprivate_pushstate";
+  window.addEventListener(MOVED, moved);
+  window.addEventListener("popstate", moved);
+
+  function say(text) {
+    const place = byId("said");
+    place.textContent = "";
+    place.append(Object.assign(document.createElement("div"), { textContent: text }));
+    window.clearTimeout(say.later);
+    say.later = window.setTimeout(function () { place.textContent = ""; }, MESSAGE_MS);
+  }
+
+  async function look() {
+    try {
+      const state = await (await window.fetch("/state.json")).json();
+      if (state.version !== version && asked === null) {
+        told(state);
+        if (window.dash_clientside.set_props) {
+          window.dash_clientside.set_props("study-version", { data: state.version });
+        }
+        await ask();
+      }
+    } catch (error) { /* the next look tries again */ }
+  }
+
+  async function looking() {
+    for (;;) {
+      await new Promise(function (resolve) { window.setTimeout(resolve, POLL_MS); });
+      await look();
+    }
+  }
+
+  /* --- Dash -------------------------------------------------------------------------------------------------------- */
+
+  function dashScripts() { return [...byId("dash-scripts").content.querySelectorAll("script")]; }
+
+  function loadDash() {
+    if (!dash) { dash = runInOrder(dashScripts()); }
+  }
+
+  async function runInOrder(scripts) {
+    const own = scripts.filter(function (one) { return !one.src; });
+    await Promise.all(scripts.filter(function (one) { return one.src; }).map(function (one) {
+      return new Promise(function (resolve, reject) {
+        const script = Object.assign(document.createElement("script"), { src: one.src, async: false });
+        script.addEventListener("load", resolve);
+        script.addEventListener("error", reject);
+        document.body.append(script);
+      });
+    }));
+    for (const one of own) {
+      const script = document.createElement("script");
+      script.id = one.id;
+      script.textContent = one.textContent;
+      document.body.append(script);
+    }
+  }
+
+  /* Fetched but not run, so that a page of Dash opens soon. */
+  function fetchDashEarly() {
+    if (dash || fetchDashEarly.done) { return; }
+    fetchDashEarly.done = true;
+    window.setTimeout(function () {
+      for (const one of dashScripts()) {
+        if (one.src) { document.head.append(Object.assign(document.createElement("link"), { rel: "prefetch", as: "script", href: one.src })); }
+      }
+    }, 2000);
+  }
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    setscrew: {
+      clearedLater: function (content) {
+        if (content) {
+          byId("said").textContent = "";
+          window.clearTimeout(window.setscrewMessage);
+          window.setscrewMessage = window.setTimeout(function () {
+            window.dash_clientside.set_props("message", { children: null });
+          }, MESSAGE_MS);
+        }
+        return window.dash_clientside.no_update;
+      }
+    }
+  });
+
+  /* --- what people press --------------------------------------------------------------------------------------------- */
+
+  /* An open list of the filter bar closes when something else is pressed, or with Escape. */
+  document.addEventListener("keydown", function (event) {
+    const list = event.key === "Escape" && event.target.closest("details.pick[open]");
+    if (list) { list.open = false; list.querySelector("summary").focus(); }
+  });
+
+  document.addEventListener("click", function (event) {
+    const mine = event.target.closest("details.pick");
+    for (const list of document.querySelectorAll("details.pick[open]")) { if (list !== mine) { list.open = false; } }
+    if (event.target.closest("#theme-button")) { figures.otherTheme(); }
+    if (event.target.closest("#undo")) { undo(); }
+    const link = event.target.closest("a[href]");
+    if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) { return; }
+    if (link.origin !== window.location.origin || link.target || link.hasAttribute("download") || !isPage(link)) { return; }
+    event.preventDefault();
+    window.history.pushState({}, "", link.href);
+    window.dispatchEvent(new CustomEvent(MOVED));
+  });
+
+  function isPage(link) {
+    return !link.getAttribute("href").startsWith("#") &&
+      [...document.querySelectorAll("#navigation a")].some(function (one) { return one.pathname === link.pathname; });
+  }
+
+  document.addEventListener("pointerover", function (event) {
+    if (event.target.closest && event.target.closest("a[data-dash]")) { loadDash(); }
+  });
+
+  async function undo() {
+    const answer = await window.fetch("/undo", { method: "POST" });
+    const done = answer.ok ? (await answer.json()).done : null;
+    if (done) { say("Taken back: " + done + "."); }
+    look();
+  }
+
+  if (document.body) { begin(); } else { document.addEventListener("DOMContentLoaded", begin); }
+
+  function begin() {
+    if (byId("main").dataset.kind === "working") { loadDash(); }
+    ask();
+    window.setTimeout(figures.loadPlotlySoon, PATIENCE_MS);
+    looking();
+  }
+})();
