@@ -6,6 +6,7 @@ import numpy as np
 from scipy import stats
 
 from analysis.stats.clusters import numbered, sums
+from analysis.stats.proportions import clopper_pearson
 
 Array = np.ndarray
 _FEWEST_PLAYERS = 3
@@ -28,7 +29,8 @@ def rank_correlation(one: Array, other: Array, level: float = 0.95) -> RankCorre
     out.
 
     Interval on Fisher's scale with the standard error sqrt((1 + r^2 / 2) / (n - 3)):
-    Bonett & Wright 2000, Psychometrika 65:23-28.
+    Bonett & Wright 2000, Psychometrika 65:23-28. Of a perfect order, where that scale has no end, the one limit is that
+    of an order with two neighbours swapped, the other is the coefficient itself.
     """
     one, other = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
     known = np.isfinite(one) & np.isfinite(other)
@@ -39,9 +41,13 @@ def rank_correlation(one: Array, other: Array, level: float = 0.95) -> RankCorre
     r = float(np.corrcoef(stats.rankdata(one), stats.rankdata(other))[0, 1])
     if n < 4:
         return RankCorrelation(r, None, None, n)
-    centre = np.arctanh(np.clip(r, -1 + 1e-12, 1 - 1e-12))
-    reach = stats.norm.ppf(0.5 + level / 2) * np.sqrt((1 + r * r / 2) / (n - 3))
-    return RankCorrelation(r, float(np.tanh(centre - reach)), float(np.tanh(centre + reach)), n)
+    # Four players agree by chance in two playtests of 24: an interval of no width would call that certain.
+    most = 1 - 12 / (n * (n * n - 1))
+    held = float(np.clip(r, -most, most))
+    centre = np.arctanh(held)
+    reach = stats.norm.ppf(0.5 + level / 2) * np.sqrt((1 + held * held / 2) / (n - 3))
+    low, high = float(np.tanh(centre - reach)), float(np.tanh(centre + reach))
+    return RankCorrelation(r, -1.0 if r < -most else low, 1.0 if r > most else high, n)
 
 
 def correlation_within_players(
@@ -52,8 +58,10 @@ def correlation_within_players(
     Both columns are ranked among each player's own runs (`ranked`; divided by the number of runs + 1) and centred on
     the player; then sum(a b) / sqrt(sum(a^2) sum(b^2)) over all runs. So what differs between players (who rates
     high, who plays well) counts for nothing. Without ranks it is the within-subject correlation of Bland & Altman
-    1995, BMJ 310:446. Interval on Fisher's scale: jackknife over players, t(players - 1). `players` counts those with
-    two runs or more of which anything differs. None with fewer than three of them, or without spread.
+    1995, BMJ 310:446. Interval on Fisher's scale: jackknife over players, t(players - 1). Where all players agree in
+    sign, it reaches as near to 0 as a sign test does: 2 q - 1 with q the lower limit of Clopper & Pearson for as many
+    successes as players. `players` counts those with two runs or more of which anything differs. None with fewer than
+    three of them, or without spread.
     """
     one, other = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
     known = np.isfinite(one) & np.isfinite(other)
@@ -83,4 +91,9 @@ def correlation_within_players(
     centre = np.arctanh(np.clip(r, -inside, inside))
     error = np.sqrt((players - 1) / players * np.sum((left_out - left_out.mean()) ** 2))
     reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
-    return RankCorrelation(r, float(np.tanh(centre - reach)), float(np.tanh(centre + reach)), players)
+    low, high = float(np.tanh(centre - reach)), float(np.tanh(centre + reach))
+    if np.all(both > 0) or np.all(both < 0):
+        # Three players with two runs each agree by chance in one playtest of four; the jackknife would be sure of it.
+        alike = 2 * clopper_pearson(players, players, level)[0] - 1
+        low, high = (min(low, alike), high) if r > 0 else (low, max(high, -alike))
+    return RankCorrelation(r, low, high, players)

@@ -199,6 +199,23 @@ def test_rank_correlation_is_scipys_and_bonett_and_wrights():
     assert rank_correlation(np.ones(5), np.arange(5)).value is None
 
 
+def test_a_perfect_order_of_few_players_is_not_taken_for_certain():
+    """Four players are in one order, or in the opposite, in two of 24 playtests; six hardly ever (2 of 720)."""
+    four = rank_correlation(np.arange(4), np.arange(4))
+    assert four.value == pytest.approx(1) and four.low < 0 and four.high == 1
+    six = rank_correlation(np.arange(6), -np.arange(6))
+    # As of 1 - 6 * 2 / (6 * 35) = 0.942857, two neighbours swapped.
+    reach = 1.959964 * np.sqrt((1 + 0.942857**2 / 2) / 3)
+    assert six.low == -1 and six.high == pytest.approx(np.tanh(reach - np.arctanh(0.942857)), abs=1e-5)
+    # Two runs each: all players agree in one playtest of four with three of them, in 1 of 32 with six.
+    for players, sure in ((3, False), (5, False), (6, True)):
+        rating = np.tile([1.0, 2.0], players)
+        found = correlation_within_players(rating, rating, np.repeat(np.arange(players), 2))
+        assert found.value == pytest.approx(1) and found.high == pytest.approx(1) and (found.low > 0) == sure
+        # Clopper & Pearson: the lower limit of n of n is 0.025 ** (1 / n).
+        assert found.low == pytest.approx(2 * 0.025 ** (1 / players) - 1)
+
+
 # Bland & Altman 1995, BMJ 310:446: pH and PaCO2 of eight subjects, 47 times (table 1, from memory; that the published
 # coefficient comes out shows that it was remembered rightly).
 _PH = (

@@ -2,6 +2,7 @@
 
 import numpy as np
 import statsmodels.api as sm
+from scipy import stats
 
 from analysis.stats.within_player import holm, level_effects, mean_of_players
 
@@ -19,7 +20,9 @@ def unbalanced(seed: int = 3):
 
 
 def test_effects_and_intervals_are_those_of_clustered_least_squares():
-    """statsmodels 0.15 OLS, `cov_type="cluster"`: its small-sample factor is K/(K-1) * (n-1)/(n-k), ours K/(K-1)."""
+    """statsmodels 0.15 OLS, `cov_type="cluster"`: its small-sample factor is K/(K-1) * (n-1)/(n-k), ours K/(K-1) with
+    the K players who saw the level.
+    """
     value, level, player = unbalanced()
     found = level_effects(value, level, player, 3)
     design = np.concatenate([np.eye(9)[player], np.eye(3)[level][:, 1:]], axis=1)
@@ -32,9 +35,32 @@ def test_effects_and_intervals_are_those_of_clustered_least_squares():
     contrast -= contrast.mean(axis=0)
     variance = np.diag(contrast @ fitted.cov_params() @ contrast.T) / ((n - 1) / (n - k))
     half_width = (found.high - found.low) / 2
-    from scipy.stats import t
+    saw = np.array([len(np.unique(player[level == k])) for k in range(3)])
+    assert saw.tolist() == found.players.tolist() and saw.min() < 9
+    variance *= 8 / 9 * saw / (saw - 1)
+    np.testing.assert_allclose(half_width, stats.t.ppf(0.975, saw - 1) * np.sqrt(variance), rtol=1e-8)
+    # Two levels against each other: here the second's coefficient alone, since the first is the reference.
+    apart = found.difference(1, 0)
+    error = fitted.bse[9] * np.sqrt((n - k) / (n - 1))
+    np.testing.assert_allclose(
+        (apart.value, apart.low, apart.high),
+        fitted.params[9] + stats.t.ppf(0.975, 8) * error * np.array([0, -1, 1]),
+    )
 
-    np.testing.assert_allclose(half_width, t.ppf(0.975, 8) * np.sqrt(variance), rtol=1e-8)
+
+def test_a_level_that_few_saw_is_not_told_apart_by_chance():
+    """Ten songs of which two of twelve players chose the last; songs suit players differently, none is harder."""
+    rng = np.random.default_rng(11)
+    player, level = np.divmod(np.arange(12 * 10), 10)
+    keep = (level < 9) | (player < 2)
+    player, level = np.repeat(player[keep], 20), np.repeat(level[keep], 20)
+    missed = told = 0
+    for _ in range(200):
+        taste = rng.normal(size=(12, 10))
+        found = level_effects(taste[player, level] + rng.normal(0, 0.3, len(player)), level, player, 10)
+        missed += not found.low[9] <= 0 <= found.high[9]
+        told += found.p[9] < 0.05
+    assert missed <= 20 and told <= 6  # 5 % of 200 and three standard errors; far less after Holm
 
 
 def test_levels_are_not_judged_by_who_chose_them():
