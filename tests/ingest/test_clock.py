@@ -45,6 +45,20 @@ def test_where_nothing_can_be_told() -> None:
     assert drift_ppm(np.zeros(1), np.zeros(1), *recording(20, 300, 1)[2:]) is None
 
 
+def test_a_log_that_came_all_at_once_tells_nothing() -> None:
+    """Each second of the console then took no time at all: a slope of -1, by which nothing can be divided."""
+    _, arrived, offset, tick_s = recording(20, 300, 1)
+    assert drift_ppm(np.full(len(arrived), 5.0), arrived, offset, tick_s) is None
+    # Played twice as fast as it was logged: no oscillator is off by so much.
+    assert drift_ppm((tick_s - 17.0) / 2 + 0.01, arrived, offset, tick_s) is None
+
+
+def test_packets_that_all_bear_the_same_time_tell_nothing() -> None:
+    arrival_s, arrived, offset, tick_s = recording(20, 300, 1)
+    with np.errstate(all="raise"):  # nothing may be divided by the time that did not pass
+        assert drift_ppm(arrival_s, arrived, offset, np.full(len(tick_s), 17.0)) is None
+
+
 def test_drift_of_a_capture(study: Study, tmp_path: Path) -> None:
     """From a log and its sidecar, over two power-ups; the clock of the console runs 500 millionths slow."""
     line = dictionary({"at": ("position", {"x": "u8 x"})}, clock=10_000)
