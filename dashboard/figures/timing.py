@@ -1,5 +1,8 @@
 """Figures on rhythm: windows, hands, songs. Early presses are left of due, late ones right, in every figure."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import plotly.graph_objects as go
 
@@ -166,18 +169,7 @@ def _today(figure: go.Figure, finding: Finding, theme: Theme, names: tuple[str, 
 def songs(finding: Finding, theme: Theme) -> go.Figure:
     """What the average player would hit in each song."""
     table = finding.tables["songs"]
-    labels = [str(name) for name in table["song"]]
-    return interval_rows(
-        theme,
-        labels,
-        table,
-        "hit",
-        "hit_low",
-        "hit_high",
-        x="notes hit by the average player, %",
-        colour=theme.hit,
-        scale=100,
-    )
+    return _hit_in_each(theme, [str(name) for name in table["song"]], table)
 
 
 def passages(finding: Finding, theme: Theme) -> go.Figure:
@@ -229,18 +221,14 @@ def density(finding: Finding, theme: Theme) -> go.Figure:
 def lanes(finding: Finding, theme: Theme) -> go.Figure:
     """What is hit in each lane."""
     table = finding.tables["lanes"]
-    labels = [f"lane {int(lane)}" for lane in table["lane"]]
+    return _hit_in_each(theme, [f"lane {int(lane)}" for lane in table["lane"]], table)
+
+
+def _hit_in_each(theme: Theme, labels: list[str], table: Mapping[str, Any]) -> go.Figure:
     return interval_rows(
-        theme,
-        labels,
-        table,
-        "hit",
-        "hit_low",
-        "hit_high",
-        x="notes hit by the average player, %",
-        colour=theme.hit,
-        scale=100,
-    )
+        theme, labels, table, "hit", "hit_low", "hit_high", x="notes hit by the average player, %",
+        colour=theme.hit, scale=100,
+    )  # fmt: skip
 
 
 def attempts(finding: Finding, theme: Theme) -> go.Figure:
