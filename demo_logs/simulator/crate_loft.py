@@ -6,7 +6,7 @@ clearly, and moves one step at a time; when the piece comes down before it is wh
 
 from demo_logs.simulator.dice import Dice, clamp
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Console, Play
+from demo_logs.simulator.play import Attempt, Console, Play
 
 WIDE, HIGH, CELL = 8, 16, 8
 LEFT_PX = 48
@@ -39,7 +39,7 @@ def _turns(cells: Cells) -> tuple[Cells, ...]:
 TURNS = tuple(_turns(shape) for shape in _SHAPES)
 
 
-class Run:
+class Run(Attempt):
     """One attempt of one person."""
 
     def __init__(
@@ -49,23 +49,19 @@ class Run:
         memory: Memory,
         console: Console,
         dice: Dice,
-        start_ms: int,
+        start: int,
     ):
-        self.tunables, self.person, self.memory, self.dice = tunables, person, memory, dice
-        self.now = start_ms
+        super().__init__(tunables, person, memory, console, dice, start)
+        self.now = start
         self.skill = person.skill_after(memory.runs)
         self.grid = [[False] * WIDE for _ in range(HIGH)]  # row 0 is the floor
         self.heights = [0] * WIDE
         self.level, self.lines, self.score, self.pieces = 1, 0, 0, 0
-        self.play = Play()
 
     def go(self, first_time: bool, seed: int) -> Play:
         """Plays the run to its end."""
         person = self.person
-        self.play.log(
-            self.now, "run_begin", player=person.player, team=int(person.team), first_time=int(first_time), seed=seed,
-            level=self.level,
-        )  # fmt: skip
+        self.begin(first_time, seed, level=self.level)
         self.now += 800
         ending = 1
         tired_of_it = 70_000 + int(110_000 * person.patience)

@@ -6,45 +6,20 @@ moving target is timing: the error in time grows with speed beyond what distance
 
 from demo_logs.simulator.dice import Dice, clamp
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Console, Play
+from demo_logs.simulator.play import Attempt, Play
 
 CLOCK = 1_000_000
 CANDLES = 20
 
 
-class Run:
+class Run(Attempt):
     """One attempt of one person."""
-
-    def __init__(
-        self,
-        tunables: dict[str, int],
-        person: Person,
-        memory: Memory,
-        console: Console,
-        dice: Dice,
-        start_us: int,
-    ):
-        self.tunables, self.person, self.memory, self.console, self.dice = (
-            tunables,
-            person,
-            memory,
-            console,
-            dice,
-        )
-        self.now = start_us
-        self.play = Play()
 
     def go(self, first_time: bool, seed: int) -> Play:
         """Plays the run to its end."""
         person, dice = self.person, self.dice
-        self.play.log(
-            self.now,
-            "run_begin",
-            player=person.player,
-            team=int(person.team),
-            first_time=int(first_time),
-            seed=seed,
-        )
+        self.now = self.start
+        self.begin(first_time, seed)
         skill = person.skill_after(self.memory.runs)
         out = 0
         speed = float(self.tunables["candle_speed"])

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass, field
 
+from demo_logs.simulator.dice import Dice, clamp
+from demo_logs.simulator.people import Memory, Person
+
 Values = dict[str, int]
 Event = tuple[int, str, Values]
 
@@ -15,6 +18,10 @@ class Console:
     pot_noise: float = 1.5  # raw counts of 4096
     bounce_chance: float = 0.0  # a press is seen twice
 
+    def pot(self, raw: float, dice: Dice) -> int:
+        """What the slide pot reads where it stands at `raw`."""
+        return int(clamp(raw + dice.normal(0, self.pot_noise), 0, 4095))
+
 
 @dataclass
 class Play:
@@ -27,3 +34,25 @@ class Play:
     def log(self, tick: int, kind: str, **values: int) -> None:
         """Adds one event."""
         self.events.append((tick, kind, values))
+
+
+class Attempt:
+    """What a run of any game begins with: a person at a console, from the tick `start` on. Each game plays its own."""
+
+    def __init__(
+        self,
+        tunables: dict[str, int],
+        person: Person,
+        memory: Memory,
+        console: Console,
+        dice: Dice,
+        start: int,
+    ):
+        self.tunables, self.person, self.memory = tunables, person, memory
+        self.console, self.dice, self.start = console, dice, start
+        self.play = Play()
+
+    def begin(self, first_time: bool, seed: int, **state: int) -> None:
+        """Logs the run's start, with what the game says of its state then."""
+        who = {"player": self.person.player, "team": int(self.person.team)}
+        self.play.log(self.start, "run_begin", **who, first_time=int(first_time), seed=seed, **state)

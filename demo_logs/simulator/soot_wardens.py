@@ -10,7 +10,7 @@ from math import sqrt
 from demo_logs.simulator.dice import Dice, clamp, swing
 from demo_logs.simulator.kite import FRAME_S, LEFT, RIGHT, Cinder, Kite, Moth
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Console, Play
+from demo_logs.simulator.play import Attempt, Console, Play
 
 WIDTH, HEIGHT = 160, 128
 HITBOX = 3.6
@@ -24,7 +24,7 @@ TOP_TIER = 3
 SAFE_AFTER_SPAWN_S = 1.2
 
 
-class Run:
+class Run(Attempt):
     """One attempt of one person on one console; `play` is what came of it."""
 
     def __init__(
@@ -34,12 +34,9 @@ class Run:
         memory: Memory,
         console: Console,
         dice: Dice,
-        start_ms: int,
+        start: int,
     ):
-        self.tunables, self.person, self.memory = tunables, person, memory
-        self.console, self.dice = console, dice
-        self.play = Play()
-        self.start_ms = start_ms
+        super().__init__(tunables, person, memory, console, dice, start)
         self.frame = 0
         self.stood_ms = 0  # time lost to slow frames
         self.lives, self.tier, self.score = tunables["start_lives"], 0, 0
@@ -60,7 +57,7 @@ class Run:
     @property
     def now(self) -> int:
         """Milliseconds of the console's clock."""
-        return self.start_ms + self.stood_ms + self.frame * 1000 // 30
+        return self.start + self.stood_ms + self.frame * 1000 // 30
 
     def log(self, kind: str, **values: int) -> None:
         self.play.log(self.now, kind, **values)
@@ -69,10 +66,7 @@ class Run:
 
     def go(self, first_time: bool, seed: int) -> Play:
         """Plays the run to its end."""
-        self.log(
-            "run_begin", player=self.person.player, team=int(self.person.team), first_time=int(first_time),
-            seed=seed, lives=self.lives, tier=self.tier,
-        )  # fmt: skip
+        self.begin(first_time, seed, lives=self.lives, tier=self.tier)
         self._rest()
         reached = (1, 0)
         for stage in (1, 2, 3):
@@ -91,9 +85,7 @@ class Run:
         raw = 1400 + 60 * self.dice.below(20)
         for _ in range(10):
             self.frame += 3
-            self.log(
-                "knob", raw=int(clamp(raw + self.dice.normal(0, self.console.pot_noise), 0, 4095)), which=0
-            )
+            self.log("knob", raw=self.console.pot(raw, self.dice), which=0)
 
     def _refill(self) -> None:
         policy = self.tunables["lives_refill"]
@@ -330,10 +322,8 @@ class Run:
         if self.alive and self.frame % 3 == 0:
             self.log("where", x=int(self.kite.x), y=int(self.kite.y))
         if self.frame % 20 == 0:
-            reading = (self.kite.x - LEFT) / (RIGHT - LEFT) * 4095 + self.dice.normal(
-                0, self.console.pot_noise
-            )
-            self.log("knob", raw=int(clamp(reading, 0, 4095)), which=0)
+            place = (self.kite.x - LEFT) / (RIGHT - LEFT) * 4095
+            self.log("knob", raw=self.console.pot(place, self.dice), which=0)
 
 
 def rating(person: Person, summary: dict[str, object], memory: Memory, dice: Dice) -> int:

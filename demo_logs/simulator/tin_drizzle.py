@@ -12,7 +12,7 @@ from math import ceil
 
 from demo_logs.simulator.dice import Dice, clamp
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Console, Play
+from demo_logs.simulator.play import Attempt, Play
 
 CLOCK = 10_000
 MS = CLOCK // 1000
@@ -92,40 +92,14 @@ def hands(tune: Tune, person: Person, memory: Memory, dice: Dice) -> list[tuple[
     return sorted(taps)
 
 
-class Run:
+class Run(Attempt):
     """One tune played by one person on one console."""
-
-    def __init__(
-        self,
-        tunables: dict[str, int],
-        person: Person,
-        memory: Memory,
-        console: Console,
-        dice: Dice,
-        start: int,
-    ):
-        self.tunables, self.person, self.memory, self.console, self.dice = (
-            tunables,
-            person,
-            memory,
-            console,
-            dice,
-        )
-        self.start = start
-        self.play = Play()
 
     def go(self, first_time: bool, seed: int) -> Play:
         """Plays the run to its end. The easy tune comes first, then what the person likes."""
         person, memory, dice = self.person, self.memory, self.dice
         song = memory.runs % 3 if dice.happens(0.8) else dice.below(3)
-        self.play.log(
-            self.start,
-            "run_begin",
-            player=person.player,
-            team=int(person.team),
-            first_time=int(first_time),
-            seed=seed,
-        )
+        self.begin(first_time, seed)
         self._choose(song)
         begin = self.start + 2 * CLOCK
         self.play.log(begin, "tune_begin", tune=song + 1)
@@ -151,8 +125,8 @@ class Run:
 
     def _choose(self, song: int) -> None:
         for n in range(8):
-            raw = 700 + 1350 * song + self.dice.normal(0, self.console.pot_noise)
-            self.play.log(self.start + 500 + 1500 * n, "knob", raw=int(clamp(raw, 0, 4095)), which=3)
+            raw = self.console.pot(700 + 1350 * song, self.dice)
+            self.play.log(self.start + 500 + 1500 * n, "knob", raw=raw, which=3)
 
     def _presses(self, begin: int, tune: Tune) -> list[tuple[int, int]]:
         """(tick, roof) of the presses as the console reads them: late by its latency, on the grid of its polling."""
