@@ -13,19 +13,15 @@ from analysis.stats.quality import Grade, judge
 from dashboard import cautions
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
+from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.store import ImportResult
 
-DROP, JOB, TICK, PROGRESS, VERDICTS = (
-    "import-drop",
-    "import-job",
-    "import-tick",
-    "import-progress",
-    "import-verdicts",
-)
+DROP = "import-drop"
+AREA = JobArea("import")
 _MEGABYTE = 1024 * 1024
 _MOST_FILES = 200
 
@@ -39,10 +35,8 @@ def controls() -> list[Any]:
             multiple=True,
             max_size=LARGEST_LOG,
         ),
-        dcc.Store(id=JOB),
-        dcc.Interval(id=TICK, interval=300, disabled=True),
-        html.Div(id=PROGRESS, role="status"),
-        html.Div(id=VERDICTS, **{"aria-live": "polite"}),
+        html.Div(AREA.bar(), className="row"),
+        *AREA.rest(**{"aria-live": "polite"}),
     ]
 
 
@@ -152,8 +146,7 @@ def wires(app: Dash, session: Session) -> None:
     """Drop -> job -> verdicts."""
 
     @app.callback(
-        Output(JOB, "data"),
-        Output(TICK, "disabled"),
+        *AREA.started,
         Output(DROP, "contents"),
         Input(DROP, "contents"),
         State(DROP, "filename"),
@@ -161,37 +154,15 @@ def wires(app: Dash, session: Session) -> None:
     )
     def dropped(contents: list[str] | None, names: list[str] | None) -> Any:
         if not contents or not names:
-            return no_update, no_update, no_update
+            return *AREA.NOTHING, no_update
         files = decoded(contents, names)
-        return session.jobs.start("import", lambda job: import_all(session, files, job)).number, False, None
+        return *AREA.begin(session.jobs.start("import", lambda job: import_all(session, files, job))), None
 
-    @app.callback(
-        Output(PROGRESS, "children"),
-        Output(VERDICTS, "children"),
-        Output(TICK, "disabled", allow_duplicate=True),
-        Input(TICK, "n_intervals"),
-        State(JOB, "data"),
-        prevent_initial_call=True,
-    )
-    def follow(_: int, number_of_job: int | None) -> Any:
-        job = session.jobs.get(number_of_job)
-        if job is None:
-            return None, no_update, True
-        return (None if job.ended else progress(job)), verdict_list(job), job.ended
-
-
-def progress(job: Job) -> Any:
-    """A bar with what the job is at."""
-    words = f"{job.at}, {round(100 * job.share)} %"
-    return html.P(
-        [html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words]
-    )
+    AREA.wire(app, session, verdict_list)
 
 
 def verdict_list(job: Job) -> Any:
     """Each log with its verdict."""
-    if job.error:
-        return note(job.error, "warning")
     items = [
         html.Li(
             [

@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, State, dcc, html
 
 from analysis.finding import plain
 from analysis.findings.plan import plan_game
@@ -12,15 +12,15 @@ from analysis.tuning.target_file import BadTargets, read_targets
 from dashboard import cautions, ids
 from dashboard.cards import note, table
 from dashboard.filters import from_address, to_address
+from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
-from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.session import Session
 from dashboard.wording import number
 
-PLAYERS, RUNS, AGAINST, MAKE, CANCEL = "plan-players", "plan-runs", "plan-against", "plan-make", "plan-cancel"
-JOB, TICK, PROGRESS, RESULT = "plan-job", "plan-tick", "plan-progress", "plan-result"
+PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
+AREA = JobArea("plan")
 _USUAL_TICKS = 60
 
 
@@ -49,14 +49,11 @@ def controls() -> list[Any]:
                     ),
                 ),
                 html.Button("Plan", id=MAKE, className="button", type="button"),
-                html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
-                html.Div(id=PROGRESS, role="status"),
+                *AREA.bar(),
             ],
             className="row",
         ),
-        dcc.Store(id=JOB),
-        dcc.Interval(id=TICK, interval=400, disabled=True),
-        html.Div(id=RESULT, className="wide cards"),
+        *AREA.rest("wide cards"),
     ]
 
 
@@ -174,9 +171,7 @@ def wires(app: Dash, session: Session) -> None:
     """Button -> job -> plan."""
 
     @app.callback(
-        Output(JOB, "data"),
-        Output(TICK, "disabled"),
-        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        *AREA.started,
         Input(MAKE, "n_clicks"),
         State(ids.ADDRESS, "search"),
         State(PLAYERS, "value"),
@@ -189,43 +184,18 @@ def wires(app: Dash, session: Session) -> None:
     ) -> Any:
         selection = from_address(search, session.games())
         if not clicks or selection is None:
-            return no_update, no_update, no_update
+            return AREA.NOTHING
         try:
             parsed(against or "")
         except (BadTargets, ValueError) as error:
-            return no_update, no_update, html.Div(str(error))
+            return AREA.refuse(error)
         game = selection.game
         job = session.jobs.start(
             "plan", lambda job: work(session, game, players, runs or 3, against or "", job)
         )
-        return job.number, False, None
+        return AREA.begin(job)
 
-    @app.callback(
-        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
-    )
-    def cancel(clicks: int | None, number_of_job: int | None) -> Any:
-        job = session.jobs.get(number_of_job)
-        if clicks and job is not None:
-            job.cancel()
-        return no_update
-
-    @app.callback(
-        Output(PROGRESS, "children"),
-        Output(RESULT, "children"),
-        Output(TICK, "disabled", allow_duplicate=True),
-        Input(TICK, "n_intervals"),
-        State(JOB, "data"),
-        prevent_initial_call=True,
-    )
-    def follow(_: int, number_of_job: int | None) -> Any:
-        job = session.jobs.get(number_of_job)
-        if job is None:
-            return None, no_update, True
-        if not job.ended:
-            return progress(job), no_update, False
-        if job.result is None:
-            return note(job.error or "Cancelled.", "warning" if job.error else "note"), [], True
-        return None, shown(job.result, job.number), True
+    AREA.wire(app, session, lambda job: shown(job.result, job.number))
 
 
 PAGE = Page(

@@ -8,15 +8,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, Output, State, callback_context, dcc, html, no_update
+from dash import Dash, Input, State, callback_context, dcc, html
 
 from analysis.selection import Selection
 from dashboard import ids
 from dashboard.cards import note
 from dashboard.filters import from_address, in_words
+from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
-from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import nothing_ingested
 from dashboard.report.browser import find_browser
 from dashboard.report.content import About, gather
@@ -27,9 +27,8 @@ from dashboard.session import Session
 TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (
     f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent")
 )
-EVERY, WRITE, CANCEL, JOB, TICK, PROGRESS, DONE = (
-    f"report-{name}" for name in ("every", "write", "cancel", "job", "tick", "progress", "done")
-)
+EVERY, WRITE = "report-every", "report-write"
+AREA = JobArea("report")
 _LONGEST = 4000
 _PLACES = {"title": TITLE, "authors": AUTHORS, "question": QUESTION, "playtest": PLAYTEST, "consent": CONSENT}
 
@@ -66,14 +65,11 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
             [
                 html.Button("Write the report", id=WRITE, className="button", type="button"),
                 html.Button("Write it on every game", id=EVERY, className="button quiet", type="button"),
-                html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
-                html.Div(id=PROGRESS, role="status"),
+                *AREA.bar(),
             ],
             className="row",
         ),
-        dcc.Store(id=JOB),
-        dcc.Interval(id=TICK, interval=500, disabled=True),
-        html.Div(id=DONE),
+        *AREA.rest(),
     ]
 
 
@@ -145,8 +141,7 @@ def wires(app: Dash, session: Session) -> None:
     """Button -> job -> links."""
 
     @app.callback(
-        Output(JOB, "data"),
-        Output(TICK, "disabled"),
+        *AREA.started,
         Input(WRITE, "n_clicks"),
         Input(EVERY, "n_clicks"),
         State(ids.ADDRESS, "search"),
@@ -156,51 +151,26 @@ def wires(app: Dash, session: Session) -> None:
     def start(one: int | None, every: int | None, search: str | None, *words: str | None) -> Any:
         selection = from_address(search, session.games())
         if not (one or every) or selection is None:
-            return no_update, no_update
+            return AREA.NOTHING
         whole = callback_context.triggered_id == EVERY
         chosen = [Selection(game) for game in session.games()] if whole else [selection]
         said = {place: (word or "")[:_LONGEST] for place, word in zip(_PLACES, words, strict=True)}
         session.keep_words(said)
         about = About(**said)
-        return session.jobs.start("report", lambda job: write(session, chosen, about, job)).number, False
+        return AREA.begin(session.jobs.start("report", lambda job: write(session, chosen, about, job)))
 
-    @app.callback(
-        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
-    )
-    def cancel(clicks: int | None, number: int | None) -> Any:
-        job = session.jobs.get(number)
-        if clicks and job is not None:
-            job.cancel()
-        return no_update
+    AREA.wire(app, session, lambda job: links(job.number), done="The report is written.")
 
-    @app.callback(
-        Output(PROGRESS, "children"),
-        Output(DONE, "children"),
-        Output(TICK, "disabled", allow_duplicate=True),
-        Input(TICK, "n_intervals"),
-        State(JOB, "data"),
-        prevent_initial_call=True,
-    )
-    def follow(_: int, number: int | None) -> Any:
-        job = session.jobs.get(number)
-        if job is None:
-            return None, no_update, True
-        if not job.ended:
-            return progress(job), None, False
-        if job.result is None:
-            return note(job.error or "Cancelled.", "warning" if job.error else "note"), None, True
-        links = [
-            html.A(
-                "Everything, as an archive",
-                href=f"/report/{job.number}.zip",
-                download="report.zip",
-                className="button",
-            ),
-            html.A(
-                "Read it here", href=f"/report/{job.number}.html", target="_blank", className="button quiet"
-            ),
-        ]
-        return note("The report is written."), html.Div(links, className="row"), True
+
+def links(job: int) -> html.Div:
+    """Where the written report is to be had."""
+    parts = [
+        html.A(
+            "Everything, as an archive", href=f"/report/{job}.zip", download="report.zip", className="button"
+        ),
+        html.A("Read it here", href=f"/report/{job}.html", target="_blank", className="button quiet"),
+    ]
+    return html.Div(parts, className="row")
 
 
 PAGE = Page(

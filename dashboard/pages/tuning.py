@@ -4,38 +4,21 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, callback_context, dcc, html, no_update
 
-from analysis.methods import METHODS
 from analysis.selection import Selection
-from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning.whatif import slider_values
 from dashboard import ids
-from dashboard.cards import graph, note, prose, table
+from dashboard.cards import note
 from dashboard.filters import from_address
-from dashboard.jobs import Job
+from dashboard.job_area import JobArea
 from dashboard.page import Page
-from dashboard.pages.import_logs import progress
 from dashboard.pages.questions import none_chosen, nothing_ingested
+from dashboard.proposal_cards import results, tried
 from dashboard.session import Session
-from dashboard.tuning_desk import Worked, accept, levers, what_if, work
-from dashboard.wording import counted, number, with_unit
+from dashboard.tuning_desk import accept, work
 
-TEXT, ADD, KEEP, PROPOSE, CANCEL = (
-    "targets-text",
-    "target-add",
-    "targets-keep",
-    "tuning-propose",
-    "tuning-cancel",
-)
+TEXT, ADD, KEEP, PROPOSE = "targets-text", "target-add", "targets-keep", "tuning-propose"
 OUTCOME, WHICH, WANTED = "target-outcome", "target-which", "target-wanted"
-JOB, TICK, PROGRESS, RESULT, TRIED = (
-    "tuning-job",
-    "tuning-tick",
-    "tuning-progress",
-    "tuning-result",
-    "tuning-tried",
-)
-_MOST_SLIDERS = 14
+AREA = JobArea("tuning")
 
 # Outcome -> (words, the word of TARGETS.md for its number).
 _OUTCOMES = {
@@ -94,15 +77,11 @@ def controls(text: str = "") -> list[Any]:
             [
                 html.Button("Propose", id=PROPOSE, className="button", type="button"),
                 html.Button("Keep the targets", id=KEEP, className="button quiet", type="button"),
-                html.Button("Cancel", id=CANCEL, className="button quiet", type="button"),
-                html.Div(id=PROGRESS, role="status"),
+                *AREA.bar(),
             ],
             className="row",
         ),
-        dcc.Store(id=JOB),
-        dcc.Interval(id=TICK, interval=400, disabled=True),
-        html.Div(id=RESULT, className="wide cards"),
-        html.Div(id=TRIED),
+        *AREA.rest("wide cards"),
     ]
 
 
@@ -114,8 +93,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         return [none_chosen(selection)]
     kept = session.ask("game_targets", game=selection.game)
     text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{_toml(selection.game)}"\n'
-    *form, tried = controls(text)
-    *form, result = form
+    *form, result = controls(text)
     when = (
         f"Kept on {str(kept['noted_at'][0])[:16]} UTC."
         if len(kept["noted_at"])
@@ -133,7 +111,6 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             className="card wide",
         ),
         result,
-        html.Div(tried, hidden=True),
     ]
 
 
@@ -155,191 +132,6 @@ def with_target(text: str, outcome: str, which: str, wanted: str) -> str:
 def _toml(text: str) -> str:
     kept = "".join(letter for letter in text if letter >= " ")
     return kept.replace("\\", "\\\\").replace('"', '\\"')
-
-
-def results(worked: Worked, job: int) -> list[Any]:
-    """The proposals as cards, then the sliders."""
-    answer = worked.answer
-    parts: list[Any] = [
-        proposal_card(proposal, i, job)
-        for i, proposal in enumerate(answer.proposals)
-        # Where today's setting is close enough, further ways to leave it alone say nothing new.
-        if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
-    ]
-    for name, reason in answer.unanswered.items():
-        parts.append(
-            html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide")
-        )
-    if not parts:
-        parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
-    return [*parts, *_sliders(worked)]
-
-
-_ADVICE = {
-    Advice.CHANGE: "change this",
-    Advice.NOT_YET: "not yet",
-    Advice.CLOSE_ENOUGH: "close enough as it is",
-}
-
-
-def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Section:
-    """One proposal: what to change, what it would do, how sure that is, and what carries it."""
-    changes: dict[str, list[Any]] = {
-        "tunable": [change.tunable for change in proposal.changes],
-        "now": [change.now for change in proposal.changes],
-        "proposed": [change.proposed for change in proposal.changes],
-        "unit": [change.unit.strip("-") for change in proposal.changes],
-        "what carries it": [proposal.carried_by.get(change.tunable, "") for change in proposal.changes],
-    }
-    facts = {
-        "better than no change": f"{round(100 * proposal.chance_better)} %",
-        "every target within tolerance": f"{round(100 * proposal.chance_close)} %",
-        "rests on": f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}",
-    }
-    buttons: list[Any] = []
-    if proposal.changes:
-        buttons = [
-            html.Button(
-                "Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"
-            ),
-            html.A(
-                "C header to flash",
-                href=f"/header/{job}/{number_of_it}.h",
-                download="tunables.h",
-                className="button quiet",
-            ),
-        ]
-    return html.Section(
-        [
-            html.H2(f"Proposal {number_of_it + 1}: {_ADVICE[proposal.advice]}"),
-            html.P(proposal.sentence, className="saying"),
-            *[note(warning, "warning") for warning in proposal.warnings],
-            html.Dl(
-                [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
-                className="facts",
-            ),
-            table(changes, "What changes") if proposal.changes else None,
-            graph(
-                f"/proposal/{job}/{number_of_it}.json",
-                "what is predicted, against what is wanted",
-            ),
-            html.P(prose(proposal.settles_it), className="saying") if proposal.settles_it else None,
-            html.Div(buttons, className="row"),
-            html.Div(
-                [_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"
-            ),
-        ],
-        className="card wide",
-        key=f"{job}-{number_of_it}",
-    )
-
-
-def _targets(proposal: Proposal) -> html.Details:
-    def told(p: Any, unit: str) -> str:
-        return f"{with_unit(p.value, unit)} (80 %: {with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"
-
-    targets = proposal.targets
-    columns = {
-        "target": [t.target for t in targets],
-        "wanted": [f"{with_unit(t.wanted, t.unit)} ± {with_unit(t.tolerance, t.unit)}" for t in targets],
-        "observed": [
-            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
-            f"{counted(t.observed_runs, 'run')})"
-            for t in targets
-        ],
-        "no change": [told(t.now, t.unit) for t in targets],
-        "as proposed": [told(t.proposed, t.unit) for t in targets],
-        "next playtest may show": [
-            "–"
-            if t.proposed.next_low is None
-            else f"{with_unit(t.proposed.next_low, t.unit)} to {with_unit(t.proposed.next_high, t.unit)}"
-            for t in targets
-        ],
-    }
-    return html.Details([html.Summary("Numbers"), table(columns, "Predicted figures")])
-
-
-def _side_effects(proposal: Proposal) -> html.Details | None:
-    now, then = proposal.side_effects.get("now"), proposal.side_effects.get("proposed")
-    if not isinstance(now, dict) or not isinstance(then, dict):
-        return None
-    columns: dict[str, list[Any]] = {
-        "what": [key.replace("_", " ") for key in now],
-        "no change": [number(value) for value in now.values()],
-        "as proposed": [number(then.get(key)) for key in now],
-    }
-    return html.Details([html.Summary("Side effects"), table(columns, "What else would change")])
-
-
-def _assumptions(proposal: Proposal) -> html.Details:
-    method = METHODS.get(proposal.method)
-    inside = [html.P([html.B(method.name + ". "), method.text])] if method is not None else []
-    inside += [
-        html.P(source.text, className="source") for source in (method.sources if method is not None else ())
-    ]
-    return html.Details(
-        [
-            html.Summary("Method and assumptions"),
-            *inside,
-            html.Ul([html.Li(one) for one in proposal.assumptions]),
-        ]
-    )
-
-
-def _sliders(worked: Worked) -> list[Any]:
-    tunables = levers(worked)[:_MOST_SLIDERS]
-    if not tunables:
-        return []
-    rows = []
-    for tunable in tunables:
-        values = slider_values(tunable)
-        rows.append(
-            html.Div(
-                [
-                    html.Span(f"{tunable.name}, {tunable.unit}".removesuffix(", -"), className="label"),
-                    dcc.Slider(
-                        id={"type": "try", "tunable": tunable.name},
-                        min=values[0],
-                        max=values[-1],
-                        step=None if len(values) <= 1 else tunable.step,
-                        value=tunable.value,
-                        marks={values[0]: str(values[0]), values[-1]: str(values[-1])},
-                        tooltip={"placement": "bottom", "always_visible": False},
-                        updatemode="mouseup",
-                    ),
-                ],
-                className="slider",
-                role="group",
-                **{"aria-label": tunable.name},
-            )
-        )
-    return [
-        html.Section(
-            [
-                html.H2("Try values yourself"),
-                note("The prediction for any setting, from a third of the draws; a proposal uses them all."),
-                html.Div(rows, className="sliders"),
-                html.Div(id={"type": "tried", "at": "result"}),
-            ],
-            className="card wide",
-        )
-    ]
-
-
-def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
-    """What the sliders' setting would do."""
-    rows = what_if(worked, setting)
-    columns = {
-        "target": [target.name for target, _, _ in rows],
-        "wanted": [with_unit(target.wanted, target.unit) for target, _, _ in rows],
-        "no change": [_told(now, target.unit) for target, now, _ in rows],
-        "with these values": [_told(then, target.unit) for target, _, then in rows],
-    }
-    return table(columns, "Predicted, with 80 % intervals")
-
-
-def _told(p: Any, unit: str) -> str:
-    return f"{with_unit(p.value, unit)} ({with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"
 
 
 def wires(app: Dash, session: Session) -> None:
@@ -384,9 +176,7 @@ def wires(app: Dash, session: Session) -> None:
         return html.Div("The targets are kept, with the time. Undo takes them back.")
 
     @app.callback(
-        Output(JOB, "data"),
-        Output(TICK, "disabled"),
-        Output(ids.MESSAGE, "children", allow_duplicate=True),
+        *AREA.started,
         Input(PROPOSE, "n_clicks"),
         State(TEXT, "value"),
         State(ids.ADDRESS, "search"),
@@ -395,48 +185,22 @@ def wires(app: Dash, session: Session) -> None:
     def propose(clicks: int | None, text: str | None, search: str | None) -> Any:
         selection = from_address(search, session.games())
         if not clicks or selection is None:
-            return no_update, no_update, no_update
+            return AREA.NOTHING
         try:
             read_targets(text or "")
         except BadTargets as error:
-            return no_update, no_update, html.Div(str(error))
-        job = session.jobs.start("propose", lambda job: work(session, selection, text or "", job))
-        return job.number, False, None
-
-    @app.callback(
-        Output(PROGRESS, "title"), Input(CANCEL, "n_clicks"), State(JOB, "data"), prevent_initial_call=True
-    )
-    def cancel(clicks: int | None, number_of_job: int | None) -> Any:
-        job = session.jobs.get(number_of_job)
-        if clicks and job is not None:
-            job.cancel()
-        return no_update
-
-    @app.callback(
-        Output(PROGRESS, "children"),
-        Output(RESULT, "children"),
-        Output(TICK, "disabled", allow_duplicate=True),
-        Input(TICK, "n_intervals"),
-        State(JOB, "data"),
-        prevent_initial_call=True,
-    )
-    def follow(_: int, number_of_job: int | None) -> Any:
-        job = session.jobs.get(number_of_job)
-        if job is None:
-            return None, no_update, True
-        if not job.ended:
-            return progress(job), no_update, False
-        return (
-            ended(job),
-            (results(job.result, job.number) if job.result is not None else []),
-            True,
+            return AREA.refuse(error)
+        return AREA.begin(
+            session.jobs.start("propose", lambda job: work(session, selection, text or "", job))
         )
+
+    AREA.wire(app, session, lambda job: results(job.result, job.number))
 
     @app.callback(
         Output({"type": "tried", "at": ALL}, "children"),
         Input({"type": "try", "tunable": ALL}, "value"),
         State({"type": "try", "tunable": ALL}, "id"),
-        State(JOB, "data"),
+        State(AREA.job, "data"),
         prevent_initial_call=True,
     )
     def try_values(values: list[int], names: list[dict[str, str]], number_of_job: int | None) -> Any:
@@ -449,7 +213,7 @@ def wires(app: Dash, session: Session) -> None:
     @app.callback(
         Output(ids.MESSAGE, "children", allow_duplicate=True),
         Input({"type": "accept", "number": ALL}, "n_clicks"),
-        State(JOB, "data"),
+        State(AREA.job, "data"),
         prevent_initial_call=True,
     )
     def accept_one(clicks: list[int | None], number_of_job: int | None) -> Any:
@@ -457,13 +221,6 @@ def wires(app: Dash, session: Session) -> None:
         if job is None or job.result is None or not isinstance(pressed, dict) or not any(clicks):
             return no_update
         return html.Div(accept(session, job.result, pressed["number"]))
-
-
-def ended(job: Job) -> Any:
-    """What is said when a job is over."""
-    if job.error:
-        return note(job.error, "warning")
-    return note("Cancelled." if job.result is None else "")
 
 
 PAGE = Page(

@@ -39,13 +39,13 @@ def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
     nonsense.write_bytes(bytes(range(256)) * 8)
     page.goto(f"{served.address}/import")
     page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog", nonsense])
-    page.wait_for_selector("#import-verdicts li:nth-child(2)")
-    good, bad = page.locator("#import-verdicts li").all_inner_texts()
+    page.wait_for_selector("#import-result li:nth-child(2)")
+    good, bad = page.locator("#import-result li").all_inner_texts()
     assert "intact, new" in good and "runs" in good
     assert "<b>nonsense" in bad and "unusable" in bad and "baud rate" in bad
     assert "Crate Loft" in served.session.games()
     page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog"])
-    page.wait_for_function("() => document.querySelector('#import-verdicts').innerText.includes('unchanged')")
+    page.wait_for_function("() => document.querySelector('#import-result').innerText.includes('unchanged')")
 
 
 def test_a_run_is_marked_and_the_mark_undone(at):

@@ -1,0 +1,109 @@
+"""One console at the table: its next player, how its recording stands, and what its buttons do."""
+
+from typing import Any
+
+from dash import dcc, html
+
+from dashboard.cards import note
+from dashboard.session import Session
+from dashboard.wording import counted, number
+from ingest.player_tag import BadTag
+from ingest.recording import Status
+
+_STATES = {
+    "recording": "recording",
+    "unplugged": "unplugged: plug it in again",
+    "disk": "the disk is full: free some space",
+    "stopped": "stopped",
+}
+
+
+def console_card(name: str) -> html.Section:
+    """The controls of one console; its state is filled in by the clock."""
+
+    def at(what: str) -> dict[str, str]:
+        return {"type": f"live-{what}", "name": name}
+
+    tag = dcc.Input(id=at("tag"), type="text", maxLength=4, size="6", placeholder="P07", debounce=False)
+    remark = dcc.Input(id=at("remark"), type="text", maxLength=400, size="30")
+    return html.Section(
+        [
+            html.H2(name),
+            html.Div(id=at("state")),
+            html.Div(
+                [
+                    html.Div([html.Label(["Player tag", tag])], className="field"),
+                    html.Button("Plays next", id=at("next"), className="button", type="button"),
+                    html.Button("Plays now", id=at("now"), className="button quiet", type="button"),
+                    html.Button(
+                        "Take waiting tags back", id=at("back"), className="button quiet", type="button"
+                    ),
+                ],
+                className="row",
+            ),
+            html.Div(
+                [
+                    html.Div([html.Label(["Remark on the run", remark])], className="field grow"),
+                    html.Button("Note it", id=at("note"), className="button quiet", type="button"),
+                    html.Button("Stop recording", id=at("stop"), className="button quiet", type="button"),
+                ],
+                className="row",
+            ),
+        ],
+        className="card",
+    )
+
+
+def state(status: Status, ingest_trouble: str | None) -> list[Any]:
+    """How one recording stands, in words and numbers."""
+    c = status.counts
+    facts = {
+        "state": [
+            html.Span(className="live-dot" + ("" if status.state == "recording" else " stale")),
+            _STATES[status.state],
+        ],
+        "game": c.game or "not known yet",
+        "run": f"{number(c.runs)}, {'going on' if c.in_run else 'none going on'}",
+        "player": status.player or "no tag",
+        "next": ", ".join(status.waiting) or "nobody yet",
+        "deaths": number(c.deaths),
+        "received": f"{number(status.bytes)} bytes, {number(int(status.bytes_per_s))} a second",
+        "damage": f"{counted(c.rejected, 'bad packet')}, {number(c.missing_packets)} lost",
+        "dropped events": number(c.dropped_events),
+    }
+    said = [text for text in (status.trouble, c.refusal, ingest_trouble) if text]
+    return [
+        html.Dl(
+            [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"
+        ),
+        *[note(text, "warning") for text in said],
+    ]
+
+
+def act(session: Session, what: str, name: str, tag: str | None, remark: str | None) -> str:
+    """Does what a console's button says, and answers in words."""
+    captures = session.captures
+    if captures is None:
+        return "This dashboard records nothing."
+    try:
+        if what == "live-next":
+            return f"{captures.next_player(name, tag or '')} plays the next run on {name}."
+        if what == "live-now":
+            return f"{captures.this_player(name, tag or '')} plays the run on {name}."
+        if what == "live-back":
+            captures.take_back(name)
+            return "No tag is waiting any more."
+        if what == "live-note":
+            if not (remark or "").strip():
+                return "Write the remark first."
+            captures.remark(name, remark or "")
+            return "Noted with the run."
+        if what == "live-stop":
+            return (
+                "Stopped; everything is in the file."
+                if captures.stop(name)
+                else "The disk still refuses what waits; free some space and stop again."
+            )
+    except (BadTag, KeyError) as error:
+        return str(error)
+    return ""

@@ -1,0 +1,199 @@
+"""Proposals as cards: what to change, what it would do, how sure that is; and sliders to try values."""
+
+from typing import Any
+
+from dash import dcc, html
+
+from analysis.methods import METHODS
+from analysis.tuning.proposal import Advice, Proposal
+from analysis.tuning.whatif import slider_values
+from dashboard.cards import graph, note, prose, table
+from dashboard.tuning_desk import Worked, levers, what_if
+from dashboard.wording import counted, number, with_unit
+
+_MOST_SLIDERS = 14
+
+
+def results(worked: Worked, job: int) -> list[Any]:
+    """The proposals as cards, then the sliders."""
+    answer = worked.answer
+    parts: list[Any] = [
+        proposal_card(proposal, i, job)
+        for i, proposal in enumerate(answer.proposals)
+        # Where today's setting is close enough, further ways to leave it alone say nothing new.
+        if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
+    ]
+    for name, reason in answer.unanswered.items():
+        parts.append(
+            html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide")
+        )
+    if not parts:
+        parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
+    return [*parts, *_sliders(worked)]
+
+
+_ADVICE = {
+    Advice.CHANGE: "change this",
+    Advice.NOT_YET: "not yet",
+    Advice.CLOSE_ENOUGH: "close enough as it is",
+}
+
+
+def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Section:
+    """One proposal: what to change, what it would do, how sure that is, and what carries it."""
+    changes: dict[str, list[Any]] = {
+        "tunable": [change.tunable for change in proposal.changes],
+        "now": [change.now for change in proposal.changes],
+        "proposed": [change.proposed for change in proposal.changes],
+        "unit": [change.unit.strip("-") for change in proposal.changes],
+        "what carries it": [proposal.carried_by.get(change.tunable, "") for change in proposal.changes],
+    }
+    facts = {
+        "better than no change": f"{round(100 * proposal.chance_better)} %",
+        "every target within tolerance": f"{round(100 * proposal.chance_close)} %",
+        "rests on": f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}",
+    }
+    buttons: list[Any] = []
+    if proposal.changes:
+        buttons = [
+            html.Button(
+                "Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"
+            ),
+            html.A(
+                "C header to flash",
+                href=f"/header/{job}/{number_of_it}.h",
+                download="tunables.h",
+                className="button quiet",
+            ),
+        ]
+    return html.Section(
+        [
+            html.H2(f"Proposal {number_of_it + 1}: {_ADVICE[proposal.advice]}"),
+            html.P(proposal.sentence, className="saying"),
+            *[note(warning, "warning") for warning in proposal.warnings],
+            html.Dl(
+                [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
+                className="facts",
+            ),
+            table(changes, "What changes") if proposal.changes else None,
+            graph(
+                f"/proposal/{job}/{number_of_it}.json",
+                "what is predicted, against what is wanted",
+            ),
+            html.P(prose(proposal.settles_it), className="saying") if proposal.settles_it else None,
+            html.Div(buttons, className="row"),
+            html.Div(
+                [_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"
+            ),
+        ],
+        className="card wide",
+        key=f"{job}-{number_of_it}",
+    )
+
+
+def _targets(proposal: Proposal) -> html.Details:
+    def told(p: Any, unit: str) -> str:
+        return f"{with_unit(p.value, unit)} (80 %: {with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"
+
+    targets = proposal.targets
+    columns = {
+        "target": [t.target for t in targets],
+        "wanted": [f"{with_unit(t.wanted, t.unit)} ± {with_unit(t.tolerance, t.unit)}" for t in targets],
+        "observed": [
+            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
+            f"{counted(t.observed_runs, 'run')})"
+            for t in targets
+        ],
+        "no change": [told(t.now, t.unit) for t in targets],
+        "as proposed": [told(t.proposed, t.unit) for t in targets],
+        "next playtest may show": [
+            "–"
+            if t.proposed.next_low is None
+            else f"{with_unit(t.proposed.next_low, t.unit)} to {with_unit(t.proposed.next_high, t.unit)}"
+            for t in targets
+        ],
+    }
+    return html.Details([html.Summary("Numbers"), table(columns, "Predicted figures")])
+
+
+def _side_effects(proposal: Proposal) -> html.Details | None:
+    now, then = proposal.side_effects.get("now"), proposal.side_effects.get("proposed")
+    if not isinstance(now, dict) or not isinstance(then, dict):
+        return None
+    columns: dict[str, list[Any]] = {
+        "what": [key.replace("_", " ") for key in now],
+        "no change": [number(value) for value in now.values()],
+        "as proposed": [number(then.get(key)) for key in now],
+    }
+    return html.Details([html.Summary("Side effects"), table(columns, "What else would change")])
+
+
+def _assumptions(proposal: Proposal) -> html.Details:
+    method = METHODS.get(proposal.method)
+    inside = [html.P([html.B(method.name + ". "), method.text])] if method is not None else []
+    inside += [
+        html.P(source.text, className="source") for source in (method.sources if method is not None else ())
+    ]
+    return html.Details(
+        [
+            html.Summary("Method and assumptions"),
+            *inside,
+            html.Ul([html.Li(one) for one in proposal.assumptions]),
+        ]
+    )
+
+
+def _sliders(worked: Worked) -> list[Any]:
+    tunables = levers(worked)[:_MOST_SLIDERS]
+    if not tunables:
+        return []
+    rows = []
+    for tunable in tunables:
+        values = slider_values(tunable)
+        rows.append(
+            html.Div(
+                [
+                    html.Span(f"{tunable.name}, {tunable.unit}".removesuffix(", -"), className="label"),
+                    dcc.Slider(
+                        id={"type": "try", "tunable": tunable.name},
+                        min=values[0],
+                        max=values[-1],
+                        step=None if len(values) <= 1 else tunable.step,
+                        value=tunable.value,
+                        marks={values[0]: str(values[0]), values[-1]: str(values[-1])},
+                        tooltip={"placement": "bottom", "always_visible": False},
+                        updatemode="mouseup",
+                    ),
+                ],
+                className="slider",
+                role="group",
+                **{"aria-label": tunable.name},
+            )
+        )
+    return [
+        html.Section(
+            [
+                html.H2("Try values yourself"),
+                note("The prediction for any setting, from a third of the draws; a proposal uses them all."),
+                html.Div(rows, className="sliders"),
+                html.Div(id={"type": "tried", "at": "result"}),
+            ],
+            className="card wide",
+        )
+    ]
+
+
+def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
+    """What the sliders' setting would do."""
+    rows = what_if(worked, setting)
+    columns = {
+        "target": [target.name for target, _, _ in rows],
+        "wanted": [with_unit(target.wanted, target.unit) for target, _, _ in rows],
+        "no change": [_told(now, target.unit) for target, now, _ in rows],
+        "with these values": [_told(then, target.unit) for target, _, then in rows],
+    }
+    return table(columns, "Predicted, with 80 % intervals")
+
+
+def _told(p: Any, unit: str) -> str:
+    return f"{with_unit(p.value, unit)} ({with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"
