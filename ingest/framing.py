@@ -3,6 +3,7 @@
 The framer does no I/O and gives the same packets for every way of cutting the stream into chunks.
 """
 
+import sys
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -13,8 +14,8 @@ from ingest.checksum import crc16
 LEAST_PACKET, MOST_PACKET = 11, 128
 VERSION = 1
 EVENTS, DICTIONARY, SETTINGS = 1, 2, 3
-# Gathers of a few bytes may start at a packet's last byte: this many zeros follow every batch.
-_PAD = 16
+# As many bytes may be looked at from any byte of a packet on: this many zeros follow every batch.
+_PAD = MOST_PACKET
 
 
 class Damage(StrEnum):
@@ -37,7 +38,7 @@ class Packets:
     """The good packets of one batch, in order.
 
     `data` (uint8) holds them unstuffed; packet i is data[start[i] : start[i] + length[i]], CRC included, and at least
-    16 bytes follow the last one. `offset` is where its frame begins in the log.
+    128 bytes follow the last one. `offset` is where its frame begins in the log.
     `bad_offset` and `bad_reason` tell of the frames that were no packets.
     """
 
@@ -143,39 +144,40 @@ def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np
     return good
 
 
-def _crc_table() -> np.ndarray:
-    """CRC (without the two XORs) of two bytes, by their value: the register after them, started at 0."""
-    plain = np.array([crc16(bytes([high])) ^ crc16(b"\0") for high in range(256)], np.uint16)
-    word = np.arange(1 << 16)
-    high, low = word >> 8, word & 255
-    first = plain[high]
-    return plain[(first >> 8) ^ low] ^ (first << 8)
-
-
-_TABLE = _crc_table()
-# The register after data and its own (inverted) CRC is the same for all: that of FFFF.
-_RESIDUE = int(_TABLE[0xFFFF])
+# What the register holds after a whole packet and the zeros behind it, by the packet's length: the two inverted bytes
+# of the CRC leave FFFF, whatever came before them.
+_AFTER = np.array(
+    [crc16(b"\xff\xff" + bytes(zeros)) ^ crc16(bytes(2 + zeros)) for zeros in range(MOST_PACKET, -1, -1)],
+    np.uint16,
+)
+_COLUMNS = np.arange(MOST_PACKET, dtype=np.uint8)
 
 
 def _crc_holds(data: np.ndarray, start: np.ndarray, length: np.ndarray) -> np.ndarray:
-    """Whether the last two bytes of each packet are its CRC; two bytes a look-up, all packets in lockstep.
-
-    The longest packets come first, so that those that have begun are always the head of the array.
-    """
-    order = np.argsort(MOST_PACKET - length.astype(np.uint8), kind="stable")
-    end = start[order] + length[order]
-    words = length[order] // 2
-    odd = length[order] & 1 == 1
-    register = np.full(len(order), 0xFFFF, np.uint16)
-    # One byte more where the length is odd: a table of two bytes does it with a zero in front.
-    first = register[odd] >> 8 ^ data[start[order[odd]]]
-    register[odd] = _TABLE[first] ^ (register[odd] << 8)
-    begun = np.searchsorted(-words, -np.arange(MOST_PACKET // 2, 0, -1), side="right")
-    for left, count in zip(range(MOST_PACKET // 2, 0, -1), begun.tolist(), strict=True):
-        if count:
-            at = end[:count] - 2 * left
-            word = (data[at].astype(np.uint16) << 8) | data[at + 1]
-            register[:count] = _TABLE[register[:count] ^ word]
-    holds = np.empty(len(order), bool)
-    holds[order] = register == _RESIDUE
-    return holds
+    """Whether the last two bytes of each packet are its CRC; two bytes a step, all packets in lockstep."""
+    rows = np.lib.stride_tricks.as_strided(data, (len(data) - MOST_PACKET + 1, MOST_PACKET), (1, 1))[start]
+    rows *= _COLUMNS < length.astype(np.uint8)[:, np.newaxis]
+    rows[:, :2] ^= 0xFF  # the register's initial value
+    words = rows.view(np.uint16).T.copy()
+    if sys.byteorder == "little":
+        words.byteswap(inplace=True)
+    register, out, other = np.zeros((3, len(rows)), np.uint16)
+    for word in words:
+        # The register, with the word, times x^16 modulo x^16 + x^12 + x^5 + 1. So few terms need no table: x^16 is
+        # x^12 + x^5 + 1, and what these shifts push out at the top (at most three times) comes in again below.
+        register ^= word
+        np.right_shift(register, 4, out=out)
+        np.right_shift(register, 11, out=other)
+        out ^= other
+        register ^= out
+        np.right_shift(out, 11, out=other)
+        out >>= 4
+        out ^= other
+        register ^= out
+        out >>= 4
+        register ^= out
+        np.left_shift(register, 12, out=out)
+        np.left_shift(register, 5, out=other)
+        register ^= out
+        register ^= other
+    return register == _AFTER[length]
