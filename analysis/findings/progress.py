@@ -111,8 +111,7 @@ def compare_game(
     wishes = targets.targets if targets else _kept_targets(reader, selection.game)
     scores = tuple(_scores(data, selection, builds, after)) if after else ()
     if before is None or after is None or before == after:
-        why = "only one build has been played: change something, flash it, and let people play again"
-        return Comparison(selection.game, before, after, (), (), scores, why)
+        return Comparison(selection.game, before, after, (), (), scores, _why_not(played, after))
     by_label = {b.label: b for b in builds.values()}
     wishes = wishes or _default_targets(data, selection)
     compared = []
@@ -200,6 +199,18 @@ def _hits(data: _Data, selection: Selection, target: Target) -> ByPlayer | None:
     shares = np.array([notes.hit[keep & (notes.player == p)].mean() for p in players], dtype=float)
     names = np.array(notes.players)[players] if len(players) else players
     return ByPlayer(names.astype(str), shares, len(np.unique(notes.run[keep])))
+
+
+def _why_not(played: list[str], after: str | None) -> str:
+    """Why there are no two builds to compare."""
+    if after is None:
+        return "no build has been played yet: let people play, and ingest their logs"
+    if len(played) > 1:
+        return f"that is {after} against itself: name two of the builds that were played, {', '.join(played)}"
+    return (
+        f"only one build has been played, {after}: change something, flash it, and let people play again, then there "
+        "is a before and an after"
+    )
 
 
 def _changes(before: Build, after: Build) -> tuple[tuple[str, int, int, str], ...]:

@@ -85,18 +85,20 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
     )
     for row in answer["compared"]:
         row.pop("value")
+    answered = bool(found.compared or found.scores)
     if arguments.json:
         print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
-    else:
+    elif answered:
         _print(answer)
-    if not found.compared and not found.scores:
-        print(found.why or "neither build was played by anybody whom the targets speak of", file=sys.stderr)
+    if not answered:
+        why = found.why or "neither build was played by anybody whom the targets speak of"
+        print(f"{game}: {why}.", file=sys.stderr)
         return exits.THIN
     return exits.OK
 
 
 def _print(answer: dict[str, Any]) -> None:
-    print(f"{answer['game']}: {answer['before']} -> {answer['after']}")
+    print(f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}")
     for change in answer["changes"]:
         print(f"    {change['tunable']}: {change['before']} -> {change['after']}")
     for row in answer["compared"]:

@@ -1,6 +1,7 @@
 """Did it help, what had been predicted, and the plan of the next playtest."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from ingest.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import play
 
+DEMO = Path(__file__).parents[3] / "demo_logs"
 FINISH = Target("finish", Outcome.FINISH, 0.5, 0.05)
 
 
@@ -72,6 +74,25 @@ def test_the_counts_interval_is_wider_than_the_shares():
     assert low < 0.42 and high > 0.58
     narrow = count_interval(said, 2000)
     assert narrow == pytest.approx((0.45, 0.55), abs=0.02)
+
+
+def test_one_build_is_no_comparison_and_the_command_says_so(tmp_path, capsys):
+    study = tmp_path / "s.duckdb"
+    for log in ("soot_wardens_a_table1", "soot_wardens_b_table1"):
+        with open_study(study) as opened:
+            import_log(opened, DEMO / f"{log}.playlog")
+        if log == "soot_wardens_a_table1":
+            assert cli.main(["compare", "--study", str(study)]) == exits.THIN
+            told = capsys.readouterr()
+            assert told.out == "" and "None" not in told.err
+            assert told.err.startswith(
+                "Soot Wardens: only one build has been played, lantern 1.3: change something"
+            )
+    words = ["compare", "--study", str(study)]
+    assert cli.main([*words, "--before", "lantern 1.3", "--after", "lantern 1.3"]) == exits.THIN
+    assert "lantern 1.3 against itself: name two of the builds that were played" in capsys.readouterr().err
+    assert cli.main(words) == exits.OK
+    assert capsys.readouterr().out.startswith("Soot Wardens: lantern 1.3 -> lantern 1.3 b\n")
 
 
 def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_path, capsys):
