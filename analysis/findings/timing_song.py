@@ -20,7 +20,7 @@ from analysis.findings.wording import percent
 from analysis.stats.song_time import TEMPO_EDGES_MS, drift, passages, since_last_note_us
 from analysis.stats.timed_notes import TimedNotes, hits
 from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import LevelEffects, level_effects
+from analysis.stats.within_player import LevelEffects, PlayerMean, level_effects, mean_of_players
 
 QUESTION = "timing"
 # A passage is called off only from here on: less is beyond what anybody hears (asynchronies of a few ms are not
@@ -44,10 +44,12 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     effects, bias, spread, lapses = _compare(notes, notes.song, songs, None)
     rank = np.argsort(np.argsort(np.nan_to_num(effects.mean, nan=np.inf))) + 1
     hardest, easiest = int(np.argmin(rank)), int(np.argmax(rank))
-    says = f"{notes.songs[hardest]} is hit least ({percent(effects.mean[hardest])} for the average player)"
-    says += f" and {notes.songs[easiest]} most ({percent(effects.mean[easiest])})"
-    sure = effects.p[hardest] < 0.05 or effects.p[easiest] < 0.05
-    says += "." if sure else ", but the order is within chance: players differ more than songs."
+    says = f"{notes.songs[hardest]} is hit least ({_percent(effects, hardest)} for the average player)"
+    says += f" and {notes.songs[easiest]} most ({_percent(effects, easiest)})"
+    told = [s for s in (hardest, easiest) if effects.p[s] < 0.05]
+    if len(told) == 1:
+        says += f"; only {notes.songs[told[0]]} is told from the average song"
+    says += "." if told else ", but the order is within chance: players differ more than songs."
     return Finding(
         "timing.songs", QUESTION, "How hard each song is", says, len(notes.players), notes.player_runs,
         "timing.within_player", None, warnings,
@@ -62,18 +64,18 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     rows: dict[str, list[object]] = {}
     off: list[tuple[float, str]] = []
     worst: tuple[float, str] | None = None
-    for song, name in enumerate(notes.songs):
-        edges, number = passages(notes, song)
-        own = notes.where(number >= 0)
-        count = len(edges) - 1
-        if count < 2:
-            continue
+    cut = [(song, *passages(notes, song)) for song in range(len(notes.songs))]
+    cut = [(song, edges, number) for song, edges, number in cut if len(edges) > 2]
+    for song, edges, number in cut:
+        own, name, count = notes.where(number >= 0), notes.songs[song], len(edges) - 1
         hit, bias, _, _ = _compare(own, number[number >= 0], count, None)
-        flagged = (bias.p < 0.05) & (np.abs(bias.effect) >= OFF_MS)
+        # Corrected within the song already; more songs are more passages to stand out by chance.
+        p_hit, p_bias = (np.minimum(1, len(cut) * p) for p in (hit.p, bias.p))
+        flagged = (p_bias < 0.05) & (np.abs(bias.effect) >= OFF_MS)
         columns = {
             "song": [name] * count, "start_s": edges[:-1] / 1e6, "end_s": edges[1:] / 1e6, **_hit_columns(hit),
             "bias_ms": bias.mean, "bias_low_ms": bias.mean + bias.low - bias.effect,
-            "bias_high_ms": bias.mean + bias.high - bias.effect, "p_bias": bias.p, "p_hit": hit.p,
+            "bias_high_ms": bias.mean + bias.high - bias.effect, "p_bias": p_bias, "p_hit": p_hit,
             "off": flagged.astype(int),
         }  # fmt: skip
         for column, values in columns.items():
@@ -85,7 +87,7 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
             off.append((abs(float(bias.effect[i])), where))
         if np.isfinite(hit.effect).any():
             lowest = int(np.nanargmin(hit.effect))
-            if hit.p[lowest] < 0.05 and (worst is None or hit.effect[lowest] < worst[0]):
+            if p_hit[lowest] < 0.05 and (worst is None or hit.effect[lowest] < worst[0]):
                 worst = (
                     float(hit.effect[lowest]),
                     f"{name} from {edges[lowest] / 1e6:.0f} to {edges[lowest + 1] / 1e6:.0f} s",
@@ -111,18 +113,17 @@ def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     found = [d for d in found if d.ppm.value is not None]
     if not found:
         return None
-    told = [
-        d for d in found if d.ppm.low is not None and d.ppm.high is not None and d.ppm.low * d.ppm.high > 0
-    ]
+    # Every song is looked at, so each is held to its part of 5 %.
+    held = [mean_of_players(d.own_ppm, 1 - 0.05 / len(found)) for d in found]
     parts = [
-        f"{notes.songs[d.song]} by {d.ppm.value:+.0f} ppm (between {d.ppm.low:+.0f} and {d.ppm.high:+.0f}), that is"
-        f" {d.ppm.value * d.length_s / 1000:+.0f} ms by its end"
-        for d in told
-        if d.ppm.value is not None
+        f"{notes.songs[d.song]} by {ppm.value:+.0f} ppm (between {ppm.low:+.0f} and {ppm.high:+.0f}), that is"
+        f" {ppm.value * d.length_s / 1000:+.0f} ms by its end"
+        for d, ppm in zip(found, held, strict=True)
+        if ppm.value is not None and ppm.low is not None and ppm.high is not None and ppm.low * ppm.high > 0
     ]
     says = (
         "Errors do not drift along any song by more than chance."
-        if not told
+        if not parts
         else "Errors drift along " + "; ".join(parts) + ". Plus means presses fall later and later: the chart's tempo"
         " runs ahead of the music, or the console's clock is fast; tiring players look the same."
     )  # fmt: skip
@@ -149,10 +150,10 @@ def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     level = np.searchsorted(used, number)
     hit, bias, spread, lapses = _compare(own, level, len(used), own.player * len(own.songs) + own.song)
     fast, slow = 0, len(used) - 1
-    change = 100 * (hit.mean[fast] - hit.mean[slow])
+    change = hit.difference(fast, slow)
     says = (
-        f"Notes that follow within {edges[used[fast] + 1]:.0f} ms are hit {abs(change):.0f} points"
-        f" {'less' if change < 0 else 'more'} often than those after {edges[used[slow]]:.0f} ms or more"
+        f"Notes that follow within {edges[used[fast] + 1]:.0f} ms are hit"
+        f" {_points(change, 'less often', 'more often')} than those after {edges[used[slow]]:.0f} ms or more"
         f" (spread {spread[fast]:.0f} against {spread[slow]:.0f} ms, players and songs held fixed)."
     )
     return Finding(
@@ -170,7 +171,7 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     level = np.searchsorted(lanes, notes.lane)
     hit, bias, spread, _ = _compare(notes, level, len(lanes), notes.player * len(notes.songs) + notes.song)
     worst = int(np.nanargmin(hit.effect))
-    says = f"Lane {lanes[worst]} is hit least ({percent(hit.mean[worst])} for the average player)"
+    says = f"Lane {lanes[worst]} is hit least ({_percent(hit, worst)} for the average player)"
     says += "." if hit.p[worst] < 0.05 else ", within chance of the others."
     return Finding(
         "timing.lanes", QUESTION, "Lanes and buttons", says, len(notes.players), notes.player_runs,
@@ -203,16 +204,21 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     # The mean distance of a normal error is sqrt(2/pi) of its spread.
     distance = np.abs(notes.error_us - bias[notes.player]) / 1000 / np.sqrt(2 / np.pi)
     spread = level_effects(distance, level, notes.player, len(levels), block)
-    full = np.flatnonzero(hit.players >= max(2, hit.players.max() / 2))
-    first, end = full[0], full[-1]
+    full = np.flatnonzero(hit.players >= hit.players.max() / 2)
+    first, end = int(full[0]), int(full[-1])
+    change = hit.difference(end, first)
     says = (
-        f"From attempt {levels[first]} to {levels[end]} hits go from {percent(hit.mean[first])} to"
-        f" {percent(hit.mean[end])} and the spread from {spread.mean[first]:.0f} to {spread.mean[end]:.0f} ms, songs"
-        " and players held fixed; players who stopped earlier are in it only for the attempts they made."
+        f"From attempt {levels[first]} to {levels[end]} hits go from {_percent(hit, first)} to"
+        f" {_percent(hit, end)}, {_points(change, 'fewer', 'more')}, and the spread from {spread.mean[first]:.0f} to"
+        f" {spread.mean[end]:.0f} ms, songs and players held fixed; players who stopped earlier are in it only for the"
+        " attempts they made."
     )
+    if first == end:
+        says = f"Hardly anybody made another attempt than number {levels[first]}, so nothing can be said of learning."
     return Finding(
         "timing.attempts", QUESTION, "Learning over attempts", says, len(notes.players), notes.player_runs,
-        "timing.within_player", Estimate(float(hit.mean[end] - hit.mean[first]), unit="share"), warnings,
+        "timing.within_player",
+        None if first == end else Estimate(change.value, change.low, change.high, unit="share"), warnings,
         {"attempts": {"attempt": levels, **_hit_columns(hit), "spread_ms": spread.mean,
                       "spread_low_ms": spread.mean + spread.low - spread.effect,
                       "spread_high_ms": spread.mean + spread.high - spread.effect}},
@@ -239,6 +245,22 @@ def _compare(
     own_spread = bias_and_spread(about_level, level, levels)[1] / 1000
     lapses = level_effects((~notes.pressed).astype(float), level, notes.player, levels, block).mean
     return hit, bias, own_spread, np.clip(lapses, 0, 1)
+
+
+def _percent(hit: LevelEffects, level: int) -> str:
+    # Effects are added up, which may lead a little below nothing or beyond all.
+    return percent(float(np.clip(hit.mean[level], 0, 1)))
+
+
+def _points(change: PlayerMean, fewer: str, more: str) -> str:
+    """`12 points less often (95 % interval 4 to 20)`: of the size of a change, and whether it may be chance."""
+    value, low, high = change.value or 0.0, change.low, change.high
+    size = f"{abs(100 * value):.0f} points {fewer if value < 0 else more}"
+    if low is None or high is None:
+        return f"{size} (no interval: one player)"
+    least, most = (-high, -low) if value < 0 else (low, high)
+    chance = ", within chance" if low <= 0 <= high else ""
+    return f"{size} (95 % interval {100 * least:.0f} to {100 * most:.0f}{chance})"
 
 
 def _hit_columns(effects: LevelEffects) -> dict[str, np.ndarray]:

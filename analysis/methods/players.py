@@ -38,8 +38,8 @@ METHODS: dict[str, Method] = {
         "Spearman's rank correlation over players",
         "Ratings and outcomes averaged by player, then ranked; interval on Fisher's scale with the standard error "
         "sqrt((1 + r^2/2) / (n - 3)). Within players: ranks among each player's own runs, centred on the player, "
-        "interval by the jackknife over players on Fisher's scale with t(players - 1). Where a few players agree in full, "
-        "the interval still says that they may do so by chance. A correlation is no cause.",
+        "interval by the jackknife over players on Fisher's scale with t(players - 1). Where a few players agree in "
+        "full, the interval still says that they may do so by chance. A correlation is no cause.",
         (_BONETT, _BLAND),
     ),
     "games.side_by_side": Method(

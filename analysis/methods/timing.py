@@ -91,14 +91,16 @@ METHODS: dict[str, Method] = {
     "timing.within_player": Method(
         "Compared within players",
         "Least squares with an effect for each player (and song, where songs are not what is compared) and one for "
-        "each level; cluster-robust intervals by player with t(players - 1); p values corrected for the number of "
-        "levels by Holm. Errors are pulled in to three spreads of the player first.",
+        "each level; cluster-robust intervals by player with t(players - 1), of each level the players who saw it; "
+        "p values corrected for the number of levels by Holm, those of passages for the number of songs as well. "
+        "Errors are pulled in to three spreads of the player first.",
         (LIANG, HOLM),
     ),
     "timing.drift": Method(
         "Drift along the song",
         "The slope of each player's errors against the time in the song, each run about its own level; mean over "
-        "players with Student's interval. One microsecond a second is one part per million.",
+        "players with Student's interval, in the sentence corrected for the number of songs (Bonferroni). One "
+        "microsecond a second is one part per million.",
     ),
     "timing.truncation": Method(
         "Are presses outside the window logged?",

@@ -42,9 +42,13 @@ def since_last_note_us(notes: TimedNotes) -> Array:
 
 @dataclass(frozen=True)
 class Drift:
-    """How the error changes along one song: us per s of song, that is parts per million, over players."""
+    """How the error changes along one song: us per s of song, that is parts per million.
+
+    own_ppm: (players,), NaN where a player has too few presses; ppm: their mean.
+    """
 
     song: int
+    own_ppm: Array
     ppm: PlayerMean
     length_s: float
 
@@ -71,6 +75,5 @@ def drift(notes: TimedNotes, song: int) -> Drift:
         square = np.bincount(player, x * x, players)
         slope = np.where(square > 0, np.bincount(player, x * y, players) / square, np.nan)
     counted = np.bincount(player, minlength=players) >= 10
-    return Drift(
-        song, mean_of_players(np.where(counted, 1e6 * slope, np.nan)), float(at.max(initial=0)) / 1e6
-    )
+    own_ppm = np.where(counted, 1e6 * slope, np.nan)
+    return Drift(song, own_ppm, mean_of_players(own_ppm), float(at.max(initial=0)) / 1e6)
