@@ -11,9 +11,14 @@ def counted(number: int, noun: str, plural: str = "") -> str:
 
 
 def percent(share: float | None) -> str:
-    """A share as whole percent; near 0 and 100 with one digit more, so that 99.6 % is not called all."""
+    """A share as whole percent; near 0 and 100 with one digit more, so that 99.6 % is not called all, nor 99.97 %."""
     if share is None or not np.isfinite(share):
         return "an unknown share"
+    share = round(share, 9)  # 1e-17 is none
+    if 0 < share < 0.0005:
+        return "under 0.1 %"
+    if 0.9995 <= share < 1:
+        return "over 99.9 %"
     if 0 < share < 0.01 or 0.99 < share < 1:
         return f"{100 * share:.1f} %"
     return f"{100 * share:.0f} %"
