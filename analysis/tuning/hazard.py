@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy import sparse
 from scipy.special import expit, gammaln
 
 from analysis.tuning.data import Segment
@@ -158,7 +159,7 @@ def _laplace(
     design: Design, precision: np.ndarray, sigma: float, start: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """Joint mode of (beta, u) at one sigma by Newton; beta's covariance; ln evidence up to a constant."""
-    coefficients, players = len(start), design.players
+    players, own = design.players, _by_player(design)
     beta, skill = start.copy(), np.zeros(players)
     deaths_of = np.bincount(design.player, design.deaths, minlength=players)
 
@@ -180,8 +181,7 @@ def _laplace(
         per_player = np.bincount(design.player, curve, minlength=players)
         weighted = design.x * curve[:, None]
         hessian = design.x.T @ weighted + precision
-        cross = np.zeros((players, coefficients))
-        np.add.at(cross, design.player, weighted)
+        cross = own @ weighted
         diagonal = per_player + 1 / sigma**2
         schur = hessian - cross.T @ (cross / diagonal[:, None])
         step_beta = np.linalg.solve(schur, gradient_beta - cross.T @ (gradient_skill / diagonal))
@@ -204,6 +204,14 @@ def _laplace(
     return beta, skill, covariance, float(evidence)
 
 
+def _by_player(design: Design) -> sparse.csr_array:
+    """(players, cells) of ones: times a column a cell it gives each player's sum."""
+    cells = len(design.player)
+    return sparse.csr_array(
+        (np.ones(cells), (design.player, np.arange(cells))), shape=(design.players, cells)
+    )
+
+
 def log_marginal(design: Design, beta: np.ndarray, sigma: np.ndarray, nodes: int = 9) -> np.ndarray:
     """(draws,): ln likelihood with the players' effects integrated out; constants of the data are left out.
 
@@ -213,8 +221,7 @@ def log_marginal(design: Design, beta: np.ndarray, sigma: np.ndarray, nodes: int
     if design.trials is not None:
         return _log_binomial_normal(design, linear, sigma, nodes)
     plain = design.deaths @ linear
-    expected = np.zeros((design.players, len(sigma)))
-    np.add.at(expected, design.player, np.exp(np.minimum(linear, 30)))
+    expected = _by_player(design) @ np.exp(np.minimum(linear, 30))
     deaths = np.bincount(design.player, design.deaths, minlength=design.players)
     return plain + log_poisson_normal(deaths[:, None], expected, sigma[None, :], nodes).sum(axis=0)
 
@@ -250,11 +257,10 @@ def _log_binomial_normal(design: Design, linear: np.ndarray, sigma: np.ndarray, 
     assert design.trials is not None
     trials, players, variance = design.trials[:, None], design.players, sigma**2
     successes = np.bincount(design.player, design.deaths, minlength=players)[:, None]
+    own = _by_player(design)
 
     def by_player(values: np.ndarray) -> np.ndarray:
-        total = np.zeros((players, values.shape[1]))
-        np.add.at(total, design.player, values)
-        return total
+        return own @ values
 
     u = np.zeros((players, len(sigma)))
     for _ in range(12):

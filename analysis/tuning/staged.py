@@ -186,6 +186,8 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
     log_time = times.level[pick].T[:, None, :, None] - power * tier
     log_time = log_time + (times.exponent[pick][:, None] * step).T[:, None, :, None]
     log_time = log_time + times.skill[pick][:, None] * skill
+    # The chain wants the mean of the log-normal time; its level is the median.
+    log_time = log_time + times.spread[pick][:, None] ** 2 / 2
     faster = (model.pickup_exponent[pick][:, None] * (rule.log_pickup - model.now.log_pickup)).T
     rise = model.rise[pick].T * np.exp(np.clip(faster, -25, 5))
     shape = (len(segments), model.data.tiers, -1)
