@@ -13,16 +13,26 @@ from analysis.selection import Selection
 from dashboard import wording
 from dashboard.figures import WIDE, has_figure
 from dashboard.filters import to_address
+from dashboard.opened import NOTHING, Opened
 
 _FIGURES = "/figure/"
 
 
 def card(
-    finding: Finding, selection: Selection, version: int, said: frozenset[str] = frozenset()
+    finding: Finding,
+    selection: Selection,
+    version: int,
+    said: frozenset[str] = frozenset(),
+    opened: Opened = NOTHING,
+    basis: list[Any] | None = None,
 ) -> html.Section:
-    """One finding as a card; warnings in `said` are left out."""
+    """One finding as a card; warnings in `said` are left out. `opened`: what else its figure and tables depend on.
+
+    `basis`: what it rests on, where it is not a number of players and runs.
+    """
     drawn = has_figure(finding)
-    address = f"{_FIGURES}{quote(finding.id)}.json{to_address(selection)}&version={version}"
+    asked = to_address(selection) + opened.words()
+    address = f"{_FIGURES}{quote(finding.id)}.json{asked}&version={version}"
     return html.Section(
         [
             html.H2(finding.title),
@@ -33,12 +43,12 @@ def card(
                 if warning not in said
             ],
             graph(address, finding.title) if drawn else None,
-            html.P(_basis_parts(finding), className="basis-line"),
+            html.P(_basis_parts(finding) if basis is None else basis, className="basis-line"),
             html.Div(
                 [
                     _method(finding),
-                    _numbers(finding, selection, version),
-                    _downloads(finding, selection, drawn),
+                    _numbers(finding, asked, version),
+                    _downloads(finding, asked, drawn),
                 ],
                 className="drawer",
             ),
@@ -145,10 +155,10 @@ def served(address: str, label: str) -> html.Div:
     )
 
 
-def _numbers(finding: Finding, selection: Selection, version: int) -> html.Details | None:
+def _numbers(finding: Finding, asked: str, version: int) -> html.Details | None:
     if not finding.tables:
         return None
-    address = f"{to_address(selection)}&version={version}"
+    address = f"{asked}&version={version}"
     tables = [
         served(
             f"/table/{quote(finding.id)}/{quote(name)}.html{address}",
@@ -159,7 +169,7 @@ def _numbers(finding: Finding, selection: Selection, version: int) -> html.Detai
     return html.Details([html.Summary("Numbers"), *tables])
 
 
-def _downloads(finding: Finding, selection: Selection, drawn: bool) -> html.Div:
+def _downloads(finding: Finding, asked: str, drawn: bool) -> html.Div:
     parts: list[Any] = []
     if drawn:
         parts += [
@@ -171,11 +181,10 @@ def _downloads(finding: Finding, selection: Selection, drawn: bool) -> html.Div:
             )
             for kind in ("svg", "png")
         ]
-    address = to_address(selection)
     parts += [
         html.A(
             "CSV" if len(finding.tables) == 1 else f"CSV: {name.replace('_', ' ')}",
-            href=f"/table/{quote(finding.id)}/{quote(name)}.csv{address}",
+            href=f"/table/{quote(finding.id)}/{quote(name)}.csv{asked}",
             download=f"{finding.id}-{name}.csv",
         )
         for name in finding.tables

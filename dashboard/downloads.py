@@ -6,12 +6,15 @@ import zipfile
 from flask import Flask, Response, abort, request
 
 from analysis.finding import Finding
+from analysis.findings.one_death import place_at
 from analysis.selection import Selection
 from dashboard import exports, plotly_js
 from dashboard.figures import figure_for
+from dashboard.figures.deaths import mark_place
 from dashboard.figures.live import recent_runs
 from dashboard.figures.tuning import predicted
 from dashboard.filters import from_address, in_words
+from dashboard.opened import Opened, opened_at
 from dashboard.pages.live import RECENT_RUNS
 from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
@@ -43,9 +46,8 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
 
     @server.get("/figure/<finding_id>.json")
     def figure(finding_id: str) -> Response:
-        drawn = figure_json(
-            session, pictures, finding_id, _asked_selection(session), request.args.get("theme")
-        )
+        selection, theme = _asked_selection(session), request.args.get("theme")
+        drawn = figure_json(session, pictures, finding_id, selection, _asked_opened(), theme)
         if drawn is None:
             abort(404)
         return Response(drawn, mimetype="application/json")
@@ -104,30 +106,45 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
     @server.get("/runs.html")
     def runs_markup() -> Response:
         return Response(
-            runs_table(session, _asked_selection(session).game), mimetype="text/html; charset=utf-8"
+            runs_table(session, _asked_selection(session).game, _asked_opened().run),
+            mimetype="text/html; charset=utf-8",
         )
 
 
 def figure_json(
-    session: Session, pictures: StagePictures, finding_id: str, selection: Selection, theme: str | None
+    session: Session,
+    pictures: StagePictures,
+    finding_id: str,
+    selection: Selection,
+    opened: Opened,
+    theme: str | None,
 ) -> str | None:
     """The figure of a finding as JSON; None where there is none."""
-    finding = session.finding(finding_id, selection)
+    finding = _finding(session, finding_id, selection, opened)
     drawn = None if finding is None else figure_for(finding, theme_called(theme))
-    if drawn is None:
+    if finding is None or drawn is None:
         return None
     if finding_id == "deaths.places":
         drawn = pictures.lay_under(drawn, selection)
+        place = None if opened.place is None else place_at(finding, *opened.place)
+        if place is not None:
+            mark_place(drawn, place, theme_called(theme))
     return drawn.to_json(validate=False)
 
 
 def asked_finding(session: Session, finding_id: str, name: str | None = None) -> tuple[Finding, Selection]:
     """The finding that an address asks for, which has a table `name` if one is named; 404 otherwise."""
     selection = _asked_selection(session)
-    finding = session.finding(finding_id, selection)
+    finding = _finding(session, finding_id, selection, _asked_opened())
     if finding is None or (name is not None and name not in finding.tables):
         abort(404)
     return finding, selection
+
+
+def _finding(session: Session, finding_id: str, selection: Selection, opened: Opened) -> Finding | None:
+    if finding_id == "deaths.one":
+        return None if opened.death is None else session.one_death(selection, *opened.death)
+    return session.finding(finding_id, selection)
 
 
 def _worked(session: Session, job_number: int, number: int) -> Worked:
@@ -142,6 +159,10 @@ def _asked_selection(session: Session) -> Selection:
     if selection is None:
         abort(404)
     return selection
+
+
+def _asked_opened() -> Opened:
+    return opened_at(request.query_string.decode("utf-8", "replace"))
 
 
 def file_name(text: str) -> str:

@@ -33,6 +33,9 @@ class Opened:
         return f"&{words}" if words else ""
 
 
+NOTHING = Opened()
+
+
 def opened_at(search: str | None) -> Opened:
     """What an address opens; words that make no sense open nothing."""
     try:

@@ -7,9 +7,11 @@ from typing import Any
 from dash import Dash
 
 from analysis.selection import Selection
+from dashboard.opened import Opened, opened_at
 from dashboard.session import Session
 
 Body = Callable[[Session, Selection | None], list[Any]]
+OpenedBody = Callable[[Session, Selection | None, Opened], list[Any]]
 
 
 def nothing() -> list[Any]:
@@ -27,7 +29,8 @@ class Page:
 
     `body` makes the content for a selection (None: an empty study). `controls` are its fixed components with ids,
     which `wires` speaks of; `body` must place them. `filtered`: the filter bar stands above it. `follows`: redrawn
-    whenever the study changes.
+    whenever the study changes. `opened_body` makes the content of a page on which the
+    address opens something.
     """
 
     path: str
@@ -40,6 +43,13 @@ class Page:
     wires: Callable[[Dash, Session], None] = no_wires
     filtered: bool = True
     follows: bool = True
+    opened_body: OpenedBody | None = None
+
+    def filled(self, session: Session, selection: Selection | None, search: str | None) -> list[Any]:
+        """The content at an address whose filter means `selection`."""
+        if self.opened_body is not None:
+            return self.opened_body(session, selection, opened_at(search))
+        return self.body(session, selection)
 
     @property
     def reading(self) -> bool:

@@ -13,7 +13,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS
+from analysis.findings import FINDERS, one_death
+from analysis.findings.one_death import DeathList, Place
 from analysis.findings.side_by_side import side_by_side
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
@@ -104,6 +105,16 @@ class Session:
                 if one.id == finding_id:
                     return one
         return None
+
+    def deaths_at(self, selection: Selection, whole: Finding | None, place: Place | None) -> DeathList:
+        """The deaths in one place of the death map `whole`, or all of them."""
+        key = ("deaths at", selection, place)
+        return self._once(key, lambda: one_death.deaths_at(self.reader, selection, whole, place))
+
+    def one_death(self, selection: Selection, run_id: int, life: int) -> Finding | None:
+        """The last seconds before one death, if `selection` holds it."""
+        key = ("one death", selection, run_id, life)
+        return self._once(key, lambda: one_death.find(self.reader, selection, run_id, life))
 
     def ask(self, query: str, **parameters: object) -> Columns:
         """One of analysis/queries, remembered until the study changes."""

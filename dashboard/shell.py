@@ -19,6 +19,7 @@ from dashboard.cards import figure_id
 from dashboard.downloads import PLOTLY_ADDRESS, figure_json
 from dashboard.filter_bar import filter_bar
 from dashboard.filters import from_address, to_address
+from dashboard.opened import opened_at
 from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.session import Session
@@ -108,7 +109,7 @@ def content(session: Session, path: str | None, search: str | None) -> list[Any]
         ]
     selection = from_address(search, session.games())
     head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
-    return [head, html.Div(page.body(session, selection), className="cards", key=page.path)]
+    return [head, html.Div(page.filled(session, selection, search), className="cards", key=page.path)]
 
 
 def navigation(current: Page | None, search: str) -> list[Any]:
@@ -181,7 +182,17 @@ def _figures(session: Session, pictures: StagePictures, main: str, selection: Se
     shown = set(request.args.getlist("shown"))
     chosen = [one for one in addresses if figure_id(one) in shown] or addresses[:_FIGURES_AT_FIRST]
     drawn = (
-        (one, figure_json(session, pictures, unquote(figure_id(one)), selection, request.args.get("theme")))
+        (
+            one,
+            figure_json(
+                session,
+                pictures,
+                unquote(figure_id(one)),
+                selection,
+                opened_at(one.partition("?")[2]),
+                request.args.get("theme"),
+            ),
+        )
         for one in chosen[:_MOST_FIGURES]
     )
     return ", ".join(f"{json.dumps(one)}: {figure}" for one, figure in drawn if figure is not None)

@@ -5,6 +5,7 @@
   const settings = { displaylogo: false, displayModeBar: false, showSendToCloud: false, responsive: true };
   const places = "[data-figure], [data-source]";
   const wanted = new WeakMap();
+  const leading = new WeakSet();  /* figures that open something when pressed */
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
   let brought = {};  /* figures that came along with the page, by address with theme */
 
@@ -53,6 +54,8 @@
         if (!answer.ok || wanted.get(place) !== address) { return; }
         if (place.dataset.source) {
           place.innerHTML = await answer.text();
+          const chosen = place.querySelector("[aria-current]");
+          if (chosen) { chosen.scrollIntoView({ block: "nearest" }); }
           return;
         }
         figure = await answer.json();
@@ -62,9 +65,25 @@
       place.style.height = figure.layout.height + "px";
       await Plotly.react(place, figure.data, figure.layout, settings);
       place.dataset.drawn = address;
+      if (figure.layout.meta && figure.layout.meta.opens && !leading.has(place)) {
+        leading.add(place);
+        place.on("plotly_click", function (event) { open(place.layout.meta.opens, event.points[0].customdata); });
+      }
     } catch (error) {
       wanted.delete(place);  /* the server is gone or the page was left; the next look tries again */
     }
+  }
+
+  /* Follows a link to this page on which `value` is open under `name`, and nothing else is. */
+  function open(name, value) {
+    if (!value) { return; }
+    const search = new URLSearchParams(window.location.search);
+    for (const other of ["place", "death"]) { search.delete(other); }
+    search.set(name, value);
+    const link = Object.assign(document.createElement("a"), { href: "?" + search });
+    document.body.append(link);
+    link.click();
+    link.remove();
   }
 
   const inView = new IntersectionObserver(function (entries) {

@@ -8,6 +8,7 @@
   const PATIENCE_MS = 300;  /* an answer that takes longer is worked out while the browser reads plotly.js */
   const byId = function (id) { return document.getElementById(id); };
   let shown = null;  /* path and filter that the page shows */
+  let opened = null;  /* what is open on it beside */
   let version = 0;
   let asked = null;  /* cancels the request under way */
   let dash = null;  /* a promise once Dash is loading */
@@ -94,6 +95,7 @@
       if (elsewhere) { window.scrollTo(0, 0); }
       told(part);
       figures.bring(part.figures);
+      showOpened();
       if (part.kind === "working") { loadDash(); } else { fetchDashEarly(); }
     } catch (error) {
       if (mine.signal.aborted) { return; }
@@ -104,6 +106,14 @@
         main.removeAttribute("aria-busy");
       }
     }
+  }
+
+  /* What was opened on the page comes into sight, once. */
+  function showOpened() {
+    const place = document.querySelector("#reading [data-opened]");
+    const now = place ? place.dataset.opened : null;
+    if (now !== null && now !== opened) { place.scrollIntoView({ block: "start" }); }
+    opened = now;
   }
 
   function told(state) {

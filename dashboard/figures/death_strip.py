@@ -12,7 +12,7 @@ from dashboard.palette import Theme
 
 _AFTER_S = 0.5
 # Heights in pixels: a panel with a curve, a row of marks, the gaps between panels.
-_CURVE, _ROW, _GAP = 104, 25, 16
+_CURVE, _ROW, _GAP = 86, 23, 14
 _TOP, _BOTTOM, _LEFT = 44, 46, 132
 
 
@@ -47,8 +47,8 @@ def strip(finding: Finding, theme: Theme) -> go.Figure:
     events = {name: np.asarray(column) for name, column in finding.tables["events"].items()}
     facts = finding.facts
     curves = [
-        *_positions(events, theme, "x", "from the left, px", float(facts["screen_width"])),
-        *_positions(events, theme, "y", "from the top, px", float(facts["screen_height"])),
+        *_positions(events, theme, "x", "x, pixels", float(facts["screen_width"])),
+        *_positions(events, theme, "y", "y, pixels", float(facts["screen_height"])),
         *_inputs(events, theme),
     ]
     marks = [(kind, mine) for kind in _KINDS if (mine := _of(events, kind)).any()]
@@ -126,7 +126,7 @@ def _positions(
     )  # fmt: skip
     low, high = float(np.nanmin(way)), float(np.nanmax(way))
     # At least a quarter of the screen, so that a step does not look like a journey.
-    half = max((high - low) * 0.58, screen / 8)
+    half = max((high - low) * 0.62, screen / 8)
     ends_at = [(low + high) / 2 - half, (low + high) / 2 + half]
     return [
         (

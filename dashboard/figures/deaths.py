@@ -6,6 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from analysis.findings.one_death import Place
 from dashboard.figures.frame import faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme
 
@@ -26,6 +27,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
     told[at] = [
         f"x {a:.0f} to {a + b:.0f}, y {c:.0f} to {c + d:.0f}<br>{int(n)} deaths of {int(p)} players"
         + (f" in {s:.0f} s" if exposed and np.isfinite(s) else "")
+        + ("<br>press to see them" if n else "")
         for a, b, c, d, n, p, s in zip(
             x,
             wide,
@@ -36,6 +38,11 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
             np.asarray(cells["seconds"], float),
             strict=True,
         )
+    ]
+    # Pressed, a cell with deaths opens what its words in the address mean (dashboard/opened.py).
+    leads = np.full(z.shape, "", dtype=object)
+    leads[at] = [
+        f"{a:.0f}-{c:.0f}" if n else "" for a, c, n in zip(x, y, np.asarray(cells["deaths"]), strict=True)
     ]
     heat = go.Heatmap(
         x=np.append(columns, width),
@@ -50,6 +57,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
             "outlinewidth": 0,
         },
         text=told,
+        customdata=leads,
         hovertemplate="%{text}<extra></extra>",
         name="rate",
     )
@@ -73,6 +81,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         margin={"l": 58, "r": 8, "t": 10, "b": 46},
         xaxis=edge | {"range": [0, width]},
         yaxis=edge | {"range": [height, 0], "scaleanchor": "x"},
+        meta={"opens": "place"},
     )
     for i in np.flatnonzero(np.asarray(cells["hot"], bool)):
         figure.add_shape(
@@ -84,6 +93,14 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
             line={"color": theme.alive, "width": 2.5},
         )
     return figure
+
+
+def mark_place(figure: go.Figure, place: Place, theme: Theme) -> None:
+    """Frames on the map the place whose deaths are listed."""
+    corners = {"x0": place.x, "x1": place.x + place.width, "y0": place.y, "y1": place.y + place.height}
+    # Two lines, so that one of them is seen against any colour of the map.
+    for colour, width in ((theme.panel, 6), (theme.ink, 3)):
+        figure.add_shape(type="rect", line={"color": colour, "width": width}, **corners)
 
 
 def places_apart(finding: Finding, theme: Theme) -> go.Figure:

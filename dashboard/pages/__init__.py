@@ -1,7 +1,7 @@
 """All pages, in the order of the navigation."""
 
 from dashboard.page import Page
-from dashboard.pages import games, import_logs, live, overview, plan, questions, report, runs, tuning
+from dashboard.pages import deaths, games, import_logs, live, overview, plan, questions, report, runs, tuning
 
 PAGES: tuple[Page, ...] = (
     overview.PAGE,
@@ -10,7 +10,7 @@ PAGES: tuple[Page, ...] = (
     runs.PAGE,
     games.PAGE,
     questions.TRUST,
-    questions.DEATHS,
+    deaths.PAGE,
     questions.SURVIVAL,
     questions.TIMING,
     questions.PLAYERS,

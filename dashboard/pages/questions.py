@@ -1,9 +1,11 @@
 """The pages that answer one question with findings and nothing else."""
 
+from collections.abc import Callable
 from typing import Any
 
 from dash import html
 
+from analysis.finding import Finding
 from analysis.selection import Selection
 from dashboard import cautions
 from dashboard.cards import card, empty, note, shared_warnings
@@ -45,8 +47,17 @@ def none_chosen(selection: Selection) -> Any:
     )
 
 
-def answers(question: str, missing: list[Any], session: Session, selection: Selection | None) -> list[Any]:
-    """The cards of one question, or what to do so that there are some."""
+def answers(
+    question: str,
+    missing: list[Any],
+    session: Session,
+    selection: Selection | None,
+    parts_of: Callable[[Finding, frozenset[str]], list[Any]] | None = None,
+) -> list[Any]:
+    """The cards of one question, or what to do so that there are some.
+
+    `parts_of`: what stands for a finding, given the warnings that are said above them all; default: its card.
+    """
     if selection is None:
         return [nothing_ingested()]
     if session.basis(selection).runs == 0:
@@ -57,7 +68,10 @@ def answers(question: str, missing: list[Any], session: Session, selection: Sele
     if found[0].id == f"{question}.none":
         return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
     shared = shared_warnings(found)
-    cards: list[Any] = [card(finding, selection, session.version, shared) for finding in found]
+    if parts_of is None:
+        cards: list[Any] = [card(finding, selection, session.version, shared) for finding in found]
+    else:
+        cards = [part for finding in found for part in parts_of(finding, shared)]
     if question == "trust":
         cards.append(_flashing(session, selection))
     if not shared:
@@ -91,16 +105,6 @@ TRUST = _question(
     "Can I trust the data?",
     "What reached the study, what was lost on the way, and which runs it touches.",
     ["Import a play log; its damage is counted and shown here."],
-)
-DEATHS = _question(
-    "deaths",
-    "Where they die",
-    "Where do they die?",
-    "Places, causes and stages of death, on the console's own screen.",
-    [
-        "This game logs no deaths. Give an event kind the role `death`, with fields in the roles `x`, `y` and `cause`.",
-        "Games without deaths are answered on the pages “How they play” and “Hit the note”.",
-    ],
 )
 SURVIVAL = _question(
     "survival",

@@ -8,6 +8,7 @@ from analysis.selection import Selection
 from dashboard import cautions, ids
 from dashboard.cards import note, served
 from dashboard.filters import from_address, to_address
+from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.report.markup import Markup, tag
@@ -20,14 +21,14 @@ RUN, TAG, REMARK, REASON = "run-chosen", "run-tag", "run-remark", "run-reason"
 KEEP, MARK, UNMARK = "run-keep", "run-mark", "run-unmark"
 
 
-def controls(runs: list[str] | None = None) -> list[Any]:
+def controls(runs: list[str] | None = None, chosen: str = "") -> list[Any]:
     """The form."""
     return [
         html.Div(
             [
                 _field(
                     "Run (type a tag, choose)",
-                    dcc.Input(id=RUN, type="text", list="runs-known", size="40"),
+                    dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen),
                     "grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
@@ -56,17 +57,26 @@ def controls(runs: list[str] | None = None) -> list[Any]:
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form and the list."""
+    return opened_body(session, selection, NOTHING)
+
+
+def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Any]:
+    """The form and the list, with the run that the address opens chosen in both."""
     if selection is None:
         return [nothing_ingested()]
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
     known = [_words(runs, i) for i in range(len(runs["run_id"]))]
-    address = f"/runs.html{to_address(Selection(game=selection.game))}&version={session.version}"
+    chosen = [words for words, run_id in zip(known, runs["run_id"], strict=True) if run_id == opened.run]
+    asked = to_address(Selection(game=selection.game)) + Opened(run=opened.run).words()
+    address = f"/runs.html{asked}&version={session.version}"
+    missing = f"The run you came for is none of the last {counted(_MOST, 'run')} of this game."
     form = [
         html.H2("Say something about a run"),
         note(
             "Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."
         ),
-        *controls(known),
+        *([note(missing, "caution")] if opened.run is not None and not chosen else []),
+        *controls(known, *chosen),
         note(cautions.PRIVACY, "caution"),
     ]
     return [
@@ -78,8 +88,8 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     ]
 
 
-def runs_table(session: Session, game: str) -> Markup:
-    """The list, as HTML."""
+def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup:
+    """The list, as HTML; the run `chosen` is marked."""
     runs = session.ask("runs_listed", game=game, most=_MOST)
     names = ["player", "attempt", "build", "alive", "end", "deaths", "log", "run", "said of it"]
     lines = []
@@ -103,9 +113,10 @@ def runs_table(session: Session, game: str) -> Markup:
             number(int(runs["number"][i])),
             "; ".join(map(str, said)),
         ]
-        lines.append(
-            tag("tr", [tag("td", cell) for cell in cells], **({} if valid else {"class_": "struck"}))
-        )
+        marks = {} if valid else {"class_": "struck"}
+        if runs["run_id"][i] == chosen:
+            marks["aria_current"] = "true"
+        lines.append(tag("tr", [tag("td", cell) for cell in cells], **marks))
     return tag(
         "table",
         tag("thead", tag("tr", [tag("th", name, scope="col") for name in names])),
@@ -206,6 +217,7 @@ PAGE = Page(
     lead="Whose run it was, what happened meanwhile, and which runs do not count. The last "
     f"{counted(_MOST, 'run')} of the game.",
     body=body,
+    opened_body=opened_body,
     controls=controls,
     wires=wires,
 )
