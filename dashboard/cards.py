@@ -16,6 +16,7 @@ from dashboard.filters import to_address
 from dashboard.opened import NOTHING, Opened
 
 _FIGURES = "/figure/"
+_WARNINGS_SHOWN = 2
 
 
 def card(
@@ -37,11 +38,7 @@ def card(
         [
             html.H2(finding.title),
             html.P(prose(finding.sentence), className="saying"),
-            *[
-                html.P(prose(warning), className="warning")
-                for warning in finding.warnings
-                if warning not in said
-            ],
+            *_warnings([warning for warning in finding.warnings if warning not in said]),
             graph(address, finding.title) if drawn else None,
             html.P(_basis_parts(finding) if basis is None else basis, className="basis-line"),
             html.Div(
@@ -57,6 +54,17 @@ def card(
         key=finding.id,
         **{"data-finding": finding.id},
     )
+
+
+def _warnings(warnings: Sequence[str]) -> list[Any]:
+    """The first ones openly; a long row of them may not push the figure out of sight."""
+    parts: list[Any] = [note(warning, "warning") for warning in warnings]
+    if len(parts) <= _WARNINGS_SHOWN + 1:
+        return parts
+    more = html.Details(
+        [html.Summary(f"{len(parts) - _WARNINGS_SHOWN} more warnings"), *parts[_WARNINGS_SHOWN:]]
+    )
+    return [*parts[:_WARNINGS_SHOWN], html.Div(more, className="more")]
 
 
 def figure_id(address: str) -> str:

@@ -16,7 +16,10 @@
   /* --- what differs ------------------------------------------------------------------------------------------- */
 
   function alike(a, b) {
-    return a.nodeType === b.nodeType && a.nodeName === b.nodeName && (a.nodeType !== 1 || a.dataset.key === b.dataset.key);
+    if (a.nodeType !== b.nodeType || a.nodeName !== b.nodeName) { return false; }
+    return a.nodeType !== 1 || ["key", "figure", "source"].every(function (name) {
+      return name === "key" ? a.dataset.key === b.dataset.key : (name in a.dataset) === (name in b.dataset);
+    });
   }
 
   /* Makes `old` like `fresh` and keeps every element that both have: lists stay open, the focus where it is, figures

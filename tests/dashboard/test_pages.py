@@ -158,3 +158,38 @@ def test_the_keyboard_is_enough(chromium, reading):
         seen.add(page.evaluate("() => document.activeElement.innerText || document.activeElement.tagName"))
     assert {"Method", "Numbers", "SVG", "CSV"} <= seen
     page.context.close()
+
+
+# The page as the server wrote it: without what figures, tables and open lists leave on it.
+WRITTEN = """() => {
+  const copy = document.querySelector("#reading").cloneNode(true);
+  for (const place of copy.querySelectorAll("[data-figure], [data-source]")) {
+    place.replaceChildren();
+    for (const name of ["style", "class", "data-drawn", "data-in-view"]) { place.removeAttribute(name); }
+  }
+  for (const list of copy.querySelectorAll("details")) { list.removeAttribute("open"); }
+  return copy.innerHTML + document.querySelector("#filter-bar").innerText + document.querySelector("#basis").innerText;
+}"""
+
+
+def test_a_page_come_to_by_links_is_the_page_of_its_address(chromium, reading):
+    watched = open_page(chromium, reading.address)
+    page = watched.page
+    page.goto(f"{reading.address}/players?game=Soot+Wardens")
+    page.wait_for_selector("[data-drawn]")
+    # One player has fewer figures than all; the next pages have other cards.
+    for step in ("player=P01", "/deaths", "player=P02", "/survival", "/trust", "/players"):
+        if step.startswith("player"):
+            page.evaluate("words => document.querySelector(`#filter-bar a[href*='${words}']`).click()", step)
+        else:
+            go(page, step)
+        page.wait_for_function("() => !document.querySelector('#main').hasAttribute('aria-busy')")
+        page.wait_for_timeout(300)
+        came = page.evaluate(WRITTEN)
+        fresh = open_page(chromium, reading.address).page
+        fresh.goto(page.url)
+        fresh.wait_for_selector("main .cards")
+        assert came == fresh.evaluate(WRITTEN), step
+        fresh.context.close()
+    assert watched.complaints == []
+    page.context.close()
