@@ -23,9 +23,10 @@ import numpy as np
 from analysis.finding import Estimate, Finding
 from analysis.findings import fairness, places
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
-from analysis.findings.wording import between, counted, figure, percent, stage_name
+from analysis.findings.wording import against_rest, between, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.learning import part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 
@@ -99,7 +100,7 @@ def _by_stage(reader: Reader, selection: Selection, death: Columns, basis: Basis
         keep &= visit["stage_kind"] == selection.stage_kind
     names = ("stage", "stage_kind", "name", "deaths", "alive_s", "rate_per_min", "low", "high", "players")
     rows: dict[str, list[Any]] = {name: [] for name in names}
-    best: tuple[float, str, Estimate] | None = None
+    best: tuple[float, str, Estimate, float] | None = None
     for stage, kind in sorted(
         set(zip(visit["stage"][keep].tolist(), visit["stage_kind"][keep].tolist(), strict=True))
     ):
@@ -122,14 +123,37 @@ def _by_stage(reader: Reader, selection: Selection, death: Columns, basis: Basis
         for column, item in zip(rows, row, strict=True):
             rows[column].append(item)
         if rate.value is not None and (best is None or rate.value > best[0]):
-            best = rate.value, name, Estimate(rate.value, rate.low, rate.high, unit="deaths a minute")
-    sentence = (
-        f"Deaths come fastest in {best[1]}: {figure(best[2].value)} a minute alive {between(best[2])}."
-        if best
-        else "No time alive was logged, so deaths have no rate."
-    )
+            best = (
+                rate.value,
+                name,
+                Estimate(rate.value, rate.low, rate.high, unit="deaths a minute"),
+                2 * stage + kind,
+            )
+    sentence = "No time alive was logged, so deaths have no rate."
+    if best:
+        rest = _against_the_rest(visit, keep, best[3], len(rows["name"]))
+        sentence = f"Deaths come fastest in {best[1]}: {figure(best[2].value)} a minute alive {between(best[2])}{rest}."
+    if best and len(rows["name"]) == 1:
+        sentence = (
+            f"In {best[1]} players die {figure(best[2].value)} times a minute alive {between(best[2])}."
+        )
     return Finding(
         id="deaths.by_stage", question=QUESTION, title="Deaths by stage", sentence=sentence, players=basis.players,
         runs=basis.runs, method="rate_by_player", estimate=best[2] if best else None, warnings=basis.warnings,
         tables={"segments": rows},
     )  # fmt: skip
+
+
+def _against_the_rest(visit: Columns, keep: np.ndarray, segment: float, parts: int) -> str:
+    """The part with the most deaths a minute against the others, the same players in both: only the better ones come
+    to the later parts.
+    """
+    place = 2 * visit["stage"] + visit["stage_kind"]
+    found = part_against_rest(
+        visit["deaths"][keep],
+        visit["alive_us"][keep] / 60e6,
+        place[keep],
+        segment,
+        visit["player"][keep].astype(str),
+    )
+    return against_rest(found, "there", "elsewhere", f"{parts} parts of the game")

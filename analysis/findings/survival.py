@@ -31,13 +31,14 @@ from analysis.findings import axes, builds, risks
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
 from analysis.findings.grouping import GROUPINGS, groupings
-from analysis.findings.wording import between, counted, figure, percent, stage_name
+from analysis.findings.wording import against_rest, between, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
 from analysis.stats.competing import cumulative_incidence
+from analysis.stats.learning import Learning, part_against_rest
 from analysis.stats.proportions import share_by_player
-from analysis.stats.rates import hazard_by_time, hazard_edges
+from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
 
 QUESTION = "survival"
 Array = np.ndarray
@@ -107,7 +108,8 @@ def _limits(low: float, high: float) -> tuple[float | None, float | None]:
 
 def _hazard(life: Columns, basis: Basis) -> Finding:
     duration, died, player = _seconds(life)
-    hazard = hazard_by_time(duration, died, player, hazard_edges(duration, died))
+    edges = hazard_edges(duration, died)
+    hazard = hazard_by_time(duration, died, player, edges)
     table = {
         "start_s": hazard.start, "end_s": hazard.end, "rate_per_min": 60 * hazard.value, "low": 60 * hazard.low,
         "high": 60 * hazard.high, "deaths": hazard.deaths, "exposure_s": hazard.exposure, "players": hazard.players,
@@ -120,8 +122,14 @@ def _hazard(life: Columns, basis: Basis) -> Finding:
         estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
         when = f"{figure(float(hazard.start[top]))} to {figure(float(hazard.end[top]), 's')} alive"
         sentence = (
-            f"The risk of dying is highest {when}: {figure(estimate.value)} a minute {between(estimate)}."
+            f"In the first {figure(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         )
+        if hazard.start.size > 1:
+            rest = against_rest(
+                _against_other_times(duration, died, player, edges, top), "then", "at other times",
+                f"{hazard.start.size} stretches",
+            )  # fmt: skip
+            sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
             sentence = (
                 f"Nobody died in {figure(float(hazard.exposure.sum()), 's')} alive {between(estimate)}."
@@ -131,6 +139,19 @@ def _hazard(life: Columns, basis: Basis) -> Finding:
         players=basis.players, runs=basis.runs, method="hazard_by_time", estimate=estimate,
         warnings=basis.warnings, tables={"hazard": table},
     )  # fmt: skip
+
+
+def _rate_words(rate: Estimate) -> str:
+    return f"{figure(rate.value)} times a minute {between(rate)}"
+
+
+def _against_other_times(
+    duration: Array, died: Array, player: Array, edges: Array, top: int
+) -> Learning | None:
+    """One stretch of the life against the others of the same players: the weak die early, which is no danger then."""
+    inside, spent = deaths_in_bins(duration, died, edges)
+    stretch = np.repeat(np.arange(len(inside)), duration.size)
+    return part_against_rest(inside.ravel(), spent.ravel(), stretch, top, np.tile(player, len(inside)))
 
 
 def _funnel(visit: Columns, basis: Basis) -> Finding:
@@ -170,13 +191,13 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
         sentence, estimate = "No stage was entered in these runs.", None
     elif len(rows["name"]) == 1 and worst:
         estimate = worst[2]
-        done = f"{percent(worst[0])} of the runs that were played out, of {basis.size} in all,"
+        done = f"{percent(worst[0])} of the visits that were played out, of {basis.size} in all,"
         sentence = f"{done} got through {worst[1]} {between(worst[2])}."
     else:
         estimate = last[1]
         sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {between(estimate)}."
         if worst and len(rows["name"]) > 1:
-            least = f"by {percent(worst[0])} of its entrants {between(worst[2])}"
+            least = f"in {percent(worst[0])} of the visits that were played out {between(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
     return Finding(
         id="survival.funnel", question=QUESTION, title="How far runs get", sentence=sentence, players=basis.players,

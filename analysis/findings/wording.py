@@ -3,6 +3,7 @@
 import numpy as np
 
 from analysis.finding import Estimate
+from analysis.stats.learning import Learning
 
 
 def counted(number: int, noun: str, plural: str = "") -> str:
@@ -54,6 +55,20 @@ def between(estimate: Estimate) -> str:
     low = "0" if estimate.low is None else figure(estimate.low)
     high = "no upper limit" if estimate.high is None else figure(estimate.high, unit)
     return f"({level} {low} to {high})"
+
+
+def against_rest(found: Learning | None, here: str, elsewhere: str, parts: str) -> str:
+    """How a rate that was picked for being the highest compares with the same players' elsewhere, to follow a sentence.
+
+    found: of `part_against_rest`; parts: how many were looked at, in words.
+    """
+    if found is None:
+        return f"; {elsewhere} the same players hardly died or never were, so the two cannot be compared"
+    low, high = (None if v is None else float(np.exp(v)) for v in (found.low, found.high))
+    ratio = Estimate(float(np.exp(found.exponent)), low, high, unit="times")
+    interval = between(ratio) if low is None else f"{between(ratio)[:-1]}, corrected for {parts})"
+    chance = "" if low is not None and low > 1 else ", which may be chance"
+    return f"; {here} the same players die {figure(ratio.value)} times as often as {elsewhere} {interval}{chance}"
 
 
 def finite(value: float | None) -> float | None:

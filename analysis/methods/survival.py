@@ -1,7 +1,7 @@
 """Survival, shares and rates."""
 
 from analysis.methods.entry import Method, article
-from analysis.methods.sources import KAPLAN, LIANG, PHIPSON, SKELLAM, WILLIAMS, WILSON
+from analysis.methods.sources import HAUSMAN, KAPLAN, LIANG, PHIPSON, SKELLAM, WILLIAMS, WILSON
 
 _ROTHMAN = article(
     "rothman1978", "Rothman, Kenneth J.", 1978,
@@ -44,6 +44,11 @@ _LIN = article(
     "Journal of the American Statistical Association", "84:1074-1078",
 )  # fmt: skip
 
+_HIGHEST = (
+    "One that is named for being the highest of several is held against the same players' others (fixed-effects Poisson, "
+    "cluster-robust with t, never less than Poisson's variance, corrected for how many there are by Bonferroni)."
+)
+
 METHODS: dict[str, Method] = {
     "count": Method("Count", "Counted in the chosen runs; no interval, nothing estimated."),
     "survival_by_player": Method(
@@ -59,8 +64,9 @@ METHODS: dict[str, Method] = {
     "hazard_by_time": Method(
         "Death rate by time alive, by player",
         "Deaths within each stretch of time over the time spent in it, with the interval of a rate by player "
-        "(jackknife over players on the log scale, t(players - 1)). The stretches hold about equally many deaths.",
-        (_EFRON_STEIN, _GARWOOD),
+        "(jackknife over players on the log scale, t(players - 1)). The stretches hold about equally many deaths. "
+        + _HIGHEST,
+        (_EFRON_STEIN, _GARWOOD, HAUSMAN),
     ),
     "cumulative_incidence": Method(
         "Cumulative incidence of competing ends, by player",
@@ -85,8 +91,9 @@ METHODS: dict[str, Method] = {
     "rate_by_player": Method(
         "Events per time of exposure, by player",
         "All events over all exposure. The interval takes players as independent: the jackknife variance of the log "
-        "rate over players, with t(players - 1), never less than Poisson's. No events: Garwood's upper limit.",
-        (_EFRON_STEIN, _GARWOOD),
+        "rate over players, with t(players - 1), never less than Poisson's. No events: Garwood's upper limit. "
+        + _HIGHEST,
+        (_EFRON_STEIN, _GARWOOD, HAUSMAN),
     ),
     "share_by_player": Method(
         "Pooled share, by player",

@@ -48,13 +48,15 @@ def slope_within_players(
     player: Array,
     block: Array | None = None,
     level: float = 0.95,
+    at_least_poisson: bool = False,
 ) -> Learning | None:
     """The slope of the log rate of events on a covariate, each player compared with itself.
 
     events, exposure, covariate, player: (n,); block: (n,) labels of what else is held fixed beside the
     player, for instance the stage. Fixed-effects Poisson: given a block's total the counts are multinomial,
     so that players who stop early are not compared with those who went on (Hausman, Hall & Griliches 1984,
-    Econometrica 52:909-938). Cluster-robust with t(players - 1). None where no block has events and two
+    Econometrica 52:909-938). Cluster-robust with t(players - 1); `at_least_poisson`: with
+    no less than the variance of counts alone. None where no block has events and two
     different values of the covariate, or where all events lie at the same end of it.
     """
     events, exposure = np.asarray(events, dtype=float), np.asarray(exposure, dtype=float)
@@ -94,6 +96,25 @@ def slope_within_players(
     if players < 2:
         return Learning(slope, None, None, players)
     by_player = np.bincount(whose[tells], weights=scores[tells])
-    error = np.sqrt(players / (players - 1) * np.sum(by_player**2)) / np.sum(information[tells])
+    whole = float(np.sum(information[tells]))
+    error = float(np.sqrt(players / (players - 1) * np.sum(by_player**2))) / whole
+    error = max(error, 1 / np.sqrt(whole)) if at_least_poisson else error
     reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
     return Learning(slope, float(slope - reach), float(slope + reach), players)
+
+
+def part_against_rest(
+    events: Array, exposure: Array, part: Array, of: object, player: Array, level: float = 0.95
+) -> Learning | None:
+    """How many times as often (exp of `exponent`) a player has events in one part as in all the others together.
+
+    events, exposure, part, player: (n,); of: the part looked at. The limits are corrected for the number of parts
+    (Bonferroni), so that the part that stands out most may be picked, and no closer than counts alone allow: which part
+    that is depends on the very counts that would make them close. Otherwise as `slope_within_players`, None where that
+    is: also where nobody has any events elsewhere.
+    """
+    parts = int(np.unique(np.asarray(part)[np.asarray(exposure) > 0]).size)
+    corrected = 1 - (1 - level) / max(parts, 1)
+    return slope_within_players(
+        events, exposure, np.asarray(part) == of, player, level=corrected, at_least_poisson=True
+    )

@@ -1,6 +1,5 @@
 """Events per second of exposure, by few players: pooled rates, their ratios, and an interval by player."""
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,17 +75,22 @@ def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, le
     duration, died, player: (n,); edges: (bins + 1,) increasing, from 0. A death exactly on an edge counts in
     the bin that it closes, as the time that led to it lies there; one at 0 counts in the first.
     """
-    duration, died = np.asarray(duration, dtype=float), np.asarray(died, dtype=bool)
     rows = []
-    for start, end in itertools.pairwise(edges):
-        spent = np.clip(duration, start, end) - start
-        inside = died & ((duration > start) | (start == edges[0])) & (duration <= end)
+    for inside, spent in zip(*deaths_in_bins(duration, died, edges), strict=True):
         rate = rate_by_player(inside, spent, player, level)
         rows.append((rate.value, rate.low, rate.high, rate.events, rate.exposure, rate.players))
     table = np.array(rows, dtype=float).reshape(-1, 6).T
     value, low, high, deaths, exposure, players = table
     start, end = np.asarray(edges[:-1], float), np.asarray(edges[1:], float)
     return Hazard(start, end, value, low, high, deaths.astype(int), exposure, players.astype(int))
+
+
+def deaths_in_bins(duration: Array, died: Array, edges: Array) -> tuple[Array, Array]:
+    """(bins, n) whether each died within each bin, and the time each spent in it; as for `hazard_by_time`."""
+    duration, died = np.asarray(duration, dtype=float), np.asarray(died, dtype=bool)
+    start, end = np.asarray(edges[:-1], dtype=float)[:, None], np.asarray(edges[1:], dtype=float)[:, None]
+    inside = died & ((duration > start) | (start == edges[0])) & (duration <= end)
+    return inside, np.clip(duration, start, end) - start
 
 
 def hazard_edges(duration: Array, died: Array, deaths_per_bin: int = 10, most_bins: int = 12) -> Array:

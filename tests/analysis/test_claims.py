@@ -1,0 +1,110 @@
+"""What the sentences claim: no more than the intervals allow, and of whom it is true."""
+
+import re
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from analysis.findings import deaths, survival
+from analysis.selection import Selection
+from analysis.stats.learning import part_against_rest, slope_within_players
+from tests.analysis.playtest import GAME, Playtest, reader_of
+
+
+def staged(rng, boss_rate: float, players: int = 10, runs: int = 3) -> Playtest:
+    """Runs through stage 1, its boss and stage 2; lives are lost at 12 a minute, at the boss at its own rate."""
+    test = Playtest()
+    for who in range(1, players + 1):
+        for _ in range(runs):
+            test.event("begin", 1000, who=who)
+            for stage, boss in ((1, 0), (1, 1), (2, 0)):
+                test.event("enter", stage=stage, boss=boss)
+                left = 10_000
+                while (life := int(rng.exponential(60_000 / (boss_rate if boss else 12)))) < left:
+                    test.event("died", life, left=5)
+                    test.event("alive", 10)
+                    left -= life
+                test.event("leave", left, done=1)
+            test.event("over", how=0)
+    return test
+
+
+def sentence_of(test: Playtest, folder, finder, name: str) -> str:
+    with test.study(folder) as study:
+        return {f.id: f for f in finder.find(reader_of(study), Selection(GAME))}[name].sentence
+
+
+def test_the_deadliest_stage_is_held_against_the_same_players_elsewhere(tmp_path):
+    said = sentence_of(staged(np.random.default_rng(1), 36), tmp_path, deaths, "deaths.by_stage")
+    times, low, high = map(
+        float, re.findall(r"die ([\d.]+) times.*interval ([\d.]+) to ([\d.]+) times, corr", said)[0]
+    )
+    assert said.startswith("Deaths come fastest in stage 1 boss") and "chance" not in said
+    assert 1 < low < times < high and low < 3 < high and "corrected for 3 parts of the game" in said
+
+
+def test_a_stage_that_happens_to_be_first_is_not_called_deadlier(tmp_path):
+    said = sentence_of(staged(np.random.default_rng(2), 12), tmp_path, deaths, "deaths.by_stage")
+    assert "which may be chance" in said
+
+
+def test_a_single_stage_is_not_called_the_fastest(tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.run(who, [3.0 + who, 2.0])
+    assert "fastest" not in sentence_of(test, tmp_path, deaths, "deaths.by_stage")
+
+
+@pytest.mark.parametrize(("early", "chance"), [(0.0, True), (0.5, False)])
+def test_the_most_dangerous_time_of_a_life_is_held_against_the_others(early, chance, tmp_path):
+    rng = np.random.default_rng(3)
+    test = Playtest()
+    for who in range(1, 13):
+        for _ in range(8):
+            # Constant risk; or half of the lives end within the first two seconds.
+            life = rng.uniform(0, 2) if rng.random() < early else rng.exponential(20)
+            test.run(who, [float(min(life, 60))], ending=1 if life < 60 else 0, sampled=False)
+    said = sentence_of(test, tmp_path, survival, "survival.hazard")
+    assert said.startswith("Players die most often") and re.search(r"corrected for \d+ stretches", said)
+    assert ("which may be chance" in said) == chance
+
+
+def test_few_deaths_have_no_most_dangerous_time(tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.run(who, [3.0 + who, 2.0])
+    said = sentence_of(test, tmp_path, survival, "survival.hazard")
+    assert said.startswith("In the first 7 s alive players die 16 times a minute")  # 8 deaths in 30 s
+
+
+def test_the_part_that_stands_out_most_does_so_by_chance_in_one_playtest_of_twenty():
+    """Six parts, of which the later ones are reached by fewer; players differ, and each finds other parts hard."""
+    rng = np.random.default_rng(4)
+    told = 0
+    for _ in range(200):
+        time = rng.gamma(2, 0.5, (12, 6))
+        time[np.arange(6) >= rng.integers(3, 7, 12)[:, None]] = 0
+        rate = 2 * np.exp(rng.normal(0, 0.6, (12, 1)) + rng.normal(0, 0.4, (12, 6)))
+        count = rng.poisson(rate * time)
+        top = int(np.argmax(count.sum(axis=0) / np.maximum(time.sum(axis=0), 1e-9)))
+        player, part = np.indices((12, 6))
+        found = part_against_rest(count.ravel(), time.ravel(), part.ravel(), top, player.ravel())
+        told += found is not None and found.low is not None and found.low > 0
+    assert told <= 18  # 5 % of 200 and three standard errors
+
+
+def test_a_part_against_the_rest_is_the_slope_on_it_with_a_corrected_level():
+    rng = np.random.default_rng(5)
+    player, part = (a.ravel() for a in np.indices((6, 4)))
+    count, time = rng.poisson(3, 24), rng.gamma(4, size=24)
+    found = part_against_rest(count, time, part, 2, player)
+    plain = slope_within_players(count, time, part == 2, player, level=1 - 0.05 / 4)
+    assert found.exponent == plain.exponent and found.low <= plain.low
+    # Counts alone: the information of a binomial, of each player's events those in the part.
+    own = np.exp(found.exponent) * np.bincount(player, time * (part == 2))
+    share = own / (own + np.bincount(player, time * (part != 2)))
+    least = 1 / np.sqrt(np.sum(np.bincount(player, count) * share * (1 - share)))
+    critical = stats.t.ppf(1 - 0.05 / 4 / 2, 5)
+    assert found.high - found.exponent >= critical * least - 1e-9
+    assert found.high - found.exponent == pytest.approx(max(plain.high - plain.exponent, critical * least))
