@@ -55,7 +55,7 @@
         if (place.dataset.source) {
           place.innerHTML = await answer.text();
           const chosen = place.querySelector("[aria-current]");
-          if (chosen) { chosen.scrollIntoView({ block: "nearest" }); }
+          if (chosen) { chosen.scrollIntoView({ block: "center" }); }
           return;
         }
         figure = await answer.json();

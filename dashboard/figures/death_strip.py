@@ -11,9 +11,10 @@ from dashboard.figures.frame import faded, framed
 from dashboard.palette import Theme
 
 _AFTER_S = 0.5
-# Heights in pixels: a panel with a curve, a row of marks, the gaps between panels.
+# In pixels: a panel with a curve, a row of marks, the gaps between panels; the edges, with a line of text more where
+# one is needed.
 _CURVE, _ROW, _GAP = 86, 23, 14
-_TOP, _BOTTOM, _LEFT = 44, 46, 132
+_TOP, _LABEL, _BOTTOM, _LINE, _LEFT, _RIGHT = 28, 16, 46, 15, 132, 24
 
 
 @dataclass(frozen=True)
@@ -54,14 +55,17 @@ def strip(finding: Finding, theme: Theme) -> go.Figure:
     marks = [(kind, mine) for kind in _KINDS if (mine := _of(events, kind)).any()]
     panels = [_CURVE] * len(curves) + ([_ROW * len(marks)] if marks else [])
     inside = sum(panels) + _GAP * max(len(panels) - 1, 0) if panels else _ROW
+    back, spawn, shot = -facts["seconds"], facts["spawn_s"], facts["shot_s"]
+    words = "seconds from the death"
+    above, below = _TOP + (_LABEL if spawn >= back else 0), _BOTTOM
+    if shot is not None and shot >= back:
+        words += f"<br>shaded: {1e3 * facts['reaction_s']:.0f} ms, a simple reaction to the killing shot"
+        below += _LINE
     figure = framed(
-        theme, [], x="seconds from the death", height=inside + _TOP + _BOTTOM, showlegend=False,
-        margin={"l": _LEFT, "r": 14, "t": _TOP, "b": _BOTTOM}, hovermode="closest",
-        xaxis={"range": [-facts["seconds"] - 0.05, _AFTER_S + 0.05], "dtick": 1, "anchor": "free", "position": 0},
+        theme, [], x=words, height=inside + above + below, showlegend=False, hovermode="closest",
+        margin={"l": _LEFT, "r": _RIGHT, "t": above, "b": below},
+        xaxis={"range": [back - 0.05, _AFTER_S + 0.05], "dtick": 1, "anchor": "free", "position": 0},
     )  # fmt: skip
-    if facts["shot_s"] is not None and facts["shot_s"] >= -facts["seconds"]:
-        ms = 1e3 * facts["reaction_s"]
-        figure.layout.xaxis.title.text += f" (shaded: {ms:.0f} ms, a simple reaction to the killing shot)"
     top = 0
     for number, ((traces, axis), height) in enumerate(
         zip([*curves, _rows(events, marks, theme)], panels, strict=False)
@@ -186,8 +190,8 @@ def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
         figure.add_shape(type="line", x0=at, x1=at, y0=0, y1=1, yref="paper",
                          line={"color": colour, "width": 1.8, "dash": dash})  # fmt: skip
         figure.add_annotation(
-            text=words, x=at, y=1, yref="paper", yanchor="bottom", xanchor=side, yshift=2 + 16 * tier, showarrow=False,
-            font={"size": 12, "color": colour},
+            text=words, x=at, y=1, yref="paper", yanchor="bottom", xanchor=side, yshift=2 + _LABEL * tier,
+            showarrow=False, font={"size": 12, "color": colour},
         )  # fmt: skip
 
     if shot is not None and shot >= back:
