@@ -65,9 +65,19 @@ def propose(page: Page) -> None:
     page.wait_for_timeout(500)
 
 
+def last_seconds(page: Page) -> None:
+    """Opens the first death of the strongest hot place, as people do."""
+    page.locator(".choosing tbody a").first.click()
+    page.wait_for_url("**place=*")
+    page.locator(".choosing tbody a").first.click()
+    page.locator("[data-finding='deaths.one'] .main-svg").first.wait_for()
+    page.wait_for_timeout(1500)
+
+
 # Name of the picture -> page and filter, and what must be there before it is taken.
 PICTURES: dict[str, tuple[str, Any]] = {
     "deaths": ("/deaths?game=Soot+Wardens", lambda page: drawn(page, 2)),
+    "last_seconds": ("/deaths?game=Soot+Wardens", last_seconds),
     "survival": ("/survival?game=Soot+Wardens", lambda page: drawn(page, 2)),
     "timing": ("/timing?game=Tin+Drizzle", lambda page: drawn(page, 2)),
     "proposals": ("/tuning?game=Soot+Wardens", propose),
