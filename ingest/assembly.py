@@ -143,7 +143,7 @@ class Assembler:
     def take(
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Run id and stage id of each event of the batch, by its order; -1 outside runs and stages."""
+        """Run id and stage id (int32) of each event of the batch, by its order; -1 outside runs and stages."""
         self._next_scopes()
         if self._up is not up:
             self._leave()
@@ -159,14 +159,19 @@ class Assembler:
                 self._cut(offset)
                 self._scope(order, self._ended_us)
             self._follow_settings(offset)
+            if role not in _STRUCTURE:
+                self._change(at_us, said)
+                continue
             self._event(role, at_us, offset, said, dictionary)
             self._scope(order, self._ended_us if self._run is None else self._run.now_us)
-            after = role in (EventRole.RUN_END, EventRole.STAGE_END)
-            points.append((order + after, *self._place()))
+            place = self._place()
+            if place != points[-1][1:]:
+                after = role in (EventRole.RUN_END, EventRole.STAGE_END)
+                points.append((order + after, *place))
         if count:
             self._last_us = int(microseconds(batch.tick[-1], dictionary.clock_hz))
         self._settle(ended=False)
-        at, run, stage = np.array(points, np.int64).T
+        at, run, stage = np.array(points, np.int32).T
         lengths = np.diff(at, append=count)
         return np.repeat(run, lengths), np.repeat(stage, lengths)
 
@@ -268,6 +273,13 @@ class Assembler:
         else:
             self._state(run, said)
 
+    def _change(self, at_us: int, said: dict[FieldRole, int]) -> None:
+        """Any other event: it may tell the state."""
+        run = self._run
+        if run is not None:
+            self._advance(run, max(at_us, run.now_us))
+            self._state(run, said)
+
     def _start(self, at_us: int, offset: int, said: dict[FieldRole, int], dictionary: Dictionary) -> None:
         assert self._up is not None
         self._settle(ended=False, rated=True)
@@ -279,11 +291,10 @@ class Assembler:
         if run.lives is None:
             run.lives = _start_lives(dictionary, self._values)
         # Tiers count from 0: a game that has them starts there unless it says otherwise.
-        has_tier = any(kind.field(FieldRole.TIER) for kind in dictionary.kinds)
-        run.tier = said.get(FieldRole.TIER, 0 if has_tier else None)
+        run.tier = said.get(FieldRole.TIER, 0 if FieldRole.TIER in dictionary.field_roles else None)
         run.level = said.get(FieldRole.LEVEL)
         self._start_life(run, at_us)
-        if not _has(dictionary, EventRole.STAGE_START):
+        if EventRole.STAGE_START not in dictionary.event_roles:
             self._start_stage(run, at_us, {FieldRole.STAGE: 1})
 
     def _cut(self, next_byte: int | None) -> None:
@@ -419,7 +430,7 @@ class Assembler:
         run.lives = lives
         run.tier = said.get(FieldRole.TIER, run.tier)
         run.level = said.get(FieldRole.LEVEL, run.level)
-        if not _has(run.dictionary, EventRole.SPAWN) and lives != 0:
+        if EventRole.SPAWN not in run.dictionary.event_roles and lives != 0:
             self._start_life(run, at_us, assumed=True)
 
     def _settle(self, ended: bool, rated: bool = False) -> None:
@@ -453,7 +464,9 @@ def _structure(
     for events in batch.by_kind:
         kind = dictionary.kinds[events.kind]
         if kind.role in _STRUCTURE:
-            found += _listed(kind.role, events, {f.role: f.name for f in kind.fields if f.role}, slice(None))
+            found += _listed(
+                kind.role, batch, events, {f.role: f.name for f in kind.fields if f.role}, slice(None)
+            )
         elif any(f.role in _STATE for f in kind.fields):
             states.append(events)
     settled = np.sort(np.array([event[0] for event in found], np.int64))
@@ -465,23 +478,21 @@ def _structure(
         for name in roles.values():
             column = events.fields[name]
             told = told | np.append(True, column[1:] != column[:-1])
-        found += _listed(kind.role, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order))))
+        found += _listed(
+            kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order)))
+        )
     found.sort(key=lambda event: event[0])
     return found
 
 
-def _listed(role, events, roles, which):  # type: ignore[no-untyped-def]
+def _listed(role, batch, events, roles, which):  # type: ignore[no-untyped-def]
     columns = [events.fields[name][which].tolist() for name in roles.values()]
     said = [dict(zip(roles, values, strict=True)) for values in zip(*columns, strict=True)]
     order = events.order[which].tolist()
     return zip(
-        order, [role] * len(order), events.at_us[which].tolist(), events.offset[which].tolist(),
+        order, [role] * len(order), events.at_us[which].tolist(), batch.offset(events.order[which]).tolist(),
         said or [{} for _ in order], strict=True,
     )  # fmt: skip
-
-
-def _has(dictionary: Dictionary, role: EventRole) -> bool:
-    return any(kind.role == role for kind in dictionary.kinds)
 
 
 def _ending(run: _Run, said: dict[FieldRole, int]) -> str:
@@ -495,7 +506,7 @@ def _ending(run: _Run, said: dict[FieldRole, int]) -> str:
 
 def _passed(run: _Run, said: dict[FieldRole, int]) -> bool | None:
     """Whether a stage that ends with the start of the next was cleared; None where its end was logged but lost."""
-    if run.stage is None or _has(run.dictionary, EventRole.STAGE_END):
+    if run.stage is None or EventRole.STAGE_END in run.dictionary.event_roles:
         return None
     ahead = said.get(FieldRole.STAGE, run.visits + 1), said.get(FieldRole.STAGE_KIND, StageKind.REGULAR)
     return ahead > (run.stage.stage, run.stage.kind)

@@ -7,6 +7,7 @@ limit is checked here, once, and everything behind this door may rely on it.
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from ingest.checksum import crc16
@@ -85,6 +86,16 @@ class Dictionary:
             if kind.name == name:
                 return kind
         raise KeyError(name)
+
+    @cached_property
+    def event_roles(self) -> frozenset[EventRole]:
+        """The event roles that some kind has."""
+        return frozenset(kind.role for kind in self.kinds if kind.role is not None)
+
+    @cached_property
+    def field_roles(self) -> frozenset[FieldRole]:
+        """The field roles that some field of some kind has."""
+        return frozenset(f.role for kind in self.kinds for f in kind.fields if f.role is not None)
 
     @property
     def text(self) -> bytes:

@@ -156,7 +156,7 @@ _COLUMNS = np.arange(MOST_PACKET, dtype=np.uint8)
 def _crc_holds(data: np.ndarray, start: np.ndarray, length: np.ndarray) -> np.ndarray:
     """Whether the last two bytes of each packet are its CRC; two bytes a step, all packets in lockstep."""
     rows = np.lib.stride_tricks.as_strided(data, (len(data) - MOST_PACKET + 1, MOST_PACKET), (1, 1))[start]
-    rows *= _COLUMNS < length.astype(np.uint8)[:, np.newaxis]
+    rows *= length.astype(np.uint8)[:, np.newaxis] > _COLUMNS
     rows[:, :2] ^= 0xFF  # the register's initial value
     words = rows.view(np.uint16).T.copy()
     if sys.byteorder == "little":

@@ -84,7 +84,7 @@ class Watch:
             role, who = kind.role, kind.field(FieldRole.PLAYER)
             if role == EventRole.RUN_START:
                 players = events.fields[who.name].tolist() if who else [0] * len(events.order)
-                begun += zip(events.order.tolist(), events.offset.tolist(), players, strict=True)
+                begun += zip(events.order.tolist(), batch.offset(events.order).tolist(), players, strict=True)
             if role == EventRole.DEATH:
                 counts.deaths += len(events.order)
             if role in newest:

@@ -8,14 +8,13 @@ import numpy as np
 from ingest.dictionary import Dictionary
 from ingest.records import Batch
 from ingest.vocabulary import EventRole, FieldRole
-from ingest.writer import Writer
+from ingest.writer import Pile, Writer
 
 # Cells along the short side of the screen: what the death map of a large study is drawn in.
 CELLS_ACROSS = 16
 # A position stands for the time until the next one, but never for longer than this.
 LONGEST_US = 1_000_000
 _FAR = 1 << 62
-_ROWS_AT_ONCE = 122_880
 # Where a table of every visit and cell would be larger than this, those that occur are sorted instead.
 _MOST_BINS = 1 << 21
 # A run of more positions (hours of play) is handed over in parts.
@@ -69,14 +68,16 @@ class Places:
     """Adds up one capture. A run is handed over when it is over, since its last life may still be taken back."""
 
     def __init__(self, writer: Writer):
-        self._writer = writer
+        self._ready = Pile(
+            writer,
+            "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us FROM arrived",
+        )
         self._grid = Grid(0, 0)
         # Of the present run: its scopes, and the cell and time of each position, in the order of the scopes.
         self._scopes: list[Scope] = []
         self._lengths = np.zeros(0, np.int64)
         self._cell, self._us = np.zeros(0, np.int32), np.zeros(0, np.int64)
         self._last: tuple[int, int] | None = None  # (time, cell) of the last position, which has no end yet
-        self._ready: list[dict[str, np.ndarray]] = []
 
     def take(
         self, dictionary: Dictionary | None, batch: Batch | None, scopes: Sequence[Scope],
@@ -104,13 +105,7 @@ class Places:
 
     def flush(self) -> None:
         """Writes what is ready."""
-        if self._ready:
-            self._writer.columns(
-                "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us "
-                "FROM arrived",
-                self._ready,
-            )
-            self._ready = []
+        self._ready.flush()
 
     def _count(
         self, order: np.ndarray, at_us: np.ndarray, cell: np.ndarray, scopes: Sequence[Scope],
@@ -175,16 +170,14 @@ class Places:
         used, sums = used[counts], sums[counts]
         names = np.array(list(visits), np.int32)[used // cells]
         place, size = used % cells, self._grid.size
-        self._ready.append(
+        self._ready.add(
             {
                 "run_id": names[:, 0], "stage_id": names[:, 1],
                 "x": (place % self._grid.columns * size).astype(np.uint16),
                 "y": (place // self._grid.columns * size).astype(np.uint16),
-                "cell_px": np.full(len(used), size, np.uint16), "alive_us": sums.astype(np.int64),
+                "cell_px": np.broadcast_to(np.uint16(size), len(used)), "alive_us": sums.astype(np.int64),
             }
         )  # fmt: skip
-        if sum(len(one["x"]) for one in self._ready) >= _ROWS_AT_ONCE:
-            self.flush()
 
 
 def _positions(

@@ -11,13 +11,15 @@ from ingest.vocabulary import FieldRole
 _HEADER, _CRC = 9, 2
 Ticks = TypeVar("Ticks", int, np.ndarray)
 _STEP_BYTES = (0, 1, 2, 4)
-_STEP_MASK = np.array([0, 0xFF, 0xFFFF, 0xFFFFFFFF], np.int64)
+# By the tag of a record.
+_STEP_WIDTH = np.array(_STEP_BYTES * 64)
+_STEP_MASK = np.array([0, 0xFF, 0xFFFF, 0xFFFFFFFF] * 64, np.uint32)
 _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i32": "<i4"}
 
 
 @dataclass(frozen=True)
 class Events:
-    """The events of one kind in one batch. `order` counts within the batch, over all kinds; `offset` is the packet's.
+    """The events of one kind in one batch. `order` counts within the batch, over all kinds.
 
     `at_us` counts from power-up, with `ago` and `ahead` applied.
     """
@@ -25,7 +27,6 @@ class Events:
     kind: int
     order: np.ndarray
     at_us: np.ndarray
-    offset: np.ndarray
     fields: dict[str, np.ndarray]
 
 
@@ -39,6 +40,12 @@ class Batch:
     tick: np.ndarray
     by_kind: list[Events]
     bad: np.ndarray  # indices of the packets
+    _first: np.ndarray  # of each packet, the order of its first event
+    _offset: np.ndarray
+
+    def offset(self, order: np.ndarray) -> np.ndarray:
+        """Where in the log the packets of these events begin."""
+        return self._offset[np.searchsorted(self._first, order, side="right") - 1]
 
 
 class RecordReader:
@@ -47,8 +54,8 @@ class RecordReader:
     def __init__(self, dictionary: Dictionary):
         self._kinds = dictionary.kinds
         self._clock_hz = dictionary.clock_hz
-        # Length of a record by its first byte; 0: no such kind.
-        self._lengths = np.zeros(256, np.int64)
+        # Length of a record by its first byte; that of no kind reaches beyond every packet.
+        self._lengths = np.full(256, 1 << 20)
         for number, kind in enumerate(dictionary.kinds):
             for w, step_bytes in enumerate(_STEP_BYTES):
                 self._lengths[4 * number + w] = 1 + step_bytes + kind.width
@@ -57,55 +64,47 @@ class RecordReader:
         self, data: np.ndarray, start: np.ndarray, length: np.ndarray, tick: np.ndarray, offset: np.ndarray
     ) -> Batch:
         """The events of the packets at `start`, whose first events happened at `tick`."""
-        where, packet, good = self._find(data, start + _HEADER, start + length - _CRC)
+        where, good = self._find(data, start + _HEADER, start + length - _CRC)
+        first = np.searchsorted(where, start)
         tag = data[where]
-        step_width = tag & 3
-        step = _word(data, where + 1) & _STEP_MASK[step_width]
-        passed = np.cumsum(step)
-        first = np.searchsorted(packet, np.arange(len(start)))  # its first record
-        before = np.concatenate(([0], passed))[first]
-        at_tick = tick[packet] + passed - before[packet]
-        kind = tag >> 2
+        where += 1
+        step = _view(data, "<u4")[where]
+        step &= _STEP_MASK[tag]
+        at_tick = np.cumsum(step, dtype=np.int64)
+        before = np.append(0, at_tick)[first]
+        at_tick += np.repeat(tick - before, np.diff(first, append=len(where)))
+        where += _STEP_WIDTH[tag]  # now of the fields
         by_kind = []
-        sorted_ = np.argsort(kind, kind="stable")
-        bounds = np.searchsorted(kind[sorted_], np.arange(len(self._kinds) + 1))
+        tag >>= 2
+        sorted_ = np.argsort(tag, kind="stable")
+        bounds = np.searchsorted(tag[sorted_], np.arange(len(self._kinds) + 1))
         for number, own in enumerate(self._kinds):
             order = sorted_[bounds[number] : bounds[number + 1]]
             if len(order):
-                content = where[order] + 1 + np.array(_STEP_BYTES)[step_width[order]]
-                fields = _fields(data, content, own.fields)
+                fields = _fields(data, where[order], own.fields)
                 shift = _shift(own.fields, fields)
-                at_us = microseconds(
-                    at_tick[order] if shift is None else at_tick[order] + shift, self._clock_hz
-                )
-                by_kind.append(Events(number, order, at_us, offset[packet[order]], fields))
-        return Batch(at_tick, by_kind, np.flatnonzero(~good))
+                ticks = at_tick[order]
+                at_us = microseconds(ticks if shift is None else ticks + shift, self._clock_hz)
+                by_kind.append(Events(number, order, at_us, fields))
+        return Batch(at_tick, by_kind, np.flatnonzero(~good), first, offset)
 
-    def _find(
-        self, data: np.ndarray, at: np.ndarray, end: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Where each record of the good packets begins, the packet it is in, and which packets are good."""
-        good = np.ones(len(at), bool)
-        count = np.zeros(len(at), np.int64)
-        which = np.flatnonzero(at < end)
-        at, end = at[which], end[which]
-        steps = []
+    def _find(self, data: np.ndarray, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Where each record of the good packets begins, in the order of the log, and which packets are good."""
+        good = start == end
+        begins = np.zeros(len(data), bool)
+        which = np.flatnonzero(start < end)
+        at, last = start[which], end[which]
         while len(which):
-            length = self._lengths[data[at]]
-            count[which] += 1
-            steps.append((which, at))
-            at = at + length
-            bad = (length == 0) | (at > end)
-            good[which[bad]] = False
-            on = ~bad & (at < end)
-            which, at, end = which[on], at[on], end[on]
-        count[~good] = 0
-        first = np.cumsum(count) - count
-        where = np.empty(int(count.sum()), np.int64)
-        for number, (packets, positions) in enumerate(steps):
-            kept = good[packets]
-            where[first[packets[kept]] + number] = positions[kept]
-        return where, np.repeat(np.arange(len(count)), count), good
+            begins[at] = True
+            at = at + self._lengths[data[at]]
+            on = np.flatnonzero(at < last)
+            if len(on) < len(which):
+                good[which[at == last]] = True
+                which, at, last = which[on], at[on], last[on]
+        where = np.flatnonzero(begins)
+        if not good.all():
+            where = where[good[np.searchsorted(start, where, side="right") - 1]]
+        return where, good
 
 
 def _shift(fields: tuple[Field, ...], values: dict[str, np.ndarray]) -> np.ndarray | None:
@@ -127,19 +126,15 @@ def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
     return seconds * 1_000_000 + rest * 1_000_000 // clock_hz
 
 
-def _word(data: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """The four bytes from each position on, little-endian."""
-    view = np.lib.stride_tricks.as_strided(data[:4].view("<u4"), (len(data) - 3,), (1,))
-    return view[at].astype(np.int64)
+def _view(data: np.ndarray, type_: str) -> np.ndarray:
+    """Element i is what stands from byte i on."""
+    width = np.dtype(type_).itemsize
+    return np.lib.stride_tricks.as_strided(data[:width].view(type_), (len(data) - width + 1,), (1,))
 
 
 def _fields(data: np.ndarray, at: np.ndarray, fields: tuple[Field, ...]) -> dict[str, np.ndarray]:
     columns = {}
     for f in fields:
-        width = f.type.width
-        view = np.lib.stride_tricks.as_strided(
-            data[:width].view(_TYPES[f.type]), (len(data) - width + 1,), (1,)
-        )
-        columns[f.name] = view[at]
-        at = at + width
+        columns[f.name] = _view(data, _TYPES[f.type])[at]
+        at = at + f.type.width
     return columns

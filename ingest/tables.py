@@ -9,14 +9,12 @@ import numpy as np
 from ingest.dictionary import Kind
 from ingest.records import Events
 from ingest.vocabulary import EventRole, FieldRole, FieldType
-from ingest.writer import Writer
+from ingest.writer import Pile, Writer
 
 SQL_TYPES = {
     FieldType.U8: "UTINYINT", FieldType.I8: "TINYINT", FieldType.U16: "USMALLINT",
     FieldType.I16: "SMALLINT", FieldType.U32: "UINTEGER", FieldType.I32: "INTEGER",
 }  # fmt: skip
-# A whole row group of DuckDB: written like this it is compressed once, and not again when the file is closed.
-_ROWS_AT_ONCE = 122_880
 _MOST_BUFFERED = 1_000_000
 
 
@@ -80,40 +78,26 @@ class EventTables:
 
     def __init__(self, writer: Writer):
         self._writer = writer
-        self._waiting: dict[str, list[dict[str, np.ndarray]]] = {}
-        self._rows: dict[str, int] = {}
+        self._piles: dict[str, Pile] = {}
 
     def add(self, table: str, events: Events, power_up_id: int, run: np.ndarray, stage: np.ndarray) -> None:
         """`run` and `stage` are by the order of the batch; -1 stands for none."""
-        rows = len(events.order)
-        columns = {
-            "_power_up": np.full(rows, power_up_id, np.int32),
-            "_run": run[events.order].astype(np.int32),
-            "_stage": stage[events.order].astype(np.int32),
-            "_at_us": events.at_us,
-        } | events.fields
-        waiting = self._waiting.setdefault(table, [])
-        room = _ROWS_AT_ONCE - self._rows.get(table, 0)
-        while rows >= room:
-            waiting.append({name: column[:room] for name, column in columns.items()})
-            self._write(table)
-            columns = {name: column[room:] for name, column in columns.items()}
-            waiting, rows, room = self._waiting.setdefault(table, []), rows - room, _ROWS_AT_ONCE
-        waiting.append(columns)
-        self._rows[table] = _ROWS_AT_ONCE - room + rows
-        if sum(self._rows.values()) > _MOST_BUFFERED:
+        pile = self._piles.get(table)
+        if pile is None:
+            own = "".join(f', "{name}"' for name in events.fields)
+            none = "nullif(_run, -1), nullif(_stage, -1)"
+            insert = f"INSERT INTO {table} SELECT _power_up, {none}, _at_us{own} FROM arrived"
+            pile = self._piles[table] = Pile(self._writer, insert)
+        pile.add(
+            {
+                "_power_up": np.broadcast_to(np.int32(power_up_id), len(events.order)),
+                "_run": run[events.order], "_stage": stage[events.order], "_at_us": events.at_us,
+            } | events.fields
+        )  # fmt: skip
+        if sum(pile.rows for pile in self._piles.values()) > _MOST_BUFFERED:
             self.flush()
 
     def flush(self) -> None:
         """Writes what is left; it is there after the writer's `wait`."""
-        for table in list(self._waiting):
-            self._write(table)
-
-    def _write(self, table: str) -> None:
-        parts = self._waiting.pop(table)
-        self._rows.pop(table, None)
-        own = "".join(f', "{name}"' for name in parts[0] if not name.startswith("_"))
-        self._writer.columns(
-            f"INSERT INTO {table} SELECT _power_up, nullif(_run, -1), nullif(_stage, -1), _at_us{own} FROM arrived",
-            parts,
-        )
+        for pile in self._piles.values():
+            pile.flush()

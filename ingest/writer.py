@@ -8,6 +8,9 @@ from types import TracebackType
 import duckdb
 import numpy as np
 
+Columns = dict[str, np.ndarray]
+# A whole row group of DuckDB: written like this it is compressed once, and not again when the file is closed.
+ROWS_AT_ONCE = 122_880
 # Batches that may wait: what bounds the memory of an import whose disk is slow.
 _MOST_WAITING = 4
 
@@ -33,7 +36,7 @@ class Writer:
         if rows:
             self._submit(lambda: self._append(table, rows))
 
-    def columns(self, insert: str, parts: Sequence[dict[str, np.ndarray]]) -> None:
+    def columns(self, insert: str, parts: Sequence[Columns]) -> None:
         """Executes `insert`, which reads the parts, put together, as the table `arrived`."""
         self._submit(lambda: self._insert(insert, parts))
 
@@ -56,3 +59,31 @@ class Writer:
         # it the memory of every batch: measured, 1.6 GB for 50 million events.
         arrived = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}  # noqa: F841
         self._cursor.execute(insert)
+
+
+class Pile:
+    """Rows for one table that are kept until there is a whole row group of them. `insert` reads them as `arrived`."""
+
+    def __init__(self, writer: Writer, insert: str):
+        self._writer = writer
+        self._insert = insert
+        self._parts: list[Columns] = []
+        self.rows = 0
+
+    def add(self, columns: Columns) -> None:
+        """Takes columns of the same length and, each time, of the same names and types."""
+        rows = len(next(iter(columns.values())))
+        while rows >= (room := ROWS_AT_ONCE - self.rows):
+            self._parts.append({name: column[:room] for name, column in columns.items()})
+            self.flush()
+            columns = {name: column[room:] for name, column in columns.items()}
+            rows -= room
+        if rows:
+            self._parts.append(columns)
+            self.rows += rows
+
+    def flush(self) -> None:
+        """Writes what is there; it is in the table after the writer's `wait`."""
+        if self._parts:
+            self._writer.columns(self._insert, self._parts)
+            self._parts, self.rows = [], 0

@@ -68,9 +68,10 @@ def _rows(span: Span, batch: Batch) -> list[tuple[int, int, int, str, tuple[tupl
     rows = {}
     for events in batch.by_kind:
         kind = span.dictionary.kinds[events.kind].name
+        offset = batch.offset(events.order).tolist()
         for i, order in enumerate(events.order.tolist()):
             values = tuple((name, int(column[i])) for name, column in events.fields.items())
-            rows[order] = (span.power_up.number, int(events.offset[i]), int(batch.tick[order]), kind, values)
+            rows[order] = (span.power_up.number, offset[i], int(batch.tick[order]), kind, values)
     return [rows[order] for order in sorted(rows)]
 
 
