@@ -1,6 +1,8 @@
 """The only reader of the study: asks the SQL files of queries/ and returns columns as numpy arrays."""
 
 import hashlib
+import itertools
+import re
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -15,6 +17,11 @@ from analysis.selection import Selection
 
 Columns = dict[str, np.ndarray]
 _QUERIES = Path(__file__).parent / "queries"
+_PARAMETER = re.compile(r"\$(\w+)")
+# The in-memory database beside the study that holds the chosen runs of some selections, and names never used twice.
+_BESIDE = "chosen_runs_kept"
+_MOST_SELECTIONS = 64
+_numbers = itertools.count(1)
 
 
 class Reader:
@@ -32,10 +39,17 @@ class Reader:
 
         It may also use the parameters $stage and $stage_kind (NULL: every stage).
         """
-        text = f"WITH chosen AS MATERIALIZED (\n{_sql('chosen_runs')}\n)\n{_sql(query)}"
-        own = {"stage": selection.stage, "stage_kind": selection.stage_kind} | parameters
-        used = {name: value for name, value in own.items() if f"${name}" in text}
-        return self._columns(text, selection.parameters() | used)
+        return self._ask_of(_sql("chosen_runs"), query, selection, parameters)
+
+    def _ask_of(
+        self, chosen: str, query: str, selection: Selection, parameters: Mapping[str, Any]
+    ) -> Columns:
+        """What `query` answers with, where the SQL text `chosen` gives the chosen runs."""
+        text = f"WITH chosen AS MATERIALIZED (\n{chosen}\n)\n{_sql(query)}"
+        own = {"stage": selection.stage, "stage_kind": selection.stage_kind} | dict(parameters)
+        offered = selection.parameters() | own
+        used = set(_PARAMETER.findall(text))
+        return self._columns(text, {name: value for name, value in offered.items() if name in used})
 
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
         # A cursor of its own: pages ask at the same time from several threads.
@@ -52,8 +66,9 @@ class Reader:
 class RememberingReader(Reader):
     """A reader that keeps its answers until it is told that the study changed: one question is asked by many findings.
 
-    Answers cannot be written to, since others hold them too. `most_bytes` bounds what is kept; larger answers are
-    given and not kept. Safe to use from several threads.
+    The chosen runs of a selection are kept too, as a table beside the study: most of the time of a small query goes
+    into planning what they are. Answers cannot be written to, since others hold them too. `most_bytes` bounds what is
+    kept; larger answers are given and not kept. Safe to use from several threads.
     """
 
     def __init__(self, connection: duckdb.DuckDBPyConnection, most_bytes: int = 64 * 1024 * 1024):
@@ -63,6 +78,9 @@ class RememberingReader(Reader):
         self._bytes = 0
         self._generation = 0
         self._lock = threading.Lock()
+        self._chosen: OrderedDict[Selection, str] = OrderedDict()
+        self._chosen_lock = threading.Lock()
+        connection.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE}")
 
     def forget(self) -> None:
         """To be called when the study has changed."""
@@ -70,6 +88,33 @@ class RememberingReader(Reader):
             self._generation += 1
             self._kept.clear()
             self._bytes = 0
+        with self._chosen_lock:
+            self._drop(len(self._chosen))
+
+    def ask_chosen(self, query: str, selection: Selection, **parameters: Any) -> Columns:
+        """As `Reader.ask_chosen`."""
+        try:
+            return self._ask_of(f"SELECT * FROM {self._table_of(selection)}", query, selection, parameters)
+        except duckdb.CatalogException:  # the study has changed meanwhile
+            return super().ask_chosen(query, selection, **parameters)
+
+    def _table_of(self, selection: Selection) -> str:
+        """The table that holds the runs of `selection`."""
+        with self._chosen_lock:
+            table = self._chosen.get(selection)
+            if table is None:
+                table = f"{_BESIDE}.runs_{next(_numbers)}"
+                with self._connection.cursor() as cursor:
+                    cursor.execute(f"CREATE TABLE {table} AS {_sql('chosen_runs')}", selection.parameters())
+                self._chosen[selection] = table
+                self._drop(len(self._chosen) - _MOST_SELECTIONS)
+            self._chosen.move_to_end(selection)
+            return table
+
+    def _drop(self, count: int) -> None:
+        for _ in range(count):
+            with self._connection.cursor() as cursor:
+                cursor.execute(f"DROP TABLE IF EXISTS {self._chosen.popitem(last=False)[1]}")
 
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
         plain = {n: v.tolist() if isinstance(v, np.ndarray) else v for n, v in parameters.items()}

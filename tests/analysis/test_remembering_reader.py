@@ -1,10 +1,16 @@
 """Answers are kept until the study changes, and nobody can spoil what others hold."""
 
+import threading
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+import demo_logs
 from analysis.reader import Reader, RememberingReader
-from ingest.store import open_study
+from analysis.selection import Selection
+from ingest.notes import note_run
+from ingest.store import import_log, open_study
 
 QUESTION = "study_games"
 
@@ -51,3 +57,70 @@ def test_what_is_too_large_is_given_and_not_kept(connection, monkeypatch):
     reader._columns("SELECT range AS n FROM range(100)", {})
     reader._columns("SELECT range AS n FROM range(100)", {})
     assert len(asked) == 2
+
+
+@pytest.fixture
+def played(tmp_path):
+    """The connection of a study with a log of Crate Loft in it."""
+    path = Path(demo_logs.__file__).parent / "crate_loft_a_table1.playlog"
+    with open_study(tmp_path / "played.duckdb") as study:
+        import_log(study, path)
+        yield study.connection
+
+
+SELECTIONS = [
+    Selection("Crate Loft"),
+    Selection("Crate Loft", first_attempt=1, last_attempt=1),
+    Selection("None"),
+]
+
+
+def test_kept_runs_answer_as_the_runs_themselves(played):
+    plain, keeping = Reader(played), RememberingReader(played)
+    for selection in SELECTIONS * 2:
+        for query in ("run_ends", "stage_visits", "chosen_size", "roles"):
+            for name, column in plain.ask_chosen(query, selection).items():
+                np.testing.assert_array_equal(keeping.ask_chosen(query, selection)[name], column)
+
+
+def test_the_chosen_runs_are_those_of_the_study_as_it_is(played):
+    reader = RememberingReader(played)
+    before = reader.ask_chosen("chosen_size", SELECTIONS[0])["runs"][0]
+    runs = reader.ask("runs_listed", game="Crate Loft", most=99)
+    at = list(runs["run_id"]).index(reader.ask_chosen("run_ends", SELECTIONS[0])["run_id"][0])
+    note_run(played, str(runs["capture_key"][at]), int(runs["number"][at]), valid=False, reason="fell down")
+    assert reader.ask_chosen("chosen_size", SELECTIONS[0])["runs"][0] == before  # not told yet
+    reader.forget()
+    assert reader.ask_chosen("chosen_size", SELECTIONS[0])["runs"][0] == before - 1
+
+
+def test_few_tables_are_kept_and_none_after_forgetting(played):
+    def tables():
+        return played.execute(
+            "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'chosen_runs_kept'"
+        ).fetchall()
+
+    reader = RememberingReader(played)
+    for attempt in range(1, 90):
+        reader.ask_chosen("chosen_size", Selection("Crate Loft", last_attempt=attempt))
+    assert tables() == [(64,)]
+    reader.forget()
+    assert tables() == [(0,)]
+
+
+def test_asking_while_the_study_changes_is_answered(played):
+    reader, failed = RememberingReader(played, most_bytes=0), []
+
+    def ask():
+        try:
+            for _ in range(40):
+                assert reader.ask_chosen("chosen_size", SELECTIONS[0])["runs"][0] > 0
+        except Exception as error:
+            failed.append(error)
+
+    asking = [threading.Thread(target=ask) for _ in range(3)]
+    for thread in asking:
+        thread.start()
+    while any(thread.is_alive() for thread in asking):
+        reader.forget()
+    assert failed == []
