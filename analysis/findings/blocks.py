@@ -127,13 +127,13 @@ def _top_out(piece: Columns, death: Columns, basis: Basis) -> Finding:
 def _droughts(piece: Columns, basis: Basis) -> Finding:
     known = np.isfinite(piece["piece"].astype(float))
     kind, run = piece["piece"][known].astype(int), piece["run_id"][known]
-    kinds = np.unique(kind)
+    kinds, of_run = np.unique(kind), np.unique(run, return_counts=True)[1]
     rows: dict[str, list[Any]] = {n: [] for n in ("piece", "label", "pieces", "share", "longest", "chance")}
     for value in kinds:
         mine = kind == value
         label = next((str(t) for t in piece["piece_label"][known][mine] if t is not None), f"piece {value}")
         longest = longest_drought(mine, run)
-        chance = drought_chance(longest, 1 / kinds.size, kind.size)
+        chance = drought_chance(longest, 1 / kinds.size, of_run)
         for name, item in zip(
             rows, (int(value), label, int(mine.sum()), float(mine.mean()), longest, chance), strict=True
         ):

@@ -2,8 +2,8 @@
 
 console.bounce       buttons: lane, presses, bounces, share, low, high.
 console.slide        series: power_up_id, capture, what (input or position), noise, unit, noise_px, flicker,
-windows. console.slow_frames  players: player, slow_frames, run_s, touched_s, deaths, touched_deaths.
-                     facts: expected_share (of time just after a slow frame), reach_ms.
+windows. console.slow_frames  players: player, slow_frames, alive_s, touched_s, deaths, touched_deaths.
+                     facts: expected_share (of deaths, by each player's time just after a slow frame), reach_ms.
 console.polling      facts: poll_ms (presses come in steps of it). Only where the game has no notes.
 """
 
@@ -179,13 +179,15 @@ def _add(rows: dict[str, list[Any]], *values: Any) -> None:
 
 def _slow_frames(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     table = reader.ask_chosen("slow_frames", selection, reach_us=REACH_US)
-    count, time = int(table["slow_frames"].sum()), float(table["run_s"].sum())
-    expected = float(table["touched_s"].sum()) / time if time > 0 else 0.0
+    count, time = int(table["slow_frames"].sum()), float(table["alive_s"].sum())
+    # Each player's deaths at that player's own share of time: a bad player on a slow console is no proof against it.
+    own = np.minimum(table["touched_s"] / np.maximum(table["alive_s"], 1e-9), 1.0)
+    expected = float(np.sum(own * table["deaths"]) / max(table["deaths"].sum(), 1))
     share = share_by_player(table["touched_deaths"], table["deaths"], table["player"].astype(str))
     estimate = Estimate(share.value, share.low, share.high, unit="share") if share.value is not None else None
-    sentence = f"{counted(count, 'slow frame')} in {figure(time / 60, 'minutes')} of play"
+    sentence = f"{counted(count, 'slow frame')} in {figure(time / 60, 'minutes')} alive"
     if not count:
-        sentence = f"No slow frame was logged in {figure(time / 60, 'minutes')} of play"
+        sentence = f"No slow frame was logged in {figure(time / 60, 'minutes')} alive"
     elif estimate:
         sentence += (
             f"; {percent(share.value)} of {counted(share.trials, 'death')} {between(estimate)} came within "

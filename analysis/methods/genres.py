@@ -50,8 +50,9 @@ METHODS: dict[str, Method] = {
     ),
     "droughts": Method(
         "Droughts of pieces against dice",
-        "The longest series of pieces without a given one, and the chance of one at least as long somewhere in as many "
-        "independent draws of equally likely pieces (Poisson approximation), for the number of kinds looked at.",
+        "The longest series of pieces without a given one, and the chance of one at least as long somewhere in runs of "
+        "as many independent draws of equally likely pieces (Poisson approximation), for the number of kinds looked "
+        "at.",
         (_ALDOUS,),
     ),
 }

@@ -30,8 +30,9 @@ METHODS: dict[str, Method] = {
     ),
     "console.slow_frames": Method(
         "Deaths just after slow frames",
-        "The share of deaths within 250 ms after a slow frame, by player, beside the share of playing time that lies "
-        "so close after one: were slow frames harmless, the two would agree.",
+        "The share of deaths within 250 ms after a slow frame, by player, beside the share that would be "
+        "if each player's deaths fell anywhere in that player's time alive: were slow frames harmless, the two would "
+        "agree.",
         (LIANG,),
     ),
     "lost_events": Method(

@@ -48,15 +48,15 @@ def longest_drought(present: Array, run: Array) -> int:
     return longest
 
 
-def drought_chance(length: int, share: float, draws: int) -> float:
-    """The chance that, in `draws` independent draws, something with chance `share` each stays away `length`
-    or more draws in a row at least once: 1 - exp(-expected number of such droughts).
+def drought_chance(length: int, share: float, draws: Array | int) -> float:
+    """The chance that, in series of independent draws, something with chance `share` each stays away `length`
+    or more draws in a row of one series at least once: 1 - exp(-expected number of such droughts).
 
-    Aldous 1989, Probability Approximations via the Poisson Clumping Heuristic, section B.
+    draws: (series,) how many draws each has; a shorter one than `length` can hold none. Aldous 1989, Probability
+    Approximations via the Poisson Clumping Heuristic, section B.
     """
     if length <= 0 or share >= 1:
         return 1.0
-    if draws < length:
-        return 0.0
-    starts = 1 + (draws - length) * share
+    room = np.asarray(draws) - length
+    starts = float(np.sum(1 + room[room >= 0] * share))
     return float(-np.expm1(-starts * (1 - share) ** length))

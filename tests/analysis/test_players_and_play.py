@@ -101,6 +101,12 @@ def test_droughts_by_hand_and_by_dice():
         hits += longest_drought(here, np.zeros(300)) >= 30
     assert drought_chance(30, 1 / 6, 300) == pytest.approx(hits / 2000, abs=0.04)
     assert drought_chance(0, 0.2, 10) == 1 and drought_chance(20, 0.2, 10) == 0
+    # Runs of 40, of which 30 in a row leave little room: one long series would have more of it.
+    run, hits = np.repeat(np.arange(20), 40), 0
+    for _ in range(2000):
+        hits += longest_drought(rng.integers(0, 6, 800) == 0, run) >= 30
+    assert drought_chance(30, 1 / 6, np.full(20, 40)) == pytest.approx(hits / 2000, abs=0.04)
+    assert hits / 2000 < 0.3 < drought_chance(30, 1 / 6, 800)
 
 
 def test_all_arrangements_are_listed_once_where_there_are_few():
