@@ -44,12 +44,17 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
         if order := _one_order(life, a, b):
             warnings.append(order)
     estimate = Estimate(rows["difference_s"][0], rows["low"][0], rows["high"][0], unit="s")
+    # In words the difference is counted from the longer one, and so are its limits.
+    longer = (estimate.value or 0) >= 0
+    low, high = (estimate.low, estimate.high) if longer else (estimate.high, estimate.low)
+    told_low, told_high = (None if v is None else v if longer else -v for v in (low, high))
+    shown = Estimate(abs(estimate.value or 0.0), told_low, told_high, unit="s")
     p = rows["difference_p"][0]
     told = "too few players to test" if p is None else f"p = {p:.3f}, permuting players"
     sentence = (
-        f"A life on {rows['build_b'][0]} lasts {figure(abs(estimate.value or 0.0), 's')} "
-        f"{'longer' if (estimate.value or 0) >= 0 else 'less long'} than on {rows['build_a'][0]} "
-        f"{between(estimate)}, within the first {figure(float(rows['horizon_s'][0]), 's')} ({told})."
+        f"A life on {rows['build_b'][0]} lasts {figure(shown.value, 's')} "
+        f"{'longer' if longer else 'less long'} than on {rows['build_a'][0]} {between(shown)}, "
+        f"within the first {figure(float(rows['horizon_s'][0]), 's')} ({told})."
     )
     return [
         Finding(

@@ -53,9 +53,12 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(fit.robust, 1e-12)))
     estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
     others = "the others alike" if len(factors) > 1 else "nothing else taken into account"
+    # The strongest of several is as strong by chance more often than one chosen beforehand.
+    held_low, held_high = fit.interval(1 - 0.05 / len(factors))
+    picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
     sentence = (
         f"With {rows['unit'][lead]} the risk of dying is {figure(estimate.value)} times as high {between(estimate)}, "
-        f"{others}."
+        f"{others}{f'; as the strongest of {len(factors)} looked at, it may be chance' if picked else ''}."
     )
     return [
         Finding(

@@ -45,8 +45,8 @@ _LIN = article(
 )  # fmt: skip
 
 _HIGHEST = (
-    "One that is named for being the highest of several is held against the same players' others (fixed-effects Poisson, "
-    "cluster-robust with t, never less than Poisson's variance, corrected for how many there are by Bonferroni)."
+    "One that is named for being the highest of several is held against the same players' others (fixed-effects "
+    "Poisson, cluster-robust with t, never less than Poisson's variance, corrected for their number by Bonferroni)."
 )
 
 METHODS: dict[str, Method] = {
@@ -85,7 +85,8 @@ METHODS: dict[str, Method] = {
         "Cox's model for lives, by player",
         "Hazard ratios of dying on the clock of the life, in stretches of one stage and tier (Andersen-Gill, "
         "Efron's ties). Errors by player: score residuals summed over a player's lives, times players / (players - 1), "
-        "t(players - 1). Only factors that vary are fitted, and only with ten deaths for each.",
+        "t(players - 1). Only factors that vary are fitted, and only with ten deaths for each. The one that is named "
+        "is the strongest; where it would not stand a correction for their number (Bonferroni), the sentence says so.",
         (_ANDERSEN, _LIN),
     ),
     "rate_by_player": Method(
