@@ -3,9 +3,9 @@
 deaths.fairness  ages: age_ms (one row a death with a known killing shot), life_id, player; bands: band,
 from_ms, to_ms,
                  deaths. facts: nobody_reacts_ms, simple_reaction_ms, source.
-deaths.still     deaths: life_id, run_id, player, x, y, aimed_shots (those standing still under aimed fire).
-deaths.respawn   deaths: life_id, run_id, player, alive_s (those within a second of respawn).
-deaths.again     deaths: life_id, run_id, player, x, y (those where the same run's death before was).
+deaths.still     deaths: life_id, run_id, life, player, x, y, aimed_shots (those standing still under aimed fire).
+deaths.respawn   deaths: life_id, run_id, life, player, alive_s (those within a second of respawn).
+deaths.again     deaths: life_id, run_id, life, player, x, y (those where the same run's death before was).
                  facts: reach_px, longest (the most deaths of one run in a row at one place).
 """
 
@@ -93,7 +93,7 @@ def _still(death: Columns, last: Columns, basis: Basis) -> Finding:
         if watched.any()
         else "Positions are logged too seldom (under three a second) to tell whether players stood still."
     )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "player", "x", "y")}
+    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player", "x", "y")}
     return Finding(
         id="deaths.still", question="deaths", title="Standing still under aimed fire", sentence=sentence,
         players=basis.players, runs=basis.runs, method="share_by_player", estimate=estimate if watched.any() else None,
@@ -110,7 +110,9 @@ def _respawn(death: Columns, basis: Basis) -> Finding:
         f"{percent(estimate.value)} of the {counted(int(again.sum()), 'death')} after a first one {between(estimate)} "
         f"came within {figure(RESPAWN_S, 's')} of respawning."
     )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "player")} | {"alive_s": alive_s[mine]}
+    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player")} | {
+        "alive_s": alive_s[mine]
+    }
     return Finding(
         id="deaths.respawn", question="deaths", title="Killed on respawn", sentence=sentence, players=basis.players,
         runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,
@@ -127,7 +129,7 @@ def _again(death: Columns, basis: Basis, reach_px: float) -> Finding:
         f"{percent(estimate.value)} of the {counted(int(follows.sum()), 'death')} that followed another in a run "
         f"{between(estimate)} were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}."
     )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "player", "x", "y")}
+    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player", "x", "y")}
     return Finding(
         id="deaths.again", question="deaths", title="Dying at the same place again", sentence=sentence,
         players=basis.players, runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,

@@ -67,6 +67,7 @@
       place.dataset.drawn = address;
       if (figure.layout.meta && figure.layout.meta.opens && !leading.has(place)) {
         leading.add(place);
+        place.dataset.leads = "1";
         place.on("plotly_click", function (event) { open(place.layout.meta.opens, event.points[0].customdata); });
       }
     } catch (error) {

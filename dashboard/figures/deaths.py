@@ -226,11 +226,14 @@ def fairness(finding: Finding, theme: Theme) -> go.Figure:
 
 
 def scattered(finding: Finding, theme: Theme) -> go.Figure:
-    """The places of the deaths in question."""
+    """The places of the deaths in question. Pressed, a dot opens the last seconds before it (dashboard/opened.py)."""
     table = finding.tables["deaths"]
+    who = [f"{player}, life {life}" for player, life in zip(table["player"], table["life"], strict=True)]
     dots = go.Scatter(
-        x=table["x"], y=table["y"], mode="markers", marker={"size": 7, "color": theme.death, "opacity": 0.6}
-    )
+        x=table["x"], y=table["y"], mode="markers", marker={"size": 7, "color": theme.death, "opacity": 0.6},
+        customdata=[f"{run}-{life}" for run, life in zip(table["run_id"], table["life"], strict=True)],
+        text=who, hovertemplate="%{text}<br>press to see its last seconds<extra></extra>",
+    )  # fmt: skip
     return framed(
         theme,
         [dots],
@@ -238,6 +241,7 @@ def scattered(finding: Finding, theme: Theme) -> go.Figure:
         y="pixels from the top",
         height=240,
         yaxis={"autorange": "reversed"},
+        meta={"opens": "death"},
     )
 
 

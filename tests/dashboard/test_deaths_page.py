@@ -11,7 +11,7 @@ import pytest
 from analysis.findings.one_death import place_at
 from analysis.selection import Selection
 from dashboard.app import build_app
-from dashboard.opened import Opened
+from dashboard.opened import Opened, opened_at
 from dashboard.pages.deaths import opened_body
 from dashboard.to_html import to_html
 from tests.dashboard.conftest import open_page, serve
@@ -78,6 +78,18 @@ def test_a_cell_of_the_map_carries_the_words_that_the_list_has(read_session):
     )
     before, after = drawn["layout"].get("shapes", []), marked["layout"]["shapes"]
     assert len(after) == len(before) + 2 and {(one["x0"], one["y0"]) for one in after[-2:]} == {(x, y)}
+
+
+def test_the_dots_of_other_figures_open_their_deaths(read_session):
+    name = "deaths.again"
+    client = build_app(read_session).server.test_client()
+    drawn = json.loads(client.get(f"/figure/{name}.json{ADDRESS[7:]}", headers=HERE).data)
+    assert drawn["layout"]["meta"] == {"opens": "death"}
+    dots, table = drawn["data"][0], read_session.finding(name, GAME).tables["deaths"]
+    assert len(dots["customdata"]) == len(table["life_id"]) > 0
+    for word, player in zip(dots["customdata"], table["player"], strict=True):
+        run, life = opened_at(f"?death={word}").death
+        assert read_session.one_death(GAME, run, life).facts["player"] == player
 
 
 def test_the_filter_is_obeyed_and_what_it_leaves_out_is_said(read_session):
@@ -189,6 +201,14 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     )
     page.click("text=Close")
     page.wait_for_selector("[data-opened]", state="detached")
+    # A dot of another figure leads to its death too.
+    again = page.locator("[data-finding='deaths.again']")
+    again.scroll_into_view_if_needed()
+    again.locator("[data-leads]").wait_for()
+    again.locator(".points path").first.hover(force=True)
+    again.locator(".points path").first.click(force=True)
+    page.wait_for_selector("[data-finding='deaths.one'] .main-svg >> nth=0")
+    assert "place=" not in page.url and "death=" in page.url
     assert watched.complaints == []
     page.context.close()
 
