@@ -94,7 +94,7 @@ class RememberingReader(Reader):
     def ask_chosen(self, query: str, selection: Selection, **parameters: Any) -> Columns:
         """As `Reader.ask_chosen`."""
         try:
-            return self._ask_of(f"SELECT * FROM {self._table_of(selection)}", query, selection, parameters)
+            return self._ask_of(f"TABLE {self._table_of(selection)}", query, selection, parameters)
         except duckdb.CatalogException:  # the study has changed meanwhile
             return super().ask_chosen(query, selection, **parameters)
 

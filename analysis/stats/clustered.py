@@ -5,10 +5,10 @@ independent.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.clusters import numbered
 from analysis.stats.proportions import wilson
+from analysis.stats.quantiles import t_reach
 from analysis.stats.survival import (
     KaplanMeier,
     checked,
@@ -93,7 +93,7 @@ def survival_by_player(duration: Array, died: Array, player: Array, level: float
     playing = players - np.searchsorted(ends, curve.time, side="left")
     low, high = np.full(curve.time.size, np.nan), np.full(curve.time.size, np.nan)
     if players > 1:
-        critical = float(stats.t.ppf(0.5 + level / 2, players - 1))
+        critical = t_reach(level, players)
         low, high = _limits(curve, variance, players, critical)
         ever = np.bincount(number, weights=died, minlength=players) > 0
         seen = playing + np.searchsorted(np.sort(longest[ever]), curve.time, side="left")
@@ -193,7 +193,7 @@ def restricted_mean_by_player(
     if players < 2:
         return mean, np.nan, np.nan
     error = np.sqrt(players / (players - 1) * np.sum(influence**2))
-    reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
+    reach = t_reach(level, players) * error
     return mean, max(0.0, mean - reach), min(horizon, mean + reach)
 
 

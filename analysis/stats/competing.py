@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.clusters import numbered
 from analysis.stats.proportions import wilson
+from analysis.stats.quantiles import t_reach
 from analysis.stats.survival import checked
 
 Array = np.ndarray
@@ -73,7 +73,7 @@ def cumulative_incidence(
 
     low, high = np.full(times.size, np.nan), np.full(times.size, np.nan)
     if players > 1:
-        critical = float(stats.t.ppf(0.5 + level / 2, players - 1))
+        critical = t_reach(level, players)
         inside = (share > 0) & (share < 1)
         f = np.where(inside, share, 0.5)
         # ln(-ln(1 - F)), so that the interval stays within 0 and 1.

@@ -9,6 +9,7 @@ from scipy import stats
 
 from analysis.stats.betabinomial import profile_interval
 from analysis.stats.clusters import sums
+from analysis.stats.quantiles import normal_reach, t_reach
 
 Array = np.ndarray
 # From this share on (or below its mirror) the robust logit interval is too short: see METHODS.md.
@@ -35,7 +36,7 @@ def wilson(successes: float, trials: float, level: float = 0.95) -> tuple[float,
     """Wilson's score interval. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; independent trials."""
     if trials <= 0:
         raise ValueError("an interval needs at least one trial")
-    z = stats.norm.ppf(0.5 + level / 2)
+    z = normal_reach(level)
     share, spread = successes / trials, z * z / trials
     middle = (share + spread / 2) / (1 + spread)
     reach = z / (1 + spread) * np.sqrt(share * (1 - share) / trials + spread / (4 * trials))
@@ -66,7 +67,7 @@ def share_by_player(successes: Array, trials: Array, player: Array, level: float
     p = float(hits.sum() / total)
     if players == 1:
         return Share(p, None, None, 1, int(total), "none")
-    critical = float(stats.t.ppf(0.5 + level / 2, players - 1))
+    critical = t_reach(level, players)
     if 1 - EXTREME < p < EXTREME:
         residual = hits - tries * p
         error = np.sqrt(players / (players - 1) * np.sum(residual**2)) / total

@@ -6,7 +6,8 @@ The axis is whatever was counted: seconds alive, shots, notes, lines, attempts.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+
+from analysis.stats.quantiles import normal_reach
 
 Array = np.ndarray
 
@@ -70,7 +71,7 @@ def log_log_interval(curve: KaplanMeier, level: float = 0.95) -> tuple[Array, Ar
     Kept as the reference the by-player interval is held against; never a headline (see METHODS.md).
     Kalbfleisch & Prentice 1980, The Statistical Analysis of Failure Time Data.
     """
-    z = stats.norm.ppf(0.5 + level / 2)
+    z = normal_reach(level)
     return log_log_limits(curve.surviving, curve.greenwood, z)
 
 
