@@ -2,8 +2,11 @@
 
 import argparse
 import importlib
+import signal
 import sys
+import threading
 
+from dashboard import exits
 from dashboard.commands import COMMANDS
 
 
@@ -19,7 +22,21 @@ def main(arguments: list[str] | None = None) -> int:
         module.add_arguments(sub)
         sub.set_defaults(run=module.run)
     chosen = parser.parse_args(arguments)
-    return int(chosen.run(chosen))
+    _end_on_request()
+    try:
+        return int(chosen.run(chosen))
+    except KeyboardInterrupt:
+        return exits.INTERRUPTED
+
+
+def _end_on_request() -> None:
+    """Lets a request to end from elsewhere (SIGTERM) end as Ctrl+C does: recordings tidily, folders thrown away."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is threading.main_thread():  # only there may it be said
+        signal.signal(signal.SIGTERM, interrupt)
 
 
 if __name__ == "__main__":

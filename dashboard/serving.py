@@ -48,6 +48,7 @@ def serve(
                 "Anybody with this address can read and change the study. Share it with your team only.",
                 file=sys.stderr,
             )
+        session.jobs.start("read ahead", session.read_ahead)
         if open_browser:
             threading.Timer(0.3, webbrowser.open, [address]).start()
         try:

@@ -4,7 +4,6 @@ import json
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -20,10 +19,10 @@ from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
 from dashboard.filters import Choices
 from dashboard.follower import Follower
-from dashboard.jobs import Jobs
+from dashboard.jobs import Job, Jobs
+from dashboard.taken_in import TakenIn
 from ingest import notes
 from ingest.capture import Captures
-from ingest.forgetting import forget_capture
 from ingest.store import ImportResult, Status, Study, import_log
 
 _KEPT_ANSWERS = 256
@@ -167,6 +166,13 @@ class Session:
                         self._answers.popitem(last=False)
         return found
 
+    def read_ahead(self, job: Job) -> None:
+        """Works out what people ask first: every question on the most played game. Raises Cancelled."""
+        for number, question in enumerate(FINDERS):
+            job.report(number / len(FINDERS), question)
+            for game in self.games()[:1]:
+                self.findings(question, Selection(game))
+
     # --- changing ------------------------------------------------------------------------------------------------
 
     def note_run(
@@ -259,19 +265,17 @@ class Session:
             self.changed()
         return result
 
-    def undo_imports(self, results: Sequence[ImportResult]) -> None:
+    def undo_imports(self, imports: Sequence[TakenIn]) -> None:
         """Lets logs that were just imported be taken out again by `undo`, together; the logs themselves stay."""
-        brought = [one for one in results if one.status in (Status.NEW, Status.REFUSED)]
-        if not brought:
+        if not imports:
             return
 
         def take_back() -> None:
             with self.writing:
-                for one in brought:
-                    with suppress(KeyError):  # replaced or forgotten since
-                        forget_capture(self.study, one.capture_id)
+                for one in reversed(imports):
+                    one.take_back(self.study)
 
-        what = "the import of a log" if len(brought) == 1 else f"the import of {len(brought)} logs"
+        what = "the import of a log" if len(imports) == 1 else f"the import of {len(imports)} logs"
         self.remember(Undo(what, take_back))
 
     def close(self) -> None:

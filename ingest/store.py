@@ -158,10 +158,14 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
 
 
 def import_log(
-    study: Study, path: str | Path, progress: Callable[[int, int], None] | None = None
+    study: Study,
+    path: str | Path,
+    progress: Callable[[int, int], None] | None = None,
+    in_place_of: int | None = None,
 ) -> ImportResult:
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
+    A capture that holds the beginning of these bytes is replaced, and so is `in_place_of`, whatever it holds.
     Raises OSError when the file cannot be read. Whatever bytes it holds, they are counted as events or as damage.
     """
     path = Path(path)
@@ -169,6 +173,8 @@ def import_log(
     cursor = study.connection.cursor()
     try:
         key, sha256, grown = _recognise(cursor, path, size)
+        if in_place_of is not None:
+            grown = (in_place_of, -1)
         sidecar = read_sidecar(path)
         if grown is not None and grown[1] == size:
             if sidecar is not None:

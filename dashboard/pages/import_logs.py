@@ -17,8 +17,8 @@ from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
+from dashboard.taken_in import TakenIn, take_in
 from dashboard.wording import counted, number
-from ingest.store import ImportResult
 
 DROP = "import-drop"
 AREA = JobArea("import")
@@ -86,11 +86,11 @@ def _cell(value: Any) -> str:
 def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> list[tuple[str, str, str]]:
     """Ingests logs one after the other: (name, grade, words) of each. What is done stays done when it is cancelled."""
     verdicts: list[tuple[str, str, str]] = []
-    results: list[ImportResult] = []
+    imports: list[TakenIn] = []
     try:
-        _import_each(session, files, job, verdicts, results)
+        _import_each(session, files, job, verdicts, imports)
     finally:
-        session.undo_imports(results)
+        session.undo_imports(imports)
     return verdicts
 
 
@@ -99,7 +99,7 @@ def _import_each(
     files: list[tuple[str, bytes]],
     job: Job,
     verdicts: list[tuple[str, str, str]],
-    results: list[ImportResult],
+    imports: list[TakenIn],
 ) -> None:
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
         for number_of_file, (name, content) in enumerate(files):
@@ -112,8 +112,9 @@ def _import_each(
             path = Path(folder) / safe_name(name)
             path.write_bytes(content)
             try:
-                result = session.import_log(path, told)
-                results.append(result)
+                result, taken_in = take_in(session.study, path, lambda log: session.import_log(log, told))
+                if taken_in is not None:
+                    imports.append(taken_in)
                 verdict = judge(result)
                 words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
                 verdicts.append((name, f"{verdict.grade}, {result.status}", words))

@@ -1,5 +1,8 @@
 """`setscrew demo`: a fresh study with all that the demo brings, thrown away unless it is wanted."""
 
+import os
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -57,3 +60,16 @@ def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path
     assert study.is_relative_to(tmp_path)
     assert not study.exists()
     assert [path.name for path in tmp_path.iterdir()] == ["logs"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows ends processes without asking them")
+def test_a_request_to_end_leaves_nothing_behind(tmp_path):
+    words = [sys.executable, "-m", "dashboard.cli", "demo", "--no-browser", "--port", "0"]
+    running = subprocess.Popen(
+        words, env=os.environ | {"TMPDIR": str(tmp_path)}, stdout=subprocess.PIPE, text=True
+    )
+    assert running.stdout is not None and "runs" in running.stdout.readline()  # the first log is in
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith("setscrew-demo-")]
+    running.terminate()
+    assert running.wait(60) == exits.INTERRUPTED
+    assert list(tmp_path.iterdir()) == []

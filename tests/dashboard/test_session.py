@@ -89,6 +89,28 @@ def test_an_import_is_taken_back_whole(own_session):
     assert own_session.reader.fingerprint() == before and own_session.games() == games
 
 
+def test_the_import_of_a_log_that_has_grown_is_taken_back(own_session):
+    content = (DEMO / "crate_loft_a_table1.playlog").read_bytes()
+    half, job = content[: len(content) // 2], Jobs().start("nothing", lambda job: None)
+    import_all(own_session, [("half.playlog", half)], job)
+    listed = "SELECT * EXCLUDE (ingested_at) FROM captures ORDER BY capture_id"
+    cursor = own_session.connection.cursor()
+    before, held = own_session.reader.fingerprint(), cursor.execute(listed).fetchall()
+    runs = cursor.execute(
+        "SELECT number, start_us, end_us, ending, player, attempt FROM runs WHERE game = 'Crate Loft'"
+    )
+    runs_before = sorted(runs.fetchall(), key=str)
+    verdicts = import_all(own_session, [("whole.playlog", content)], job)
+    assert verdicts[0][1].endswith("grown") and own_session.reader.fingerprint() != before
+    assert own_session.undo() == "the import of a log"
+    assert own_session.reader.fingerprint() == before and cursor.execute(listed).fetchall() == held
+    runs = cursor.execute(
+        "SELECT number, start_us, end_us, ending, player, attempt FROM runs WHERE game = 'Crate Loft'"
+    )
+    assert sorted(runs.fetchall(), key=str) == runs_before
+    assert own_session.undo() == "the import of a log" and "Crate Loft" not in own_session.games()
+
+
 def test_what_authors_wrote_is_kept_and_taken_back(own_session):
     assert own_session.words() == {}
     own_session.keep_words({"title": "Lamps <first>", "consent": ""})
