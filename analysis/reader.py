@@ -80,7 +80,7 @@ class RememberingReader(Reader):
         self._lock = threading.Lock()
         self._chosen: OrderedDict[Selection, str] = OrderedDict()
         self._chosen_lock = threading.Lock()
-        connection.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE}")
+        connection.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE} (READ_WRITE)")
 
     def forget(self) -> None:
         """To be called when the study has changed."""

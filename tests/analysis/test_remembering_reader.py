@@ -124,3 +124,10 @@ def test_asking_while_the_study_changes_is_answered(played):
     while any(thread.is_alive() for thread in asking):
         reader.forget()
     assert failed == []
+
+
+def test_a_study_open_for_reading_only_is_read_the_same_way(played, tmp_path):
+    whole = RememberingReader(played).ask_chosen("chosen_size", SELECTIONS[0])
+    played.close()
+    with open_study(tmp_path / "played.duckdb", read_only=True) as study:
+        assert RememberingReader(study.connection).ask_chosen("chosen_size", SELECTIONS[0]) == whole
