@@ -21,9 +21,11 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from ingest.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
+from tests.closed_loop.tuning.table import table
 from tests.closed_loop.tuning.worlds import World, draw_world, figure, play
 
-PEOPLE = 1500
+# How many people tell a figure: enough to find a fair wish, and for the truth a standard error of 0.7 points at most.
+SOME, MANY = 1500, 5000
 
 
 def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, float] | None:
@@ -41,8 +43,8 @@ def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, fl
     hidden["start_lives"] = int(np.clip(hidden["start_lives"] + rng.integers(-2, 3), 1, 9))
     if rng.random() < 0.5:
         hidden["refill"] = int(rng.integers(0, 3))
-    now = figure(world, target, world.now, rng, PEOPLE)
-    wanted = round(figure(world, target, hidden, rng, PEOPLE), 2)
+    now = figure(world, target, world.now, rng, SOME)
+    wanted = round(figure(world, target, hidden, rng, SOME), 2)
     if not (0.08 <= wanted <= 0.92 and 0.03 <= now <= 0.97):
         return None
     return target, now, wanted
@@ -77,6 +79,7 @@ def one_world(
     if abs(now - wanted) < least_start:
         return None
     targets = read_targets(toml_of(target, wanted))
+    now = figure(world, target, world.now, rng, MANY)
     record: dict = {
         "family": family,
         "seed": seed,
@@ -99,7 +102,7 @@ def one_world(
             best = answer.proposals[0]
             before = now if number == 0 else record["rounds"][-1]["reached"]
             proposed = {**setting, **{c.tunable: c.proposed for c in best.changes}}
-            reached = figure(world, target, proposed, rng, PEOPLE) if best.changes else before
+            reached = figure(world, target, proposed, rng, MANY) if best.changes else before
             part = {
                 "before": before,
                 "reached": reached,
@@ -116,74 +119,12 @@ def one_world(
             for other in answer.proposals[1:] if number == 0 else ():
                 if [c.role for c in other.changes] in (["lives_refill"], ["start_lives"]):
                     changed = {**setting, **{c.tunable: c.proposed for c in other.changes}}
-                    true = figure(world, target, changed, rng, PEOPLE) - before
+                    true = figure(world, target, changed, rng, MANY) - before
                     said = other.targets[0].proposed.value - other.targets[0].now.value
                     part["policies"].append([other.changes[0].role, said, true, other.chance_better])
             record["rounds"].append(part)
             setting = proposed
     return record
-
-
-def table(records: list[dict]) -> str:
-    """The measured figures as text."""
-    lines = [f"worlds: {len(records)}"]
-    start = np.array([r["start_miss"] for r in records])
-    lines.append(f"leave as is: mean miss {100 * start.mean():.1f}")
-    for number in range(len(records[0]["rounds"])):
-        parts = [r["rounds"][number] for r in records]
-        miss = np.array([p["miss"] for p in parts])
-        reached = np.array([p["reached"] for p in parts])
-        before = np.array([p["before"] for p in parts])
-        error = 100 * miss.std() / np.sqrt(len(miss))
-        lines.append(f"after playtest {number + 1}: mean miss {100 * miss.mean():.1f} (se {error:.1f})")
-        for name, low, high in (("< 8", 0, 0.08), ("8-15", 0.08, 0.15), ("> 15", 0.15, 2)):
-            chosen = (start >= low) & (start < high)
-            if chosen.any():
-                a, b = 100 * start[chosen].mean(), 100 * miss[chosen].mean()
-                lines.append(f"   start {name}: {chosen.sum()} worlds, {a:.1f} -> {b:.1f}")
-        for which, truth in (("said", reached), ("now_said", before)):
-            for level in (80, 95):
-                low = np.array([p[which][f"low{level}"] for p in parts])
-                high = np.array([p[which][f"high{level}"] for p in parts])
-                # The truth is played by 1,500 people: half its standard error of slack on either side.
-                inside = (truth >= low - 0.006) & (truth <= high + 0.006)
-                lines.append(f"   {which} {level} % covers {100 * inside.mean():.0f}")
-            value = np.array([p[which]["value"] for p in parts])
-            lines.append(
-                f"   {which}: mean error {100 * (value - truth).mean():+.1f}, "
-                f"mean absolute {100 * abs(value - truth).mean():.1f}"
-            )
-        chance = np.array([p["chance_better"] for p in parts])
-        wanted = np.array([r["wanted"] for r in records])
-        gain = abs(before - wanted) - miss
-        advised = np.array([p["advice"] == "change" for p in parts])
-        worse = (gain < -0.02) & advised
-        lines.append(
-            f"   recommended in {100 * advised.mean():.0f} %, of these worse by over 2 points "
-            f"{100 * worse.sum() / max(1, advised.sum()):.1f} %; mean miss when acting on advice only "
-            f"{100 * np.where(advised, miss, abs(before - wanted)).mean():.1f}"
-        )
-        far = start >= 0.08
-        lines.append(
-            f"   recommended where the start is 8 points or more off: {100 * advised[far].mean():.0f} %"
-        )
-        for low, high in ((0, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01)):
-            chosen = (chance >= low) & (chance < high) & np.array([bool(p["changes"]) for p in parts])
-            if chosen.any():
-                lines.append(
-                    f"   chance said {100 * chance[chosen].mean():.0f} %, found "
-                    f"{100 * (gain[chosen] > 0).mean():.0f} % ({chosen.sum()})"
-                )
-        lines.append(f"   seconds of fit and propose: median {np.median([p['seconds'] for p in parts]):.2f}")
-    for role in ("lives_refill", "start_lives"):
-        pairs = np.array([p[1:3] for r in records for p in r["rounds"][0]["policies"] if p[0] == role])
-        if len(pairs):
-            error = 100 * (pairs[:, 0] - pairs[:, 1])
-            lines.append(
-                f"{role} effect: {len(pairs)}, true mean {100 * abs(pairs[:, 1]).mean():.1f}, "
-                f"error mean {error.mean():+.1f}, absolute {abs(error).mean():.1f}"
-            )
-    return "\n".join(lines)
 
 
 def main() -> int:

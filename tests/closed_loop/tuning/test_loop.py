@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from tests.closed_loop.tuning.loop import one_world, table
+from tests.closed_loop.tuning.loop import one_world
+from tests.closed_loop.tuning.table import table
 
 
 @pytest.fixture(scope="module")
@@ -41,3 +42,35 @@ def test_the_table_counts_what_is_in_it(records):
     text = table(records)
     assert text.startswith("worlds: 4")
     assert "after playtest 1" in text
+
+
+def _record(start, miss, low, high, chance, advice="change"):
+    """A world at 0.5 + start that wants 0.5 and came to 0.5 + miss."""
+    said = {"value": 0.5, "low80": low, "high80": high, "low95": 0.0, "high95": 1.0}
+    part = {
+        "before": 0.5 + start, "reached": 0.5 + miss, "miss": miss, "advice": advice, "chance_better": chance,
+        "changes": [("a", 1, 2)], "now_said": said, "said": said, "seconds": 1.0,
+        "policies": [["start_lives", 0.10, 0.13, chance]],
+    }  # fmt: skip
+    return {"wanted": 0.5, "start_miss": start, "rounds": [part]}
+
+
+def test_the_table_of_hand_made_worlds():
+    """Two got better, one of them outside its interval; one got worse by 6 points; one was left alone."""
+    text = table(
+        [
+            _record(0.20, 0.02, 0.45, 0.55, 0.92),
+            _record(0.10, 0.06, 0.45, 0.55, 0.95),
+            _record(0.02, 0.08, 0.40, 0.60, 0.85),
+            _record(0.04, 0.08, 0.40, 0.60, 0.60, advice="not_yet"),
+        ]
+    )
+    assert "leave as is: mean miss 9.0" in text
+    assert "mean miss 6.0" in text
+    assert "start > 15: 1 worlds, 20.0 -> 2.0" in text
+    assert "   said 80 % covers 75 % (3 of 4" in text
+    assert "worse by over 2 points 33 % (1 of 3" in text
+    assert "recommended 75 % (3 of 4" in text
+    assert "chance said 94 %, found 100 % (2 of 2" in text or "chance said 93 %, found 100 % (2 of 2" in text
+    assert "chance said 85 %, found 0 % (0 of 1" in text
+    assert "start_lives effect: 4 cases, true size 13.0, error -3.0 (se 0.0), absolute 3.0" in text
