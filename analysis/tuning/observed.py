@@ -81,10 +81,8 @@ def _staged_runs(data: StagedData, target: Target, build: int) -> tuple[np.ndarr
 def _trial_runs(data: TrialData, target: Target, build: int) -> tuple[np.ndarray, np.ndarray, int]:
     """(players, values, runs): one row a player for a hit share, otherwise one a run."""
     chosen = (data.build == build) & ~data.experienced
-    if target.population == Population.ATTEMPT:
-        chosen &= data.attempt == target.attempt
-    elif target.population == Population.FIRST_ATTEMPT:
-        chosen &= data.attempt == 1
+    # Of new players the first run counts, as it does in the prediction.
+    chosen &= data.attempt == (target.attempt if target.population == Population.ATTEMPT else 1)
     runs, first = np.unique(data.run[chosen], return_index=True)
     if target.outcome == Outcome.HIT_SHARE:
         players = np.unique(data.player[chosen])

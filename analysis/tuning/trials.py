@@ -20,18 +20,25 @@ from analysis.tuning.setting import Setting
 from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
 DRAWS, QUICK, NODES = 240, 3, 25
-LONGEST_STREAK = 400
+LONGEST_STREAK, MOST_TRIALS = 400, 120
 # Normal priors as (mean, sd), on the logit scale.
 LEVEL, LEARNING, SLOPE, EXPERIENCED, SIGMA = (0.5, 1.5), (0.15, 0.2), (-2.0, 1.0), (0.3, 0.4), 0.8
 
 
 @dataclass(frozen=True)
 class TrialModel:
-    """What a prediction needs. profile: speed of the n-th trial of a run, relative to the tunable."""
+    """What a prediction needs. profile: speed of the n-th trial of a run, relative to the tunable.
+
+    played: share of all trials that were the n-th of their run. ends_at_miss: a run goes on until the first miss.
+    most: successes after which such a run was seen to end all the same; None where none was.
+    """
 
     data: TrialData
     posterior: HazardPosterior
     profile: np.ndarray
+    played: np.ndarray
+    ends_at_miss: bool
+    most: int | None
     roles: tuple[str, ...] = ("target_speed",)
 
     @property
@@ -68,21 +75,41 @@ class TrialModel:
 
         at, weight = np.polynomial.hermite_e.hermegauss(NODES)
         weight = weight / weight.sum()
-        if target.outcome == Outcome.HIT_SHARE:
+        if target.outcome == Outcome.HIT_SHARE and not self.ends_at_miss:
             if target.statistic == Statistic.MEAN:
-                return chances(at).mean(axis=2) @ weight
-            return chances(np.array([ndtri(target.quantile or 0.5)])).mean(axis=2)[:, 0]
+                return chances(at) @ self.played @ weight
+            return (chances(np.array([ndtri(target.quantile or 0.5)])) @ self.played)[:, 0]
         chance = chances(at)
         # Beyond the trials seen, the speed stays at its last.
         more = np.repeat(chance[:, :, -1:], max(0, LONGEST_STREAK - chance.shape[2]), axis=2)
         unbroken = np.cumprod(np.concatenate([chance, more], axis=2), axis=2)
         lasting = np.einsum("dnt,n->dt", unbroken, weight)  # share of runs whose first t + 1 trials succeed
+        if target.outcome == Outcome.HIT_SHARE:
+            return _share_until_miss(lasting, target, self.most)
         if target.statistic == Statistic.SHARE:
             length = int(target.number or 0)
             return np.ones(len(lasting)) if length == 0 else lasting[:, min(length, LONGEST_STREAK) - 1]
         if target.statistic == Statistic.MEAN:
             return lasting.sum(axis=1)
         return _crossing(lasting, 1 - (target.quantile or 0.5))
+
+
+def _share_until_miss(lasting: np.ndarray, target: Target, most: int | None) -> np.ndarray:
+    """(draws,): the hit share of runs that end at the first miss: n successes make a share of n / (n + 1).
+
+    lasting (draws, n): share of runs whose first n + 1 trials succeed. `most` successes end a run with a share of 1.
+    """
+    if target.statistic != Statistic.MEAN:
+        streak = _crossing(lasting, 1 - (target.quantile or 0.5))
+        return np.where(streak >= (most or np.inf), 1.0, streak / (streak + 1))
+    reached = np.concatenate([np.ones((len(lasting), 1)), lasting[:, :most]], axis=1)
+    length = np.arange(reached.shape[1])
+    share = length / (length + 1)
+    # What each further success adds to the share; the last one of all makes it whole.
+    added = np.diff(share)
+    if most is not None and most <= lasting.shape[1]:
+        added[-1] = 1 - share[-2]
+    return reached[:, 1:] @ added
 
 
 def _crossing(lasting: np.ndarray, level: float) -> np.ndarray:
@@ -131,7 +158,20 @@ def fit_trials(data: TrialData, draws: int = DRAWS, seed: int = 1) -> TrialModel
     longest = int(data.index.max()) + 1
     count = np.bincount(data.index, minlength=longest)
     mean = np.bincount(data.index, np.log(data.relative_speed), minlength=longest) / np.maximum(count, 1)
-    return TrialModel(data, fit_hazard(design, draws=draws, seed=seed), np.exp(mean[: min(longest, 120)]))
+    shown = min(longest, MOST_TRIALS)
+    last = np.concatenate([data.run[1:] != data.run[:-1], [True]])
+    ends_at_miss = bool((~data.success).any() and longest > 1 and last[~data.success].all())
+    # Somebody got through to the end of a run, and nobody further: that is as long as a run is.
+    whole = data.index[last & data.success] + 1
+    most = longest if ends_at_miss and longest in whole else None
+    return TrialModel(
+        data,
+        fit_hazard(design, draws=draws, seed=seed),
+        np.exp(mean[:shown]),
+        count[:shown] / count[:shown].sum(),
+        ends_at_miss,
+        most,
+    )
 
 
 class TrialWords(Describer):
