@@ -60,7 +60,7 @@ def test_the_table_of_hand_made_worlds():
     text = table(
         [
             _record(0.20, 0.02, 0.45, 0.55, 0.92),
-            _record(0.10, 0.06, 0.45, 0.55, 0.95),
+            _record(0.10, 0.06, 0.45, 0.55, 0.94),
             _record(0.02, 0.08, 0.40, 0.60, 0.85),
             _record(0.04, 0.08, 0.40, 0.60, 0.60, advice="not_yet"),
         ]
@@ -71,6 +71,6 @@ def test_the_table_of_hand_made_worlds():
     assert "   said 80 % covers 75 % (3 of 4" in text
     assert "worse by over 2 points 33 % (1 of 3" in text
     assert "recommended 75 % (3 of 4" in text
-    assert "chance said 94 %, found 100 % (2 of 2" in text or "chance said 93 %, found 100 % (2 of 2" in text
+    assert "chance said 93 %, found 100 % (2 of 2" in text
     assert "chance said 85 %, found 0 % (0 of 1" in text
     assert "start_lives effect: 4 cases, true size 13.0, error -3.0 (se 0.0), absolute 3.0" in text
