@@ -120,6 +120,8 @@ def compare_game(
         if first is None or second is None:
             continue
         found = difference(first, second)
+        if target.unit == "share" and found.low is not None and found.high is not None:
+            found = replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
         closer = None
         if found.before is not None and found.after is not None:
             closer = bool(target.miss(found.after) < target.miss(found.before))
@@ -280,6 +282,7 @@ def _score(
         target.unit,
         value,
         players,
+        seen.runs,
         low,
         high,
     )
@@ -308,7 +311,7 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
     else:
         sentence = (
             f"{c.target.name}{mean}: {figure(d.before, unit)} on {c.before}, {figure(d.after, unit)} on {c.after}"
-            + (f"; {_points(d)}." if d.low is not None else "; too few players for an interval.")
+            + (f"; {_points(d, unit)}." if d.low is not None else "; too few players for an interval.")
         )
     warnings = []
     if d.how != "within":
@@ -320,7 +323,7 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
         question="progress",
         title=f"{c.target.name}: {c.before} against {c.after}",
         sentence=sentence,
-        players=d.players_before + d.players_after,
+        players=d.players_after if d.how == "within" else d.players_before + d.players_after,
         runs=c.runs,
         method=METHOD,
         estimate=Estimate(d.value, d.low, d.high, unit=unit),
@@ -336,13 +339,15 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
     )
 
 
-def _points(d: Difference) -> str:
+def _points(d: Difference, unit: str) -> str:
     assert d.value is not None and d.low is not None and d.high is not None
     sure = "higher" if d.low > 0 else "lower" if d.high < 0 else "the data do not tell which is higher"
-    scale = 100 if d.low >= -1 and d.high <= 1 else 1
-    unit = " points" if scale == 100 else ""
-    span = f"{scale * d.value:+.0f}{unit} ({scale * d.low:+.0f} to {scale * d.high:+.0f})"
-    return f"a difference of {span}: {sure}"
+    if unit == "share":
+        span = f"{100 * d.value:+.0f} points ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
+    else:
+        span = f"{d.value:+.1f} ({d.low:+.1f} to {d.high:+.1f})"
+    of_whom = f" of the {d.players_after} players who played both" if d.how == "within" else ""
+    return f"a difference{of_whom} of {span}: {sure}"
 
 
 def _scored(comparison: Comparison) -> Finding:
@@ -360,7 +365,7 @@ def _scored(comparison: Comparison) -> Finding:
         title="What had been predicted, and what came",
         sentence=sentence,
         players=max(s.players for s in scores),
-        runs=sum(s.players for s in scores),
+        runs=max(s.runs for s in scores),
         method=METHOD,
         warnings=() if len(scores) > 4 else ("a few predictions say little about how good predictions are",),
         tables={

@@ -33,16 +33,20 @@ class Difference:
 def difference(before: ByPlayer, after: ByPlayer, level: float = 0.95) -> Difference:
     """The difference of two builds.
 
-    At least three players with a value on both: a t interval of their own differences. Otherwise different people:
-    shares by Newcombe's hybrid of Wilson intervals (method 10 of Newcombe 1998, Stat. Med. 17:873-890), other
-    figures by Welch's t.
+    At least three players with a value on both: a t interval of their own differences, and all is said of these players
+    only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's hybrid of Wilson
+    intervals (method 10 of Newcombe 1998, Stat. Med. 17:873-890), other figures by Welch's t.
     """
     a, b = before.value, after.value
+    both = np.intersect1d(before.player, after.player)
+    same = len(both) >= 3
+    if same:
+        a = np.array([a[before.player == p][0] for p in both])
+        b = np.array([b[after.player == p][0] for p in both])
     means = [float(v.mean()) if len(v) else None for v in (a, b)]
     counts = (len(a), len(b))
-    both = np.intersect1d(before.player, after.player)
-    if len(both) >= 3:
-        own = np.array([b[after.player == p][0] - a[before.player == p][0] for p in both])
+    if same:
+        own = b - a
         middle, error = float(own.mean()), float(own.std(ddof=1) / np.sqrt(len(own)))
         reach = float(stdtrit(len(own) - 1, 0.5 + level / 2)) * error
         if error > 0:
@@ -56,14 +60,15 @@ def difference(before: ByPlayer, after: ByPlayer, level: float = 0.95) -> Differ
         (low_a, high_a), (low_b, high_b) = (wilson(float(v.sum()), len(v), level) for v in (a, b))
         low = value - float(np.hypot(means[1] - low_b, high_a - means[0]))
         high = value + float(np.hypot(high_b - means[1], means[0] - low_a))
-        return Difference(means[0], means[1], value, low, high, *counts, how="players")
+        return Difference(means[0], means[1], value, low, high, *counts, how="within" if same else "players")
     if min(counts) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
-        return Difference(means[0], means[1], value, None, None, *counts, how="means")
+        return Difference(means[0], means[1], value, None, None, *counts, how="within" if same else "means")
     # Welch 1947: unequal variances, Satterthwaite's degrees of freedom.
     own = np.array([v.var(ddof=1) / len(v) for v in (a, b)])
     freedom = own.sum() ** 2 / (own**2 / (np.array(counts) - 1)).sum()
     reach = float(stdtrit(freedom, 0.5 + level / 2) * np.sqrt(own.sum()))
-    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how="means")
+    how = "within" if same else "means"
+    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how=how)
 
 
 def count_interval(said: Prediction, players: int, level: float = 0.8) -> tuple[float, float]:
@@ -94,6 +99,7 @@ class Score:
     unit: str
     observed: float
     players: int
+    runs: int
     expected_low: float
     expected_high: float
 

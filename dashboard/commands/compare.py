@@ -109,8 +109,15 @@ def _print(answer: dict[str, Any]) -> None:
         else:
             scale = 100 if row["unit"] == "share" else 1
             low, high = scale * row["low"], scale * row["high"]
-            print(f"; difference {scale * row['difference']:+.0f} (95 % {low:+.0f} to {high:+.0f})", end="")
-            print(f", {row['players_before']} and {row['players_after']} players")
+            digits = 0 if scale == 100 else 1
+            print(f"; difference {scale * row['difference']:+.{digits}f}", end="")
+            print(f" (95 % {low:+.{digits}f} to {high:+.{digits}f})", end="")
+            both = (
+                f"the same {row['players_after']}"
+                if row["how"] == "within"
+                else f"{row['players_before']} and {row['players_after']}"
+            )
+            print(f", {both} players")
     for score in answer["predictions"]:
         verdict = "within" if score["inside"] else "outside"
         print(f"Predicted for {score['target']}: {_said(score['said']['value'], score)}, came ", end="")

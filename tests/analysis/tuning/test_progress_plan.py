@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from analysis.findings import progress
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -19,6 +20,7 @@ from analysis.tuning.staged import fit_staged
 from analysis.tuning.targets import Outcome, Target
 from dashboard import cli, exits
 from ingest.store import import_log, open_study
+from tests.analysis.playtest import GAME, Playtest
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import play
 
@@ -49,6 +51,74 @@ def test_the_same_people_are_compared_within_themselves():
     own = np.array([0.1, 0.2, 0.2, 0.1])
     reach = 3.182446 * own.std(ddof=1) / 2  # t(3) at 0.975, any table
     assert (found.value, found.high) == pytest.approx((0.15, 0.15 + reach), abs=1e-6)
+
+
+def test_within_players_every_figure_is_of_those_who_played_both():
+    """Eight more played the first build only, and badly: not in the difference, so not in the figures either."""
+    before, after = by_player(0.2, 0.4, 0.3, 0.5, *[0.0] * 8), by_player(0.3, 0.6, 0.5, 0.6)
+    found = difference(before, after)
+    assert (found.before, found.after) == pytest.approx((0.35, 0.5)) and found.value == pytest.approx(0.15)
+    assert found.players_before == found.players_after == 4
+    # Nobody finished on either build: no spread to make an interval of, but still the same people.
+    nobody = difference(by_player(0, 0, 0, 0), by_player(0, 0, 0, 0))
+    assert nobody.how == "within" and nobody.low < 0 < nobody.high
+
+
+def test_a_difference_is_said_in_its_own_unit(tmp_path):
+    """Streaks of 2 and 3 hits: a difference of half a hit is not one of 50 points."""
+    test = Playtest()
+    for build in (0, 1):
+        test.lines.append({"settings": {"speed": 100 + build}})
+        for n in range(20):
+            test.event("begin", 1000, who=20 * build + n + 1, new=1)
+            for ok in (1, 1, *([1] if build and n % 2 else []), 0):
+                test.event("puff", 500, ok=ok, fast=10)
+            test.event("over", 100, how=1)
+    tunables = [{"name": "speed", "role": "target_speed", "value": 100, "min": 1, "max": 999}]
+    with test.study(tmp_path, ("begin", "over", "puff"), tunables) as study:
+        found = {f.id: f for f in progress.find(Reader(study.connection), Selection(GAME))}
+    streak = next(f for name, f in found.items() if "streak" in name)
+    assert (
+        "a difference of +0.5 (+0.3 to +0.7): higher" in streak.sentence and "points" not in streak.sentence
+    )
+
+
+def test_the_same_few_people_are_counted_once(tmp_path):
+    """Four players hit 10 of 20 notes on the first build and 10, 20, 10, 20 on the second; four more played only one."""
+    test = Playtest()
+    for build, players in ((0, range(1, 9)), (1, range(1, 5))):
+        test.lines.append({"settings": {"early": 50 - build}})
+        for who in players:
+            test.event("begin", 1000, who=who, new=1)
+            for n in range(20):
+                test.event("due", 500, lane=0)
+                if n % 2 == 0 or (build and who % 2 == 0) or who > 4:
+                    test.event("push", 10, lane=0)
+            test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
+        (found,) = progress.find(Reader(study.connection), Selection(GAME))
+    assert "50 % on 1, 75 % on 1 b" in found.sentence
+    assert "a difference of the 4 players who played both of +25 points" in found.sentence
+    assert found.players == 4 and found.indicative and not found.warnings
+
+
+def test_a_difference_of_shares_stays_within_all_and_nothing(tmp_path):
+    test = Playtest()
+    for build in (0, 1):
+        test.lines.append({"settings": {"early": 50 - build}})
+        for who in (1, 2, 3):
+            test.event("begin", 1000, who=who, new=1)
+            for _ in range(10):
+                test.event("due", 500, lane=0)
+                if build and who == 1:
+                    test.event("push", 10, lane=0)
+            test.event("push", 900, lane=0)
+            test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
+        (found,) = progress.find(Reader(study.connection), Selection(GAME))
+    assert -1 == found.estimate.low < found.estimate.value < found.estimate.high == 1
 
 
 def test_other_figures_of_different_people_by_welch():
