@@ -128,8 +128,8 @@ def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
 
 def _view(data: np.ndarray, type_: str) -> np.ndarray:
     """Element i is what stands from byte i on."""
-    width = np.dtype(type_).itemsize
-    return np.lib.stride_tricks.as_strided(data[:width].view(type_), (len(data) - width + 1,), (1,))
+    width = int(type_[-1])
+    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)
 
 
 def _fields(data: np.ndarray, at: np.ndarray, fields: tuple[Field, ...]) -> dict[str, np.ndarray]:

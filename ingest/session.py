@@ -11,7 +11,8 @@ from ingest.framing import DICTIONARY, EVENTS, SETTINGS, Damage, Packets
 
 HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64
-_HEADER, _CRC = 9, 2
+_HEADER = np.dtype([("type", "u1"), ("sequence", "<u2"), ("dropped", "<u2"), ("time", "<u4")])
+_CRC = 2
 _KNOWN_BODIES = 1024
 # Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
 _MOST_SETTINGS = 100_000
@@ -101,11 +102,10 @@ class Session:
         if not count:
             return spans, harm, ended
         data, start = packets.data, packets.start
-        type_ = data[start] & 15
-        sequence = data[start + 1].astype(np.int64) | data[start + 2].astype(np.int64) << 8
-        dropped = data[start + 3].astype(np.int64) | data[start + 4].astype(np.int64) << 8
-        time = sum(data[start + 5 + i].astype(np.int64) << 8 * i for i in range(4))
-        assert isinstance(time, np.ndarray)
+        # A header could begin at every byte; those of the packets are taken.
+        header = np.ndarray(len(data) - _HEADER.itemsize + 1, _HEADER, data, 0, 1)[start]
+        type_ = header["type"] & 15
+        sequence, dropped, time = (header[name].astype(np.int64) for name in ("sequence", "dropped", "time"))
         passed = np.diff(time, prepend=self._time) & 0xFFFFFFFF
         back = passed >= 1 << 31
         control = np.flatnonzero((type_ != EVENTS) | back)
@@ -117,7 +117,7 @@ class Session:
                 self._follow(packets, begun, until, type_, sequence, dropped, passed, spans, harm)
 
         for i in sorted({*fresh, *control.tolist()}):
-            body = data[start[i] + _HEADER : start[i] + packets.length[i] - _CRC].tobytes()
+            body = data[start[i] + _HEADER.itemsize : start[i] + packets.length[i] - _CRC].tobytes()
             kind = int(type_[i])
             key = bytes([kind]) + body
             reset = self._up is None or bool(back[i])

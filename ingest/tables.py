@@ -1,7 +1,7 @@
 """One table for each kind of event under its own field names, and one view for each role over all of them."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import duckdb
 import numpy as np
@@ -37,8 +37,8 @@ def create_event_table(cursor: duckdb.DuckDBPyConnection, name: str, kind: Kind)
     )
 
 
-def create_role_views(cursor: duckdb.DuckDBPyConnection) -> None:
-    """(Re)makes the view `<role>_events` of every event role, also of roles that no game here uses."""
+def create_role_views(cursor: duckdb.DuckDBPyConnection, roles: Iterable[EventRole]) -> None:
+    """(Re)makes the view `<role>_events` of each of these roles, also of those that no game here uses."""
     tables: dict[
         str, dict[str, tuple[str, dict[str, str]]]
     ] = {}  # role -> table -> kind, field role -> field
@@ -52,7 +52,7 @@ def create_role_views(cursor: duckdb.DuckDBPyConnection) -> None:
         _, columns = tables.setdefault(role, {}).setdefault(table, (kind, {}))
         if field_role is not None:
             columns[field_role] = field
-    for role in EventRole:
+    for role in roles:
         parts = [_part(table, kind, columns) for table, (kind, columns) in tables.get(role, {}).items()]
         cursor.execute(
             f"CREATE OR REPLACE VIEW {role}_events AS {' UNION ALL '.join(parts or [_part(None, '', {})])}"

@@ -9,7 +9,7 @@ from crccheck.crc import Crc16Genibus
 
 from ingest.checksum import crc16
 from ingest.cobs import NotCobs, stuff, unstuff
-from ingest.framing import Damage, Framer
+from ingest.framing import LEAST_PACKET, MOST_PACKET, Damage, Framer
 from tests import reference
 from tests.ingest.logs import cut
 
@@ -137,3 +137,19 @@ def test_a_stream_without_zeros_takes_no_memory() -> None:
     assert packets.bad_reason == [Damage.LENGTH] and packets.bad_offset.tolist() == [0]
     assert packets.offset.tolist() == [2_000_001]
     assert np.array_equal(packets.length, [20])
+
+
+def test_one_wrong_bit_is_told_in_packets_of_every_length() -> None:
+    """Whole packets pass, among others that differ from them in one bit; those do not."""
+    dice = random.Random(1)
+    whole, stream = [], b""
+    for length in [*range(LEAST_PACKET, MOST_PACKET + 1)] * 4:
+        packet = b"\x11" + dice.randbytes(length - 3)
+        packet += crc16(packet).to_bytes(2, "big")
+        at = dice.choice((0, 1, length - 2, length - 1, dice.randrange(length)))
+        bent = packet[:at] + bytes([packet[at] ^ 1 << dice.randrange(8)]) + packet[at + 1 :]
+        whole.append(packet)
+        stream += stuff(packet) + b"\0" + stuff(bent) + b"\0"
+    found = Framer().feed(stream)
+    assert [found.data[a : a + n].tobytes() for a, n in zip(found.start, found.length, strict=True)] == whole
+    assert found.bad_reason == [Damage.CRC] * len(whole)
