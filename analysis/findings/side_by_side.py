@@ -2,7 +2,7 @@
 
 games.finished, games.quit, games.length, games.rating
     games: game, value, low, high (95 %, by player), players, runs, p (of being as high as the highest by chance,
-           permuting players; Holm over the other games; NaN for the highest). value is a share, seconds or 0-100.
+           permuting players; corrected for all pairs; NaN for the highest). value is a share, seconds or 0-100.
     facts: unit, told_apart (how many of the others the highest is told apart from).
 """
 
@@ -14,8 +14,8 @@ from scipy.stats import permutation_test
 from analysis.finding import Estimate, Finding
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.proportions import share_by_player
-from analysis.stats.within_player import holm, mean_of_players
+from analysis.stats.proportions import Share, share_by_player
+from analysis.stats.within_player import PlayerMean, holm, mean_of_players
 
 QUESTION = "games"
 METHOD = "games.side_by_side"
@@ -44,7 +44,7 @@ def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Findin
 def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
     title, unit, says = _SHOWN[name]
     rows: dict[str, list[object]] = {n: [] for n in ("game", "value", "low", "high", "players", "runs")}
-    by_player: dict[str, np.ndarray] = {}
+    by_player: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for game, run in runs.items():
         value = _values(name, run)
         known = np.isfinite(value)
@@ -52,13 +52,14 @@ def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
         if not known.any():
             continue
         labels, which = np.unique(player, return_inverse=True)
-        own = np.bincount(which, value[known]) / np.bincount(which)
-        by_player[game] = own
-        interval = (
-            share_by_player(value[known], np.ones(known.sum()), player)
-            if unit == "share"
-            else mean_of_players(own)
-        )
+        total, count = np.bincount(which, value[known]), np.bincount(which).astype(float)
+        # What is shown is what is tested: shares of all runs, but means of the players' own means.
+        if unit == "share":
+            by_player[game] = total, count
+            interval: Share | PlayerMean = share_by_player(value[known], np.ones(known.sum()), player)
+        else:
+            by_player[game] = total / count, np.ones(labels.size)
+            interval = mean_of_players(total / count)
         row = (game, interval.value, interval.low, interval.high, labels.size, int(known.sum()))
         for column, item in zip(rows, row, strict=True):
             rows[column].append(item)
@@ -91,22 +92,32 @@ def _values(name: str, run: Columns) -> np.ndarray:
     return np.where(ending == "cut", np.nan, (ending == name).astype(float))
 
 
-def _against_the_highest(own: list[np.ndarray]) -> np.ndarray:
+def _against_the_highest(own: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+    """p of each game but the first; own: of each game (total, count), one row a player, the highest game first."""
     p = np.full(len(own), np.nan)
     for i, other in enumerate(own[1:], 1):
-        if own[0].size + other.size < 4 or np.ptp(np.concatenate([own[0], other])) == 0:
+        total, count = (np.concatenate(columns) for columns in zip(own[0], other, strict=True))
+        if total.size < 4 or np.ptp(total / count) == 0:
             p[i] = 1.0
             continue
+
+        def apart(
+            a: np.ndarray, b: np.ndarray, axis: int, total: np.ndarray = total, count: np.ndarray = count
+        ) -> np.ndarray:
+            one, two = (total[rows].sum(axis=axis) / count[rows].sum(axis=axis) for rows in (a, b))
+            return np.asarray(one - two)
+
         tested = permutation_test(
-            (own[0], other),
-            lambda a, b, axis: a.mean(axis=axis) - b.mean(axis=axis),
+            (np.arange(own[0][0].size), np.arange(own[0][0].size, total.size)),
+            apart,
             n_resamples=_RESAMPLES,
             vectorized=True,
             alternative="two-sided",
             rng=np.random.default_rng(_SEED),
         )
         p[i] = tested.pvalue
-    return holm(p)
+    # The highest could have been any of them: it is not one pair in k - 1 that is looked at, but one in k (k - 1) / 2.
+    return np.minimum(1.0, holm(p) * len(own) / 2)
 
 
 def _highest(table: dict[str, object], unit: str) -> Estimate:

@@ -46,8 +46,9 @@ METHODS: dict[str, Method] = {
         "Games side by side",
         "Each game's figure with its interval by player: shares as elsewhere, lengths and ratings as the mean of the "
         "players' own means with Student's t. The highest is held against each other game by permuting players "
-        "between the two (1,999 random permutations); p is corrected for the number of games by Holm. Runs that were "
-        "cut off count neither as finished nor as given up.",
+        "between the two (1,999 random permutations); p is corrected for the other games by Holm and, because any of "
+        "them could have been the highest, for all pairs (times half the number of games). Runs that were cut off "
+        "count neither as finished nor as given up.",
         (HOLM, PHIPSON),
     ),
 }

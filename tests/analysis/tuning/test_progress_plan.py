@@ -84,7 +84,7 @@ def test_a_difference_is_said_in_its_own_unit(tmp_path):
 
 
 def test_the_same_few_people_are_counted_once(tmp_path):
-    """Four players hit 10 of 20 notes on the first build and 10, 20, 10, 20 on the second; four more played only one."""
+    """Four players hit 10 of 20 notes on the first build and 10, 20, 10, 20 on the second, four only the first."""
     test = Playtest()
     for build, players in ((0, range(1, 9)), (1, range(1, 5))):
         test.lines.append({"settings": {"early": 50 - build}})
