@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.records import Batch, RecordReader
 from ingest.session import Session, Span
@@ -30,6 +31,7 @@ def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
     answer = Answer()
     framer, session = Framer(), Session()
     harm, ended = [], []
+    readers: dict[int, tuple[Dictionary, RecordReader]] = {}
     for chunk in chunks:
         packets = framer.feed(chunk)
         answer.packets += len(packets.start)
@@ -42,7 +44,10 @@ def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
         harm += more
         ended += over
         for span in spans:
-            reader = RecordReader(span.dictionary)
+            if id(span.dictionary) not in readers:
+                # The dictionary is kept beside its reader, so that no other object can take its identity.
+                readers[id(span.dictionary)] = span.dictionary, RecordReader(span.dictionary)
+            reader = readers[id(span.dictionary)][1]
             batch = reader.read(span.data, span.start, span.length, span.tick, span.offset)
             answer.rejected += [(int(span.offset[i]), "body") for i in batch.bad.tolist()]
             answer.count += len(batch.tick)

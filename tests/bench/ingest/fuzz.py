@@ -124,7 +124,7 @@ def imports(stream: bytes, answer: Answer, folder: Path) -> None:
 
 
 def fuzz(
-    logs: int, seed: int, compare_every: int = 60, import_every: int = 180, seconds: float = 1e9
+    logs: int, seed: int, compare_every: int = 10, import_every: int = 60, seconds: float = 1e9
 ) -> Counter[str]:
     """Runs until `logs` logs or `seconds` are over; returns what was seen. Keeps the stream that fails."""
     seen: Counter[str] = Counter()
