@@ -17,6 +17,7 @@ from analysis.tuning.staged import StagedModel, fit_staged
 from analysis.tuning.staged_words import StagedWords
 from analysis.tuning.targets import Outcome, Statistic, Target, TargetSet
 from analysis.tuning.trials import TrialModel, TrialWords, fit_trials
+from analysis.tuning.whatif import Sensitivity, sensitivity
 
 METHODS_BY_KIND = {
     "staged": "tuning.staged",
@@ -165,6 +166,20 @@ def propose_game(
     known = {role for one in fitted for role in one.model.roles} | set(_TIMED)
     made += _between(reader, selection, targets, build, known)
     return TuningAnswer(selection.game, label, reader.fingerprint(), tuple(made), why, ())
+
+
+def under_other_assumptions(
+    reader: Reader, selection: Selection, targets: TargetSet, answer: TuningAnswer, build: str | None = None
+) -> list[Sensitivity]:
+    """What the first proposal of `answer` for each kind of target would be predicted to do, had something else been
+    assumed. Empty for hit shares of notes and for tunables that only a line between builds speaks of."""
+    rows: list[Sensitivity] = []
+    for one in fit_game(reader, selection, targets, build)[0]:
+        best = next((p for p in answer.proposals if p.method == METHODS_BY_KIND[one.kind]), None)
+        if best is not None:
+            setting = {change.tunable: change.proposed for change in best.changes}
+            rows += sensitivity(one.model, setting, targets.targets)
+    return rows
 
 
 def _between(

@@ -9,7 +9,7 @@ How the parts are used (the join with the study is analysis/findings/proposals.p
     whatif.predict(model, {"fire_period": 700}, targets.targets, players=12)   # tuple[Prediction]: a slider moved
     whatif.outcome_map(model, target, "start_lives", "fire_period")         # OutcomeMap: figure over two levers
     whatif.slider_values(tunable)                             # what a slider may be set to
-    whatif.sensitivity(model.data, setting, targets.targets)  # the same under other assumptions (StagedModel)
+    whatif.sensitivity(model, setting, targets.targets)       # the same under other assumptions (not RhythmModel)
     plan.plan_playtest(...)                                   # players and runs for a wanted precision
 
 `model.tunables` are the present build's Tunables (name, role, value, low, high, step, unit), `model.roles` those whose

@@ -21,8 +21,17 @@ from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
 DRAWS, QUICK, NODES = 240, 3, 25
 LONGEST_STREAK, MOST_TRIALS = 400, 120
-# Normal priors as (mean, sd), on the logit scale.
-LEVEL, LEARNING, SLOPE, EXPERIENCED, SIGMA = (0.5, 1.5), (0.15, 0.2), (-2.0, 1.0), (0.3, 0.4), 0.8
+
+
+@dataclass(frozen=True)
+class TrialPriors:
+    """Normal priors as (mean, sd) on the logit scale, and the scale of sigma's half-normal."""
+
+    level: tuple[float, float] = (0.5, 1.5)
+    learning: tuple[float, float] = (0.15, 0.2)
+    slope: tuple[float, float] = (-2.0, 1.0)
+    experienced: tuple[float, float] = (0.3, 0.4)
+    sigma_scale: float = 0.8
 
 
 @dataclass(frozen=True)
@@ -39,6 +48,7 @@ class TrialModel:
     played: np.ndarray
     ends_at_miss: bool
     most: int | None
+    priors: TrialPriors
     roles: tuple[str, ...] = ("target_speed",)
 
     @property
@@ -123,10 +133,13 @@ def _speed(tunables: Sequence[Tunable]) -> Tunable | None:
     return next((t for t in tunables if t.role == "target_speed"), None)
 
 
-def fit_trials(data: TrialData, draws: int = DRAWS, seed: int = 1) -> TrialModel:
+def fit_trials(
+    data: TrialData, assumed: TrialPriors | None = None, draws: int = DRAWS, seed: int = 1
+) -> TrialModel:
     """The model of one game's trials. Raises ValueError where there is none."""
     if len(data.success) == 0:
         raise ValueError("no trial to fit")
+    assumed = assumed or TrialPriors()
     speeds = [_speed(b.tunables) for b in data.builds]
     now = speeds[data.current]
     played = np.array([np.log(max(s.value, 1) / max(now.value, 1)) if s and now else 0.0 for s in speeds])
@@ -139,10 +152,10 @@ def fit_trials(data: TrialData, draws: int = DRAWS, seed: int = 1) -> TrialModel
     )
     inverse = inverse.ravel()
     columns = {"learning": np.log(cells[:, 1]), "slope": cells[:, 2]}
-    priors = [LEVEL, LEARNING, SLOPE]
+    priors = [assumed.level, assumed.learning, assumed.slope]
     if data.experienced.any():
         columns["experienced"] = cells[:, 3]
-        priors.append(EXPERIENCED)
+        priors.append(assumed.experienced)
     design = Design(
         x=np.column_stack([np.ones(len(cells)), *columns.values()]),
         player=cells[:, 0].astype(int),
@@ -152,7 +165,7 @@ def fit_trials(data: TrialData, draws: int = DRAWS, seed: int = 1) -> TrialModel
         names=tuple(columns),
         prior_mean=np.array([p[0] for p in priors]),
         prior_covariance=np.diag([p[1] ** 2 for p in priors]),
-        sigma_scale=SIGMA,
+        sigma_scale=assumed.sigma_scale,
         trials=np.bincount(inverse).astype(float),
     )
     longest = int(data.index.max()) + 1
@@ -171,6 +184,7 @@ def fit_trials(data: TrialData, draws: int = DRAWS, seed: int = 1) -> TrialModel
         count[:shown] / count[:shown].sum(),
         ends_at_miss,
         most,
+        assumed,
     )
 
 
@@ -197,7 +211,8 @@ class TrialWords(Describer):
         return effects
 
     def assumptions(self, model: TrialModel) -> tuple[str, ...]:
+        mean, sd = model.priors.slope
         return (
-            f"logit of success falls by s for each ln of speed, -s ~ N({SLOPE[0]:g}, {SLOPE[1]:g}) before the data",
+            f"logit of success falls by s for each ln of speed, -s ~ N({mean:g}, {sd:g}) before the data",
             "shots of one player at one speed are independent of each other",
         )

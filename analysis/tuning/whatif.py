@@ -5,14 +5,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.tuning.data import StagedData, Tunable
+from analysis.tuning.data import Tunable
 from analysis.tuning.hazard import Priors
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.propose import prediction
 from analysis.tuning.search import OutcomeModel, nearest
 from analysis.tuning.setting import Setting
-from analysis.tuning.staged import fit_staged
+from analysis.tuning.staged import StagedModel, fit_staged
 from analysis.tuning.targets import Target
+from analysis.tuning.trials import TrialModel, TrialPriors, fit_trials
+
+AS_THEY_ARE = "as they are"
 
 
 @dataclass(frozen=True)
@@ -92,21 +95,45 @@ def _around(tunable: Tunable, points: int) -> tuple[int, ...]:
     return tuple(sorted({nearest(tunable, float(v)) for v in spread} | {tunable.value}))
 
 
-def sensitivity(data: StagedData, setting: Setting, targets: Sequence[Target]) -> list[Sensitivity]:
-    """The predictions, fitted again with each assumption changed in turn; the first row is unchanged."""
+def sensitivity(model: OutcomeModel, setting: Setting, targets: Sequence[Target]) -> list[Sensitivity]:
+    """The predictions, fitted again with each assumption changed in turn; the first row of a target is unchanged.
+
+    For staged games, falling blocks and one-shot games; an empty list for other models, where the data outweigh what
+    is assumed.
+    """
+    fits: Mapping[str, OutcomeModel]
+    if isinstance(model, StagedModel):
+        fits = {name: fit_staged(model.data, priors) for name, priors in _staged_cases().items()}
+    elif isinstance(model, TrialModel):
+        fits = {name: fit_trials(model.data, priors) for name, priors in _trial_cases().items()}
+    else:
+        return []
+    rows = []
+    for name, fitted in fits.items():
+        usable = [t for t in targets if fitted.knows(t)]
+        before, after = predict(fitted, {}, usable), predict(fitted, setting, usable)
+        rows += [Sensitivity(name, t.name, a, b) for t, a, b in zip(usable, before, after, strict=True)]
+    return rows
+
+
+def _staged_cases() -> Mapping[str, Priors]:
     plain = Priors()
-    cases: Mapping[str, Priors] = {
-        "as they are": plain,
+    return {
+        AS_THEY_ARE: plain,
         "the rate acts in exact proportion": replace(plain, exponent=(1.0, 0.02)),
         "the rate may act far more or less": replace(plain, exponent=(1.0, 0.9)),
         "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
-        "players may differ twice as much": replace(plain, sigma_scale=1.4),
+        "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
         "segments are nearly alike": replace(plain, walk_sd=0.15, own_sd=0.1),
     }
-    rows = []
-    for name, priors in cases.items():
-        model = fit_staged(data, priors)
-        usable = [t for t in targets if model.knows(t)]
-        before, after = predict(model, {}, usable), predict(model, setting, usable)
-        rows += [Sensitivity(name, t.name, a, b) for t, a, b in zip(usable, before, after, strict=True)]
-    return rows
+
+
+def _trial_cases() -> Mapping[str, TrialPriors]:
+    plain = TrialPriors()
+    return {
+        AS_THEY_ARE: plain,
+        "speed matters half as much": replace(plain, slope=(plain.slope[0] / 2, 0.05)),
+        "speed may matter far more or less": replace(plain, slope=(plain.slope[0], 2 * plain.slope[1])),
+        "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
+        "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
+    }

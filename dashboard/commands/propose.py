@@ -25,6 +25,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--keep", action="store_true", help="keep targets and predictions in the study, to be scored"
     )
+    parser.add_argument(
+        "--sensitivity", action="store_true", help="also what would be predicted under other assumptions"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -47,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) -> int:
     from analysis.finding import plain
-    from analysis.findings.proposals import propose_game
+    from analysis.findings.proposals import propose_game, under_other_assumptions
     from analysis.findings.tuning_data import NothingToTune
     from analysis.methods import METHODS
     from analysis.reader import Reader
@@ -89,6 +92,9 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
             },
         }
     )
+    if arguments.sensitivity:
+        rows = under_other_assumptions(reader, selection, targets, answer, arguments.build)
+        whole["sensitivity"] = plain([asdict(row) for row in rows])
     if arguments.keep and answer.proposals:
         from analysis.findings.progress import predictions_to_keep
         from ingest.notes import add_prediction, add_target
@@ -125,4 +131,23 @@ def _print(answer: dict[str, Any]) -> None:
             print(f"    ! {warning}")
     for name, reason in answer["unanswered"].items():
         print(f"{name}: {reason}")
+    if "sensitivity" in answer:
+        _print_sensitivity(answer["sensitivity"], answer["targets"])
     print(f"\nData fingerprint {answer['fingerprint']}")
+
+
+def _print_sensitivity(rows: list[dict[str, Any]], targets: list[dict[str, Any]]) -> None:
+    from analysis.tuning.propose import figure
+
+    if not rows:
+        print(
+            "\nOther assumptions: not offered here; the first proposal rests on data that outweigh what is assumed."
+        )
+        return
+    units = {target["name"]: target["unit"] for target in targets}
+    print("\nThe first proposal, had something else been assumed (now -> then, 80 % interval):")
+    for row in rows:
+        unit, then = units[row["target"]], row["then"]
+        span = f"{figure(then['low80'], unit)} to {figure(then['high80'], unit)}"
+        print(f"    {row['assumption']}: {row['target']}: {figure(row['now']['value'], unit)} -> ", end="")
+        print(f"{figure(then['value'], unit)} ({span})")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from analysis.findings.proposals import fit_game, propose_game
+from analysis.findings.proposals import fit_game, propose_game, under_other_assumptions
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -82,6 +82,20 @@ def test_single_shots_two_speeds_teach_the_slope(tmp_path):
     assert best.advice == "change" and "data" in best.carried_by["pace"]
     said = best.targets[0].now
     assert said.low95 < expit(1 - 2.5 * np.log(1.5)) < said.high95
+
+
+def test_assumptions_about_the_speed_matter_where_one_speed_was_played(tmp_path):
+    study = study_of(shots(80, 14, np.random.default_rng(1)), tmp_path, "a")
+    targets = read_targets('[[target]]\noutcome="hit_share"\nwanted=0.5\n')
+    with open_study(study, read_only=True) as opened:
+        reader, selection = Reader(opened.connection), Selection("Kettle Toss")
+        answer = propose_game(reader, selection, targets)
+        rows = under_other_assumptions(reader, selection, targets, answer)
+    plain, half, loose, *_ = rows
+    assert answer.proposals[0].changes and plain.then.value < plain.now.value - 0.05
+    # Speed that matters half as much takes half as much away; a looser prior makes a wider interval.
+    assert half.now.value - half.then.value < 0.7 * (plain.now.value - plain.then.value)
+    assert loose.then.high80 - loose.then.low80 > plain.then.high80 - plain.then.low80
 
 
 def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):

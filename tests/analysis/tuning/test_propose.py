@@ -81,6 +81,23 @@ def test_the_same_question_gets_the_same_answer(answer, played, targets_file, ca
     assert ask(played, targets_file, capsys)[1] == answer
 
 
+def test_other_assumptions_are_shown_for_the_first_proposal(answer, played, targets_file, capsys):
+    _, more, _ = ask(played, targets_file, capsys, "--sensitivity")
+    rows = more.pop("sensitivity")
+    assert more == answer
+    assert rows[0]["assumption"] == "as they are" and len({r["assumption"] for r in rows}) == len(rows) == 6
+    said = answer["proposals"][0]["targets"][0]
+    assert rows[0]["then"]["value"] == pytest.approx(said["proposed"]["value"], abs=0.03)
+    text = DOCS.read_text(encoding="utf-8")
+    assert [key for key in rows[0] if f"`{key}`" not in text] == []
+    assert (
+        cli.main(
+            ["propose", "--study", str(played), "--targets", str(targets_file), "--sensitivity"]
+        ) == exits.OK
+    )  # fmt: skip
+    assert "practice helps nobody" in capsys.readouterr().out
+
+
 def test_levers_are_kept_to(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
     targets.write_text(
@@ -152,7 +169,7 @@ def test_what_if_moves_the_way_the_game_does(played):
     assert grid.figure[i, j] == pytest.approx(now, abs=1e-6)
     assert np.all(np.diff(grid.figure[:, j]) >= -1e-9)
     assert fire.value in slider_values(fire)
-    rows = sensitivity(model.data, slower, targets.targets)
+    rows = sensitivity(model, slower, targets.targets)
     assert rows[0].then.value == pytest.approx(predict(model, slower, targets.targets)[0].value, abs=0.03)
     narrow, wide = rows[1].then, rows[2].then
     assert wide.high80 - wide.low80 > narrow.high80 - narrow.low80
