@@ -37,8 +37,9 @@ def build_app(
 ) -> Dash:
     """The dashboard of one study, ready to be served at `host`; `token` is asked for when it is not None.
 
-    `pictures`: the folder of the pictures that lie under the death maps.
+    `pictures`: the folder of the pictures that lie under the death maps, on the pages and in the report.
     """
+    session.pictures = StagePictures(pictures)
     app = _ShellDash(
         "dashboard",
         title="Setscrew",
@@ -54,9 +55,8 @@ def build_app(
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
-    stage_pictures = StagePictures(pictures)
-    add_shell(app.server, session, stage_pictures)
-    add_downloads(app.server, session, stage_pictures)
+    add_shell(app.server, session)
+    add_downloads(app.server, session)
     protect(app.server, host, token, app.csp_hashes())
     return app
 

@@ -21,14 +21,13 @@ from dashboard.palette import theme_called
 from dashboard.plan_sheet import sheet
 from dashboard.report.markup import table
 from dashboard.session import Session
-from dashboard.stage_pictures import StagePictures
 from dashboard.tuning_desk import Worked, header
 
 PLOTLY_ADDRESS = plotly_js.address()
 _ROWS_SHOWN = 200
 
 
-def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> None:
+def add_downloads(server: Flask, session: Session) -> None:
     """Adds the addresses to the dashboard's server."""
 
     @server.get(PLOTLY_ADDRESS)
@@ -47,7 +46,7 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
     @server.get("/figure/<finding_id>.json")
     def figure(finding_id: str) -> Response:
         selection, theme = _asked_selection(session), request.args.get("theme")
-        drawn = figure_json(session, pictures, finding_id, selection, _asked_opened(), theme)
+        drawn = figure_json(session, finding_id, selection, _asked_opened(), theme)
         if drawn is None:
             abort(404)
         return Response(drawn, mimetype="application/json")
@@ -113,7 +112,6 @@ def add_downloads(server: Flask, session: Session, pictures: StagePictures) -> N
 
 def figure_json(
     session: Session,
-    pictures: StagePictures,
     finding_id: str,
     selection: Selection,
     opened: Opened,
@@ -125,7 +123,7 @@ def figure_json(
     if finding is None or drawn is None:
         return None
     if finding_id == "deaths.places":
-        drawn = pictures.lay_under(drawn, selection)
+        drawn = session.pictures.lay_under(drawn, selection)
         place = None if opened.place is None else place_at(finding, *opened.place)
         if place is not None:
             mark_place(drawn, place, theme_called(theme))

@@ -20,10 +20,11 @@ from analysis.selection import Selection
 from dashboard.filters import Choices
 from dashboard.follower import Follower
 from dashboard.jobs import Job, Jobs
-from dashboard.taken_in import TakenIn
+from dashboard.stage_pictures import StagePictures
 from ingest import notes
 from ingest.capture import Captures
 from ingest.store import ImportResult, Status, Study, import_log
+from ingest.taken_in import TakenIn
 
 _KEPT_ANSWERS = 256
 _Answer = TypeVar("_Answer")
@@ -54,6 +55,7 @@ class Session:
         self.study = study
         self.connection = study.connection
         self.reader = RememberingReader(study.connection)
+        self.pictures = StagePictures()
         self.jobs = Jobs()
         self.writing = threading.RLock()
         self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()

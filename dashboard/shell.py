@@ -23,7 +23,6 @@ from dashboard.opened import opened_at
 from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.session import Session
-from dashboard.stage_pictures import StagePictures
 from dashboard.to_html import to_html
 from dashboard.wording import counted
 
@@ -141,7 +140,7 @@ def basis_line(session: Session, selection: Selection) -> list[Any]:
     return parts
 
 
-def add_shell(server: Flask, session: Session, pictures: StagePictures) -> None:
+def add_shell(server: Flask, session: Session) -> None:
     """Adds the addresses that assets/shell.js asks for."""
 
     @server.get("/part.json")
@@ -163,7 +162,7 @@ def add_shell(server: Flask, session: Session, pictures: StagePictures) -> None:
         if selection is not None and page is not None and page.filtered:
             bar = filter_bar(page.path, selection, session.choices(selection.game))
             told[ids.FILTER_BAR], told[ids.BASIS] = to_html(bar), to_html(basis_line(session, selection))
-        figures = _figures(session, pictures, main, selection) if selection is not None else ""
+        figures = _figures(session, main, selection) if selection is not None else ""
         return Response(f'{json.dumps(told)[:-1]}, "figures": {{{figures}}}}}', mimetype="application/json")
 
     @server.get("/state.json")
@@ -176,7 +175,7 @@ def add_shell(server: Flask, session: Session, pictures: StagePictures) -> None:
         return Response(json.dumps({"done": session.undo()}), mimetype="application/json")
 
 
-def _figures(session: Session, pictures: StagePictures, main: str, selection: Selection) -> str:
+def _figures(session: Session, main: str, selection: Selection) -> str:
     """The figures that the browser will draw at once, as the inside of a JSON object: address -> figure."""
     addresses = [unescape(one) for one in re.findall(r'data-figure="([^"]*)"', main)]
     shown = set(request.args.getlist("shown"))
@@ -186,7 +185,6 @@ def _figures(session: Session, pictures: StagePictures, main: str, selection: Se
             one,
             figure_json(
                 session,
-                pictures,
                 unquote(figure_id(one)),
                 selection,
                 opened_at(one.partition("?")[2]),

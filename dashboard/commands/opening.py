@@ -41,3 +41,8 @@ def open_or_explain(path: str | Path, read_only: bool = True, create: bool = Fal
         raise StudyTrouble(str(error), exits.BUSY) from error
     except StudyError as error:
         raise StudyTrouble(str(error), exits.INPUT) from error
+
+
+def beside(study: Path, given: str | None, what: str) -> Path:
+    """The folder that was named, or the one beside the study that is named after it and ends in -`what`."""
+    return Path(given) if given else study.with_name(f"{study.stem}-{what}")

@@ -26,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files"
     )
+    parser.add_argument("--pictures", metavar="FOLDER", help="pictures of the stages, as for setscrew show")
     words = parser.add_argument_group("what only you know", "default: what was written on the page Report")
     words.add_argument("--title", default="", help="title of the report")
     words.add_argument("--authors", default="", help="who hands it in")
@@ -38,15 +39,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Writes the report and says what it wrote."""
-    from dashboard.commands.opening import StudyTrouble, opened
+    from dashboard.commands.opening import StudyTrouble, beside, opened
     from dashboard.report.content import About, gather
     from dashboard.report.proposing import proposer
     from dashboard.report.writing import write_report
     from dashboard.session import Session
+    from dashboard.stage_pictures import StagePictures
 
     try:
         with opened(arguments.study) as study:
             session = Session(study)
+            session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
             try:
                 chosen = selections(arguments, session.games())
                 given = _text(arguments.targets)

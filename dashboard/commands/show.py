@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serves the dashboard until it is interrupted."""
-    from dashboard.commands.opening import StudyTrouble, open_or_explain
+    from dashboard.commands.opening import StudyTrouble, beside, open_or_explain
     from dashboard.serving import serve
 
     try:
@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(trouble, file=sys.stderr)
         return trouble.code
     path = Path(arguments.study)
-    recordings = _beside(path, arguments.recordings, "recordings")
+    recordings = beside(path, arguments.recordings, "recordings")
     try:
         serve(
             study,
@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
             arguments.host,
             arguments.port,
             open_browser=not arguments.no_browser,
-            pictures=_beside(path, arguments.pictures, "pictures"),
+            pictures=beside(path, arguments.pictures, "pictures"),
         )
     except OSError as error:
         print(
@@ -61,7 +61,3 @@ def run(arguments: argparse.Namespace) -> int:
         )
         return exits.INPUT
     return exits.OK
-
-
-def _beside(study: Path, given: str | None, what: str) -> Path:
-    return Path(given) if given else study.with_name(f"{study.stem}-{what}")

@@ -1,6 +1,7 @@
 """Findings drawn: pure functions (finding, theme) -> plotly figure, one module a question."""
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 import plotly.graph_objects as go
@@ -87,6 +88,13 @@ WIDE = frozenset(
     }
 )
 
+# On paper a row holds more panels: what is there small is looked at closer.
+_ON_PAPER: dict[Draw, Draw] = {
+    survival.on_axis: partial(survival.on_axis, most_columns=5),
+    deaths.places_apart: partial(deaths.places_apart, most_columns=6),
+}
+# Its warnings are long.
+WIDE_ON_PAPER = WIDE | {"trust.verdict"}
 
 # Findings whose figure says nothing where this column of this table is empty: in a game without deaths, say.
 _NEEDS = {
@@ -96,9 +104,11 @@ _NEEDS = {
 }
 
 
-def figure_for(finding: Finding, theme: Theme) -> go.Figure | None:
-    """The figure of a finding, or None where it has none or nothing to draw."""
+def figure_for(finding: Finding, theme: Theme, paper: bool = False) -> go.Figure | None:
+    """The figure of a finding, or None where it has none or nothing to draw. `paper`: in the form that saves pages."""
     draw = _draw_of(finding)
+    if paper and draw is not None:
+        draw = _ON_PAPER.get(draw, draw)
     return draw(finding, theme) if draw is not None and has_figure(finding) else None
 
 

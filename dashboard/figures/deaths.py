@@ -103,18 +103,22 @@ def mark_place(figure: go.Figure, place: Place, theme: Theme) -> None:
         figure.add_shape(type="rect", line={"color": colour, "width": width}, **corners)
 
 
-def places_apart(finding: Finding, theme: Theme) -> go.Figure:
+def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Figure:
     """One small map for each cause or stage: deaths by cell, the dangerous places framed."""
     cells, facts = finding.tables["cells"], finding.facts
     width, height = int(facts["screen_width"]), int(facts["screen_height"])
     name = "name" if "name" in cells else "label"
     parts = [str(part) for part in finding.tables["parts"][name]]
     of = np.asarray([str(part) for part in cells[name]])
-    columns = min(3, len(parts))
+    columns = min(most_columns, len(parts))
     rows = -(-len(parts) // columns)
     top = max(1, int(np.max(cells["deaths"])))
     figure = framed(
-        theme, [], height=30 + rows * 250, showlegend=False, margin={"l": 34, "r": 8, "t": 8, "b": 24}
+        theme,
+        [],
+        height=30 + rows * (250 if columns <= 3 else 150),
+        showlegend=False,
+        margin={"l": 34, "r": 8, "t": 8, "b": 24},
     )
     size = int(facts["cell_px"])
     across, down = -(-width // size), -(-height // size)
@@ -123,7 +127,8 @@ def places_apart(finding: Finding, theme: Theme) -> go.Figure:
         left, right = (column + 0.02) / columns, (column + 0.95) / columns
         high, low = 1 - (row + 0.1) / rows, 1 - (row + 0.9) / rows
         edge = {"showgrid": False, "zeroline": False, "mirror": True, "showline": True, "constrain": "domain",
-                "linecolor": theme.rule, "ticks": "", "tickfont": {"size": 10, "color": theme.soft}}  # fmt: skip
+                "linecolor": theme.rule, "ticks": "", "nticks": 5 if columns <= 3 else 3,
+                "tickfont": {"size": 10, "color": theme.soft}}  # fmt: skip
         figure.update_layout(
             {
                 f"xaxis{suffix}": edge

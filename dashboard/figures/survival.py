@@ -48,7 +48,7 @@ _BY = {
 }
 
 
-def on_axis(finding: Finding, theme: Theme) -> go.Figure:
+def on_axis(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Figure:
     """The curve of all; beside it one panel for each way to group them, where there are groups."""
     table = finding.tables.get("curves")
     if table is None:
@@ -56,9 +56,10 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
     by = np.asarray(table["by"], str)
     panels = list(dict.fromkeys(by.tolist()))
     entries = {key: len(set(np.asarray(table["group"], str)[by == key])) for key in panels}
-    columns = min(3, 1 + len(panels))
+    columns = min(most_columns, 1 + len(panels))
     event, axis = finding.facts.get("event", "the death"), str(finding.facts.get("axis", ""))
-    rows = _Rows(columns, [0, *entries.values()])
+    narrow = columns > 3
+    rows = _Rows(columns, [0, *entries.values()], narrow)
     figure = framed(theme, [], height=80, showlegend=True)
     edges = figure.layout.margin
     figure.update_layout(height=rows.height + edges.t + edges.b)
@@ -69,7 +70,7 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
     for number, key in enumerate(panels, start=1):
         title = _BY.get(key, key)
         if key == "stage" and "stage_event" in finding.facts:
-            title += f", until {finding.facts['stage_event']}"
+            title += f", until{'<br>' if narrow else ' '}{finding.facts['stage_event']}"
         names = _panel(figure, theme, number, rows, title, axis)
         mine = by == key
         columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
@@ -82,12 +83,13 @@ def on_axis(finding: Finding, theme: Theme) -> go.Figure:
 class _Rows:
     """Panels in rows of `columns`, in pixels from the top: title, plot, axis, and a legend that covers no curve."""
 
-    TITLE, PLOT, AXIS, ENTRY, GAP = 24, 200, 44, 19, 14
+    AXIS, ENTRY, GAP = 44, 19, 14
 
-    def __init__(self, columns: int, entries: Sequence[int]):
+    def __init__(self, columns: int, entries: Sequence[int], narrow: bool):
         self.columns = columns
+        self.title, self.plot = (40, 150) if narrow else (24, 200)  # narrow panels may need two lines
         longest = [max(entries[i : i + columns]) for i in range(0, len(entries), columns)]
-        heights = [self.TITLE + self.PLOT + self.AXIS + self.ENTRY * most + self.GAP for most in longest]
+        heights = [self.title + self.plot + self.AXIS + self.ENTRY * most + self.GAP for most in longest]
         self.height = sum(heights)
         self._tops = [sum(heights[:row]) for row in range(len(heights))]
 
@@ -104,19 +106,20 @@ def _panel(
     column = number % rows.columns
     left = column / rows.columns + (0.045 if column else 0.0)
     right = (column + 1) / rows.columns - 0.015
-    top, bottom = rows.at(number, rows.TITLE), rows.at(number, rows.TITLE + rows.PLOT)
+    top, bottom = rows.at(number, rows.title), rows.at(number, rows.title + rows.plot)
     plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
     words = {"size": 12, "color": theme.soft}
     figure.update_layout(
         {
             f"xaxis{suffix}": plain
             | {"domain": [left, right], "anchor": f"y{suffix}", "rangemode": "tozero"}
+            | {"nticks": 4 if rows.columns <= 3 else 3, "tickangle": 0}
             | {"title": {"text": x, "font": words, "standoff": 6}},
             f"yaxis{suffix}": plain
             | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
             | {"title": {"text": y, "font": words, "standoff": 8}},
             f"legend{suffix}": {
-                "orientation": "v", "x": left, "y": rows.at(number, rows.TITLE + rows.PLOT + rows.AXIS),
+                "orientation": "v", "x": left, "y": rows.at(number, rows.title + rows.plot + rows.AXIS),
                 "xanchor": "left", "yanchor": "top", "font": {"size": 11, "color": theme.ink}, "tracegroupgap": 0,
                 "bgcolor": "rgba(0,0,0,0)",
             },

@@ -17,8 +17,8 @@ from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
-from dashboard.taken_in import TakenIn, take_in
 from dashboard.wording import counted, number
+from ingest.taken_in import TakenIn, take_in
 
 DROP = "import-drop"
 AREA = JobArea("import")

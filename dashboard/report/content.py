@@ -13,6 +13,7 @@ from analysis.tuning.proposal import Proposal
 from dashboard import cautions
 from dashboard.exports import sources
 from dashboard.session import Basis, Session
+from dashboard.stage_pictures import StagePictures
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ class Content:
     games: tuple[GamePart, ...]
     side_by_side: tuple[Finding, ...] = ()
     remarks: tuple[str, ...] = field(default=())
+    stage_pictures: StagePictures = field(default_factory=StagePictures)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -115,4 +117,5 @@ def gather(
         captures=session.reader.ask("game_captures", games=[selection.game for selection in selections]),
         games=tuple(parts),
         side_by_side=tuple(session.side_by_side()) if len(parts) > 1 else (),
+        stage_pictures=session.pictures,
     )

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from analysis.finding import Finding
 from dashboard import cautions
 from dashboard.cards import shared_warnings
+from dashboard.figures import WIDE_ON_PAPER
 from dashboard.filters import in_words
 from dashboard.report.content import Content, GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
@@ -53,7 +54,10 @@ def document(content: Content, pictures: Mapping[str, Markup], scripts: str = ""
     ]
     if len(content.games) > 1:
         sections.append(
-            ("The games side by side", [_shown(f, pictures, count) for f in content.side_by_side])
+            (
+                "The games side by side",
+                [tag("div", [_shown(f, pictures, count) for f in content.side_by_side], class_="columns")],
+            )
         )
     sections += [
         ("Limits", [_limits(content)]),
@@ -166,7 +170,8 @@ def _each(
             parts.append(tag("h3", game.selection.game))
         shared = shared_warnings(found)
         parts += [tag("p", warning, class_="warning") for warning in sorted(shared)]
-        parts += [_shown(finding, pictures, count, g, shared) for finding in found]
+        shown = [_shown(finding, pictures, count, g, shared) for finding in found]
+        parts.append(tag("div", shown, class_="columns"))
         if not found:
             parts.append(
                 tag(
@@ -197,6 +202,7 @@ def _shown(
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
         tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
         _small_tables(finding, count) if picture is None else None,
+        class_="wide" if finding.id in WIDE_ON_PAPER else "",
     )
 
 

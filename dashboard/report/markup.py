@@ -44,13 +44,18 @@ def table(columns: Mapping[str, Any], caption: object = None, most: int = 60) ->
         tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)
     ]
     body = [
-        tag("tr", [tag("td", number(c), **s) for c, s in zip(line, side, strict=True)])
+        tag("tr", [tag("td", number(c), **(s or _long(c))) for c, s in zip(line, side, strict=True)])
         for line in lines[:most]
     ]
     left_out = len(lines) - most
     note = tag("p", f"The first {most} of {len(lines)} rows; the CSV file has all of them.", class_="small")
     parts = [tag("caption", caption) if caption else None, tag("thead", tag("tr", head)), tag("tbody", body)]
     return text(tag("div", tag("table", parts), class_="table"), note if left_out > 0 else None)
+
+
+def _long(cell: object) -> dict[str, str]:
+    """Words without a space that are wider than a column may be broken anywhere."""
+    return {"class_": "long"} if len(max(str(cell).split(), key=len, default="")) > 32 else {}
 
 
 def listed(items: Iterable[object]) -> Markup:

@@ -19,9 +19,13 @@ nav ol {{ columns: 2; padding-left: 1.3rem; font-size: .92rem; }}
 .small, figcaption, caption {{ font-size: .84rem; color: {LIGHT.soft}; }}
 .gap {{ border-left: 3px solid {LIGHT.late}; padding-left: .6rem; color: {LIGHT.soft}; }}
 .warning {{ border-left: 3px solid {LIGHT.late}; padding: .15rem .6rem; font-size: .9rem;
-  background: #fbf0dc; break-after: avoid; }}
-article {{ break-inside: avoid; }}
-figure {{ margin: .5rem 0; }}
+  background: #fbf0dc; break-after: avoid; break-inside: avoid; }}
+.columns {{ display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); gap: 1rem 1.6rem; }}
+.columns > article {{ break-inside: avoid; }}
+.columns > article > h4 {{ margin-top: 0; }}
+.columns > .wide {{ grid-column: 1 / -1; }}
+figure {{ margin: .5rem 0; break-inside: avoid; }}
+article > p {{ orphans: 3; widows: 3; }}
 figure img, figure .plot {{ width: 100%; height: auto; display: block; }}
 .table {{ overflow-x: auto; }}
 table {{ min-width: 60%; border-collapse: collapse; font-size: .84rem; margin: .6rem 0; break-inside: auto; }}
@@ -29,13 +33,16 @@ tr {{ break-inside: avoid; }}
 caption {{ text-align: left; padding-bottom: .2rem; break-after: avoid; }}
 thead {{ break-after: avoid; }}
 th, td {{ text-align: left; padding: .18rem .9rem .18rem 0; border-bottom: 1px solid {LIGHT.rule};
-  vertical-align: top; overflow-wrap: anywhere; }}
+  vertical-align: top; overflow-wrap: break-word; }}
+td.long {{ overflow-wrap: anywhere; }}
 th {{ border-bottom-color: {LIGHT.soft}; font-weight: 600; }}
-.num {{ text-align: right; }}
+.num {{ text-align: right; white-space: nowrap; }}
+@media (max-width: 44rem) {{ .columns {{ grid-template-columns: minmax(0, 1fr); }} }}
 code {{ font: .86em ui-monospace, "DejaVu Sans Mono", monospace; overflow-wrap: anywhere; }}
 pre {{ background: #f4f3ef; padding: .6rem .8rem; font: .82rem/1.4 ui-monospace, "DejaVu Sans Mono", monospace;
   white-space: pre-wrap; overflow-wrap: anywhere; break-inside: avoid; }}
 .sources {{ font-size: .88rem; }}
 @media print {{ body {{ padding: 0; max-width: none; font-size: 10.2pt; }} a {{ color: inherit;
-  text-decoration: none; }} }}
+  text-decoration: none; }} .columns {{ grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); }}
+  .table {{ overflow: visible; }} }}
 """

@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis.finding import Finding
 from dashboard import exports, plotly_js
-from dashboard.figures import figure_for
+from dashboard.figures import WIDE_ON_PAPER, figure_for
 from dashboard.filters import in_words
 from dashboard.palette import LIGHT
 from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
@@ -16,7 +16,10 @@ from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
 from dashboard.report.markup import Markup, tag
 
-_WIDTH = 720
+# Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
+_WIDE, _NARROW = 720, 400
+# Heights that look right at the whole width -> in a column; rows of whiskers need all the height they have.
+_HEIGHTS = {400: 310, 340: 270, 320: 250, 240: 200}
 
 
 @dataclass(frozen=True)
@@ -76,9 +79,16 @@ def _figures(content: Content) -> dict[str, dict[str, Any]]:
     figures = {}
     for g, game in enumerate(content.games):
         for finding in (*game.findings, *(content.side_by_side if g == 0 else ())):
-            figure = figure_for(finding, LIGHT)
+            figure = figure_for(finding, LIGHT, paper=True)
             if figure is not None:
-                figure.update_layout(width=_WIDTH, paper_bgcolor="#ffffff", autosize=False)
+                if finding.id == "deaths.places":
+                    figure = content.stage_pictures.lay_under(figure, game.selection)
+                wide = finding.id in WIDE_ON_PAPER
+                height = (
+                    figure.layout.height if wide else _HEIGHTS.get(figure.layout.height, figure.layout.height)
+                )
+                width = _WIDE if wide else _NARROW
+                figure.update_layout(width=width, height=height, paper_bgcolor="#ffffff", autosize=False)
                 figures[picture_name(g, finding)] = json.loads(figure.to_json())
     return figures
 

@@ -88,3 +88,19 @@ def test_the_map_shows_the_picture_in_the_screens_own_proportions(read_session):
     without = json.loads(build_app(read_session).server.test_client().get(address).data)
     assert "images" not in without["layout"]
     assert all(trace.get("opacity") is None for trace in without["data"])
+
+
+def test_the_report_shows_the_picture_as_the_page_does(read_session, monkeypatch, tmp_path):
+    from dashboard.report.content import About, gather
+    from dashboard.report.writing import write_report
+
+    monkeypatch.setattr(
+        "dashboard.report.writing.find_browser", lambda _: None
+    )  # figures stay as they are written
+    monkeypatch.setattr(read_session, "pictures", StagePictures(PICTURES))
+    content = gather(read_session, [Selection(SHOOTER)], About(), "2020-01-02")
+    kept = base64.b64encode((PICTURES / "soot_wardens.png").read_bytes()).decode()
+    assert kept in write_report(content, tmp_path / "with").html.read_text(encoding="utf-8")
+    monkeypatch.setattr(read_session, "pictures", StagePictures())
+    content = gather(read_session, [Selection(SHOOTER)], About(), "2020-01-02")
+    assert kept not in write_report(content, tmp_path / "without").html.read_text(encoding="utf-8")
