@@ -259,6 +259,9 @@ def _score(
     noted_at: str,
 ) -> Score | None:
     target = Target(**said["target"])
+    if target.outcome in _TRIAL and target.population == Population.NEW_PLAYERS:
+        # Predicted is what new players do in their first run; in the second they know the game.
+        target = replace(target, population=Population.FIRST_ATTEMPT)
     seen = _by_player(data, selection, target, label)
     if seen is None or not len(seen.value):
         return None

@@ -1,6 +1,7 @@
 """Did it help, what had been predicted, and the plan of the next playtest."""
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,9 @@ from analysis.tuning.progress import count_interval, difference
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.simulate import more_players
 from analysis.tuning.staged import fit_staged
-from analysis.tuning.targets import Outcome, Target
+from analysis.tuning.targets import Outcome, Population, Statistic, Target
 from dashboard import cli, exits
+from ingest.notes import add_prediction
 from ingest.store import import_log, open_study
 from tests.analysis.playtest import GAME, Playtest
 from tests.closed_loop.tuning.logs import write_log
@@ -101,6 +103,35 @@ def test_the_same_few_people_are_counted_once(tmp_path):
     assert "50 % on 1, 75 % on 1 b" in found.sentence
     assert "a difference of the 4 players who played both of +25 points" in found.sentence
     assert found.players == 4 and found.indicative and not found.warnings
+
+
+def test_a_prediction_of_hits_is_scored_by_first_runs(tmp_path):
+    """Four new players hit every second note in their first run and all in their second: 50 %, not 75."""
+    test = Playtest()
+    for build, players in ((0, (1,)), (1, (2, 3, 4, 5))):
+        test.lines.append({"settings": {"early": 50 - build}})
+        for who in players:
+            for again in (False, True):
+                test.event("begin", 1000, who=who, new=int(not again))
+                for n in range(20):
+                    test.event("due", 500, lane=0)
+                    if again or n % 2 == 0:
+                        test.event("push", 10, lane=0)
+                test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    target = Target(
+        "hits", Outcome.HIT_SHARE, 0.6, 0.05, population=Population.NEW_PLAYERS, statistic=Statistic.MEAN
+    )
+    said = asdict(Prediction(0.5, 0.4, 0.6, 0.3, 0.7))
+    kept = {
+        "proposal": "early=49",
+        "changes": {"early": 49},
+        "targets": [{"target": asdict(target), "now": said, "proposed": said}],
+    }
+    with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
+        add_prediction(study.connection, GAME, "1", "", json.dumps(kept))
+        [score] = progress.compare_game(Reader(study.connection), Selection(GAME)).scores
+    assert (score.observed, score.players, score.runs) == (pytest.approx(0.5), 4, 4)
 
 
 def test_a_difference_of_shares_stays_within_all_and_nothing(tmp_path):
