@@ -16,6 +16,8 @@ from dashboard.session import Session
 from dashboard.wording import counted, number
 
 _PATH, _MAP = "/deaths", "deaths.places"
+# Places that are listed openly, besides all hot ones.
+_OPEN_AT_FIRST = 6
 _MISSING = [
     "This game logs no deaths. Give an event kind the role `death`, with fields in the roles `x`, `y` and `cause`.",
     "Games without deaths are answered on the pages “How they play” and “Hit the note”.",
@@ -55,24 +57,47 @@ def _address(selection: Selection, opened: Opened, path: str = _PATH) -> str:
 
 
 def _places(places: list[Place], selection: Selection, opened: Opened) -> html.Section:
-    """The list that leads to the same places as the map does."""
-    first = places[:MOST_LISTED]
-    columns: dict[str, list[Any]] = {
-        "place": [html.A(one.words, href=_address(selection, Opened(place=(one.x, one.y)))) for one in first],
-        "deaths": [one.deaths for one in first],
-        "players": [one.players for one in first],
-        "": [html.Span("hot", className="tag") if one.hot else "" for one in first],
-    }
+    """The list that leads to the same places as the map does.
+
+    Only the first ones stand open, so that the keyboard soon comes to what follows.
+    """
+    listed = places[:MOST_LISTED]
+    hot = sum(one.hot for one in listed)
+    opened_first = max(hot, _OPEN_AT_FIRST)
+    first, rest = listed[:opened_first], listed[opened_first:]
     words = "Press a place on the map, or choose it here, to see who died there and how."
     if opened.place is not None:
         words = f"None of the chosen runs has a death at the place you came for. {words}"
-    return _list_card(
+    section = _list_card(
         "The deaths of one place",
         [html.P(words, className="saying")],
-        columns,
-        len(places) - len(first),
+        _place_columns(first, selection),
+        0 if rest else len(places) - len(first),
         "place",
     )
+    if rest:
+        section.children.append(
+            html.Details(
+                [
+                    html.Summary(counted(len(places) - len(first), "more place")),
+                    *_listing(
+                        "More places", _place_columns(rest, selection), len(places) - len(listed), "place"
+                    ),
+                ]
+            )
+        )
+    return section
+
+
+def _place_columns(places: list[Place], selection: Selection) -> dict[str, list[Any]]:
+    return {
+        "place": [
+            html.A(one.words, href=_address(selection, Opened(place=(one.x, one.y)))) for one in places
+        ],
+        "deaths": [one.deaths for one in places],
+        "players": [one.players for one in places],
+        "": [html.Span("hot", className="tag") if one.hot else "" for one in places],
+    }
 
 
 def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.Section:
@@ -118,16 +143,19 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
 def _list_card(
     title: str, head: list[Any], columns: dict[str, list[Any]], left_out: int, noun: str
 ) -> html.Section:
-    more = (
-        [note(f"{counted(left_out, f'more {noun}')}: choose fewer runs above to see them.")]
-        if left_out
-        else []
-    )
     return html.Section(
-        [html.H2(title), *head, html.Div(table(columns, title), className="choosing"), *more],
+        [html.H2(title), *head, *_listing(title, columns, left_out, noun)],
         className="card",
         key="deaths.list",
     )
+
+
+def _listing(caption: str, columns: dict[str, list[Any]], left_out: int, noun: str) -> list[Any]:
+    """A table to choose from, and how many lines it leaves out."""
+    parts: list[Any] = [html.Div(table(columns, caption), className="choosing")]
+    if left_out:
+        parts.append(note(f"{counted(left_out, f'more {noun}')}: choose fewer runs above to see them."))
+    return parts
 
 
 def _one(session: Session, selection: Selection, opened: Opened, listed: DeathList | None) -> list[Any]:
