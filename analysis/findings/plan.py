@@ -8,10 +8,14 @@ from analysis.findings.proposals import fit_game
 from analysis.findings.tuning_data import NothingToTune
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.stats.truncation import edge_checks
+from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.c_header import NotHoldable, checked
 from analysis.tuning.plan import Plan, half_width, needed, power_of, precision_of, schedule
+from analysis.tuning.rhythm_model import RhythmModel
+from analysis.tuning.search import OutcomeModel
 from analysis.tuning.staged import StagedModel
-from analysis.tuning.targets import TargetSet
+from analysis.tuning.targets import Outcome, Target, TargetSet
 
 USUAL_PLAYERS = 12
 
@@ -32,14 +36,15 @@ def plan_game(
     """The plan for the first target that the game can answer. Raises NothingToTune and ValueError (`against`).
 
     wanted: half of the 80 % interval, in percentage points or the target's unit; default: the target's tolerance.
-    against: a setting to be played against the present build. simulate: False leaves the precision table out.
+    against: a setting to be played against the present build. simulate: False leaves the precision table out; it is
+    there for stages and levels only, elsewhere the doubt is taken to fall with the root of the players.
     """
     fitted, why = fit_game(reader, selection, targets, build)
-    pairs = [(f, t) for f in fitted for t in targets.targets if f.model.knows(t)]
+    pairs = [(f.model, f.players, t) for f in fitted for t in targets.targets if f.model.knows(t)]
+    pairs = pairs or _of_notes(reader, selection, targets, build)
     if not pairs:
         raise NothingToTune("; ".join(f"{name}: {reason}" for name, reason in why.items()))
-    one, target = pairs[0]
-    model = one.model
+    model, people, target = pairs[0]
     scale = 100 if target.unit == "share" else 1
     aim = target.tolerance if wanted is None else wanted / scale
     if aim <= 0:
@@ -55,7 +60,7 @@ def plan_game(
         if simulate and isinstance(model, StagedModel)
         else ()
     )
-    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, one.players)
+    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, people)
     power = power_of(model, target, {}, against) if against else ()
     each = next((p.players_each for p in power if p.chance >= 0.8), None)
     builds = (model.build.label,) if not against else (model.build.label, "as proposed")
@@ -71,6 +76,23 @@ def plan_game(
         players_each_needed=each,
         schedule=schedule(builds, count, runs, _next_tag(reader, selection), within and bool(against)),
     )
+
+
+def _of_notes(
+    reader: Reader, selection: Selection, targets: TargetSet, build: str | None
+) -> list[tuple[OutcomeModel, int, Target]]:
+    """The rhythm game's model, its players and the targets it knows; nothing where no target speaks of hits."""
+    wishes = [t for t in targets.targets if t.outcome == Outcome.HIT_SHARE]
+    notes = (
+        read_timing(reader, replace(selection, builds=(), stage=None, stage_kind=None)) if wishes else None
+    )
+    if notes is None:
+        return []
+    label = build or notes.builds[int(notes.build[-1])]
+    tunables = [t for t in read_timing_tunables(reader, selection.game) if t.build == label]
+    cut = any(check.cut for check in edge_checks(notes).values())
+    model = RhythmModel(notes, tunables, label, cut)
+    return [(model, len(notes.players), t) for t in wishes if model.knows(t)]
 
 
 def _by_root_law(now: float, wanted: float, players: int) -> int | None:

@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from analysis.findings import progress
+from analysis.findings.plan import plan_game
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -18,6 +19,7 @@ from analysis.tuning.progress import count_interval, difference
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.simulate import more_players
 from analysis.tuning.staged import fit_staged
+from analysis.tuning.target_file import read_targets
 from analysis.tuning.targets import Outcome, Population, Statistic, Target
 from dashboard import cli, exits
 from ingest.notes import add_prediction
@@ -132,6 +134,26 @@ def test_a_prediction_of_hits_is_scored_by_first_runs(tmp_path):
         add_prediction(study.connection, GAME, "1", "", json.dumps(kept))
         [score] = progress.compare_game(Reader(study.connection), Selection(GAME)).scores
     assert (score.observed, score.players, score.runs) == (pytest.approx(0.5), 4, 4)
+
+
+def test_a_rhythm_game_is_planned_by_the_root_of_its_players(tmp_path):
+    test, rng = Playtest(), np.random.default_rng(2)
+    for who in range(1, 7):
+        test.event("begin", 1000, who=who, new=1)
+        for _ in range(60):
+            test.event("due", 500, lane=0)
+            if rng.random() < 0.95:
+                test.event("push", int(abs(rng.normal(20, 30))), lane=0)
+        test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    targets = read_targets('[[target]]\noutcome = "hit_share"\nwanted = 0.8\n')
+    with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
+        reader, selection = Reader(study.connection), Selection(GAME)
+        now = plan_game(reader, selection, targets).now_half_width
+        plan = plan_game(reader, selection, targets, wanted=100 * now / 2)
+    assert 0 < now < 0.3 and plan.precision == ()
+    # Half the doubt takes four times the six players: eighteen more.
+    assert plan.players_needed == 18
 
 
 def test_a_difference_of_shares_stays_within_all_and_nothing(tmp_path):
