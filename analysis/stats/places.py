@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import ndimage, stats
 
+from analysis.stats.scattering import scattered
+
 Array = np.ndarray
 
 
@@ -127,7 +129,7 @@ def _simulated(
     own = np.minimum(deaths, most).sum(axis=0).astype(int)
     count = np.zeros((simulations, own.size), int)
     for n, p, cap in zip(died, chance, most.astype(int), strict=True):
-        count += np.minimum(rng.multinomial(n, p, size=simulations), cap)
+        count += np.minimum(scattered(rng, int(n), p, simulations), cap)
     # Score of k deaths in a cell: -log10 of the Poisson chance of at least k. Unlike a standard score it does
     # not put cells that are hardly ever visited at the top. It is only a score: the simulation gives the
     # p-value.
