@@ -36,8 +36,8 @@ def card(
     address = f"{_FIGURES}{quote(finding.id)}.json{asked}&version={version}"
     return html.Section(
         [
-            html.H2(finding.title),
-            html.P(prose(finding.sentence), className="saying"),
+            html.H2(wording.capital(finding.title)),
+            html.P(prose(wording.capital(finding.sentence)), className="saying"),
             *_warnings([warning for warning in finding.warnings if warning not in said]),
             graph(address, finding.title) if drawn else None,
             html.P(_basis_parts(finding) if basis is None else basis, className="basis-line"),
@@ -58,7 +58,7 @@ def card(
 
 def _warnings(warnings: Sequence[str]) -> list[Any]:
     """The first ones openly; a long row of them may not push the figure out of sight."""
-    parts: list[Any] = [note(warning, "warning") for warning in warnings]
+    parts: list[Any] = [note(wording.capital(warning), "warning") for warning in warnings]
     if len(parts) <= _WARNINGS_SHOWN + 1:
         return parts
     more = html.Details(

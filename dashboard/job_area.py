@@ -55,7 +55,13 @@ class JobArea:
     def bar(self) -> list[Any]:
         """The button and the bar, to stand beside the button that starts the job."""
         return [
-            html.Button("Cancel", id=self._cancel, className="button quiet", type="button", disabled=True),
+            html.Button(
+                "Cancel",
+                id=self._cancel,
+                className="button quiet while-working",
+                type="button",
+                disabled=True,
+            ),
             html.Div(id=self._progress, role="status"),
         ]
 

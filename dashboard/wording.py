@@ -5,6 +5,7 @@ import math
 from analysis.finding import Estimate, Finding
 
 NONE = "–"
+_SHORT = 3
 
 
 def number(value: object, digits: int = 3) -> str:
@@ -40,8 +41,16 @@ def interval(estimate: Estimate | None) -> str:
     value = with_unit(estimate.value, estimate.unit)
     if estimate.low is None or estimate.high is None:
         return f"{value} (the data allow no interval)" if estimate.value is not None else "no estimate"
-    low, high = with_unit(estimate.low, estimate.unit), with_unit(estimate.high, estimate.unit)
+    # A unit that is a word is said once.
+    unit = estimate.unit if estimate.unit in ("share", "percent") or len(estimate.unit) <= _SHORT else ""
+    low, high = with_unit(estimate.low, unit), with_unit(estimate.high, unit)
     return f"{value} ({number(100 * estimate.level)} % interval {low} to {high})"
+
+
+def capital(text: str) -> str:
+    """`text` as a sentence begins; what begins with a name of a file or a number stays as it is."""
+    first = text.partition(" ")[0].rstrip(":,;")
+    return text[:1].upper() + text[1:] if first.isalpha() else text
 
 
 def counted(count: int, one: str, many: str | None = None) -> str:

@@ -142,4 +142,4 @@ def _sentence(names: list[str], table: dict[str, object], unit: str, says: str, 
 def _figure(value: float, unit: str) -> str:
     if unit == "share":
         return f"{100 * value:.0f} %"
-    return f"{value:.0f} {unit}" if unit == "s" else f"{value:.0f}"
+    return f"{value:.0f} {unit}" if unit in ("s", "of 100") else f"{value:.0f}"

@@ -111,17 +111,24 @@ def asymmetric(finding: Finding, theme: Theme) -> go.Figure:
     if np.isfinite(facts.get("early_ms", np.nan)):
         traces.append(
             go.Scatter(
-                x=[facts["late_ms"]], y=[facts["early_ms"]], mode="markers+text", text=["today"],
-                textposition="top center", textfont={"color": theme.alive},
+                x=[facts["late_ms"]], y=[facts["early_ms"]], mode="markers",
                 marker={"color": theme.alive, "size": 10, "line": {"color": theme.panel, "width": 2}},
                 hoverinfo="skip", name="today",
             )
         )  # fmt: skip
     limits = {"range": [0, float(max(x.max(initial=1), 1))]}
-    return framed(
+    figure = framed(
         theme, traces, x="late edge, ms", y="early edge, ms", height=360, showlegend=False,
         xaxis=limits, yaxis={"range": [0, float(max(y.max(initial=1), 1))]},
     )  # fmt: skip
+    # Words on a plate of their own: the map under them may have any colour.
+    for trace in traces[1:]:
+        at = len(trace.x) // 5  # a point is its own place; the line is named near its upper end
+        figure.add_annotation(
+            x=trace.x[at], y=trace.y[at], text=trace.name, showarrow=False, xanchor="left", yanchor="middle", xshift=10,
+            bgcolor=faded(theme.panel, 0.9), borderpad=2, font={"size": 12, "color": theme.ink},
+        )  # fmt: skip
+    return figure
 
 
 def players(finding: Finding, theme: Theme) -> go.Figure:

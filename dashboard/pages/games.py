@@ -3,7 +3,7 @@
 from typing import Any
 
 from analysis.selection import Selection
-from dashboard.cards import card, empty, note
+from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
@@ -25,7 +25,12 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a "
         "short game is no worse game."
     )
-    return [note(hint, "note wide"), *[card(finding, selection, session.version) for finding in found]]
+    shared = shared_warnings(found)
+    return [
+        note(hint, "note wide"),
+        *[note(warning, "warning wide") for warning in sorted(shared)],
+        *[card(finding, selection, session.version, shared) for finding in found],
+    ]
 
 
 PAGE = Page(

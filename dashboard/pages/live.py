@@ -61,7 +61,6 @@ def controls() -> list[Any]:
                             step=1,
                             value=BAUD,
                             list="live-bauds",
-                            style={"minWidth": "12rem"},
                         ),
                         html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                     ],

@@ -12,6 +12,7 @@ from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.session import Session
+from dashboard.wording import capital
 
 EVIDENCE = "Evidence"
 
@@ -76,7 +77,10 @@ def answers(
         cards.append(_flashing(session, selection))
     if not shared:
         return cards
-    return [html.Div([note(warning, "warning") for warning in sorted(shared)], className="shared"), *cards]
+    return [
+        html.Div([note(capital(warning), "warning") for warning in sorted(shared)], className="shared"),
+        *cards,
+    ]
 
 
 def _flashing(session: Session, selection: Selection) -> html.Section:

@@ -50,7 +50,7 @@ def controls(text: str = "") -> list[Any]:
                 ),
                 html.Div(
                     [
-                        html.Label("number (…)", htmlFor=WHICH),
+                        html.Label("number in place of …", htmlFor=WHICH),
                         dcc.Input(id=WHICH, type="text", size="4", maxLength=6, value="2"),
                     ],
                     className="field",

@@ -11,7 +11,7 @@ from dashboard.report.content import Content, GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
 from dashboard.report.proposals import proposal_part
 from dashboard.report.style import STYLE
-from dashboard.wording import basis, counted, interval, number
+from dashboard.wording import basis, capital, counted, interval, number
 
 EVIDENCE = ("deaths", "survival", "timing", "players", "genres")
 _GAP = "To be filled in by the authors."
@@ -169,7 +169,7 @@ def _each(
         if len(content.games) > 1:
             parts.append(tag("h3", game.selection.game))
         shared = shared_warnings(found)
-        parts += [tag("p", warning, class_="warning") for warning in sorted(shared)]
+        parts += [tag("p", capital(warning), class_="warning") for warning in sorted(shared)]
         shown = [_shown(finding, pictures, count, g, shared) for finding in found]
         parts.append(tag("div", shown, class_="columns"))
         if not found:
@@ -191,14 +191,14 @@ def _shown(
     said: frozenset[str] = frozenset(),
 ) -> Markup:
     picture = pictures.get(picture_name(game, finding))
-    legend = f"{count.figure()}. {finding.title}." if picture is not None else None
+    legend = f"{count.figure()}. {capital(finding.title)}." if picture is not None else None
     # "no single figure" would repeat what the sentence already says.
     amount = f"{interval(finding.estimate)}; " if finding.estimate is not None else ""
     return tag(
         "article",
-        tag("h4", finding.title),
-        tag("p", finding.sentence),
-        [tag("p", warning, class_="warning") for warning in finding.warnings if warning not in said],
+        tag("h4", capital(finding.title)),
+        tag("p", capital(finding.sentence)),
+        [tag("p", capital(warning), class_="warning") for warning in finding.warnings if warning not in said],
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
         tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
         _small_tables(finding, count) if picture is None else None,

@@ -2,7 +2,7 @@
 
 from dashboard.report.content import GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
-from dashboard.wording import counted, number, with_unit
+from dashboard.wording import capital, counted, number, with_unit
 
 
 def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
@@ -17,7 +17,7 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
             tag(
                 "article",
                 tag("h4", f"Proposal {rank}"),
-                tag("p", proposal.sentence),
+                tag("p", capital(proposal.sentence)),
                 [tag("p", warning, class_="warning") for warning in proposal.warnings],
                 _changes(proposal, count),
                 _targets(proposal, count),

@@ -11,7 +11,7 @@ from analysis.selection import Selection
 from dashboard.figures import FIGURES, figure_for
 from dashboard.figures.frame import interval_rows, interval_steps
 from dashboard.palette import THEMES
-from dashboard.wording import interval, number
+from dashboard.wording import capital, interval, number
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +84,18 @@ def test_numbers_as_people_read_them(value, words):
     assert number(value) == words
 
 
+@pytest.mark.parametrize(
+    "text, words",
+    [("falling cinder took 3", "Falling cinder took 3"), ("a_table.playlog: bad", "a_table.playlog: bad"),
+     ("most see it: 4", "Most see it: 4"), ("4 of 5", "4 of 5"), ("", "")],
+)  # fmt: skip
+def test_sentences_begin_with_a_capital(text, words):
+    assert capital(text) == words
+
+
 def test_estimates_carry_their_interval():
     assert interval(Estimate(0.5, 0.25, 0.75, unit="share")) == "50 % (95 % interval 25 % to 75 %)"
+    told = interval(Estimate(7.75, 5.5, 11.0, unit="deaths a minute"))
+    assert told == "7.75 deaths a minute (95 % interval 5.5 to 11)"
     assert interval(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
     assert interval(Estimate(None)) == "no estimate"
