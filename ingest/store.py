@@ -147,17 +147,17 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
         return
     if "study" not in tables:
         raise StudyError(f"{path}: a DuckDB file, but no study of Setscrew; name another file")
-    if "places" not in tables:
-        raise StudyError(
-            f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
-            "study file"
-        )
     version = connection.execute("SELECT max(schema_version) FROM study").fetchall()[0][0]
     if version != SCHEMA_VERSION:
         newer = version is not None and version > SCHEMA_VERSION
         remedy = "use a newer Setscrew" if newer else "ingest the play logs again into a new study file"
         raise StudyError(
             f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}"
+        )
+    if "places" not in tables:
+        raise StudyError(
+            f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
+            "study file"
         )
 
 

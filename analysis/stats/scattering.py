@@ -27,13 +27,14 @@ def scattered(rng: np.random.Generator, points: int, chance: Array, times: int) 
     cell_of = np.repeat(np.arange(cells), np.diff(whole, prepend=0, append=_PARTS))
     cell_of[whole[whole < borders]] = -1
     counts = np.empty((times, cells), int)
-    step = max(1, _AT_ONCE // points)
+    step = max(1, min(times, _AT_ONCE // points))
+    row = np.repeat(np.arange(step) * cells, points)
     for first in range(0, times, step):
         some = counts[first : first + step]
         part = rng.integers(0, _PARTS, some.shape[0] * points, dtype=np.uint16)
         cell = cell_of[part]
         open_ = np.flatnonzero(cell < 0)
         cell[open_] = np.searchsorted(borders, part[open_] + rng.random(open_.size), side="right")
-        cell += np.repeat(np.arange(some.shape[0]) * cells, points)
+        cell += row[: cell.size]
         some[:] = np.bincount(cell, minlength=some.size).reshape(some.shape)
     return counts

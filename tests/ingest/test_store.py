@@ -1,6 +1,7 @@
 """The study: the same bytes once, growth, notes, tags from the sidecar, versions, locks."""
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -9,6 +10,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from dashboard.cli import main
+from dashboard.exits import INPUT
 from ingest.notes import note_run
 from ingest.store import Status, Study, StudyBusy, StudyError, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole
@@ -234,7 +237,9 @@ def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path
     assert result.refusal is not None and "line 7" in result.refusal and "rename" in result.refusal
 
 
-def test_no_study_and_other_versions_are_refused_with_a_remedy(tmp_path: Path) -> None:
+def test_no_study_and_other_versions_are_refused_with_a_remedy(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with pytest.raises(StudyError, match="no such study"):
         open_study(tmp_path / "none.duckdb", read_only=True)
     with pytest.raises(StudyError, match="does not exist"):
@@ -249,13 +254,27 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(tmp_path: Path) -
         connection.execute("CREATE TABLE mine (a INTEGER)")
     with pytest.raises(StudyError, match="no study of Setscrew"):
         open_study(strange)
-    for version, remedy in ((99, "newer Setscrew"), (0, "ingest the play logs again")):
-        path = tmp_path / f"v{version}.duckdb"
+    newer, again = (
+        "version 99, this Setscrew 1; use a newer",
+        "ingest the play logs again into a new study file",
+    )
+    log = tmp_path / "a.playlog"
+    log.write_bytes(runs_log(1))
+    for number, (version, places, told) in enumerate(
+        [(99, True, newer), (99, False, newer), (0, True, "version 0.*" + again), (1, False, again)]
+    ):
+        path = tmp_path / f"v{number}.duckdb"
         with open_study(path) as study:
+            import_log(study, log)
             study.connection.execute("UPDATE study SET schema_version = ?", [version])
+            if not places:
+                study.connection.execute("DROP TABLE places")
         before = path.read_bytes()
-        with pytest.raises(StudyError, match=remedy):
-            open_study(path)
+        for read_only in (True, False):
+            with pytest.raises(StudyError, match=told):
+                open_study(path, read_only=read_only)
+        assert main(["ingest", "--study", str(path), str(log)]) == INPUT
+        assert re.search(told, capsys.readouterr().err)
         assert path.read_bytes() == before
 
 
