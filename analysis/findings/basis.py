@@ -48,8 +48,8 @@ def read_basis(reader: Reader, selection: Selection) -> Basis:
         warnings.append(f"In {counted(mixed, 'run')} a tunable changed while the run went on.")
     if untagged:
         warnings.append(
-            f"{counted(untagged, 'run')} without a player tag: each is counted as a player of its own, "
-            "so intervals are too narrow if one person played several."
+            f"{counted(untagged, 'run')} without a player tag: each is counted as a player of its own, on a first "
+            "attempt, so intervals are too narrow if one person played several."
         )
     roles = frozenset(str(role) for role in reader.ask_chosen("roles", selection)["role"])
     return Basis(run, roles, tuple(warnings))

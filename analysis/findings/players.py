@@ -93,7 +93,8 @@ def _skill(basis: Basis) -> Finding:
         estimate = Estimate(spread.sd, spread.sd_low, spread.sd_high, unit="standard deviations")
         sentence = (
             f"Players' death rates differ by a factor with standard deviation {figure(spread.sd)} {between(estimate)}: "
-            f"one at the 90th percentile dies {figure(spread.ratio)} times as often as one at the 10th."
+            f"one at the 90th percentile dies {figure(spread.ratio)} times as often as one at the 10th"
+            f"{'.' if spread.sd_low > 0 else ', which may be chance.'}"
             if spread.sd > 0
             else f"{basis.size} show no difference in skill beyond chance {between(estimate)}."
         )

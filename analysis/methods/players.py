@@ -23,8 +23,9 @@ METHODS: dict[str, Method] = {
     "spread_of_players": Method(
         "Spread of skill, free of chance",
         "A player's deaths are Poisson around time alive times the common rate times the player's own factor, which is "
-        "gamma-distributed with mean 1; its standard deviation by maximum likelihood with profile limits. A player's "
-        "own rate is drawn towards the common one as far as its data are thin.",
+        "gamma-distributed with mean 1; its standard deviation by maximum likelihood with profile limits, cut at "
+        "t(players - 1) squared. A player's own rate is drawn towards the common one as far as its data are thin, "
+        "averaged over the spreads that the profile allows.",
         (_GREENWOOD_YULE,),
     ),
     "learning_within_players": Method(

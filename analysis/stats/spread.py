@@ -16,7 +16,7 @@ class Spread:
 
     sd with its profile-likelihood limits; `ratio` is the rate of a player at the 90th percentile over that of
     one at the 10th. own: (players,) each player's rate, drawn towards the common one as far as its data are
-    thin; low, high: the 95 % posterior limits of it. labels: (players,).
+    thin; low, high: the 95 % posterior limits of it, for all that is not known of `rate` and `sd`. labels: (players,).
     """
 
     rate: float
@@ -34,7 +34,10 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     """Gamma-Poisson (negative binomial) maximum likelihood; None with fewer than three players or without
     events.
 
-    events, exposure: (n,) any number of rows a player. Greenwood & Yule 1920, J. R. Stat. Soc. 83:255-279.
+    events, exposure: (n,) any number of rows a player. Greenwood & Yule 1920, J. R. Stat. Soc. 83:255-279. The profile
+    is cut at t(players - 1)^2 / 2, as from few players the spread comes out too small. Own rates are averaged over
+    the spreads that the profile allows: at the best one alone, players of whom little is known seem well known, and
+    all the same where that one is 0.
     """
     labels = np.unique(np.asarray(player))
     count, time = sums(player, events, exposure)
@@ -65,22 +68,41 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     best = int(np.argmax(height))
     variance = _refined(lambda v: profile(v)[0], grid, best)
     top, log_rate = profile(variance)
-    cut = top - stats.chi2.ppf(level, 1) / 2
+    cut = top - float(stats.t.ppf(0.5 + level / 2, labels.size - 1)) ** 2 / 2
     inside = grid[height >= cut]
     low, high = (inside.min(), inside.max()) if inside.size else (variance, variance)
     rate = float(np.exp(log_rate))
+    mean, square = _own_rates(count, time, grid, height - top, np.array([profile(v)[1] for v in grid]))
+    law, tail = stats.gamma(mean**2 / square, scale=square / mean), (1 - level) / 2
+    own = mean, law.ppf(tail), law.ppf(1 - tail)
     if variance < 1e-6:
-        same = np.full(labels.size, rate)
-        return Spread(rate, 0.0, 0.0, float(np.sqrt(high)), 1.0, labels, same, same, same)
-    size = 1 / variance
-    law = stats.gamma(count + size, scale=1 / (size / rate + time))
-    tail = (1 - level) / 2
-    among = stats.gamma(size, scale=1 / size)
+        return Spread(rate, 0.0, 0.0, float(np.sqrt(high)), 1.0, labels, *own)
+    among = stats.gamma(1 / variance, scale=variance)
     ratio = float(among.ppf(0.9) / max(among.ppf(0.1), 1e-9))
     return Spread(
-        rate, float(np.sqrt(variance)), float(np.sqrt(low)), float(np.sqrt(high)), ratio, labels, law.mean(),
-        law.ppf(tail), law.ppf(1 - tail),
-    )  # fmt: skip
+        rate, float(np.sqrt(variance)), float(np.sqrt(low)), float(np.sqrt(high)), ratio, labels, *own
+    )
+
+
+def _own_rates(
+    count: Array, time: Array, variance: Array, height: Array, log_rate: Array
+) -> tuple[Array, Array]:
+    """(mean, variance) of each player's rate over the spreads of the grid, each as likely as its profile says.
+
+    height: log-likelihood of each less the best one, at the common rate `log_rate`. Spreads beyond a standard
+    deviation of one or two are thought unlikely beforehand (half-normal, 1).
+    """
+    sd = np.sqrt(variance)
+    weight = np.exp(height - sd**2 / 2) * np.gradient(sd)
+    weight /= weight.sum()
+    v, rate = np.maximum(variance, 1e-9)[:, None], np.exp(log_rate)[:, None]
+    shape, scale = count + 1 / v, 1 / (1 / (v * rate) + time)
+    own = shape * scale
+    # The common rate is an estimate too; a player's own follows it as far as it is drawn towards it.
+    information = np.sum(time * rate / (1 + v * time * rate), axis=1, keepdims=True)
+    common = (scale / (v * rate)) ** 2 * shape**2 * scale**2 / information
+    mean = weight @ own
+    return mean, weight @ (shape * scale**2 + common + own**2) - mean**2
 
 
 def _refined(value, grid: Array, best: int) -> float:  # type: ignore[no-untyped-def]

@@ -72,8 +72,22 @@ def test_the_spread_of_players_is_the_negative_binomial_maximum():
 def test_equal_players_have_no_spread_and_few_have_none_to_tell():
     same = spread_of_players(np.full(8, 5), np.full(8, 10.0), np.arange(8))
     assert same.sd == 0 and same.ratio == 1 and same.own == pytest.approx(np.full(8, 0.5))
+    # 40 deaths in 80 minutes leave the common rate between 0.36 and 0.68 (Garwood): nobody's own is known better.
+    assert np.all(same.low < 0.36) and np.all(same.high > 0.68)
     assert spread_of_players(np.ones(2), np.ones(2), np.arange(2)) is None
     assert spread_of_players(np.zeros(9), np.ones(9), np.arange(9)) is None
+
+
+def test_own_rates_and_the_spread_hold_the_truth_with_few_players():
+    rng = np.random.default_rng(10)
+    own = spread = 0.0
+    for _ in range(60):
+        true = 8 * rng.gamma(1 / 0.09, 0.09, 8)  # standard deviation 0.3: often none is seen
+        time = rng.gamma(4, 0.25, 8)
+        found = spread_of_players(rng.poisson(true * time), time, np.arange(8))
+        own += np.mean((found.low <= true) & (true <= found.high)) / 60
+        spread += (found.sd_low <= 0.3 <= found.sd_high) / 60
+    assert own > 0.88 and spread > 0.88
 
 
 def test_streaks_by_hand():
