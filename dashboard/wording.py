@@ -30,6 +30,8 @@ def with_unit(value: object, unit: str) -> str:
     if value is None:
         return NONE
     if unit == "share" and isinstance(value, (int, float)):
+        if 1e-9 < value < 0.0005 or 0.9995 <= value < 1 - 1e-9:
+            return "under 0.1 %" if value < 0.5 else "over 99.9 %"
         return f"{number(round(100.0 * float(value), 1))} %"
     return f"{number(value)} {'%' if unit == 'percent' else unit}".rstrip()
 
@@ -39,12 +41,16 @@ def interval(estimate: Estimate | None) -> str:
     if estimate is None:
         return "no single figure"
     value = with_unit(estimate.value, estimate.unit)
+    level = f"{number(100 * estimate.level)} % interval"
+    if estimate.value is not None and estimate.low is not None and estimate.high is None:
+        # A median whose upper limit the curve never comes down to.
+        return f"{value} ({level} {with_unit(estimate.low, estimate.unit)} to no upper limit)"
     if estimate.low is None or estimate.high is None:
         return f"{value} (the data allow no interval)" if estimate.value is not None else "no estimate"
     # A unit that is a word is said once.
     unit = estimate.unit if estimate.unit in ("share", "percent") or len(estimate.unit) <= _SHORT else ""
     low, high = with_unit(estimate.low, unit), with_unit(estimate.high, unit)
-    return f"{value} ({number(100 * estimate.level)} % interval {low} to {high})"
+    return f"{value} ({level} {low} to {high})"
 
 
 def capital(text: str) -> str:

@@ -199,9 +199,14 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
         if worst and len(rows["name"]) > 1:
             least = f"in {percent(worst[0])} of the visits that were played out {between(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
+    cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
+    if cut:
+        warnings += (
+            f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",
+        )
     return Finding(
         id="survival.funnel", question=QUESTION, title="How far runs get", sentence=sentence, players=basis.players,
-        runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,
+        runs=basis.runs, method="share_by_player", estimate=estimate, warnings=warnings,
         tables={"segments": rows},
     )  # fmt: skip
 

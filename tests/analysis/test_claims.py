@@ -156,3 +156,12 @@ def test_the_strongest_of_several_factors_is_not_taken_for_one_chosen_beforehand
             sure = not found.estimate.low <= 1 <= found.estimate.high
             told += sure and "may be chance" not in found.sentence
     assert told <= 11  # 5 % and three standard errors
+
+
+def test_runs_that_were_cut_might_have_got_further(tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.run(who, [3.0], ending=None if who == 1 else 1)
+    with test.study(tmp_path) as study:
+        funnel = {f.id: f for f in survival.find(reader_of(study), Selection(GAME))}["survival.funnel"]
+    assert any("1 cut run might have got further" in warning for warning in funnel.warnings)

@@ -98,4 +98,6 @@ def test_estimates_carry_their_interval():
     told = interval(Estimate(7.75, 5.5, 11.0, unit="deaths a minute"))
     assert told == "7.75 deaths a minute (95 % interval 5.5 to 11)"
     assert interval(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
+    assert interval(Estimate(3.0, 2.0, None, unit="s")) == "3 s (95 % interval 2 s to no upper limit)"
+    assert interval(Estimate(0.01, 0.0002, 0.04, unit="share")) == "1 % (95 % interval under 0.1 % to 4 %)"
     assert interval(Estimate(None)) == "no estimate"
