@@ -191,30 +191,23 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
         100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")
     ]
     bars = go.Bar(
-        x=all_runs[0], y=labels, orientation="h", width=0.62, marker={"color": faded(theme.alive, 0.2)},
+        x=all_runs[0], y=labels, orientation="h", width=0.62, offset=-0.31, marker={"color": faded(theme.alive, 0.2)},
         hoverinfo="skip", showlegend=False,
     )  # fmt: skip
+    points = [
+        whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
+        whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
+    ]
+    for group, trace in enumerate(points):  # side by side in their row, the first one below
+        trace.update(orientation="h", offsetgroup=str(group))
     return framed(
         theme,
-        [
-            bars,
-            whiskers(
-                theme, labels, all_runs[0], all_runs[1], all_runs[2], name="all runs", colour=theme.alive
-            ),
-            whiskers(
-                theme,
-                labels,
-                first[0],
-                first[1],
-                first[2],
-                name="first attempts",
-                colour=theme.late,
-                symbol="diamond-open",
-            ),
-        ],
+        [bars, *points],
         x="of the runs that began, % (95 % interval)",
         height=whisker_height(len(labels)) + 70,
         xaxis={"range": [0, 102]},
+        legend={"traceorder": "reversed"},
+        scattergap=0.5,
         scattermode="group",
     )
 
