@@ -21,6 +21,8 @@ from analysis.tuning.data import (
 
 MOST_TIERS = 6
 MOST_SEGMENTS = 60
+# Alive for so long since the last death: who quits within is taken to quit because of it.
+AT_A_DEATH_S = 3.0
 
 
 class NothingToTune(ValueError):
@@ -348,14 +350,17 @@ def _counts(
     over, quit_ = ENDINGS.index("game_over"), ENDINGS.index("quit")
     final = np.zeros(len(run), dtype=bool)
     last_death: dict[int, int] = {int(run[n]): int(n) for n in np.nonzero(died)[0]}
-    quits, chances = np.zeros(2), np.zeros(2)
+    quits, chances, leaves = np.zeros(2), np.zeros(2), 0.0
+    since_s = np.zeros(len(runs.ending))
+    for n in range(len(run)):
+        since_s[run[n]] = 0.0 if died[n] else since_s[run[n]] + alive_s[n]
     for n, ending in enumerate(runs.ending):
         if ending == over and n in last_death:
             final[last_death[n]] = True
-        if ending == quit_:
-            kind = int(again[last_death[n]]) if n in last_death else 0
-            quits[kind] += 1
-            chances[kind] += n not in last_death
+        if ending == quit_ and n in last_death and since_s[n] <= AT_A_DEATH_S:
+            quits[int(again[last_death[n]])] += 1
+        elif ending == quit_:
+            leaves += 1
     for kind in (0, 1):
         chances[kind] += (died & ~final & (again == bool(kind))).sum()
     stops, stop_chances = _stops(runs, runs_each)
@@ -367,6 +372,8 @@ def _counts(
         quit_chances=chances,
         stops=stops,
         stop_chances=stop_chances,
+        leaves=leaves,
+        alive_s=float(alive_s.sum()),
     )
 
 

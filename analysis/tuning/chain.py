@@ -8,7 +8,7 @@ variation. All arrays end in one axis B of scenarios (posterior draws x skill no
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,7 @@ class Course:
     death, clear_s: (J, K, B) deaths a second alive, seconds to clear. rise: (J, B) tier rises a second.
     keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
+    leave: (B,) quits a second alive, between deaths.
     restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
@@ -36,6 +37,7 @@ class Course:
     quit_first: np.ndarray
     quit_again: np.ndarray
     spread: np.ndarray
+    leave: np.ndarray = field(default_factory=lambda: np.zeros(1))
     restarts: bool = False
 
 
@@ -66,7 +68,8 @@ def play(
 ) -> Ends:
     """Plays the chain from the first segment to the last, or to the entry of segment number `until`.
 
-    What is not played is left at 0. lean: in single precision, without `alive_s`, for a search among settings.
+    What is not played is left at 0. lean: in single precision, without `alive_s` and quits between deaths, for a
+    search among settings.
     """
     segments, tiers, width = course.death.shape
     end = segments if until is None else min(until, segments)
@@ -102,7 +105,7 @@ def together(courses: Sequence[Course]) -> Course:
     def joined(name: str) -> np.ndarray:
         return np.concatenate([getattr(course, name) for course in courses], axis=-1)
 
-    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread")
+    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread", "leave")
     columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
     return replace(first, **columns)
 
@@ -138,11 +141,12 @@ class _Segment:
         death = course.death[j] * clear_s / steps
         rise = course.rise[j] * clear_s / steps
         rise[-1] = 0.0
-        out = death + rise
+        leave = course.leave * clear_s / steps
+        out = death + rise + leave
         # At rates at which hardly anybody gets through, the explicit part must not turn negative.
         theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
         theta, out = theta.astype(kind), out.astype(kind)
-        self.death, self.rise = death.astype(kind), rise.astype(kind)
+        self.death, self.rise, self.leave = death.astype(kind), rise.astype(kind), leave.astype(kind)
         self.ahead, self.behind = theta, 1 - theta
         self.implicit, self.fading = 1 / (1 + theta * out), 1 - (1 - theta) * out
         self.quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
@@ -160,6 +164,10 @@ class _Segment:
                 value[1] += arrivals[tier]
             now[tier] = value * self.implicit[tier]
         return now, self.ahead * now + self.behind * here
+
+    def leavers(self, mean: np.ndarray) -> np.ndarray:
+        """Who quits between deaths, given the mean state during a step of one number of lives."""
+        return (mean.sum(axis=1) * self.leave).sum(axis=0)
 
     def bury(self, dying: np.ndarray, last_life: bool, totals: dict[str, np.ndarray]) -> np.ndarray | None:
         """Counts deaths; who goes on with a life less, by tier. None: nobody does."""
@@ -203,6 +211,7 @@ def _through(
             new[life], mean = own.advance(state[life], arrivals)
             arrivals = own.bury(mean * own.death[:, None], life == 0, totals)
             if not lean:
+                totals["quit"] += own.leavers(mean)
                 totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
         state = new
         if not times_s:
@@ -235,6 +244,7 @@ def _again_from_the_start(
             here, mean = own.advance(here)
             died += mean * own.death[:, None]
             if not lean:
+                totals["quit"] += own.leavers(mean)
                 totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
         through[life] = here
         arrivals = own.bury(died, life == 0, totals)

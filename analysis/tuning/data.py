@@ -119,6 +119,8 @@ class Counts:
     quit_chances: np.ndarray
     stops: np.ndarray  # the player gave up after a game over: plain, after repeated deaths in one segment
     stop_chances: np.ndarray
+    leaves: float  # quits between deaths
+    alive_s: float
 
 
 @dataclass(frozen=True)

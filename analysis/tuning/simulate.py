@@ -23,6 +23,7 @@ class _Tally:
     quit_chances: np.ndarray
     stops: np.ndarray
     stop_chances: np.ndarray
+    leaves: np.ndarray  # (1,)
 
 
 def more_players(
@@ -40,7 +41,7 @@ def more_players(
     """
     data = model.data
     segments = len(data.segments)
-    tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, 2, 2)))
+    tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, 2, 2, 1)))
     rule = rules(model.tunables, data.segments, setting or {}, data.lives_seen)
     first, builds, build = len(data.players), data.builds, data.current
     if setting:
@@ -77,7 +78,8 @@ def _run(
             clear_s = float(course.clear_s[j, tier, 0]) * pace
             death = float(course.death[j, tier, 0])
             rise = float(course.rise[j, 0]) if tier + 1 < tiers else 0.0
-            wait = rng.exponential(1 / max(death + rise, 1e-12))
+            leave = float(course.leave[0])
+            wait = rng.exponential(1 / max(death + rise + leave, 1e-12))
             through = wait >= left * clear_s
             spent = min(wait, left * clear_s)
             cell = tally.cells.setdefault((player, attempt, j, tier), [0.0, 0.0])
@@ -90,7 +92,12 @@ def _run(
                 tally.visits.append((player, j, tier_time / in_visit, in_visit, True))
                 break
             left -= spent / clear_s
-            if rng.random() * (death + rise) >= death:
+            event = rng.random() * (death + rise + leave)
+            if event >= death + rise:
+                tally.leaves[0] += 1
+                tally.visits.append((player, j, tier_time / in_visit, in_visit, False))
+                return False, here >= 2, False
+            if event >= death:
                 tally.rises[j] += 1
                 tier += 1
                 continue
@@ -140,5 +147,7 @@ def _joined(data: StagedData, tally: _Tally, players: int, builds: Sequence) -> 
             counts.quit_chances + tally.quit_chances,
             counts.stops + tally.stops,
             counts.stop_chances + tally.stop_chances,
+            counts.leaves + float(tally.leaves[0]),
+            counts.alive_s + sum(v[0] for v in tally.cells.values()),
         ),
     )

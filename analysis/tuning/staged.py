@@ -23,6 +23,8 @@ MOST_SCENARIOS = 4000
 QUIT_FIRST, QUIT_AGAIN = (0.03, 10.0), (0.05, 10.0)
 STOP = (0.12, 5.0)
 RISE_WORTH_S = 20.0
+# Quits a second alive between deaths, as (mean, seconds it is worth): one in ten hours, a guess that a class outweighs.
+LEAVE = (1 / 36_000, 600.0)
 LEVERS = (
     "start_lives",
     "lives_refill",
@@ -47,6 +49,7 @@ class StagedModel:
     stop_again: np.ndarray
     rise: np.ndarray  # (draws, segments)
     keep_tier: np.ndarray
+    leave: np.ndarray
     pickup_exponent: np.ndarray
     priors: Priors
     now: Rules
@@ -207,6 +210,7 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         quit_first=spread(model.quit_first[pick]),
         quit_again=spread(model.quit_again[pick]),
         spread=spread(times.spread[pick]),
+        leave=spread(model.leave[pick]),
         restarts=model.data.restarts,
     )
 
@@ -292,6 +296,7 @@ def fit_staged(
         rise=rise,
         keep_tier=_beta(rng, kept, all_kept, (0.1, 2.0), draws),
         pickup_exponent=rng.normal(1.0, 0.3, draws),
+        leave=rng.gamma(counts.leaves + LEAVE[0] * LEAVE[1], 1 / (counts.alive_s + LEAVE[1]), draws),
         priors=priors,
         now=now,
     )

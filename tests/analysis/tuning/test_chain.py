@@ -126,6 +126,19 @@ def test_surviving_so_many_seconds():
     assert ends.survive[:, 0] == pytest.approx(expected, abs=1e-4)
 
 
+def test_quitting_between_deaths_competes_with_dying():
+    """One life: through is exp(-(h + q) t), and of the others the share q / (h + q) has quit."""
+    h, q, t = 0.02, 0.01, 60.0
+    ends = play(replace(course([[h]], [[t]], 1), leave=np.array([q])), steps=60)
+    through = np.exp(-(h + q) * t)
+    assert ends.reach[1, 0] == pytest.approx(through, abs=1e-4)
+    assert ends.quit[0] == pytest.approx((1 - through) * q / (h + q), abs=1e-4)
+    assert ends.over[0] == pytest.approx((1 - through) * h / (h + q), abs=1e-4)
+    anew = play(replace(course([[h]], [[t]], 1), leave=np.array([q]), restarts=True), steps=60)
+    assert anew.reach[1, 0] == pytest.approx(through, abs=1e-4)
+    assert anew.quit[0] == pytest.approx(ends.quit[0], abs=1e-4)
+
+
 def test_hopeless_rates_stay_chances():
     ends = play(course([[4.0], [3.0]], [[60.0], [60.0]], 3))
     assert np.all(ends.reach >= 0)

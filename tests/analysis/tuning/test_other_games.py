@@ -10,6 +10,10 @@ from analysis.findings.proposals import fit_game, propose_game, under_other_assu
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.tuning.data import ENDINGS
+from analysis.tuning.observed import observed_staged
+from analysis.tuning.simulate import more_players
+from analysis.tuning.staged import fit_staged
 from analysis.tuning.target_file import read_targets
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study
@@ -115,8 +119,11 @@ def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):
     assert abs(median - np.median(lengths)) <= 1
 
 
-def blocks(interval, players, rng, first=1):
-    """Levels 1 to 8 of 30 s each; the stack tops out at a hazard that goes with the blocks' speed."""
+def blocks(interval, players, rng, first=1, leave=0.0):
+    """Levels 1 to 8 of 30 s each; the stack tops out at a hazard that goes with the blocks' speed.
+
+    leave: quits a second.
+    """
     head = {
         "game": "Attic Stack",
         "firmware": "1",
@@ -143,13 +150,18 @@ def blocks(interval, players, rng, first=1):
                 wait = rng.exponential(
                     1 / (0.003 * level * 1000 / interval * np.exp(u) * (1 + attempt) ** -0.1)
                 )
-                t += 1000 * min(wait, 30)
+                bored = rng.exponential(1 / leave) if leave else np.inf
+                t += 1000 * min(wait, bored, 30)
+                if bored < min(wait, 30):
+                    break
                 if wait < 30:
                     lines.append({"t": int(t), "kind": "full", "level": level})
                     break
                 if level < 8:
                     lines.append({"t": int(t), "kind": "up", "level": level + 1})
-            lines.append({"t": int(t), "kind": "end", "ending": 1 if wait < 30 else 0})
+            lines.append(
+                {"t": int(t), "kind": "end", "ending": 2 if bored < min(wait, 30) else 1 if wait < 30 else 0}
+            )
             t += 2000
     return lines
 
@@ -170,6 +182,25 @@ def test_falling_blocks_slower_blocks_reach_higher(tmp_path):
     ]
     seen = survive.targets[0].observed
     assert survive.targets[0].now.low95 <= seen <= survive.targets[0].now.high95
+
+
+def test_who_quits_without_dying_does_not_get_further(tmp_path):
+    """Many leave out of boredom: the share that is predicted to reach a level is the share that did."""
+    study = study_of(blocks(1500, 60, np.random.default_rng(9), leave=0.008), tmp_path, "a")
+    with open_study(study, read_only=True) as opened:
+        data = load_staged(Reader(opened.connection), Selection("Attic Stack"))
+    quits = int((data.runs.ending == ENDINGS.index("quit")).sum())
+    assert data.counts.leaves == quits > 40 and data.counts.quits.sum() == 0
+    model = fit_staged(data)
+    for level in (3, 5, 7):
+        wish = f'[[target]]\noutcome="top_out_level"\nlevel={level}\nwanted=0.5\n'
+        target = read_targets(wish).targets[0]
+        said = float(np.median(model.figures({}, [target])[0]))
+        # Without the quits it would be higher by a factor of exp(0.008 x 30 s) a level.
+        assert said == pytest.approx(observed_staged(data, target).figure, abs=0.08)
+    assert np.median(model.leave) == pytest.approx(0.008, rel=0.3)
+    again = more_players(model, 0, 40, 2, np.random.default_rng(1))
+    assert again.counts.leaves > data.counts.leaves + 15
 
 
 def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tmp_path):
