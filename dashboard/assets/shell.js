@@ -5,7 +5,7 @@
   const figures = window.setscrewFigures;
   const POLL_MS = 700;
   const MESSAGE_MS = 8000;
-  const PATIENCE_MS = 300;  /* an answer that takes longer is worked out while the browser reads plotly.js */
+  const PATIENCE_MS = 500;  /* an answer that takes longer is worked out while the browser reads plotly.js */
   const byId = function (id) { return document.getElementById(id); };
   let shown = null;  /* path and filter that the page shows */
   let opened = null;  /* what is open on it beside */
