@@ -202,7 +202,7 @@ def _shown(
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
         tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
         _small_tables(finding, count) if picture is None else None,
-        class_="wide" if finding.id in WIDE_ON_PAPER else "",
+        **({"class_": "wide"} if finding.id in WIDE_ON_PAPER else {}),
     )
 
 
