@@ -1,6 +1,7 @@
 """The report as one HTML file that needs nothing else and prints well."""
 
 from collections.abc import Mapping
+from typing import Any
 
 from analysis.finding import Finding
 from dashboard import cautions
@@ -14,6 +15,8 @@ from dashboard.report.style import STYLE
 from dashboard.wording import basis, capital, counted, interval, number
 
 EVIDENCE = ("deaths", "survival", "timing", "players", "genres")
+# What a table beside another article may have at most.
+_COLUMNS_IN_HALF = 4
 _GAP = "To be filled in by the authors."
 
 
@@ -194,6 +197,8 @@ def _shown(
     legend = f"{count.figure()}. {capital(finding.title)}." if picture is not None else None
     # "no single figure" would repeat what the sentence already says.
     amount = f"{interval(finding.estimate)}; " if finding.estimate is not None else ""
+    small = _small(finding) if picture is None else {}
+    wide = finding.id in WIDE_ON_PAPER or any(len(t) > _COLUMNS_IN_HALF for t in small.values())
     return tag(
         "article",
         tag("h4", capital(finding.title)),
@@ -201,23 +206,21 @@ def _shown(
         [tag("p", capital(warning), class_="warning") for warning in finding.warnings if warning not in said],
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
         tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
-        _small_tables(finding, count) if picture is None else None,
-        **({"class_": "wide"} if finding.id in WIDE_ON_PAPER else {}),
+        [
+            table(t, f"{count.table()}. {finding.title}: {name.replace('_', ' ')}.")
+            for name, t in small.items()
+        ],
+        **({"class_": "wide"} if wide else {}),
     )
 
 
-def _small_tables(finding: Finding, count: Numbering) -> Markup:
-    small = {
+def _small(finding: Finding) -> dict[str, Mapping[str, Any]]:
+    """The tables of a finding that are small enough to be read in the text."""
+    return {
         name: t
         for name, t in finding.tables.items()
         if 0 < len(next(iter(t.values()), ())) <= 24 and len(t) <= 9
     }
-    return text(
-        [
-            table(t, f"{count.table()}. {finding.title}: {name.replace('_', ' ')}.")
-            for name, t in small.items()
-        ]
-    )
 
 
 def _captures(content: Content, count: Numbering) -> Markup:

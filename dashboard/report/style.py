@@ -22,6 +22,7 @@ nav ol {{ columns: 2; padding-left: 1.3rem; font-size: .92rem; }}
   background: #fbf0dc; break-after: avoid; break-inside: avoid; }}
 .columns {{ display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); gap: 1rem 1.6rem; }}
 .columns > article {{ break-inside: avoid; }}
+.columns > article:has(table) {{ break-inside: auto; }}
 .columns > article > h4 {{ margin-top: 0; }}
 .columns > .wide {{ grid-column: 1 / -1; }}
 figure {{ margin: .5rem 0; break-inside: avoid; }}

@@ -170,6 +170,15 @@ def test_the_report_is_whole(demo_study, tmp_path, capsys):
     assert len(articles) > 15
     for article in articles:
         assert re.search(r"\d+ players?, \d+ runs?", article), article[:200]
+    # Two stand abreast: a wider table would press the whole page smaller when it is printed.
+    narrow = re.findall(
+        r"<article>(.*?)</article>", html.split(". Findings</h2>")[1].split("<h2>")[0], re.DOTALL
+    )
+    assert len(narrow) > 8
+    for article in narrow:
+        assert all(head.count("<th ") <= 4 for head in re.findall(r"<thead>.*?</thead>", article)), article[
+            :200
+        ]
     fingerprint = re.search(r"data fingerprint <code>([0-9a-f]{12})</code>", html)
     assert fingerprint is not None
     assert main(["findings", "--study", str(demo_study), "--json", "--question", "deaths"]) == exits.OK
