@@ -7,12 +7,14 @@ from pathlib import Path
 import plotly.graph_objects as go
 
 from analysis.selection import Selection
+from dashboard.figures.frame import faded
 
 # A console's screen is small; what is larger than this is no picture of one.
 LARGEST_BYTES = 256 * 1024
 _LARGEST_SIDE = 2048
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
-_CELLS_OPACITY = 0.6
+# How far the cells cover the picture, and from which share of the highest rate on.
+_MOST_OPACITY, _COVERS_FROM = 0.85, 0.4
 
 
 class StagePictures:
@@ -31,8 +33,13 @@ class StagePictures:
             source=source, xref="x", yref="y", x=0, y=0, sizex=width, sizey=height, sizing="stretch",
             xanchor="left", yanchor="top", layer="below",
         )  # fmt: skip
-        # The cells must be read and the picture seen through them.
-        return figure.update_traces(opacity=_CELLS_OPACITY, selector={"type": "heatmap"})
+        # The picture is seen where few die; the more do, the more of it the cell covers.
+        for heat in figure.select_traces(selector={"type": "heatmap"}):
+            heat.colorscale = [
+                [at, faded(colour, _MOST_OPACITY * min(1.0, at / _COVERS_FROM))]
+                for at, colour in heat.colorscale
+            ]
+        return figure
 
     def source(self, selection: Selection) -> str | None:
         """The picture as a data address, or None where there is no sound one."""

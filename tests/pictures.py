@@ -40,7 +40,9 @@ def dashboard(folder: Path) -> Iterator[str]:
         text = targets.read_text(encoding="utf-8")
         add_target(study.connection, tomllib.loads(text)["game"], text)
     session = Session(study, folder / "recordings")
-    server = create_server(build_app(session).server, host="127.0.0.1", port=0, threads=8)
+    server = create_server(
+        build_app(session, pictures=DEMO / "stage_pictures").server, host="127.0.0.1", port=0, threads=8
+    )
     threading.Thread(target=server.run, daemon=True).start()
     yield f"http://127.0.0.1:{server.effective_port}"
     server.close()

@@ -82,12 +82,14 @@ def test_the_map_shows_the_picture_in_the_screens_own_proportions(read_session):
     assert (image["x"], image["y"], image["sizex"], image["sizey"]) == (0, 0, 160, 128)
     assert image["layer"] == "below" and image["sizing"] == "stretch"
     heat = next(trace for trace in boss["data"] if trace["type"] == "heatmap")
-    assert heat["opacity"] == 0.6
+    covers = [float(colour.rstrip(")").split(",")[3]) for _, colour in heat["colorscale"]]
+    assert covers[0] == 0 and covers == sorted(covers) and 0.8 < covers[-1] < 1
     whole = json.loads(client.get(address).data)["layout"]["images"][0]["source"]
     assert whole != image["source"]
     without = json.loads(build_app(read_session).server.test_client().get(address).data)
     assert "images" not in without["layout"]
-    assert all(trace.get("opacity") is None for trace in without["data"])
+    plain = next(trace for trace in without["data"] if trace["type"] == "heatmap")
+    assert all(colour.startswith("#") for _, colour in plain["colorscale"])
 
 
 def test_the_report_shows_the_picture_as_the_page_does(read_session, monkeypatch, tmp_path):
