@@ -27,6 +27,11 @@ def main(arguments: list[str] | None = None) -> int:
         return int(chosen.run(chosen))
     except KeyboardInterrupt:
         return exits.INTERRUPTED
+    except RuntimeError as error:
+        # What DuckDB makes of a KeyboardInterrupt that comes in the midst of a query.
+        if str(error) != "Query interrupted":
+            raise
+        return exits.INTERRUPTED
 
 
 def _end_on_request() -> None:

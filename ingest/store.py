@@ -10,6 +10,7 @@ capture. Each import is one transaction, so that a study never holds half a log.
 
 import hashlib
 import re
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -42,6 +43,7 @@ MOST_DAMAGE_ROWS = 1000
 INGEST_MEMORY_MB = 256
 KEY_BYTES = 4096
 _ROWS_AT_ONCE = 5000
+_CLOSE_TRIES = 200
 _CLOCK_EVERY = 1024
 _KEPT_BYTES = 16 << 20
 
@@ -82,6 +84,13 @@ class Study:
         self.read_only = read_only
 
     def close(self) -> None:
+        """Closes the study; a call that another thread is in the midst of is broken off first."""
+        for _ in range(_CLOSE_TRIES):
+            try:
+                return self.connection.close()
+            except duckdb.ResourceInUseException:
+                self.connection.interrupt()
+                time.sleep(0.05)
         self.connection.close()
 
     def __enter__(self) -> "Study":

@@ -1,8 +1,10 @@
 """`setscrew demo`: a fresh study with all that the demo brings, thrown away unless it is wanted."""
 
 import os
+import signal
 import subprocess
 import sys
+import threading
 import tomllib
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import pytest
 import demo_logs
 from dashboard import exits
 from dashboard.cli import main
+from tests.needs import need
 
 FOLDER = Path(demo_logs.__file__).parent
 
@@ -62,8 +65,8 @@ def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path
     assert [path.name for path in tmp_path.iterdir()] == ["logs"]
 
 
-@pytest.mark.skipif(os.name == "nt", reason="Windows ends processes without asking them")
 def test_a_request_to_end_leaves_nothing_behind(tmp_path):
+    need(os.name != "nt", "Windows ends processes without asking them: run it on another system")
     words = [sys.executable, "-m", "dashboard.cli", "demo", "--no-browser", "--port", "0"]
     running = subprocess.Popen(
         words, env=os.environ | {"TMPDIR": str(tmp_path)}, stdout=subprocess.PIPE, text=True
@@ -73,3 +76,30 @@ def test_a_request_to_end_leaves_nothing_behind(tmp_path):
     running.terminate()
     assert running.wait(60) == exits.INTERRUPTED
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_request_to_end_in_the_midst_of_a_query_ends_as_well(monkeypatch):
+    before = signal.getsignal(signal.SIGTERM)
+
+    def endless(_):
+        threading.Timer(0.5, os.kill, [os.getpid(), signal.SIGTERM]).start()
+        duckdb.sql("SELECT count(*) FROM range(1000000000000) WHERE hash(range) % 7 = 3").fetchall()
+
+    monkeypatch.setattr("dashboard.commands.ports.run", endless)
+    try:
+        assert main(["ports"]) == exits.INTERRUPTED
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def test_other_errors_of_a_command_stay_errors(monkeypatch):
+    def broken(_):
+        raise RuntimeError("no such thing")
+
+    monkeypatch.setattr("dashboard.commands.ports.run", broken)
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        with pytest.raises(RuntimeError, match="no such thing"):
+            main(["ports"])
+    finally:
+        signal.signal(signal.SIGTERM, before)

@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -344,3 +345,23 @@ def test_readers_see_whole_captures_while_one_is_imported(study: Study, tmp_path
     (tmp_path / "b.playlog").write_bytes(runs_log(30, first=2))
     import_log(study, tmp_path / "b.playlog", look)
     assert seen == [3] and rows(study, "SELECT count(*) FROM all_runs") == [(33,)]
+
+
+def test_closing_breaks_off_what_another_thread_is_asking(tmp_path):
+    study = open_study(tmp_path / "busy.duckdb")
+    asking, ended = threading.Event(), []
+    study.connection.create_function("seen", lambda i: asking.set() or i, ["BIGINT"], "BIGINT")
+
+    def ask():
+        try:
+            study.connection.execute("SELECT count(seen(i)) FROM range(1000000000000) AS t(i)")
+        except duckdb.Error as error:
+            ended.append(error)
+
+    thread = threading.Thread(target=ask, daemon=True)
+    thread.start()
+    assert asking.wait(20)
+    study.close()
+    thread.join(20)
+    assert len(ended) == 1 and isinstance(ended[0], duckdb.InterruptException)
+    open_study(tmp_path / "busy.duckdb").close()
