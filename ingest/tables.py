@@ -79,6 +79,7 @@ class EventTables:
     def __init__(self, writer: Writer):
         self._writer = writer
         self._piles: dict[str, Pile] = {}
+        self._rows = 0  # in all piles
 
     def add(self, table: str, events: Events, power_up_id: int, run: np.ndarray, stage: np.ndarray) -> None:
         """`run` and `stage` are by the order of the batch; -1 stands for none."""
@@ -88,16 +89,19 @@ class EventTables:
             none = "nullif(_run, -1), nullif(_stage, -1)"
             insert = f"INSERT INTO {table} SELECT _power_up, {none}, _at_us{own} FROM arrived"
             pile = self._piles[table] = Pile(self._writer, insert)
+        before = pile.rows
         pile.add(
             {
                 "_power_up": np.broadcast_to(np.int32(power_up_id), len(events.order)),
                 "_run": run[events.order], "_stage": stage[events.order], "_at_us": events.at_us,
             } | events.fields
         )  # fmt: skip
-        if sum(pile.rows for pile in self._piles.values()) > _MOST_BUFFERED:
+        self._rows += pile.rows - before
+        if self._rows > _MOST_BUFFERED:
             self.flush()
 
     def flush(self) -> None:
         """Writes what is left; it is there after the writer's `wait`."""
         for pile in self._piles.values():
             pile.flush()
+        self._rows = 0
