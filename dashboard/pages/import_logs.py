@@ -133,14 +133,16 @@ def safe_name(name: str) -> str:
 
 
 def decoded(contents: list[str], names: list[str]) -> list[tuple[str, bytes]]:
-    """Uploads as (name, bytes). Raises ValueError for what is no upload."""
+    """Uploads as (name, bytes), by name: the browser hands them over as each was read, and attempts are counted in the
+    order of the logs. Raises ValueError for what is no upload.
+    """
     files = []
     for content, name in list(zip(contents, names, strict=True))[:_MOST_FILES]:
         try:
             files.append((str(name), base64.b64decode(content.partition(",")[2], validate=True)))
         except (binascii.Error, ValueError) as error:
             raise ValueError(f"{name} did not arrive whole; drop it again.") from error
-    return files
+    return sorted(files)
 
 
 def wires(app: Dash, session: Session) -> None:
