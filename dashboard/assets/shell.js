@@ -115,7 +115,9 @@
   function showOpened() {
     const place = document.querySelector("#reading [data-opened]");
     const now = place ? place.dataset.opened : null;
-    if (now !== null && now !== opened) { place.scrollIntoView({ block: "start" }); }
+    /* A list beside the map stays where it is if it is in sight. */
+    const block = place && place.matches(".wide") ? "start" : "nearest";
+    if (now !== null && now !== opened) { place.scrollIntoView({ block: block }); }
     opened = now;
   }
 

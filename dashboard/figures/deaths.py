@@ -119,6 +119,7 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
         height=30 + rows * (250 if columns <= 3 else 150),
         showlegend=False,
         margin={"l": 34, "r": 8, "t": 8, "b": 24},
+        meta={"opens": "place"},
     )
     size = int(facts["cell_px"])
     across, down = -(-width // size), -(-height // size)
@@ -139,16 +140,20 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
             }
         )
         z = np.full((down, across), np.nan)
+        leads = np.full(z.shape, "", dtype=object)
         mine = np.flatnonzero(of == part)
         for i in mine:
-            z[int(cells["y_px"][i]) // size, int(cells["x_px"][i]) // size] = cells["deaths"][i]
+            at = int(cells["y_px"][i]) // size, int(cells["x_px"][i]) // size
+            z[at] = cells["deaths"][i]
+            # Pressed, it opens the place as the large map does, with its deaths of every cause and stage.
+            leads[at] = f"{cells['x_px'][i]:.0f}-{cells['y_px'][i]:.0f}"
         figure.add_trace(
             go.Heatmap(
                 x=np.append(np.arange(across) * size, width), y=np.append(np.arange(down) * size, height), z=z,
                 # A single death must be seen against the empty screen.
                 zmin=-0.2 * top, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
                 colorscale=[[k / (len(theme.ramp) - 1), colour] for k, colour in enumerate(theme.ramp)],
-                hovertemplate="%{z} deaths<extra></extra>",
+                customdata=leads, hovertemplate="%{z} deaths<br>press to see all deaths there<extra></extra>",
             )
         )  # fmt: skip
         figure.add_annotation(

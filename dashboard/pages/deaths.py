@@ -137,16 +137,19 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
     else:
         back = html.A("All places", href=_address(selection, NOTHING))
         head = [html.P([f"{size} at {listed.place.words}. ", back, "."], className="saying")]
-    return _list_card("The deaths of one place", head, columns, listed.deaths - len(deaths), "death")
+    # Brought into sight, for it may have been opened from a map further down.
+    sight = {"data-opened": opened.words()} if opened.place is not None and opened.death is None else {}
+    return _list_card("The deaths of one place", head, columns, listed.deaths - len(deaths), "death", **sight)
 
 
 def _list_card(
-    title: str, head: list[Any], columns: dict[str, list[Any]], left_out: int, noun: str
+    title: str, head: list[Any], columns: dict[str, list[Any]], left_out: int, noun: str, **more: Any
 ) -> html.Section:
     return html.Section(
         [html.H2(title), *head, *_listing(title, columns, left_out, noun)],
         className="card",
         key="deaths.list",
+        **more,
     )
 
 

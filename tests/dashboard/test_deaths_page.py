@@ -80,6 +80,15 @@ def test_a_cell_of_the_map_carries_the_words_that_the_list_has(read_session):
     assert len(after) == len(before) + 2 and {(one["x0"], one["y0"]) for one in after[-2:]} == {(x, y)}
 
 
+@pytest.mark.parametrize("name", ["deaths.places_by_cause", "deaths.places_by_stage"])
+def test_the_small_maps_lead_to_the_same_places(read_session, name):
+    client = build_app(read_session).server.test_client()
+    drawn = json.loads(client.get(f"/figure/{name}.json{ADDRESS[7:]}", headers=HERE).data)
+    assert drawn["layout"]["meta"] == {"opens": "place"}
+    leads = {word for part in drawn["data"] for row in part["customdata"] for word in row if word}
+    assert leads == set(re.findall(r"&place=([\d-]+)", shown(read_session)))
+
+
 def test_the_dots_of_other_figures_open_their_deaths(read_session):
     name = "deaths.again"
     client = build_app(read_session).server.test_client()
@@ -200,7 +209,7 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
         "sentence => document.querySelector('#main').innerText.includes(sentence)", arg=sentence
     )
     page.click("text=Close")
-    page.wait_for_selector("[data-opened]", state="detached")
+    page.wait_for_selector("[data-finding='deaths.one']", state="detached")
     # A dot of another figure leads to its death too.
     again = page.locator("[data-finding='deaths.again']")
     again.scroll_into_view_if_needed()
