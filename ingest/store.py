@@ -12,6 +12,7 @@ import hashlib
 import re
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -89,7 +90,9 @@ class Study:
             try:
                 return self.connection.close()
             except duckdb.ResourceInUseException:
-                self.connection.interrupt()
+                # Seen: refused, and yet closed a moment later.
+                with suppress(duckdb.ConnectionException):
+                    self.connection.interrupt()
                 time.sleep(0.05)
         self.connection.close()
 

@@ -367,3 +367,24 @@ def test_closing_breaks_off_what_another_thread_is_asking(tmp_path):
     # Left alone, the answer would take hours.
     assert len(ended) == 1
     open_study(tmp_path / "busy.duckdb").close()
+
+
+def test_closing_a_study_that_refuses_and_is_closed_all_the_same(tmp_path):
+    class Refusing:
+        """What a connection was seen to do while another thread made a cursor of it."""
+
+        def __init__(self):
+            self.asked = []
+
+        def close(self):
+            self.asked.append("close")
+            if self.asked == ["close"]:
+                raise duckdb.ResourceInUseException("busy")
+
+        def interrupt(self):
+            self.asked.append("interrupt")
+            raise duckdb.ConnectionException("already closed")
+
+    connection = Refusing()
+    Study(connection, tmp_path / "any.duckdb", read_only=False).close()
+    assert connection.asked == ["close", "interrupt", "close"]
