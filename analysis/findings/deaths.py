@@ -23,7 +23,7 @@ import numpy as np
 from analysis.finding import Estimate, Finding
 from analysis.findings import fairness, places
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
-from analysis.findings.wording import against_rest, between, counted, figure, percent, stage_name
+from analysis.findings.wording import against_rest, between, cause_name, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.learning import part_against_rest
@@ -60,9 +60,7 @@ def _causes(death: Columns, basis: Basis) -> Finding:
     for value in sorted(set(cause[np.isfinite(cause)])):
         mine = cause == value
         share = share_by_player(mine, np.ones(mine.size), player)
-        label = next(
-            (str(text) for text in death["cause_label"][mine] if text is not None), f"cause {value:.0f}"
-        )
+        label = cause_name(death["cause_label"][mine], value)
         row = (
             int(value),
             label,

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.wording import counted, figure, stage_name
+from analysis.findings.wording import cause_name, counted, figure, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, path_px
@@ -220,7 +220,5 @@ def _stage(death: Columns, i: int) -> str:
 
 
 def _cause(death: Columns, i: int) -> str:
-    if death["cause_label"][i] is not None:
-        return str(death["cause_label"][i])
-    cause = float(death["cause"][i])
-    return f"cause {cause:.0f}" if np.isfinite(cause) else ""
+    label, cause = death["cause_label"][i], float(death["cause"][i])
+    return cause_name([label], cause) if label is not None or np.isfinite(cause) else ""

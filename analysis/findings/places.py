@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.finding import Estimate, Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, counted, figure, percent, stage_name
+from analysis.findings.wording import between, cause_name, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.places import (
@@ -224,8 +224,7 @@ def _among(segment: Array, wanted: Array) -> Array:
 
 
 def _label(death: Columns, mine: Array) -> str:
-    labels = (str(text) for text in death["cause_label"][mine] if text is not None)
-    return next(labels, f"cause {death['cause'][mine][0]:.0f}")
+    return cause_name(death["cause_label"][mine], death["cause"][mine][0])
 
 
 def _part_finding(

@@ -1,5 +1,7 @@
 """Numbers and counts as the sentences of findings say them."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from analysis.finding import Estimate
@@ -74,6 +76,11 @@ def against_rest(found: Learning | None, here: str, elsewhere: str, parts: str) 
 def finite(value: float | None) -> float | None:
     """None for NaN and infinity, else the number as a plain float."""
     return None if value is None or not np.isfinite(value) else float(value)
+
+
+def cause_name(labels: Iterable[object], cause: float) -> str:
+    """What a cause of death is called: the first label that was logged for it, or its number."""
+    return next((str(text) for text in labels if text is not None), f"cause {cause:.0f}")
 
 
 def stage_name(stage: float, kind: float) -> str:

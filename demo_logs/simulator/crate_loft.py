@@ -6,7 +6,7 @@ clearly, and moves one step at a time; when the piece comes down before it is wh
 
 from demo_logs.simulator.dice import Dice, clamp
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Attempt, Console, Play
+from demo_logs.simulator.play import Attempt, Play
 
 WIDE, HIGH, CELL = 8, 16, 8
 LEFT_PX = 48
@@ -42,18 +42,9 @@ TURNS = tuple(_turns(shape) for shape in _SHAPES)
 class Run(Attempt):
     """One attempt of one person."""
 
-    def __init__(
-        self,
-        tunables: dict[str, int],
-        person: Person,
-        memory: Memory,
-        console: Console,
-        dice: Dice,
-        start: int,
-    ):
-        super().__init__(tunables, person, memory, console, dice, start)
-        self.now = start
-        self.skill = person.skill_after(memory.runs)
+    def __post_init__(self) -> None:
+        self.now = self.start
+        self.skill = self.person.skill_after(self.memory.runs)
         self.grid = [[False] * WIDE for _ in range(HIGH)]  # row 0 is the floor
         self.heights = [0] * WIDE
         self.level, self.lines, self.score, self.pieces = 1, 0, 0, 0

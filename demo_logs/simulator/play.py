@@ -36,21 +36,20 @@ class Play:
         self.events.append((tick, kind, values))
 
 
+@dataclass(eq=False)
 class Attempt:
     """What a run of any game begins with: a person at a console, from the tick `start` on. Each game plays its own."""
 
-    def __init__(
-        self,
-        tunables: dict[str, int],
-        person: Person,
-        memory: Memory,
-        console: Console,
-        dice: Dice,
-        start: int,
-    ):
-        self.tunables, self.person, self.memory = tunables, person, memory
-        self.console, self.dice, self.start = console, dice, start
-        self.play = Play()
+    tunables: dict[str, int]
+    person: Person
+    memory: Memory
+    console: Console
+    dice: Dice
+    start: int
+    play: Play = field(default_factory=Play, init=False)
+
+    def __post_init__(self) -> None:
+        """What a game's run begins with besides."""
 
     def begin(self, first_time: bool, seed: int, **state: int) -> None:
         """Logs the run's start, with what the game says of its state then."""

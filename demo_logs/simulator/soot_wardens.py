@@ -10,7 +10,7 @@ from math import sqrt
 from demo_logs.simulator.dice import Dice, clamp, swing
 from demo_logs.simulator.kite import FRAME_S, LEFT, RIGHT, Cinder, Kite, Moth
 from demo_logs.simulator.people import Memory, Person
-from demo_logs.simulator.play import Attempt, Console, Play
+from demo_logs.simulator.play import Attempt, Play
 
 WIDTH, HEIGHT = 160, 128
 HITBOX = 3.6
@@ -27,21 +27,12 @@ SAFE_AFTER_SPAWN_S = 1.2
 class Run(Attempt):
     """One attempt of one person on one console; `play` is what came of it."""
 
-    def __init__(
-        self,
-        tunables: dict[str, int],
-        person: Person,
-        memory: Memory,
-        console: Console,
-        dice: Dice,
-        start: int,
-    ):
-        super().__init__(tunables, person, memory, console, dice, start)
+    def __post_init__(self) -> None:
         self.frame = 0
         self.stood_ms = 0  # time lost to slow frames
-        self.lives, self.tier, self.score = tunables["start_lives"], 0, 0
-        self.skill = person.skill_after(memory.runs)
-        self.kite = Kite(person, self.skill, dice)
+        self.lives, self.tier, self.score = self.tunables["start_lives"], 0, 0
+        self.skill = self.person.skill_after(self.memory.runs)
+        self.kite = Kite(self.person, self.skill, self.dice)
         self.alive = False
         self.safe_until = 0
         self.deaths_here = 0
