@@ -53,8 +53,11 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding an axis for which the game logs what is needed."""
     found = []
     if basis.roles & {"shot", "note", "lines"} and "death" in basis.roles:
-        life = reader.ask_chosen("life_counts", selection, by_stage=False)
-        part = reader.ask_chosen("life_counts", selection, by_stage=True)
+        counted_lives = reader.ask_chosen("life_counts", selection)
+        by_stage = counted_lives["by_stage"].astype(bool)
+        life, part = (
+            {name: column[which] for name, column in counted_lives.items()} for which in (~by_stage, by_stage)
+        )
         for axis, role in (("shots", "shot"), ("notes", "note"), ("lines", "lines")):
             if role in basis.roles and life[axis].any():
                 units, staged = (_Units(row[axis], row["died"].astype(bool), row) for row in (life, part))

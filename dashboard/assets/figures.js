@@ -43,6 +43,15 @@
     return plotly;
   }
 
+  /* Figures are drawn one after the other, and the browser may paint in between: the first is not held up by the rest. */
+  let turn = Promise.resolve();
+  function inTurn(draw) {
+    const mine = turn.then(draw);
+    const pause = function () { return new Promise(function (resolve) { window.setTimeout(resolve); }); };
+    turn = mine.then(pause, pause);
+    return mine;
+  }
+
   async function fill(place) {
     const address = place.dataset.figure ? themed(place.dataset.figure) : place.dataset.source;
     if (wanted.get(place) === address) { return; }
@@ -61,9 +70,12 @@
         figure = await answer.json();
       }
       const Plotly = await plotlyReady();
-      if (wanted.get(place) !== address || !place.isConnected) { return; }
-      place.style.height = figure.layout.height + "px";
-      await Plotly.react(place, figure.data, figure.layout, settings);
+      const drawn = await inTurn(function () {
+        if (wanted.get(place) !== address || !place.isConnected) { return null; }
+        place.style.height = figure.layout.height + "px";
+        return Plotly.react(place, figure.data, figure.layout, settings);
+      });
+      if (!drawn || wanted.get(place) !== address) { return; }
       place.dataset.drawn = address;
       if (figure.layout.meta && figure.layout.meta.opens && !leading.has(place)) {
         leading.add(place);
