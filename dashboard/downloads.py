@@ -12,7 +12,7 @@ from dashboard import exports, plotly_js
 from dashboard.figures import figure_for
 from dashboard.figures.deaths import mark_place
 from dashboard.figures.live import recent_runs
-from dashboard.figures.tuning import predicted
+from dashboard.figures.tuning import over_two, predicted
 from dashboard.filters import from_address, in_words
 from dashboard.opened import Opened, opened_at
 from dashboard.pages.live import RECENT_RUNS
@@ -21,7 +21,7 @@ from dashboard.palette import theme_called
 from dashboard.plan_sheet import sheet
 from dashboard.report.markup import table
 from dashboard.session import Session
-from dashboard.tuning_desk import Worked, header
+from dashboard.tuning_desk import Mapped, Worked, header
 
 PLOTLY_ADDRESS = plotly_js.address()
 _ROWS_SHOWN = 200
@@ -61,6 +61,15 @@ def add_downloads(server: Flask, session: Session) -> None:
     def proposal(job_number: int, number: int) -> Response:
         worked = _worked(session, job_number, number)
         drawn = predicted(worked.answer.proposals[number].targets, theme_called(request.args.get("theme")))
+        return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/map/<int:job_number>.json")
+    def outcome_map(job_number: int) -> Response:
+        job = session.jobs.get(job_number)
+        if job is None or not isinstance(job.result, Mapped):
+            abort(404)
+        done, theme = job.result, theme_called(request.args.get("theme"))
+        drawn = over_two(done.map, done.target, done.now, theme)
         return Response(drawn.to_json(validate=False), mimetype="application/json")
 
     @server.get("/header/<int:job_number>/<int:number>.h")

@@ -1,5 +1,6 @@
 """Proposals as cards: what to change, what it would do, how sure that is; and sliders to try values."""
 
+from collections.abc import Collection
 from typing import Any
 
 from dash import dcc, html
@@ -7,29 +8,39 @@ from dash import dcc, html
 from analysis.methods import METHODS
 from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
+from dashboard import closer_look
 from dashboard.cards import graph, note, prose, table
 from dashboard.tuning_desk import Worked, levers, what_if
-from dashboard.wording import counted, number, with_unit
+from dashboard.wording import counted, number, with_80, with_unit
 
 _MOST_SLIDERS = 14
+_OPEN = 3
 
 
 def results(worked: Worked, job: int) -> list[Any]:
     """The proposals as cards, then the sliders."""
     answer = worked.answer
+    shared = (
+        frozenset.intersection(*(frozenset(p.warnings) for p in answer.proposals)) if answer.proposals else ()
+    )
     parts: list[Any] = [
-        proposal_card(proposal, i, job)
+        proposal_card(proposal, i, job, shared if i else ())
         for i, proposal in enumerate(answer.proposals)
         # Where today's setting is close enough, further ways to leave it alone say nothing new.
         if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
     ]
+    if len(parts) > _OPEN + 1:
+        summary = html.Summary(f"{len(parts) - _OPEN} more ways, which promise less")
+        parts[_OPEN:] = [
+            html.Details([summary, html.Div(parts[_OPEN:], className="cards")], className="further")
+        ]
     for name, reason in answer.unanswered.items():
         parts.append(
             html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide")
         )
     if not parts:
         parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
-    return [*parts, *_sliders(worked)]
+    return [*parts, *_sliders(worked), *closer_look.cards(worked)]
 
 
 _ADVICE = {
@@ -39,8 +50,13 @@ _ADVICE = {
 }
 
 
-def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Section:
-    """One proposal: what to change, what it would do, how sure that is, and what carries it."""
+def proposal_card(
+    proposal: Proposal, number_of_it: int, job: int, said: Collection[str] = ()
+) -> html.Section:
+    """One proposal: what to change, what it would do, how sure that is, and what carries it.
+
+    Warnings in `said` are left out.
+    """
     changes: dict[str, list[Any]] = {
         "tunable": [change.tunable for change in proposal.changes],
         "now": [change.now for change in proposal.changes],
@@ -70,7 +86,7 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Secti
         [
             html.H2(f"Proposal {number_of_it + 1}: {_ADVICE[proposal.advice]}"),
             html.P(proposal.sentence, className="saying"),
-            *[note(warning, "warning") for warning in proposal.warnings],
+            *[note(warning, "warning") for warning in proposal.warnings if warning not in said],
             html.Dl(
                 [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
                 className="facts",
@@ -80,7 +96,9 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int) -> html.Secti
                 f"/proposal/{job}/{number_of_it}.json",
                 "what is predicted, against what is wanted",
             ),
-            html.P(prose(proposal.settles_it), className="saying") if proposal.settles_it else None,
+            html.P(prose(f"What would settle it: {proposal.settles_it}."), className="saying")
+            if proposal.settles_it
+            else None,
             html.Div(buttons, className="row"),
             html.Div(
                 [_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"
@@ -104,8 +122,8 @@ def _targets(proposal: Proposal) -> html.Details:
             f"{counted(t.observed_runs, 'run')})"
             for t in targets
         ],
-        "no change": [told(t.now, t.unit) for t in targets],
-        "as proposed": [told(t.proposed, t.unit) for t in targets],
+        "no change": [with_80(t.now, t.unit) for t in targets],
+        "as proposed": [with_80(t.proposed, t.unit) for t in targets],
         "next playtest may show": [
             "–"
             if t.proposed.next_low is None
@@ -153,7 +171,7 @@ def _sliders(worked: Worked) -> list[Any]:
         rows.append(
             html.Div(
                 [
-                    html.Span(f"{tunable.name}, {tunable.unit}".removesuffix(", -"), className="label"),
+                    html.Span(f"{tunable.name}, {tunable.unit}".rstrip(" ,-"), className="label"),
                     dcc.Slider(
                         id={"type": "try", "tunable": tunable.name},
                         min=values[0],
@@ -189,11 +207,7 @@ def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
     columns = {
         "target": [target.name for target, _, _ in rows],
         "wanted": [with_unit(target.wanted, target.unit) for target, _, _ in rows],
-        "no change": [_told(now, target.unit) for target, now, _ in rows],
-        "with these values": [_told(then, target.unit) for target, _, then in rows],
+        "no change": [with_80(now, target.unit) for target, now, _ in rows],
+        "with these values": [with_80(then, target.unit) for target, _, then in rows],
     }
     return table(columns, "Predicted, with 80 % intervals")
-
-
-def _told(p: Any, unit: str) -> str:
-    return f"{with_unit(p.value, unit)} ({with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"

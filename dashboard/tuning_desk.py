@@ -7,7 +7,7 @@ from typing import Any
 
 from analysis.finding import plain
 from analysis.findings.progress import predictions_to_keep
-from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, propose_game
+from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, fitted_otherwise, propose_game
 from analysis.findings.tuning_data import load_builds
 from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
@@ -15,7 +15,7 @@ from analysis.tuning.data import Tunable
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.targets import Target, TargetSet
-from analysis.tuning.whatif import predict
+from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
 from dashboard.jobs import Job
 from dashboard.session import Session
 
@@ -72,6 +72,51 @@ def what_if(worked: Worked, setting: Mapping[str, int]) -> list[tuple[Target, Pr
         own = {name: value for name, value in setting.items() if name in {t.name for t in one.model.tunables}}
         rows += zip(known, predict(one.model, {}, known), predict(one.model, own, known), strict=True)
     return rows
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """A target over two tunables, and what they are now."""
+
+    target: Target
+    map: OutcomeMap
+    now: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Otherwise:
+    """What the proposals would be predicted to do, had something else been assumed; with the targets they speak of."""
+
+    rows: tuple[Sensitivity, ...]
+    targets: tuple[Target, ...]
+
+
+def mappable(worked: Worked) -> list[Target]:
+    """The targets that can be drawn over two tunables."""
+    return [t for t in worked.targets.targets if any(one.model.knows(t) for one in worked.fitted)]
+
+
+def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mapped:
+    """One target over two tunables, the others as they are. Raises ValueError, Cancelled."""
+    if across == up:
+        raise ValueError("Choose two different tunables.")
+    wish = next((t for t in mappable(worked) if t.name == target), None)
+    for one in worked.fitted:
+        values = {t.name: t.value for t in one.model.tunables}
+        if wish is not None and one.model.knows(wish) and {across, up} <= set(values):
+            drawn = outcome_map(
+                one.model, wish, across, up, tick=lambda share: job.report(share, "predicting every square")
+            )
+            return Mapped(wish, drawn, (values[across], values[up]))
+    raise ValueError("No model knows both tunables and the target.")
+
+
+def otherwise(worked: Worked, job: Job) -> Otherwise:
+    """The first proposals under other assumptions. Raises Cancelled."""
+    rows = fitted_otherwise(
+        worked.fitted, worked.targets, worked.answer, lambda share: job.report(share, "fitting once more")
+    )
+    return Otherwise(tuple(rows), worked.targets.targets)
 
 
 def accept(session: Session, worked: Worked, number: int) -> str:

@@ -3,6 +3,7 @@
 import math
 
 from analysis.finding import Estimate, Finding
+from analysis.tuning.proposal import Prediction
 
 NONE = "–"
 _SHORT = 3
@@ -34,6 +35,12 @@ def with_unit(value: object, unit: str) -> str:
             return "under 0.1 %" if value < 0.5 else "over 99.9 %"
         return f"{number(round(100.0 * float(value), 1))} %"
     return f"{number(value)} {'%' if unit == 'percent' else unit}".rstrip()
+
+
+def with_80(predicted: Prediction, unit: str) -> str:
+    """ "62 % (41 % to 79 %)": a prediction with its 80 % interval."""
+    low, high = with_unit(predicted.low80, unit), with_unit(predicted.high80, unit)
+    return f"{with_unit(predicted.value, unit)} ({low} to {high})"
 
 
 def interval(estimate: Estimate | None) -> str:

@@ -1,6 +1,6 @@
 """The join for the tuning: from the study and the targets to fitted models and ranked proposals."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -173,12 +173,22 @@ def under_other_assumptions(
 ) -> list[Sensitivity]:
     """What the first proposal of `answer` for each kind of target would be predicted to do, had something else been
     assumed. Empty for hit shares of notes and for tunables that only a line between builds speaks of."""
+    return fitted_otherwise(fit_game(reader, selection, targets, build)[0], targets, answer)
+
+
+def fitted_otherwise(
+    fitted: Sequence[Fitted],
+    targets: TargetSet,
+    answer: TuningAnswer,
+    tick: Callable[[float], None] = lambda share: None,
+) -> list[Sensitivity]:
+    """As `under_other_assumptions`, of models that are fitted already. tick: as in `whatif.sensitivity`."""
     rows: list[Sensitivity] = []
-    for one in fit_game(reader, selection, targets, build)[0]:
+    for one in fitted:
         best = next((p for p in answer.proposals if p.method == METHODS_BY_KIND[one.kind]), None)
         if best is not None:
             setting = {change.tunable: change.proposed for change in best.changes}
-            rows += sensitivity(one.model, setting, targets.targets)
+            rows += sensitivity(one.model, setting, targets.targets, tick)
     return rows
 
 

@@ -188,8 +188,8 @@ class Describer:
         """The proposal in one sentence."""
         what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
         first = predicted[0]
-        outcome = "; ".join(
-            f"{p.target}: {figure(p.now.value, p.unit)} -> {figure(p.proposed.value, p.unit)} "
+        outcome = "Predicted: " + "; ".join(
+            f"{p.target}: from {figure(p.now.value, p.unit)} to {figure(p.proposed.value, p.unit)} "
             f"(80 % {figure(p.proposed.low80, p.unit)} to {figure(p.proposed.high80, p.unit)}, "
             f"wanted {figure(p.wanted, p.unit)})"
             for p in predicted

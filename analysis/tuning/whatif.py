@@ -1,7 +1,8 @@
 """What if: the prediction for any setting, a map over two levers, and how much the assumptions matter."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -68,14 +69,24 @@ def slider_values(tunable: Tunable, most: int = 41) -> tuple[int, ...]:
 
 
 def outcome_map(
-    model: OutcomeModel, target: Target, across: str, up: str, points: int = 9, base: Setting | None = None
+    model: OutcomeModel,
+    target: Target,
+    across: str,
+    up: str,
+    points: int = 9,
+    base: Setting | None = None,
+    tick: Callable[[float], None] = lambda share: None,
 ) -> OutcomeMap:
-    """The target's median figure over a grid of two tunables' values around the present ones."""
+    """The target's median figure over a grid of two tunables' values around the present ones.
+
+    tick: called with the share done as it goes on; it may raise to stop.
+    """
     tunables = {t.name: t for t in model.tunables}
     a, b = _around(tunables[across], points), _around(tunables[up], points)
     figure = np.empty((len(a), len(b)))
     close = np.empty_like(figure)
     for i, first in enumerate(a):
+        tick(i / len(a))
         for j, second in enumerate(b):
             drawn = model.figures({**(base or {}), across: first, up: second}, [target], quick=True)[0]
             figure[i, j] = np.median(drawn)
@@ -95,21 +106,28 @@ def _around(tunable: Tunable, points: int) -> tuple[int, ...]:
     return tuple(sorted({nearest(tunable, float(v)) for v in spread} | {tunable.value}))
 
 
-def sensitivity(model: OutcomeModel, setting: Setting, targets: Sequence[Target]) -> list[Sensitivity]:
+def sensitivity(
+    model: OutcomeModel,
+    setting: Setting,
+    targets: Sequence[Target],
+    tick: Callable[[float], None] = lambda share: None,
+) -> list[Sensitivity]:
     """The predictions, fitted again with each assumption changed in turn; the first row of a target is unchanged.
 
     For staged games, falling blocks and one-shot games; an empty list for other models, where the data outweigh what
-    is assumed.
+    is assumed. tick: called with the share done as it goes on; it may raise to stop.
     """
-    fits: Mapping[str, OutcomeModel]
+    fits: Mapping[str, Callable[[], OutcomeModel]]
     if isinstance(model, StagedModel):
-        fits = {name: fit_staged(model.data, priors) for name, priors in _staged_cases().items()}
+        fits = {name: partial(fit_staged, model.data, priors) for name, priors in _staged_cases().items()}
     elif isinstance(model, TrialModel):
-        fits = {name: fit_trials(model.data, priors) for name, priors in _trial_cases().items()}
+        fits = {name: partial(fit_trials, model.data, priors) for name, priors in _trial_cases().items()}
     else:
         return []
     rows = []
-    for name, fitted in fits.items():
+    for done, (name, fit) in enumerate(fits.items()):
+        tick(done / len(fits))
+        fitted = fit()
         usable = [t for t in targets if fitted.knows(t)]
         before, after = predict(fitted, {}, usable), predict(fitted, setting, usable)
         rows += [Sensitivity(name, t.name, a, b) for t, a, b in zip(usable, before, after, strict=True)]

@@ -3,9 +3,12 @@
 import textwrap
 from collections.abc import Sequence
 
+import numpy as np
 import plotly.graph_objects as go
 
 from analysis.tuning.proposal import PredictedTarget, Prediction
+from analysis.tuning.targets import Target
+from analysis.tuning.whatif import OutcomeMap
 from dashboard.figures.frame import faded, framed, whisker_height
 from dashboard.palette import Theme
 
@@ -31,6 +34,39 @@ def predicted(targets: Sequence[PredictedTarget], theme: Theme) -> go.Figure:
         )
         figure.add_shape(band | {"x0": want, "x1": want, "line": {"color": theme.hit, "width": 2}})
     return figure
+
+
+def over_two(mapped: OutcomeMap, target: Target, now: tuple[int, int], theme: Theme) -> go.Figure:
+    """A target's predicted figure over two tunables: one colour where it falls short of what is wanted, another
+    where it goes beyond, none where it is met; frames around the squares within tolerance, a ring on those of now.
+    """
+    factor = 100 if target.unit == "share" else 1
+    figure, close = factor * mapped.figure.T, 100 * mapped.chance_close.T
+    across, up = ([str(value) for value in values] for values in (mapped.across, mapped.up))
+    off = float(max(np.abs(figure - factor * target.wanted).max(initial=0), factor * target.tolerance, 1e-9))
+    heat = go.Heatmap(
+        x=across, y=up, z=figure, customdata=close, xgap=2, ygap=2,
+        zmin=factor * target.wanted - off, zmax=factor * target.wanted + off,
+        colorscale=[[0, theme.early], [0.5, theme.panel], [1, theme.late]],
+        showscale=False,  # the figure stands in every square
+        texttemplate="%{z:.3g}",
+        hovertemplate=f"{mapped.across_name} %{{x}}, {mapped.up_name} %{{y}}: %{{z:.3g}}; within tolerance: "
+        "%{customdata:.0f} in 100<extra></extra>",
+    )  # fmt: skip
+    ring = go.Scatter(
+        x=[str(now[0])], y=[str(now[1])], mode="markers", hoverinfo="skip",
+        marker={"symbol": "circle-open", "size": 34, "color": theme.ink, "line": {"width": 2}},
+    )  # fmt: skip
+    category = {"type": "category", "showgrid": False}
+    drawn = framed(
+        theme, [heat, ring], x=mapped.across_name, y=mapped.up_name, height=120 + 34 * len(up), showlegend=False,
+        xaxis=category | {"categoryarray": across}, yaxis=category | {"categoryarray": up},
+    )  # fmt: skip
+    for j, i in zip(*np.nonzero(target.miss(mapped.figure.T) <= target.tolerance), strict=True):
+        drawn.add_shape(
+            type="rect", x0=i - 0.5, x1=i + 0.5, y0=j - 0.5, y1=j + 0.5, line={"color": theme.hit, "width": 2}
+        )  # fmt: skip
+    return drawn
 
 
 def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figure:

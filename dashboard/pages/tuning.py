@@ -6,7 +6,7 @@ from dash import ALL, Dash, Input, Output, State, callback_context, dcc, html, n
 
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
-from dashboard import ids
+from dashboard import closer_look, ids
 from dashboard.cards import note
 from dashboard.filters import from_address
 from dashboard.job_area import JobArea
@@ -196,6 +196,8 @@ def wires(app: Dash, session: Session) -> None:
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 
+    closer_look.wires(app, session, AREA)
+
     @app.callback(
         Output({"type": "tried", "at": ALL}, "children"),
         Input({"type": "try", "tunable": ALL}, "value"),
@@ -231,7 +233,7 @@ PAGE = Page(
     lead="Set a target first. Then values that reach it, with the doubt that remains, or the playtest that "
     "would settle it.",
     body=body,
-    controls=controls,
+    controls=lambda: [*controls(), *closer_look.controls()],
     wires=wires,
     follows=False,
 )

@@ -29,7 +29,7 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
                     f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}.",
                     class_="small",
                 ),
-                tag("p", proposal.settles_it) if proposal.settles_it else None,
+                tag("p", f"What would settle it: {proposal.settles_it}.") if proposal.settles_it else None,
                 listed(proposal.assumptions) if proposal.assumptions else None,
             )
         )

@@ -67,6 +67,9 @@ def test_a_run_is_marked_and_the_mark_undone(at):
     assert served.session.basis(selection) == before
 
 
+ACROSS = "() => document.querySelector('#map-across input:checked').closest('label').innerText.trim()"
+
+
 def test_from_a_target_to_the_header(at):
     served, page = at
     page.goto(f"{served.address}/tuning?game=Soot+Wardens")
@@ -100,6 +103,21 @@ def test_from_a_target_to_the_header(at):
     slider.focus()
     page.keyboard.press("ArrowRight")
     page.wait_for_selector("text=with these values")
+    page.click("#map-draw")
+    page.locator("#map-result [data-figure]").scroll_into_view_if_needed()
+    page.wait_for_selector("#map-result [data-drawn]")
+    squares = page.locator("#map-result .heatmaplayer text").count()
+    assert squares > 8 and f"Of {squares} settings" in page.inner_text("#map-result")
+    page.locator("#map-up input:checked").focus()
+    page.locator("#map-up label", has_text=page.evaluate(ACROSS)).click()
+    page.click("#map-draw")
+    page.wait_for_function(
+        "() => document.querySelector('#map-progress').innerText.includes('two different')"
+    )
+    page.click("#otherwise-refit")
+    page.wait_for_selector("#otherwise-result table")
+    rows = page.locator("#otherwise-result tbody tr").all_inner_texts()
+    assert "as they are" in rows[0] and len(rows) > 3 and len({row.split("\t")[2] for row in rows}) > 3
 
 
 def test_a_console_is_followed_while_it_plays(at):

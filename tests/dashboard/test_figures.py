@@ -8,9 +8,12 @@ import pytest
 from analysis.finding import Estimate, Finding
 from analysis.findings import FINDERS
 from analysis.selection import Selection
+from analysis.tuning.targets import Outcome, Target
+from analysis.tuning.whatif import OutcomeMap
 from dashboard.figures import FIGURES, figure_for
 from dashboard.figures.frame import interval_rows, interval_steps
-from dashboard.palette import THEMES
+from dashboard.figures.tuning import over_two
+from dashboard.palette import LIGHT, THEMES
 from dashboard.wording import capital, interval, number
 
 
@@ -45,6 +48,20 @@ def test_the_death_map_has_the_proportions_of_the_screen(findings):
     assert list(layout.xaxis.range) == [0, finding.facts["screen_width"]]
     assert list(layout.yaxis.range) == [finding.facts["screen_height"], 0]
     assert layout.yaxis.scaleanchor == "x" and layout.yaxis.scaleratio in (None, 1)
+
+
+def test_the_map_over_two_tunables_frames_what_is_within_tolerance():
+    target = Target("finish", Outcome.FINISH, 0.6, tolerance=0.05)
+    figure = np.array([[0.2, 0.56, 0.9], [0.54, 0.6, 0.651]])
+    drawn = over_two(
+        OutcomeMap("finish", "lives", "pace", (3, 4), (10, 20, 30), figure, figure), target, (3, 20), LIGHT
+    )
+    framed = {(shape.x0 + 0.5, shape.y0 + 0.5) for shape in drawn.layout.shapes}
+    assert framed == {(0, 1), (1, 1)}
+    heat, ring = drawn.data
+    assert (list(ring.x), list(ring.y)) == (["3"], ["20"])
+    # The same distance from what is wanted has the same strength of colour on both sides.
+    assert heat.zmax - 60 == pytest.approx(60 - heat.zmin) and np.allclose(heat.z, 100 * figure.T)
 
 
 def test_a_finding_without_rows_has_no_figure():
