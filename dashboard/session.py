@@ -169,11 +169,11 @@ class Session:
         return found
 
     def read_ahead(self, job: Job) -> None:
-        """Works out what people ask first: every question on the most played game. Raises Cancelled."""
-        for number, question in enumerate(FINDERS):
-            job.report(number / len(FINDERS), question)
-            for game in self.games()[:1]:
-                self.findings(question, Selection(game))
+        """Works out what people ask first: every question on each game, the most played first. Raises Cancelled."""
+        asked = [(question, game) for game in self.games() for question in FINDERS]
+        for number, (question, game) in enumerate(asked):
+            job.report(number / len(asked), question)
+            self.findings(question, Selection(game))
 
     # --- changing ------------------------------------------------------------------------------------------------
 

@@ -236,7 +236,16 @@ def _after_deaths(run: Columns, death: Columns) -> dict[str, list[Any]]:
     return rows
 
 
-_OUTCOMES = ("alive_s", "deaths", "deaths_per_min", "finished", "quit", "score", "stages_cleared")
+# What a rating is held against, as people call it.
+OUTCOMES = {
+    "alive_s": "time alive",
+    "deaths": "deaths",
+    "deaths_per_min": "deaths a minute alive",
+    "finished": "finishing",
+    "quit": "giving up",
+    "score": "score",
+    "stages_cleared": "stages cleared",
+}
 
 
 def _ratings(run: Columns, basis: Basis) -> Finding:
@@ -251,13 +260,13 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
     table = _correlations(
         {
             outcome: rank_correlation(np.array(rows["rating"], float), np.array(rows[outcome], float))
-            for outcome in _OUTCOMES
+            for outcome in OUTCOMES
         }
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         by_run = run | {"deaths_per_min": 60 * run["deaths"] / run["alive_s"]}
     within = _correlations(
-        {outcome: correlation_within_players(run["rating"], by_run[outcome], player) for outcome in _OUTCOMES}
+        {outcome: correlation_within_players(run["rating"], by_run[outcome], player) for outcome in OUTCOMES}
     )
     middle = figure(float(np.median(rows["rating"])))
     runs = counted(run["run_id"].size, "run")
@@ -266,7 +275,7 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
     if table["outcome"]:
         shown = table["outcome"].index("deaths_per_min") if "deaths_per_min" in table["outcome"] else 0
         estimate = Estimate(table["rank_correlation"][shown], table["low"][shown], table["high"][shown])
-        what = table["outcome"][shown].replace("_", " ")
+        what = OUTCOMES[table["outcome"][shown]]
         sentence += f"; with {what} the ratings have a rank correlation of {figure(estimate.value)} {between(estimate)}"
         if table["outcome"][shown] in within["outcome"]:
             at = within["outcome"].index(table["outcome"][shown])

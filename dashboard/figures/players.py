@@ -4,6 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from analysis.findings.players import OUTCOMES
 from dashboard.figures.frame import framed, interval_rows, interval_steps, whisker_height, whiskers
 from dashboard.palette import Theme
 
@@ -65,7 +66,7 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
 def ratings(finding: Finding, theme: Theme) -> go.Figure:
     """What goes with a good rating."""
     table = finding.tables["outcomes"]
-    labels = [str(name).replace("_", " ") for name in table["outcome"]]
+    labels = [OUTCOMES[str(name)] for name in table["outcome"]]
     return interval_rows(
         theme, labels, table, "rank_correlation", x="rank correlation with the rating", colour=theme.alive, zero=True,
         limits=(-1.05, 1.05),

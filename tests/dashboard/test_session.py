@@ -5,8 +5,9 @@ import time
 
 import pytest
 
+from analysis.findings import FINDERS
 from analysis.selection import Selection
-from dashboard.jobs import Jobs
+from dashboard.jobs import Job, Jobs
 from dashboard.pages.import_logs import import_all
 from ingest.notes import note_run, take_back
 from tests.dashboard.conftest import DEMO
@@ -121,3 +122,15 @@ def test_what_authors_wrote_is_kept_and_taken_back(own_session):
     assert own_session.words()["title"] == "Lamps <first>"
     own_session.undo()
     assert own_session.words() == {} and own_session.last_change is None
+
+
+def test_what_people_ask_first_is_worked_out_ahead_for_every_game(read_session, monkeypatch):
+    read_session.read_ahead(Job(1, "read ahead"))
+
+    def never(*_: object) -> None:
+        raise AssertionError("worked out again")
+
+    for question in FINDERS:
+        monkeypatch.setitem(FINDERS, question, never)
+    for game in read_session.games():
+        assert all(read_session.findings(question, Selection(game)) for question in FINDERS)
