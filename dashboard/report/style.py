@@ -44,6 +44,8 @@ pre {{ background: #f4f3ef; padding: .6rem .8rem; font: .82rem/1.4 ui-monospace,
   white-space: pre-wrap; overflow-wrap: anywhere; break-inside: avoid; }}
 .sources {{ font-size: .88rem; }}
 @media print {{ body {{ padding: 0; max-width: none; font-size: 10.2pt; }} a {{ color: inherit;
-  text-decoration: none; }} .columns {{ grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); }}
-  .table {{ overflow: visible; }} }}
+  text-decoration: none; }} .table {{ overflow: visible; }}
+  /* Rows of a grid would leave half a page empty where the next does not fit; columns fill up. */
+  .columns {{ display: block; columns: 2; column-gap: 1.6rem; }} .columns > .wide {{ column-span: all; }}
+  .columns > article {{ margin-bottom: 1rem; }} }}
 """
