@@ -29,7 +29,7 @@ METHODS: dict[str, Method] = {
         "Under chance, each player's deaths fall on the cells of the screen in proportion to the time that player "
         "spent in them (without logged positions nothing is tested). A cell is hot where it "
         "stands out more than in 95 % of 999 simulated playtests *any* cell does; of one player's deaths in a cell no "
-        "more than twice the expected number and two count, so that a single player makes no hot place, "
+        "more than twice the expected number and one count, so that a single player makes no hot place, "
         "and a hot cell needs two players. Causes and stages apart are corrected for all cells of all of them, and a "
         "cause is held against the time in those parts of the game in which it killed. The share of deaths that hot "
         "cells hold is of cells chosen by the same "

@@ -83,7 +83,7 @@ def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int 
 
     deaths, exposure: (players, cells) counts and seconds, or any weights that are proportional to chance.
     Null hypothesis: each player's deaths fall on cells in proportion to that player's own exposure. Of one
-    player's deaths in a cell no more than twice the expected number and two are counted, so that no single
+    player's deaths in a cell no more than twice the expected number and one are counted, so that no single
     player's stubbornness makes a hot spot. The correction compares each cell with the largest score of any
     cell in simulated playtests (single-step max-T: Westfall & Young 1993, Resampling-Based Multiple Testing).
     A cell in which a player died without any exposure counts as exposed for the least time seen anywhere.
@@ -125,7 +125,7 @@ def _simulated(
         return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1), np.zeros(simulations)
     chance = exposure / exposure.sum(axis=1, keepdims=True)
     by_player = chance * died[:, None]
-    most = np.ceil(2 * by_player) + 2
+    most = np.ceil(2 * by_player) + 1
     own = np.minimum(deaths, most).sum(axis=0).astype(int)
     count = np.zeros((simulations, own.size), int)
     for n, p, cap in zip(died, chance, most.astype(int), strict=True):
