@@ -8,12 +8,15 @@ from ingest.cobs import stuff
 from ingest.dictionary import Dictionary, Kind
 from ingest.vocabulary import EventRole
 
-EVENTS, DICTIONARY, SETTINGS = 0x11, 0x12, 0x13
+EVENTS, DICTIONARY, SETTINGS, SHORT_EVENTS = 0x11, 0x12, 0x13, 0x14
 HEADER = struct.Struct("<BHHI")
+SHORT_HEADER = struct.Struct("<BBI")
 MAX_PACKET = 128
 MAX_BODY = MAX_PACKET - HEADER.size - 2
 CHUNK = MAX_BODY - 6
 SETTINGS_PER_PACKET = (MAX_BODY - 6) // 4
+# A packet of events is sent once its header and body have so many bytes.
+FULL_BYTES = 45
 FIRST_REPEAT_S = 2.0
 # What a player would miss most is sent at once.
 URGENT = frozenset({EventRole.DEATH, EventRole.STAGE_END, EventRole.RUN_END})
@@ -31,7 +34,7 @@ class Encoder:
     first repetition, which is quicker.
     """
 
-    def __init__(self, dictionary: Dictionary, values: Sequence[int], nonce: int = 1, repeat_s: float = 10.0):
+    def __init__(self, dictionary: Dictionary, values: Sequence[int], nonce: int = 1, repeat_s: float = 15.0):
         if len(values) != len(dictionary.tunables):
             raise NotWritable(f"{len(dictionary.tunables)} tunables need as many values, not {len(values)}")
         self._dictionary = dictionary
@@ -83,15 +86,13 @@ class Encoder:
             raise NotWritable(_misfit(kind, fields)) from None
         # A step holds 32 bits, and the clock must be seen at least every quarter of its wrap.
         out = self._catch_up(tick)
-        record = _record(number, tick - self._last if self._body else 0, content)
-        if self._body and len(self._body) + len(record) > MAX_BODY:
-            out += self.flush()
-            record = _record(number, 0, content)
         if not self._body:
-            self._start = tick
-        self._body += record
+            self._start = self._last = tick
+        self._body += _record(number, tick - self._last, content)
         self._last = tick
-        return out + (self.flush() if kind.role in URGENT else b"")
+        header = HEADER if self._dropped & 0xFFFF else SHORT_HEADER
+        full = header.size + len(self._body) >= FULL_BYTES
+        return out + (self.flush() if kind.role in URGENT or full else b"")
 
     def settings(self, changes: Mapping[str, int]) -> bytes:
         """Changes tunables from here on and says so at once; raises NotWritable."""
@@ -114,7 +115,8 @@ class Encoder:
         """Sends the open packet, if there is one."""
         if not self._body:
             return b""
-        packet = self._packet(EVENTS, self._start, bytes(self._body))
+        type_ = EVENTS if self._dropped & 0xFFFF else SHORT_EVENTS
+        packet = self._packet(type_, self._start, bytes(self._body))
         self._body.clear()
         return packet
 
@@ -152,7 +154,10 @@ class Encoder:
             yield DICTIONARY, struct.pack("<HHH", id_, len(text), offset) + text[offset : offset + CHUNK]
 
     def _packet(self, type_: int, tick: int, body: bytes) -> bytes:
-        packet = HEADER.pack(type_, self._sequence, self._dropped & 0xFFFF, tick & 0xFFFFFFFF) + body
+        if type_ == SHORT_EVENTS:
+            packet = SHORT_HEADER.pack(type_, self._sequence & 0xFF, tick & 0xFFFFFFFF) + body
+        else:
+            packet = HEADER.pack(type_, self._sequence, self._dropped & 0xFFFF, tick & 0xFFFFFFFF) + body
         self._sequence = (self._sequence + 1) & 0xFFFF
         return stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
 

@@ -10,9 +10,13 @@ import numpy as np
 
 from ingest.checksum import crc16
 
-LEAST_PACKET, MOST_PACKET = 11, 128
 VERSION = 1
-EVENTS, DICTIONARY, SETTINGS = 1, 2, 3
+EVENTS, DICTIONARY, SETTINGS, SHORT_EVENTS = 1, 2, 3, 4
+CRC_BYTES = 2
+# By the low four bits of a packet's first byte. Of unknown types any length will do: they are rejected as such.
+HEADER_BYTES = np.full(16, 6)
+HEADER_BYTES[[EVENTS, DICTIONARY, SETTINGS]] = 9
+LEAST_PACKET, MOST_PACKET = 8, 128
 # As many bytes may be looked at from any byte of a packet on: this many zeros follow every batch.
 _PAD = MOST_PACKET
 
@@ -20,7 +24,7 @@ _PAD = MOST_PACKET
 class Damage(StrEnum):
     """Why a packet was not used, or what went missing before one."""
 
-    LENGTH = "length"  # of the frame
+    LENGTH = "length"  # of the frame, or too short for the type
     COBS = "cobs"
     CRC = "crc"
     VERSION = "version"  # newer than this reader
@@ -94,7 +98,8 @@ def _none() -> Packets:
 
 
 def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offset: np.ndarray) -> Packets:
-    """Every frame is good or has one reason, the first that applies of length, cobs, crc, version, type."""
+    """Every frame is good or has one reason, the first that applies of length (of the frame), cobs, crc,
+    version, type, length (too short for the type)."""
     reason = np.zeros(len(start), np.uint8)
     reason[(frame_bytes < LEAST_PACKET + 1) | (frame_bytes > MOST_PACKET + 1)] = _CODE[Damage.LENGTH]
     data = np.zeros(len(stream) + _PAD, np.uint8)
@@ -103,6 +108,7 @@ def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offse
     _step(reason, start, frame_bytes, lambda s, n: ~_crc_holds(data, s + 1, n - 1), Damage.CRC)
     _step(reason, start, frame_bytes, lambda s, n: data[s + 1] >> 4 != VERSION, Damage.VERSION)
     _step(reason, start, frame_bytes, lambda s, n: _unknown_type(data[s + 1] & 15), Damage.TYPE)
+    _step(reason, start, frame_bytes, lambda s, n: n - 1 < _least(data[s + 1] & 15), Damage.LENGTH)
     good = reason == 0
     bad = ~good
     return Packets(
@@ -121,7 +127,11 @@ def _step(reason: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, fails,
 
 
 def _unknown_type(type_: np.ndarray) -> np.ndarray:
-    return (type_ < EVENTS) | (type_ > SETTINGS)
+    return (type_ < EVENTS) | (type_ > SHORT_EVENTS)
+
+
+def _least(type_: np.ndarray) -> np.ndarray:
+    return HEADER_BYTES[type_] + CRC_BYTES
 
 
 def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np.ndarray:

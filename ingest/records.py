@@ -6,9 +6,9 @@ from typing import TypeVar
 import numpy as np
 
 from ingest.dictionary import Dictionary, Field
+from ingest.framing import CRC_BYTES, HEADER_BYTES
 from ingest.vocabulary import FieldRole
 
-_HEADER, _CRC = 9, 2
 Ticks = TypeVar("Ticks", int, np.ndarray)
 _STEP_BYTES = (0, 1, 2, 4)
 # By the tag of a record.
@@ -64,7 +64,7 @@ class RecordReader:
         self, data: np.ndarray, start: np.ndarray, length: np.ndarray, tick: np.ndarray, offset: np.ndarray
     ) -> Batch:
         """The events of the packets at `start`, whose first events happened at `tick`."""
-        where, good = self._find(data, start + _HEADER, start + length - _CRC)
+        where, good = self._find(data, start + HEADER_BYTES[data[start] & 15], start + length - CRC_BYTES)
         first = np.searchsorted(where, start)
         tag = data[where]
         where += 1

@@ -7,12 +7,10 @@ import numpy as np
 
 from ingest.checksum import crc16
 from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary, parse
-from ingest.framing import DICTIONARY, EVENTS, SETTINGS, Damage, Packets
+from ingest.framing import CRC_BYTES, DICTIONARY, EVENTS, HEADER_BYTES, SETTINGS, SHORT_EVENTS, Damage, Packets
 
 HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64
-_HEADER = np.dtype([("type", "u1"), ("sequence", "<u2"), ("dropped", "<u2"), ("time", "<u4")])
-_CRC = 2
 _KNOWN_BODIES = 1024
 # Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
 _MOST_SETTINGS = 100_000
@@ -91,6 +89,7 @@ class Session:
         self._values: list[int | None] = []
         self._settled = False  # whether this power-up has sent settings
         self._sequence = self._dropped = self._tick = self._time = 0
+        self._high_byte_known = True  # of the sequence
         self._held = _Held()
 
     def feed(self, packets: Packets) -> tuple[list[Span], list[Harm], list[PowerUp]]:
@@ -102,13 +101,16 @@ class Session:
         if not count:
             return spans, harm, ended
         data, start = packets.data, packets.start
-        # A header could begin at every byte; those of the packets are taken.
-        header = np.ndarray(len(data) - _HEADER.itemsize + 1, _HEADER, data, 0, 1)[start]
-        type_ = header["type"] & 15
-        sequence, dropped, time = (header[name].astype(np.int64) for name in ("sequence", "dropped", "time"))
+        type_ = data[start] & 15
+        short = type_ == SHORT_EVENTS
+        sequence = _from(data, "<u2", start + 1)
+        sequence[short] &= 0xFF
+        dropped = _from(data, "<u2", start + 3)
+        dropped[short] = 0
+        time = _from(data, "<u4", start + HEADER_BYTES[type_] - 4)
         passed = np.diff(time, prepend=self._time) & 0xFFFFFFFF
         back = passed >= 1 << 31
-        control = np.flatnonzero((type_ != EVENTS) | back)
+        control = np.flatnonzero(~(short | (type_ == EVENTS)) | back)
         fresh = [0] if self._up is None else []
         begun = 0
 
@@ -117,8 +119,8 @@ class Session:
                 self._follow(packets, begun, until, type_, sequence, dropped, passed, spans, harm)
 
         for i in sorted({*fresh, *control.tolist()}):
-            body = data[start[i] + _HEADER.itemsize : start[i] + packets.length[i] - _CRC].tobytes()
             kind = int(type_[i])
+            body = data[start[i] + HEADER_BYTES[kind] : start[i] + packets.length[i] - CRC_BYTES].tobytes()
             key = bytes([kind]) + body
             reset = self._up is None or bool(back[i])
             if not reset and key in self._known:
@@ -140,9 +142,10 @@ class Session:
                 self._values, self._settled = [], False
                 self._known = set()
                 self._sequence, self._dropped = int(sequence[i]) - 1, 0
+                self._high_byte_known = kind != SHORT_EVENTS
                 self._tick = self._up.first_tick = int(time[i])
                 passed[i] = 0
-            if kind == EVENTS:
+            if kind in (EVENTS, SHORT_EVENTS):
                 continue
             if about is None:
                 harm.append(Harm(int(packets.offset[i]), Damage.BODY))
@@ -194,7 +197,7 @@ class Session:
         assert up is not None
         part = slice(begun, until)
         offset = packets.offset[part]
-        step = np.diff(sequence[part], prepend=self._sequence) & 0xFFFF
+        step = self._steps(type_[part], sequence[part], passed[part])
         for i in np.flatnonzero(step != 1).tolist():
             if step[i]:
                 harm.append(Harm(int(offset[i]), Damage.GAP, int(step[i]) - 1))
@@ -204,18 +207,32 @@ class Session:
         for i in np.flatnonzero(lost).tolist():
             harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i])))
         tick = self._tick + np.cumsum(passed[part])
-        self._sequence, self._dropped, self._tick = (
-            int(sequence[until - 1]),
-            int(dropped[until - 1]),
-            int(tick[-1]),
-        )
+        self._dropped, self._tick = int(dropped[until - 1]), int(tick[-1])
         up.packets += until - begun
         if self._clock_every:
             due = np.flatnonzero(np.diff(offset // self._clock_every, prepend=-1))
             up.clock.append((offset[due], tick[due]))
-        events = np.flatnonzero((type_[part] == EVENTS) & (step != 0))
+        events = np.flatnonzero(((type_[part] == EVENTS) | (type_[part] == SHORT_EVENTS)) & (step != 0))
         start, length = packets.start[part][events], packets.length[part][events]
         self._read_or_hold(packets.data, start, length, offset[events], tick[events], spans, harm)
+
+    def _steps(self, type_: np.ndarray, sequence: np.ndarray, passed: np.ndarray) -> np.ndarray:
+        """How far the sequence went from each packet to the next; short events tell only the low byte of theirs."""
+        step = np.diff(sequence, prepend=self._sequence) & 0xFF
+        step[(step == 0) & (passed != 0)] = 256
+        whole = type_ != SHORT_EVENTS
+        anchor = None
+        if not self._high_byte_known and whole.any():
+            anchor = int(np.argmax(whole))
+            whole[anchor] = False
+            self._high_byte_known = True
+        # The sequence less what was counted by low bytes: between two whole ones it stays the same.
+        counted = np.cumsum(np.where(whole, 0, step))
+        base = self._sequence if anchor is None else int(sequence[anchor] - counted[anchor])
+        bases = sequence[whole] - counted[whole]
+        step[whole] = np.diff(bases, prepend=base) & 0xFFFF
+        self._sequence = (int(bases[-1]) if len(bases) else base) + int(counted[-1])
+        return step
 
     def _read_or_hold(
         self, data: np.ndarray, start: np.ndarray, length: np.ndarray, offset: np.ndarray, tick: np.ndarray,
@@ -321,3 +338,9 @@ def _about(kind: int, body: bytes) -> tuple[int, int | None] | None:
             return None
         return body[0] | body[1] << 8, None
     return None
+
+
+def _from(data: np.ndarray, type_: str, at: np.ndarray) -> np.ndarray:
+    """The numbers that stand in `data` from these bytes on, as int64."""
+    width = int(type_[-1])
+    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)[at].astype(np.int64)

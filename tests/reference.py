@@ -121,6 +121,10 @@ def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[st
     return out
 
 
+def header_bytes(packet: bytes) -> int:
+    return 6 if packet[0] & 15 == 4 else 9
+
+
 HELD_BYTES = 1 << 20
 MOST_DICTIONARIES = 64
 
@@ -135,11 +139,12 @@ class Decoder:
         self.bytes: list[int | None] = []
         self.up: PowerUp | None = None
         self.sequence = self.dropped = self.time = 0
+        self.high_byte_known = True  # of the sequence
         self.held: list[tuple[int, int, bytes]] = []  # offset, tick, packet
 
     def frame(self, offset: int, frame: bytes) -> None:
         log = self.log
-        if not 12 <= len(frame) <= 129:
+        if not 9 <= len(frame) <= 129:
             log.rejected.append((offset, "length"))
             return
         packet = unstuff(frame)
@@ -152,16 +157,23 @@ class Decoder:
         if packet[0] >> 4 != 1:
             log.newer.append(offset)
             return
-        if packet[0] & 15 not in (1, 2, 3):
+        if packet[0] & 15 not in (1, 2, 3, 4):
             log.rejected.append((offset, "type"))
+            return
+        if len(packet) < header_bytes(packet) + 2:
+            log.rejected.append((offset, "length"))
             return
         log.packets += 1
         self.packet(offset, packet)
 
     def packet(self, offset: int, packet: bytes) -> None:
-        type_, sequence, dropped, time = struct.unpack("<BHHI", packet[:9])
-        type_ &= 15
-        body = packet[9:-2]
+        type_ = packet[0] & 15
+        if type_ == 4:
+            sequence, time = struct.unpack("<BI", packet[1:6])
+            dropped = 0
+        else:
+            sequence, dropped, time = struct.unpack("<HHI", packet[1:9])
+        body = packet[header_bytes(packet) : -2]
         named = nonce = None
         malformed = False
         if type_ == 3:
@@ -187,11 +199,21 @@ class Decoder:
             self.leave()
             self.up = PowerUp(offset, time, time)
             self.log.power_ups.append(self.up)
+            self.high_byte_known = type_ != 4
             if dropped:
                 self.log.drops.append((offset, dropped))
         else:
             self.up.last_tick += (time - self.time) & 0xFFFFFFFF
-            step = (sequence - self.sequence) & 0xFFFF
+            if type_ == 4 or not self.high_byte_known:
+                step = (sequence - self.sequence) & 0xFF
+                if step == 0 and time != self.time:
+                    step = 256
+            else:
+                step = (sequence - self.sequence) & 0xFFFF
+            if type_ == 4:
+                sequence = (self.sequence + step) & 0xFFFF
+            else:
+                self.high_byte_known = True
             repeated = step == 0
             if repeated:
                 self.log.rejected.append((offset, "repeated"))
@@ -210,7 +232,7 @@ class Decoder:
             self.settings(offset, body)
         if type_ == 2:
             self.chunk(body)
-        if type_ == 1 and not repeated:
+        if type_ in (1, 4) and not repeated:
             self.held.append((offset, self.up.last_tick, packet))
         if self.up.dictionary_id in self.texts:
             self.read()
@@ -260,7 +282,7 @@ class Decoder:
             if dictionary is None:
                 self.log.unread.append((offset, len(packet)))
                 continue
-            found = records(packet[9:-2], dictionary)
+            found = records(packet[header_bytes(packet) : -2], dictionary)
             if found is None:
                 self.log.rejected.append((offset, "body"))
                 continue

@@ -3,7 +3,8 @@
  * A packet is COBS-encoded and checksummed straight into the ring while it is open; nothing is copied twice. `head`
  * moves only when the packet is closed, so the transmitter never meets half a packet. A packet is opened only when the
  * ring has room for the longest one: an open packet can always be filled and closed, and events are dropped only
- * between packets, where the `dropped` counter of the next header tells it.
+ * between packets, where the `dropped` counter of the next header tells it. Until something is dropped, headers of
+ * events are the short ones.
  */
 #include "playlog.h"
 
@@ -17,15 +18,24 @@ enum {
     EVENTS = 0x11,
     DICTIONARY = 0x12,
     SETTINGS = 0x13,
-    HEADER = 9,
+    SHORT_EVENTS = 0x14,
+    TYPE_TO_LOW_SEQUENCE = 2,
+    TYPE_TO_DROPPED = 5,
+    TIME = 4,
+    HEADER = TYPE_TO_DROPPED + TIME,
     ABOUT_HEADER = 6,
     MAX_TAG_AND_STEP = 5,
+    MAX_FIELDS = 64,
     CRC = 2,
     MAX_PACKET = 128,
     MAX_FRAME = MAX_PACKET + 2, /* COBS adds one byte to a packet of this size, and the delimiter is one more */
     CHUNK = MAX_PACKET - HEADER - ABOUT_HEADER - CRC,
     SETTINGS_PER_PACKET = CHUNK / 4
 };
+
+/* Whatever a game logs must fit a packet that is open, that is, not full yet. */
+PLAYLOG_REQUIRE(full_bytes_are_10_to_58, PLAYLOG_FULL_BYTES > HEADER
+                    && PLAYLOG_FULL_BYTES - 1 + MAX_TAG_AND_STEP + MAX_FIELDS + CRC <= MAX_PACKET);
 
 /* These lie in memory as they go over the wire, the record from `tag` on. */
 struct about_header {
@@ -134,7 +144,9 @@ static PLAYLOG_ONCE void open_packet(struct playlog *log, uint32_t type)
     log->code = (uint16_t)write;
     log->write = (uint16_t)((write + 1u) & log->mask);
     log->crc = 0xFFFFu;
-    put(log, (const uint8_t *)log + offsetof(struct playlog, type), HEADER);
+    put(log, (const uint8_t *)log + offsetof(struct playlog, type),
+        type == SHORT_EVENTS ? TYPE_TO_LOW_SEQUENCE : TYPE_TO_DROPPED);
+    put(log, (const uint8_t *)&log->start, TIME);
     log->sequence++;
 }
 
@@ -222,16 +234,13 @@ void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint
     uint32_t code = tag & 0xFCu;
     uint32_t bytes = 1u;
 
-    if (log->length + (uint32_t)width > MAX_PACKET - CRC - MAX_TAG_AND_STEP) {
-        close_packet(log);
-    }
     if (log->length == 0u) {
         if (!ready(log, MAX_FRAME)) {
             log->dropped++;
             leave(log);
             return;
         }
-        open_packet(log, EVENTS);
+        open_packet(log, log->dropped == 0u ? SHORT_EVENTS : EVENTS);
         step = 0u;
     }
     if (step != 0u) {
@@ -250,7 +259,7 @@ void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint
     record.tag = (uint8_t)code;
     put(log, &record.tag, bytes);
     put(log, fields, width);
-    if ((tag & 1u) != 0u) {
+    if ((tag & 1u) != 0u || log->length >= PLAYLOG_FULL_BYTES) {
         close_packet(log);
     }
     leave(log);

@@ -119,7 +119,14 @@ void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint
 /* Seconds between two packets of the periodic dictionary, 2 to 60. The first round after power-up goes out as fast as
  * the line takes it, the second at a packet every 2 s, so that a capture which began a little late need not wait. */
 #ifndef PLAYLOG_REPEAT_S
-#define PLAYLOG_REPEAT_S 10u
+#define PLAYLOG_REPEAT_S 15u
+#endif
+
+/* A packet of events is sent once it has so many bytes before its checksum, 10 to 58. A bad byte on the line costs what
+ * is in its packet, and each packet costs ten bytes besides: at 45, ten of a busy shooter's events and a byte for each.
+ * At three events a second packets are sent by time, and this makes no difference. */
+#ifndef PLAYLOG_FULL_BYTES
+#define PLAYLOG_FULL_BYTES 45
 #endif
 
 #define PLAYLOG_MIN_RING 512

@@ -1,10 +1,11 @@
 """Play logs for the tests: written by the Python encoder from random games, whole and damaged."""
 
 import random
+import struct
 from dataclasses import dataclass
 
 from ingest.checksum import crc16
-from ingest.cobs import stuff
+from ingest.cobs import stuff, unstuff
 from ingest.dictionary import Dictionary, Field, Kind, Tunable
 from ingest.encoder import Encoder
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
@@ -166,24 +167,42 @@ def evil(dice: random.Random, packets: int) -> bytes:
                 if dice.random() < 0.05:
                     body += b"x"
             case 3:
-                type_, body = 0x11, dice.randbytes(dice.randrange(118))
+                type_, body = dice.choice((0x11, 0x14)), dice.randbytes(dice.randrange(118))
             case _:
-                type_, body = 0x11, _records(dice, dictionaries[min(which, 2)])
+                type_, body = dice.choice((0x11, 0x14)), _records(dice, dictionaries[min(which, 2)])
                 if dice.random() < 0.1:
                     body = body[: dice.randrange(len(body) + 1)]
         if dice.random() < 0.01:
-            type_ = dice.choice((dice.randrange(256), 0x10, 0x14))
-        packet = (
-            bytes([type_])
-            + sequence.to_bytes(2, "little")
-            + dropped.to_bytes(2, "little")
-            + time.to_bytes(4, "little")
-        )
-        packet += body
+            type_ = dice.choice((dice.randrange(256), 0x10, 0x15))
+        packet = header(type_, sequence, dropped, time) + body
         out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
-        sequence = (sequence + dice.choice((1,) * 30 + (0, 2, 5, 65535))) & 0xFFFF
+        sequence = (sequence + dice.choice((1,) * 40 + (0, 0, 2, 5, 255, 256, 257, 512, 65535))) & 0xFFFF
         dropped = (dropped + dice.choice((0,) * 20 + (1, 65535))) & 0xFFFF
         time = (time + dice.choice((0, 1, 5000) * 9 + (1 << 30, (1 << 31) - 1, 1 << 31, -1))) & 0xFFFFFFFF
+    return bytes(out)
+
+
+def header(type_: int, sequence: int, dropped: int, time: int) -> bytes:
+    """A packet's; the short one of type 4 has no room for the high byte and the drops."""
+    if type_ & 15 == 4:
+        return bytes([type_, sequence & 0xFF]) + time.to_bytes(4, "little")
+    return struct.pack("<BHHI", type_, sequence & 0xFFFF, dropped, time)
+
+
+def lengthened(log: bytes) -> bytes:
+    """`log`, undamaged, as it was written before there were short events: with the header of type 1 instead."""
+    out = bytearray(b"\0")
+    sequence = 0
+    for frame in log.split(b"\0"):
+        if not frame:
+            continue
+        packet = unstuff(frame)[:-2]
+        if packet[0] == 0x14:
+            sequence += (packet[1] - sequence) % 256
+            packet = header(0x11, sequence, 0, int.from_bytes(packet[2:6], "little")) + packet[6:]
+        else:
+            sequence = int.from_bytes(packet[1:3], "little")
+        out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
     return bytes(out)
 
 

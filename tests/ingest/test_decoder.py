@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from ingest.checksum import crc16
 from ingest.cobs import stuff
 from ingest.session import HELD_BYTES
-from tests.ingest.logs import Play, cut, damage, evil, shooter
+from tests.ingest.logs import Play, cut, damage, evil, lengthened, shooter
 from tests.ingest.product import plainly, product
 
 SEEDS = st.integers(0, 1 << 30)
@@ -24,6 +24,21 @@ def test_whole_logs(seed: int, pieces: int) -> None:
     assert expected.events and not expected.rejected and not expected.unread_bytes
     assert product([log]) == expected
     assert product(cut(log, random.Random(seed), pieces)) == expected
+
+
+@_FEW
+@given(seed=SEEDS, pieces=st.integers(1, 60))
+def test_logs_from_before_there_were_short_events(seed: int, pieces: int) -> None:
+    """They have packets of types 1 to 3 only, and say the same."""
+    log = Play(seed).log()
+    before = lengthened(log)
+    assert b"\0\x03\x14" not in before and len(before) > len(log)
+    old, new = product(cut(before, random.Random(seed), pieces)), product([log])
+    assert old == plainly(before)
+    assert [(up, *rest) for up, _, *rest in old.events] == [(up, *rest) for up, _, *rest in new.events]
+    assert [count for _, count in old.drops] == [count for _, count in new.drops]
+    assert not old.gaps and not old.rejected
+    assert [rest for _, *rest in old.power_ups] == [rest for _, *rest in new.power_ups]
 
 
 @_FEW

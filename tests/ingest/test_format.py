@@ -52,14 +52,16 @@ def _hex(block: str) -> bytes:
 
 
 SENT = _hex(_blocks("sent")[0])
-PACKETS = [_hex(block) for block in _blocks("packet")]
+*PACKETS, LAST_BEFORE = [_hex(block) for block in _blocks("packet")]
+# The same log without short events, as a writer that does not know them sends it.
+SENT_BEFORE = SENT[: SENT[:-1].rindex(b"\0") + 1] + _hex(_blocks("sent")[1])
 
 
 def test_example_packets_are_what_was_sent() -> None:
     """Unstuffed and checked by other people's code alone."""
-    frames = [frame for frame in SENT.split(b"\0") if frame]
-    assert [cobs.cobs.decode(frame) for frame in frames] == PACKETS
-    for packet in PACKETS:
+    for sent, packets in ((SENT, PACKETS), (SENT_BEFORE, [*PACKETS[:-1], LAST_BEFORE])):
+        assert [cobs.cobs.decode(frame) for frame in sent.split(b"\0") if frame] == packets
+    for packet in (*PACKETS, LAST_BEFORE):
         assert Crc16Genibus.calc(packet[:-2]) == int.from_bytes(packet[-2:], "big")
     text = PACKETS[1][15:-2] + PACKETS[2][15:-2]
     assert Crc16Genibus.calc(text) == 0x9607 and len(text) == 160
@@ -76,7 +78,7 @@ def test_example_words_are_its_bytes() -> None:
 
 def test_example_reads_as_the_lines_it_was_written_from() -> None:
     expected = [(0, 1000, "go", (("who", 3),)), (0, 1300, "ow", (("x", 80),))]
-    for answer in (plainly(SENT), product([SENT])):
+    for answer in (plainly(SENT), product([SENT]), plainly(SENT_BEFORE), product([SENT_BEFORE])):
         assert [(up, tick, kind, fields) for up, _, tick, kind, fields in answer.events] == expected
         assert not answer.rejected and not answer.gaps and answer.tail_bytes == 0
     assert b"".join(encode_lines(_blocks("jsonl")[0].splitlines())) == SENT

@@ -69,14 +69,14 @@ def test_a_code_byte_past_the_end_is_damage(frame: bytes) -> None:
 
 
 def _packet(dice: random.Random, length: int, zeros: float) -> bytes:
-    head = b"\x11" + bytes(0 if dice.random() < zeros else dice.randrange(256) for _ in range(length - 3))
+    head = (b"\x11" if length > 10 else b"\x14") + bytes(0 if dice.random() < zeros else dice.randrange(256) for _ in range(length - 3))
     return head + Crc16Genibus.calc(head).to_bytes(2, "big")
 
 
 @pytest.mark.parametrize("zeros", [0.0, 0.2, 0.95])
 def test_framer_finds_packets_of_every_length_in_every_cutting(zeros: float) -> None:
     dice = random.Random(7)
-    sent = [_packet(dice, length, zeros) for length in [*range(11, 129), *range(128, 10, -1)]]
+    sent = [_packet(dice, length, zeros) for length in [*range(8, 129), *range(128, 7, -1)]]
     stream = b"\0" + b"\0".join(cobs.cobs.encode(packet) for packet in sent) + b"\0\0\0tail"
     for pieces in (1, 2, 50, len(stream)):
         framer = Framer()
@@ -108,12 +108,16 @@ def test_each_changed_bit_of_a_packet_is_found() -> None:
         assert 1 <= len(packets.bad_reason) <= 2
 
 
+def _frame(packet: bytes) -> bytes:
+    return cobs.cobs.encode(packet + Crc16Genibus.calc(packet).to_bytes(2, "big"))
+
+
 def test_length_limits_and_reasons() -> None:
     def reasons(frame: bytes) -> list[Damage]:
         return Framer().feed(frame + b"\0").bad_reason
 
     dice = random.Random(5)
-    assert reasons(cobs.cobs.encode(_packet(dice, 10, 0.0))) == [Damage.LENGTH]
+    assert reasons(cobs.cobs.encode(_packet(dice, 7, 0.0))) == [Damage.LENGTH]
     assert reasons(cobs.cobs.encode(_packet(dice, 129, 0.0))) == [Damage.LENGTH]
     assert reasons(b"\x03" + b"a" * 20) == [Damage.COBS]
     assert reasons(b"\x15" + b"a" * 20) == [Damage.CRC]
@@ -121,10 +125,13 @@ def test_length_limits_and_reasons() -> None:
         (0x21, Damage.VERSION),
         (0x01, Damage.VERSION),
         (0x10, Damage.TYPE),
-        (0x14, Damage.TYPE),
+        (0x15, Damage.TYPE),
     ):
-        head = bytes([type_]) + b"abcdefghi"
-        assert reasons(cobs.cobs.encode(head + Crc16Genibus.calc(head).to_bytes(2, "big"))) == [reason]
+        assert reasons(_frame(bytes([type_]) + b"abcdefghi")) == [reason]
+    # Types 1 to 3 have headers of nine bytes, short events one of six.
+    for type_, least in ((0x11, 9), (0x12, 9), (0x13, 9), (0x14, 6)):
+        assert reasons(_frame(bytes([type_]) + b"abcdefgh"[: least - 2])) == [Damage.LENGTH]
+        assert reasons(_frame(bytes([type_]) + b"abcdefgh"[: least - 1])) == []
 
 
 def test_a_stream_without_zeros_takes_no_memory() -> None:
@@ -144,7 +151,7 @@ def test_one_wrong_bit_is_told_in_packets_of_every_length() -> None:
     dice = random.Random(1)
     whole, stream = [], b""
     for length in [*range(LEAST_PACKET, MOST_PACKET + 1)] * 4:
-        packet = b"\x11" + dice.randbytes(length - 3)
+        packet = (dice.choice((b"\x11", b"\x14")) if length > 10 else b"\x14") + dice.randbytes(length - 3)
         packet += crc16(packet).to_bytes(2, "big")
         at = dice.choice((0, 1, length - 2, length - 1, dice.randrange(length)))
         bent = packet[:at] + bytes([packet[at] ^ 1 << dice.randrange(8)]) + packet[at + 1 :]
