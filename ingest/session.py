@@ -7,7 +7,16 @@ import numpy as np
 
 from ingest.checksum import crc16
 from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary, parse
-from ingest.framing import CRC_BYTES, DICTIONARY, EVENTS, HEADER_BYTES, SETTINGS, SHORT_EVENTS, Damage, Packets
+from ingest.framing import (
+    CRC_BYTES,
+    DICTIONARY,
+    EVENTS,
+    HEADER_BYTES,
+    SETTINGS,
+    SHORT_EVENTS,
+    Damage,
+    Packets,
+)
 
 HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64

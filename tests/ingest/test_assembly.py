@@ -248,7 +248,7 @@ def test_a_capture_that_begins_in_the_middle(study: Study, tmp_path: Path) -> No
     whole = log_of(lines)
     # From behind the first event packet on: its second byte, the first of the packet, is its type.
     frames = whole.split(b"\0")
-    first = next(i for i, frame in enumerate(frames) if frame[1:2] == b"\x11")
+    first = next(i for i, frame in enumerate(frames) if frame[1:2] == b"\x14")
     start = len(b"\0".join(frames[: first + 1])) + 1
     result = imported(study, tmp_path / "a.playlog", whole[start:])
     assert result.events > 150 and result.unread_bytes == 0 and result.runs == 0

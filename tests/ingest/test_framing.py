@@ -69,7 +69,9 @@ def test_a_code_byte_past_the_end_is_damage(frame: bytes) -> None:
 
 
 def _packet(dice: random.Random, length: int, zeros: float) -> bytes:
-    head = (b"\x11" if length > 10 else b"\x14") + bytes(0 if dice.random() < zeros else dice.randrange(256) for _ in range(length - 3))
+    head = (b"\x11" if length > 10 else b"\x14") + bytes(
+        0 if dice.random() < zeros else dice.randrange(256) for _ in range(length - 3)
+    )
     return head + Crc16Genibus.calc(head).to_bytes(2, "big")
 
 

@@ -34,7 +34,7 @@ def frames() -> tuple[float, float]:
 
 def test_the_instructions_of_a_frame() -> None:
     mean, bad = frames()
-    assert figure(r"2\.5 bytes sent of 31: (\d+) instructions", PAGE) == pytest.approx(mean, rel=0.01)
+    assert figure(r"2\.5 bytes sent of 32: (\d+) instructions", PAGE) == pytest.approx(mean, rel=0.01)
     assert figure(r"in a frame: ([\d,]+) instructions", PAGE) == pytest.approx(bad, rel=0.01)
 
 

@@ -75,7 +75,7 @@ def mutated_inside(dice: random.Random, logs: list[bytes]) -> bytes:
     out = [Play(1, runs=1).log()]
     for log in dice.choices(logs, k=LOGS_A_STREAM):
         for frame in log.split(b"\0"):
-            if not 12 <= len(frame) <= 129:
+            if not 9 <= len(frame) <= 129:
                 continue
             try:
                 packet = bytearray(unstuff(frame)[:-2])
@@ -83,15 +83,16 @@ def mutated_inside(dice: random.Random, logs: list[bytes]) -> bytes:
                 continue
             if dice.random() < 0.3:
                 at = dice.randrange(len(packet))
+                body = 6 if packet[0] == 0x14 else 9
                 match dice.randrange(4):
                     case 0:
                         packet[at] ^= 1 << dice.randrange(8)
                     case 1:
                         packet[at] = dice.randrange(256)
                     case 2:
-                        del packet[max(9, at) :]
+                        del packet[max(body, at) :]
                     case 3:
-                        packet[max(9, at) :] = dice.randbytes(dice.randrange(30))
+                        packet[max(body, at) :] = dice.randbytes(dice.randrange(30))
                 packet = packet[:126]
             out.append(stuff(bytes(packet) + crc16(bytes(packet)).to_bytes(2, "big")))
             out.append(b"\0")
