@@ -171,6 +171,7 @@ def load_trials(reader: Reader, selection: Selection, build: str | None = None) 
         index=np.arange(len(run)) - first,
         relative_speed=relative,
         success=np.asarray(rows["success"][known], dtype=float) > 0,
+        cut=(runs["ending"] == "cut")[run],
     )
 
 

@@ -30,6 +30,13 @@ _NEWCOMBE_DIFFERENCE = Source(
     "independent proportions: comparison of eleven methods}, journal={Statistics in Medicine}, volume={17}, "
     "number={8}, pages={873--890}, year={1998}}",
 )
+_EFRON = Source(
+    "efron1967",
+    "Efron 1967, The two sample problem with censored data, Proc. Fifth Berkeley Symp. Math. Stat. Prob. 4:831-853",
+    "@inproceedings{efron1967, author={Efron, Bradley}, title={The two sample problem with censored data}, "
+    "booktitle={Proceedings of the Fifth Berkeley Symposium on Mathematical Statistics and Probability}, volume={4}, "
+    "pages={831--853}, year={1967}}",
+)
 
 METHODS: dict[str, Method] = {
     "tuning.staged": Method(
@@ -62,7 +69,9 @@ METHODS: dict[str, Method] = {
         "Difference between two builds, by player",
         "Each player counts once with the share of their runs (of the target's attempt) that met the target; the "
         "interval of the difference of two shares is Newcombe's hybrid of Wilson intervals with the players as n. "
-        "Players who played both builds are compared within themselves, with a t interval over players.",
-        (_NEWCOMBE_DIFFERENCE,),
+        "Players who played both builds are compared within themselves, with a t interval over players. The weight of a "
+        "run that was cut before it was decided is handed on to the runs that lasted longer; values are then no longer "
+        "0 or 1, and the interval is Welch's.",
+        (_NEWCOMBE_DIFFERENCE, _EFRON),
     ),
 }

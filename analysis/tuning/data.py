@@ -164,6 +164,7 @@ class TrialData:
     index: np.ndarray  # n-th trial of the run, from 0
     relative_speed: np.ndarray
     success: np.ndarray
+    cut: np.ndarray | None = None  # bool: the trial's run was cut; None: none was
 
     @property
     def build_now(self) -> Build:
