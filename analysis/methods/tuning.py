@@ -69,9 +69,9 @@ METHODS: dict[str, Method] = {
         "Difference between two builds, by player",
         "Each player counts once with the share of their runs (of the target's attempt) that met the target; the "
         "interval of the difference of two shares is Newcombe's hybrid of Wilson intervals with the players as n. "
-        "Players who played both builds are compared within themselves, with a t interval over players. The weight of a "
-        "run that was cut before it was decided is handed on to the runs that lasted longer; values are then no longer "
-        "0 or 1, and the interval is Welch's.",
+        "Players who played both builds are compared within themselves, with a t interval over players. The weight of "
+        "a run that was cut before it was decided is handed on to the runs that lasted longer; values are then no "
+        "longer 0 or 1, and the interval is Welch's.",
         (_NEWCOMBE_DIFFERENCE, _EFRON),
     ),
 }
