@@ -16,6 +16,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.proposal import Advice
 from analysis.tuning.target_file import read_targets
+from analysis.tuning.targets import TargetSet
 from demo_logs.simulator.dice import Dice
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import build
@@ -75,27 +76,47 @@ def truth(game: str, values: dict[str, int], trial: Trial) -> float:
     return figures(game, new_players(game, values, trial.people, trial.attempts))[trial.figure]
 
 
+@dataclass(frozen=True)
+class Round:
+    """A playtest of newcomers that was played: the start that was drawn, all tunables' values, the log."""
+
+    drawn: dict[str, int]
+    values: dict[str, int]
+    log: Path
+
+
+def play_round(game: str, number: int, folder: Path) -> Round:
+    """Draws the start of a round, and lets twelve newcomers play it; their log is written into `folder`."""
+    tuned = folder / "tuned"
+    tuned.mkdir()
+    drawn = start(game, build(game, None, folder).values, Dice("closed loop", game, number))
+    header = "".join(f"#define TUNED_{name.upper()} {value}\n" for name, value in drawn.items())
+    (tuned / f"{game}_tuned.h").write_text(header, encoding="utf-8")
+    values = build(game, tuned, folder).values
+    log = folder / "round.playlog"
+    log.write_bytes(next_log(game, tuned, PLAYERS, RUNS, number, folder))
+    return Round(drawn, values, log)
+
+
+def targets_of(game: str) -> TargetSet:
+    """What is wanted of a game here."""
+    return read_targets(f"[[target]]\n{TRIALS[game].target}\n[playtest]\nruns_each = {RUNS}\n")
+
+
 def one_round(game: str, number: int) -> dict[str, object]:
     """One playtest, its first proposal, and what came of it."""
-    trial = TRIALS[game]
-    dice = Dice("closed loop", game, number)
+    trial, targets = TRIALS[game], targets_of(game)
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         folder = Path(scratch)
-        tuned = folder / "tuned"
-        tuned.mkdir()
-        drawn = start(game, build(game, None, folder).values, dice)
-        header = "".join(f"#define TUNED_{name.upper()} {value}\n" for name, value in drawn.items())
-        (tuned / f"{game}_tuned.h").write_text(header, encoding="utf-8")
-        values = build(game, tuned, folder).values
-        (folder / "round.playlog").write_bytes(next_log(game, tuned, PLAYERS, RUNS, number, folder))
-        targets = read_targets(f"[[target]]\n{trial.target}\n[playtest]\nruns_each = {RUNS}\n")
+        played = play_round(game, number, folder)
         with open_study(folder / "study.duckdb") as study:
-            import_log(study, folder / "round.playlog")
+            import_log(study, played.log)
             answer = propose_game(Reader(study.connection), Selection(GAMES[game].title), targets)
+    values = played.values
     wanted = targets.targets[0].wanted
     found: dict[str, object] = {
         "round": number,
-        "start": drawn,
+        "start": played.drawn,
         "wanted": wanted,
         "now": truth(game, values, trial),
     }
