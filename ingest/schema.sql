@@ -71,9 +71,12 @@ CREATE TABLE spells (
 
 -- Time alive in one cell of the screen at one stage visit, added up from the `position` events, of which each stands for
 -- the time until the next, the end of the life or stage, or one second. x, y: the cell's upper left corner, in pixels;
--- cell_px: its width and height. Positions outside of a life (dead, or paused) are not in it.
+-- cell_px: its width and height. Positions outside of a life (dead, or paused) are not in it. The compressions are named
+-- so that DuckDB need not try them all.
 CREATE TABLE places (
-    run_id INTEGER, stage_id INTEGER, x USMALLINT, y USMALLINT, cell_px USMALLINT, alive_us BIGINT
+    run_id INTEGER USING COMPRESSION rle, stage_id INTEGER USING COMPRESSION rle,
+    x USMALLINT USING COMPRESSION bitpacking, y USMALLINT USING COMPRESSION rle,
+    cell_px USMALLINT USING COMPRESSION rle, alive_us BIGINT USING COMPRESSION bitpacking
 );
 
 -- What people say about runs and players; never rebuilt, never deleted by an ingest.

@@ -16,6 +16,15 @@ SQL_TYPES = {
     FieldType.I16: "SMALLINT", FieldType.U32: "UINTEGER", FieldType.I32: "INTEGER",
 }  # fmt: skip
 _MOST_BUFFERED = 1_000_000
+# Runs of equal numbers, and times that grow: named here, so that DuckDB need not try every compression on every row
+# group, which took a sixth of the time of its inserts. It chooses for the game's own fields itself.
+_EVERY_EVENT = ", ".join(
+    f"{name} {type_} USING COMPRESSION {compression}"
+    for name, type_, compression in (
+        ("_power_up", "INTEGER", "rle"), ("_run", "INTEGER", "rle"), ("_stage", "INTEGER", "rle"),
+        ("_at_us", "BIGINT", "bitpacking"),
+    )
+)  # fmt: skip
 
 
 def signature(kind: Kind) -> str:
@@ -32,9 +41,7 @@ def slug(text: str) -> str:
 def create_event_table(cursor: duckdb.DuckDBPyConnection, name: str, kind: Kind) -> None:
     """Makes the table of a kind; the game's own names are quoted, and cannot start with an underscore as ours do."""
     own = "".join(f', "{f.name}" {SQL_TYPES[f.type]}' for f in kind.fields)
-    cursor.execute(
-        f"CREATE TABLE {name} (_power_up INTEGER, _run INTEGER, _stage INTEGER, _at_us BIGINT{own})"
-    )
+    cursor.execute(f"CREATE TABLE {name} ({_EVERY_EVENT}{own})")
 
 
 def create_role_views(cursor: duckdb.DuckDBPyConnection, roles: Iterable[EventRole]) -> None:
