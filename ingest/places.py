@@ -168,11 +168,12 @@ class Places:
             sums = sums[used]
         counts = (used >= cells) & (sums > 0)
         used, sums = used[counts], sums[counts]
-        names = np.array(list(visits), np.int32)[used // cells]
-        place, size = used % cells, self._grid.size
+        visit, place = np.divmod(used, cells)
+        run, stage = np.array(list(visits), np.int32).T
+        size = self._grid.size
         self._ready.add(
             {
-                "run_id": names[:, 0], "stage_id": names[:, 1],
+                "run_id": run.take(visit), "stage_id": stage.take(visit),
                 "x": (place % self._grid.columns * size).astype(np.uint16),
                 "y": (place // self._grid.columns * size).astype(np.uint16),
                 "cell_px": np.broadcast_to(np.uint16(size), len(used)), "alive_us": sums.astype(np.int64),

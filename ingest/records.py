@@ -14,6 +14,8 @@ _STEP_BYTES = (0, 1, 2, 4)
 # By the tag of a record.
 _STEP_WIDTH = np.array(_STEP_BYTES * 64)
 _STEP_MASK = np.array([0, 0xFF, 0xFFFF, 0xFFFFFFFF] * 64, np.uint32)
+# Records of a packet that are followed before those that are done are sorted out.
+_STEPS = 4
 _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i32": "<i4"}
 
 
@@ -66,41 +68,42 @@ class RecordReader:
         """The events of the packets at `start`, whose first events happened at `tick`."""
         where, good = self._find(data, start + HEADER_BYTES[data[start] & 15], start + length - CRC_BYTES)
         first = np.searchsorted(where, start)
-        tag = data[where]
+        tag = data.take(where)
         where += 1
-        step = _view(data, "<u4")[where]
-        step &= _STEP_MASK[tag]
+        step = _view(data, "<u4").take(where)
+        step &= _STEP_MASK.take(tag)
         at_tick = np.cumsum(step, dtype=np.int64)
         before = np.append(0, at_tick)[first]
         at_tick += np.repeat(tick - before, np.diff(first, append=len(where)))
-        where += _STEP_WIDTH[tag]  # now of the fields
+        where += _STEP_WIDTH.take(tag)  # now of the fields
         by_kind = []
         tag >>= 2
         sorted_ = np.argsort(tag, kind="stable")
-        bounds = np.searchsorted(tag[sorted_], np.arange(len(self._kinds) + 1))
+        bounds = np.searchsorted(tag.take(sorted_), np.arange(len(self._kinds) + 1))
         for number, own in enumerate(self._kinds):
             order = sorted_[bounds[number] : bounds[number + 1]]
             if len(order):
-                fields = _fields(data, where[order], own.fields)
+                fields = _fields(data, where.take(order), own.fields)
                 shift = _shift(own.fields, fields)
-                ticks = at_tick[order]
+                ticks = at_tick.take(order)
                 at_us = microseconds(ticks if shift is None else ticks + shift, self._clock_hz)
                 by_kind.append(Events(number, order, at_us, fields))
         return Batch(at_tick, by_kind, np.flatnonzero(~good), first, offset)
 
     def _find(self, data: np.ndarray, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Where each record of the good packets begins, in the order of the log, and which packets are good."""
-        good = start == end
         begins = np.zeros(len(data), bool)
-        which = np.flatnonzero(start < end)
-        at, last = start[which], end[which]
-        while len(which):
-            begins[at] = True
-            at = at + self._lengths[data[at]]
-            on = np.flatnonzero(at < last)
-            if len(on) < len(which):
-                good[which[at == last]] = True
-                which, at, last = which[on], at[on], last[on]
+        # Every packet is followed to its first byte beyond, the second of its CRC, and stays there.
+        at, beyond = start, end + 1
+        while len(at):
+            for _ in range(_STEPS):
+                begins[at] = True
+                at = np.minimum(at + self._lengths.take(data.take(at)), beyond)
+            on = at < beyond
+            at, beyond = at[on], beyond[on]
+        # Those whose records end where the packet does have been there.
+        good = begins[end]
+        begins[end] = begins[end + 1] = False
         where = np.flatnonzero(begins)
         if not good.all():
             where = where[good[np.searchsorted(start, where, side="right") - 1]]
@@ -135,6 +138,7 @@ def _view(data: np.ndarray, type_: str) -> np.ndarray:
 def _fields(data: np.ndarray, at: np.ndarray, fields: tuple[Field, ...]) -> dict[str, np.ndarray]:
     columns = {}
     for f in fields:
-        columns[f.name] = _view(data, _TYPES[f.type])[at]
-        at = at + f.type.width
+        type_ = _TYPES[f.type]
+        columns[f.name] = data.view(type_).take(at) if f.type.width == 1 else _view(data, type_)[at]
+        data = data[f.type.width :]
     return columns
