@@ -24,12 +24,13 @@ from types import TracebackType
 import duckdb
 import numpy as np
 
-from ingest.assembly import Assembler, Ids, Values
+from ingest.assembly import Assembler
 from ingest.capture_counts import CaptureCounts
 from ingest.clock import drift_ppm
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.places import Places
+from ingest.play import Ids, Values
 from ingest.records import RecordReader, microseconds
 from ingest.removal import remove_capture
 from ingest.session import Harm, PowerUp, Session
