@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from ingest import store
-from ingest.store import Study, open_study
+from ingest import log_file
+from ingest.store import Study, import_log, open_study
 from tests.ingest.logs import Play, damage, evil
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, rows
 
@@ -313,9 +313,9 @@ def test_same_runs_for_every_way_of_cutting(
         path.write_bytes(log)
         answers = []
         for chunk in (700_000, 1000, 37):
-            monkeypatch.setattr(store, "CHUNK_BYTES", chunk)
+            monkeypatch.setattr(log_file, "CHUNK_BYTES", chunk)
             with open_study(tmp_path / f"{seed}_{chunk}.duckdb") as other:
-                store.import_log(other, path)
+                import_log(other, path)
                 found = {table: rows(other, f"SELECT * FROM {table} ORDER BY ALL") for table in tables}
                 kinds = rows(other, "SELECT DISTINCT table_name FROM kinds ORDER BY 1")
                 found |= {table: rows(other, f"SELECT * FROM {table} ORDER BY ALL") for (table,) in kinds}

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest import places, store
+from ingest import log_file, places
 from ingest.store import Study, open_study
 from tests.ingest.logs import Play, damage
 from tests.ingest.studies import dictionary, event, imported, rows
@@ -115,7 +115,7 @@ def test_however_the_log_is_cut(tmp_path: Path, seed: int, monkeypatch: pytest.M
     log = damage(Play(seed, runs=12).log(), dice, seed % 4)
     found = []
     for chunk, bins in ((1 << 20, 1 << 21), (dice.randrange(50, 400), 1 << 21), (dice.randrange(50, 400), 1)):
-        monkeypatch.setattr(store, "CHUNK_BYTES", chunk)
+        monkeypatch.setattr(log_file, "CHUNK_BYTES", chunk)
         monkeypatch.setattr(places, "_MOST_BINS", bins)
         with open_study(tmp_path / f"s{len(found)}.duckdb") as study:
             imported(study, tmp_path / f"a{len(found)}.playlog", log)
@@ -127,7 +127,7 @@ def test_a_run_too_long_to_hold_is_handed_over_in_parts(
     study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(places, "_MOST_HELD", 10)
-    monkeypatch.setattr(store, "CHUNK_BYTES", 100)
+    monkeypatch.setattr(log_file, "CHUNK_BYTES", 100)
     log = [dictionary(KINDS), event(1000, "begin")]
     log += [event(1000 + 100 * n, "at", x=n % 16, y=0) for n in range(200)]
     imported(study, tmp_path / "a.playlog", [*log, event(21_000, "over", how=1)])

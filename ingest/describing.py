@@ -1,0 +1,146 @@
+"""What the events of a study mean: its dictionaries, the tables of their kinds, and its builds."""
+
+from collections.abc import Iterator
+from itertools import chain, count
+
+import duckdb
+
+from ingest.dictionary import Dictionary
+from ingest.play import Values
+from ingest.records import RecordReader
+from ingest.tables import create_event_table, create_role_views, signature, slug
+from ingest.writer import Writer
+
+
+class Describer:
+    """Finds or makes the rows and tables of the dictionaries and builds of one log.
+
+    Asks with the writer's cursor, after its `wait`.
+    """
+
+    def __init__(self, cursor: duckdb.DuckDBPyConnection, writer: Writer):
+        self._cursor, self._writer = cursor, writer
+        self._dictionaries: dict[int, tuple[Dictionary, int, RecordReader, list[str]]] = {}
+        self._builds: dict[tuple[int, Values], int] = {}
+
+    def of(self, dictionary: Dictionary) -> tuple[int, RecordReader, list[str]]:
+        """Id, reader and table names of a dictionary; its rows and tables are made when it is met first."""
+        known = self._dictionaries.get(id(dictionary))
+        if known is not None:
+            return known[1:]
+        self._writer.wait()
+        q = self._cursor.execute
+        text = dictionary.text.decode()
+        found = q("SELECT dictionary_id FROM dictionaries WHERE dictionary_text = ?", [text]).fetchall()
+        if found:
+            dictionary_id = found[0][0]
+            tables = [
+                row[0]
+                for row in q(
+                    "SELECT table_name FROM kinds WHERE dictionary_id = ? ORDER BY number", [dictionary_id]
+                ).fetchall()
+            ]
+        else:
+            dictionary_id = next_id(self._cursor, "dictionaries", "dictionary_id")
+            tables = self._describe(dictionary_id, dictionary, text)
+        # The dictionary itself is kept too, so that its identity cannot be given to another.
+        known = (dictionary, dictionary_id, RecordReader(dictionary), tables)
+        self._dictionaries[id(dictionary)] = known
+        return known[1:]
+
+    def _describe(self, dictionary_id: int, dictionary: Dictionary, text: str) -> list[str]:
+        d = dictionary
+        tables = self._event_tables(d)
+        self._writer.rows(
+            "dictionaries", [(dictionary_id, d.game, d.firmware, d.clock_hz, d.screen[0], d.screen[1], text)]
+        )
+        self._writer.rows(
+            "kinds", [(dictionary_id, n, kind.name, kind.role, tables[n]) for n, kind in enumerate(d.kinds)]
+        )
+        fields = [(kind, n, f) for kind in d.kinds for n, f in enumerate(kind.fields)]
+        self._writer.rows(
+            "fields",
+            [(dictionary_id, kind.name, n, f.name, f.type.value, f.role, f.unit) for kind, n, f in fields],
+        )
+        self._writer.rows(
+            "labels",
+            [
+                (dictionary_id, kind.name, f.name, value, label)
+                for kind, _, f in fields
+                for value, label in f.labels.items()
+            ],
+        )
+        self._writer.wait()
+        create_role_views(self._cursor, d.event_roles)
+        return tables
+
+    def _event_tables(self, dictionary: Dictionary) -> list[str]:
+        """The table of each kind: that of the same game, kind and signature if there is one, otherwise a new one."""
+        # The signature is the comment on the table: no column of the schema is needed for it.
+        asked = "SELECT table_name, comment FROM duckdb_tables() WHERE schema_name = 'events'"
+        signatures = dict(self._cursor.execute(asked).fetchall())
+        names = {own: name for name, own in signatures.items()}
+        found = []
+        for kind in dictionary.kinds:
+            own = f"{dictionary.game}\n{kind.name}\n{signature(kind)}"
+            name = names.get(own)
+            if name is None:
+                base = f"{slug(dictionary.game)}__{kind.name}"
+                name = next(
+                    n for n in chain([base], (f"{base}_{i}" for i in count(2))) if n not in signatures
+                )
+                create_event_table(self._cursor, f'events."{name}"', kind)
+                quoted = own.replace("'", "''")
+                self._cursor.execute(f"COMMENT ON TABLE events.\"{name}\" IS '{quoted}'")
+                signatures[name] = own
+            found.append(f'events."{name}"')
+        return found
+
+    def build(self, dictionary: Dictionary, values: Values) -> int:
+        """The id of a build. A new one gets its label: the firmware, and a letter where there are others."""
+        dictionary_id = self.of(dictionary)[0]
+        known = self._builds.get((dictionary_id, values))
+        if known is not None:
+            return known
+        self._writer.wait()
+        q = self._cursor.execute
+        for build_id, *had in q(
+            "SELECT build_id, list(t.value ORDER BY t.number) FILTER (t.number IS NOT NULL) FROM builds b "
+            "LEFT JOIN tunables t USING (build_id) WHERE b.dictionary_id = ? GROUP BY build_id", [dictionary_id],
+        ).fetchall():  # fmt: skip
+            self._builds[dictionary_id, tuple(had[0] or ())] = build_id
+        if (dictionary_id, values) not in self._builds:
+            build_id = next_id(self._cursor, "builds", "build_id")
+            labels = {
+                row[0] for row in q("SELECT label FROM builds WHERE game = ?", [dictionary.game]).fetchall()
+            }
+            label = next(text for text in _labels(dictionary.firmware) if text not in labels)
+            self._writer.rows(
+                "builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)]
+            )
+            self._writer.rows(
+                "tunables",
+                [
+                    (build_id, n, t.name, t.role, value, t.low, t.high, t.step, t.unit,
+                     *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
+                    for n, (t, value) in enumerate(zip(dictionary.tunables, values, strict=True))
+                ],
+            )  # fmt: skip
+            self._builds[dictionary_id, values] = build_id
+        return self._builds[dictionary_id, values]
+
+
+def next_id(cursor: duckdb.DuckDBPyConnection, table: str, column: str) -> int:
+    """One more than the largest id in a column of a table."""
+    rows = cursor.execute(f"SELECT coalesce(max({column}), 0) + 1 FROM {table}").fetchall()
+    return int(rows[0][0])
+
+
+def _labels(firmware: str) -> Iterator[str]:
+    yield firmware
+    for number in count(1):
+        letters, rest = "", number
+        while rest >= 0:
+            letters = chr(ord("a") + rest % 26) + letters
+            rest = rest // 26 - 1
+        yield f"{firmware} {letters}"

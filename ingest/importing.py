@@ -1,0 +1,200 @@
+"""One log on its way into the study: bytes, packets, events, runs, rows."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import chain, count
+from pathlib import Path
+
+import duckdb
+import numpy as np
+
+from ingest.assembly import Assembler
+from ingest.clock import drift_ppm
+from ingest.describing import Describer, next_id
+from ingest.framing import Damage, Framer
+from ingest.log_file import chunks, received
+from ingest.places import Places
+from ingest.play import Ids
+from ingest.records import microseconds
+from ingest.removal import remove_capture
+from ingest.session import Harm, PowerUp, Session, Span
+from ingest.sidecar import Sidecar
+from ingest.tables import EventTables
+from ingest.writer import Writer
+
+MOST_DAMAGE_ROWS = 1000
+_ROWS_AT_ONCE = 5000
+_CLOCK_EVERY = 1024
+
+
+@dataclass
+class _Counts:
+    packets: int = 0
+    events: int = 0
+    rejected: int = 0
+    missing: int = 0
+    dropped: int = 0
+    newer: int = 0
+    unread: int = 0
+    unread_at: int = 0
+    damage_rows: int = 0
+
+
+class Import:
+    """One log on its way into the study, within a transaction that the caller began."""
+
+    def __init__(
+        self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
+        replaced: int | None, sidecar: Sidecar | None,
+    ):  # fmt: skip
+        self._cursor, self._writer = cursor, writer
+        self._path, self._size, self._key, self._sha256 = path, size, key, sha256
+        self._sidecar = sidecar
+        self._last_us: dict[int, int] = {}  # of the last event of each power-up
+        self._counts = _Counts()
+        others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
+        if cursor.execute(others, [key, replaced]).fetchall():
+            self._key = sha256  # another capture begins with the same 4 KiB: notes must not mix the two up
+        old_runs: list[int] = []
+        if replaced is not None:
+            old_runs = self._replace(replaced)
+        self._capture_id = replaced if replaced is not None else next_id(cursor, "captures", "capture_id")
+        ids = Ids(
+            chain(old_runs, count(next_id(cursor, "all_runs", "run_id"))),
+            next_id(cursor, "stages", "stage_id"), next_id(cursor, "lives", "life_id"),
+        )  # fmt: skip
+        if old_runs:
+            # The rows are gone, but their ids are still spoken for.
+            ids.runs = chain(old_runs, count(max(next_id(cursor, "all_runs", "run_id"), max(old_runs) + 1)))
+        self._first_power_up = next_id(cursor, "power_ups", "power_up_id")
+        self._described = Describer(cursor, writer)
+        self._assembler = Assembler(self._capture_id, ids, self._described.build)
+        self._tables = EventTables(writer)
+        self._places = Places(writer)
+        self._clocks: dict[
+            int, tuple[int, int]
+        ] = {}  # of each power-up, id of the dictionary and ticks a second
+        self._ended: list[tuple[object, ...]] = []  # rows of power_ups
+
+    def run(self, progress: Callable[[int, int], None] | None) -> int:
+        framer, session = Framer(), Session(clock_every=0 if self._sidecar is None else _CLOCK_EVERY)
+        done = 0
+        with self._path.open("rb") as log:
+            for chunk in chunks(log, self._size):
+                packets = framer.feed(chunk)
+                self._counts.packets += len(packets.start)
+                harm = [
+                    Harm(offset, reason)
+                    for offset, reason in zip(packets.bad_offset.tolist(), packets.bad_reason, strict=True)
+                ]
+                spans, more, ended = session.feed(packets)
+                self._damage(harm + more)
+                for span in spans:
+                    self._take(span)
+                self._power_ups(ended)
+                if len(packets.offset) and not session.holding:
+                    self._assembler.followed(int(packets.offset[-1]))
+                self._insert_rows()
+                done += len(chunk)
+                if progress is not None:
+                    progress(done, self._size)
+        harm, ended = session.end()
+        self._damage(harm)
+        self._assembler.end()
+        self._places.take(None, None, self._assembler.scopes, self._assembler.taken_back)
+        self._power_ups(ended)
+        self._tables.flush()
+        self._places.flush()
+        if self._counts.unread:
+            unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
+            self._writer.rows("damage", [unread])
+        self._insert_rows(at_least=0)
+        self._writer.wait()
+        tail = framer.tail_bytes
+        c = self._counts
+        began = received(self._path, self._sidecar)
+        self._cursor.execute(
+            "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [self._capture_id, self._key, self._sha256, self._path.name, self._size,
+             datetime.now(UTC).replace(tzinfo=None), began, c.packets, c.events, c.rejected, c.missing, c.dropped,
+             tail, session.unread_bytes, c.newer, session.refusal],
+        )  # fmt: skip
+        return self._capture_id
+
+    def _replace(self, capture_id: int) -> list[int]:
+        """Makes way for the longer log of a capture; returns the ids of its runs in their order."""
+        self._cursor.execute(
+            "UPDATE run_notes SET capture_key = $key WHERE capture_key = "
+            "(SELECT capture_key FROM captures WHERE capture_id = $capture)",
+            {"key": self._key, "capture": capture_id},
+        )
+        return remove_capture(self._cursor, capture_id)
+
+    def _damage(self, harm: list[Harm]) -> None:
+        c = self._counts
+        for one in harm:
+            if one.reason == Damage.DROPPED:
+                c.dropped += one.count
+            elif one.reason == Damage.GAP:
+                c.missing += one.count
+            elif one.reason == Damage.VERSION:
+                c.newer += one.count
+            elif one.reason == Damage.UNREAD:
+                # How often this is told depends on how the log was cut; one row says it all.
+                c.unread_at = min(c.unread_at, one.offset) if c.unread else one.offset
+                c.unread += one.count
+            else:
+                c.rejected += one.count
+        self._assembler.damage(one.offset for one in harm)
+        rows = [one for one in harm if one.reason != Damage.UNREAD][: MOST_DAMAGE_ROWS - c.damage_rows]
+        c.damage_rows += len(rows)
+        self._writer.rows("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
+
+    def _take(self, span: Span) -> None:
+        dictionary_id, reader, tables = self._described.of(span.dictionary)
+        self._clocks[span.power_up.number] = dictionary_id, span.dictionary.clock_hz
+        power_up_id = self._first_power_up + span.power_up.number
+        batch = reader.read(span.data, span.start, span.length, span.tick, span.offset)
+        if len(batch.bad):
+            self._damage([Harm(int(span.offset[i]), Damage.BODY) for i in batch.bad.tolist()])
+        self._counts.events += len(batch.tick)
+        if len(batch.tick):
+            self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), span.dictionary.clock_hz)
+        run, stage = self._assembler.take(span.power_up, power_up_id, span.dictionary, batch)
+        self._places.take(span.dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
+        for events in batch.by_kind:
+            self._tables.add(tables[events.kind], events, power_up_id, run, stage)
+
+    def _power_ups(self, ended: list[PowerUp]) -> None:
+        rows = []
+        for up in ended:
+            dictionary_id, clock_hz = self._clocks.pop(up.number, (None, 0))
+            first = last = drift = None
+            if dictionary_id is not None:
+                first, last = (microseconds(tick, clock_hz) for tick in (up.first_tick, up.last_tick))
+                last = max(last, self._last_us.pop(up.number, last))
+                drift = self._drift(up, clock_hz)
+            power_up_id = self._first_power_up + up.number
+            rows.append(
+                (power_up_id, self._capture_id, up.number + 1, up.nonce, dictionary_id, first, last, drift)
+            )
+        self._ended += rows
+
+    def _drift(self, up: PowerUp, clock_hz: int) -> float | None:
+        if self._sidecar is None or not self._sidecar.arrivals or not up.clock:
+            return None
+        arrivals = np.array(self._sidecar.arrivals)
+        offset, tick = (np.concatenate(column) for column in zip(*up.clock, strict=True))
+        return drift_ppm(arrivals[:, 0], arrivals[:, 1], offset, tick / clock_hz)
+
+    def _insert_rows(self, at_least: int = _ROWS_AT_ONCE) -> None:
+        if len(self._ended) >= at_least:
+            self._writer.rows("power_ups", self._ended)
+            self._ended = []
+        rows = self._assembler.rows
+        for table in ("all_runs", "stages", "lives", "spells"):
+            ready = getattr(rows, table)
+            if len(ready) >= at_least:
+                self._writer.rows(table, ready)
+                setattr(rows, table, [])

@@ -1,0 +1,63 @@
+"""A play log as a file: read piece by piece, recognised by its bytes."""
+
+import hashlib
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import BinaryIO
+
+import duckdb
+
+from ingest.sidecar import Sidecar
+
+CHUNK_BYTES = 700_000
+KEY_BYTES = 4096
+
+
+def chunks(log: BinaryIO, size: int) -> Iterator[bytes]:
+    """The next `size` bytes, or those that there are, some hundred thousand at a time."""
+    while size > 0:
+        chunk = log.read(min(size, CHUNK_BYTES))
+        if not chunk:
+            return
+        size -= len(chunk)
+        yield chunk
+
+
+def recognise(
+    cursor: duckdb.DuckDBPyConnection, path: Path, size: int
+) -> tuple[str, str, tuple[int, int] | None]:
+    """The file's key and SHA-256, and the capture (id, bytes) that holds its bytes or their beginning."""
+    by_length: dict[int, dict[str, int]] = {}
+    for capture_id, sha256, length in cursor.execute(
+        "SELECT capture_id, sha256, bytes FROM captures WHERE bytes <= ?", [size]
+    ).fetchall():
+        by_length.setdefault(length, {})[sha256] = capture_id
+    digest = hashlib.sha256()
+    key = ""
+    grown = None
+    done = 0
+    with path.open("rb") as log:
+        for stop in sorted({min(KEY_BYTES, size), size, *by_length}):
+            for chunk in chunks(log, stop - done):
+                digest.update(chunk)
+                done += len(chunk)
+            known = by_length.get(stop, {}).get(digest.hexdigest())
+            # Nothing is the beginning of everything: an empty file only matches an empty one.
+            if known is not None and (stop > 0 or size == 0):
+                grown = (known, stop)
+            if stop == min(KEY_BYTES, size):
+                key = digest.hexdigest()
+    return key, digest.hexdigest(), grown
+
+
+def received(path: Path, sidecar: Sidecar | None) -> datetime:
+    """When the recording began, in UTC; without a sidecar, when the file was last written."""
+    if sidecar is not None and sidecar.started is not None:
+        try:
+            started = datetime.fromisoformat(sidecar.started)
+        except ValueError:
+            pass
+        else:
+            return (started.astimezone(UTC) if started.tzinfo else started).replace(tzinfo=None)
+    return datetime.fromtimestamp(path.stat().st_mtime, UTC).replace(tzinfo=None)
