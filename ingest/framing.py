@@ -155,6 +155,8 @@ def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np
 
 _CRC_BYTES = 8  # so many bytes at once
 _COLUMNS = np.arange(MOST_PACKET, dtype=np.uint8)
+# Packets are looked at in rows of so many bytes. The recorder's packets of events go into the first.
+_WIDTHS = (48, MOST_PACKET)
 # What the register holds after a whole packet and the zeros behind it, by the packet's length: the two inverted bytes
 # of the CRC leave FFFF, whatever came before them.
 _AFTER = np.array(
@@ -167,13 +169,27 @@ _AFTER = np.array(
 
 
 def _crc_holds(data: np.ndarray, start: np.ndarray, length: np.ndarray) -> np.ndarray:
-    """Whether the last two bytes of each packet are its CRC; eight bytes a step, all packets in lockstep."""
-    rows = np.ndarray((len(data) - MOST_PACKET + 1, MOST_PACKET), np.uint8, data, 0, (1, 1))[start]
-    rows *= length.astype(np.uint8)[:, np.newaxis] > _COLUMNS
+    """Whether the last two bytes of each packet are its CRC."""
+    holds = np.zeros(len(start), bool)
+    least = 0
+    for width in _WIDTHS:
+        which = np.flatnonzero((length > least) & (length <= width))
+        register = _registers(data, start[which], length[which], width)
+        holds[which] = register == _AFTER[length[which] + MOST_PACKET - width]
+        least = width
+    return holds
+
+
+def _registers(data: np.ndarray, start: np.ndarray, length: np.ndarray, width: int) -> np.ndarray:
+    """What the register holds after each packet, made `width` bytes long by zeros, and eight zeros more.
+
+    Eight bytes a step, all packets in lockstep.
+    """
+    rows = np.ndarray((len(data) - width + 1, width), np.uint8, data, 0, (1, 1))[start]
+    rows *= length.astype(np.uint8)[:, np.newaxis] > _COLUMNS[:width]
     rows[:, :2] ^= 0xFF  # the register's initial value
     wide = _divided(rows.view(">u8").T.astype(np.uint64))
-    narrow = _divided(wide.astype(">u8").view(">u2").reshape(-1, 4).T.astype(np.uint16))
-    return narrow == _AFTER[length]
+    return _divided(wide.astype(">u8").view(">u2").reshape(-1, 4).T.astype(np.uint16))
 
 
 def _divided(words: np.ndarray) -> np.ndarray:
