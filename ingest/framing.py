@@ -17,6 +17,8 @@ CRC_BYTES = 2
 HEADER_BYTES = np.full(16, 6)
 HEADER_BYTES[[EVENTS, DICTIONARY, SETTINGS]] = 9
 LEAST_PACKET, MOST_PACKET = 8, 128
+# Blocks of a frame that are unstuffed before the frames that are done are sorted out.
+_STEPS = 4
 # As many bytes may be looked at from any byte of a packet on: this many zeros follow every batch.
 _PAD = MOST_PACKET
 
@@ -141,15 +143,20 @@ def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np
     the packet is the frame without its first byte, with zeros where the other code bytes were.
     """
     good = np.ones(len(start), bool)
-    which, at, end = np.arange(len(start)), start.copy(), start + frame_bytes
-    while len(which):
-        code = data[at]
-        data[at] = 0
-        at = at + code
-        over = at > end
-        good[which[over]] = False
+    ends = start + frame_bytes
+    at, end = start, ends
+    while len(at):
+        for _ in range(_STEPS):
+            code = data.take(at)
+            data[at] = 0
+            # At the end of a frame stands its zero: there it stays.
+            at = at + code
+            over = at > end
+            if over.any():
+                good[np.searchsorted(ends, end[over])] = False
+                at[over] = end[over]
         on = at < end
-        which, at, end = which[on], at[on], end[on]
+        at, end = at[on], end[on]
     return good
 
 
