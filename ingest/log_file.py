@@ -8,7 +8,7 @@ from typing import BinaryIO
 
 import duckdb
 
-from ingest.sidecar import Sidecar
+from ingest.sidecar import Sidecar, started_at
 
 CHUNK_BYTES = 700_000
 KEY_BYTES = 4096
@@ -53,11 +53,5 @@ def recognise(
 
 def received(path: Path, sidecar: Sidecar | None) -> datetime:
     """When the recording began, in UTC; without a sidecar, when the file was last written."""
-    if sidecar is not None and sidecar.started is not None:
-        try:
-            started = datetime.fromisoformat(sidecar.started)
-        except ValueError:
-            pass
-        else:
-            return (started.astimezone(UTC) if started.tzinfo else started).replace(tzinfo=None)
-    return datetime.fromtimestamp(path.stat().st_mtime, UTC).replace(tzinfo=None)
+    started = None if sidecar is None else started_at(sidecar)
+    return started or datetime.fromtimestamp(path.stat().st_mtime, UTC).replace(tzinfo=None)

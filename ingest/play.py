@@ -118,7 +118,7 @@ class Run:
             self.id, capture_id, self.power_up_id, self.number, build_id, said.get(FieldRole.PLAYER),
             _flag(said.get(FieldRole.TEAM)), _flag(said.get(FieldRole.FIRST_TIME)), said.get(FieldRole.SEED),
             self.start_us, self.end_us, self.alive_us, self.ending, self.deaths, self.score, self.rating,
-            self.start_byte, self.damaged, self.mixed, None, None,
+            self.start_byte, self.damaged, self.mixed, None, None, None,
         )  # fmt: skip
 
     def _advance(self, at_us: int) -> None:

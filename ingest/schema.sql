@@ -48,7 +48,8 @@ CREATE TABLE all_runs (
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, ending TEXT,             -- finished, game_over, quit, cut
     deaths INTEGER, score BIGINT, rating INTEGER, start_byte BIGINT,          -- start_byte: its first packet's offset
     damaged BOOLEAN, mixed_build BOOLEAN,                                     -- mixed: a tunable changed during the run
-    given_player TEXT, given_remark TEXT                                      -- said while it was recorded (CAPTURE.md)
+    given_player TEXT, given_remark TEXT,                                     -- said while it was recorded (CAPTURE.md)
+    began_at TIMESTAMP                                                        -- when it came to the PC, in UTC; else NULL
 );
 -- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
 CREATE TABLE stages (
@@ -92,6 +93,8 @@ CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
 -- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.
+-- Attempts are counted in the order of import, in which the runs whose time is known change places among themselves until
+-- they stand in the order of their times.
 CREATE VIEW runs AS
 WITH noted AS (
     SELECT capture_key, run_number,
@@ -101,19 +104,27 @@ WITH noted AS (
         string_agg(remark, '; ' ORDER BY noted_at) AS remark
     FROM run_notes GROUP BY ALL
 ), tagged AS (
-    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build,
+    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build, r.began_at IS NOT NULL AS timed,
         coalesce(n.player, r.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
+        coalesce(tag, '?' || r.run_id) AS player,
         coalesce(n.valid, true) AS valid, n.reason AS invalid_reason,
         nullif(concat_ws('; ', r.given_remark, n.remark), '') AS remark
     FROM all_runs r
     JOIN builds b USING (build_id)
     JOIN captures c USING (capture_id)
     LEFT JOIN noted n ON n.capture_key = c.capture_key AND n.run_number = r.number
+), counted AS (
+    SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY capture_id, number) AS imported,
+        row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, capture_id, number) AS turn
+    FROM tagged
 )
-SELECT t.* EXCLUDE (tag, team, first_time),
-    coalesce(t.tag, '?' || t.run_id) AS player, t.tag IS NOT NULL AS tagged,
+SELECT t.* EXCLUDE (tag, player, team, first_time, began_at, timed, imported, turn),
+    t.player, t.tag IS NOT NULL AS tagged,
     coalesce(p.team, t.team, false) AS team,
     coalesce(p.first_time, t.first_time) AS first_time,
     p.player_group,
-    row_number() OVER (PARTITION BY t.game, coalesce(t.tag, '?' || t.run_id) ORDER BY t.capture_id, t.number) AS attempt
-FROM tagged t LEFT JOIN players p ON p.player = t.tag;
+    nth_value(t.imported, t.turn) OVER (
+        PARTITION BY t.game, t.player, t.timed ORDER BY t.capture_id, t.number
+        ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING
+    ) AS attempt
+FROM counted t LEFT JOIN players p ON p.player = t.tag;

@@ -6,8 +6,10 @@ and lenient: it may have been cut in the middle of a line, and it is as untruste
 
 import json
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -103,6 +105,28 @@ def _take(reading: _Reading, line: Any) -> None:
         reading.lost_bytes += int(line["lost"])
     elif "line" not in line and (not reading.arrivals or (at, byte) >= reading.arrivals[-1]):
         reading.arrivals.append((float(at), byte))
+
+
+def started_at(sidecar: Sidecar) -> datetime | None:
+    """When the recording began by the PC's clock, in UTC without a zone; None where the sidecar does not say."""
+    try:
+        started = datetime.fromisoformat(sidecar.started or "")
+        return (started.astimezone(UTC) if started.tzinfo else started).replace(tzinfo=None)
+    except (ValueError, OverflowError):
+        return None
+
+
+def arrived_at(sidecar: Sidecar, offsets: Sequence[int]) -> list[datetime | None]:
+    """When the packets at these offsets of the log had begun to come, as `started_at`; to about a tenth of a second."""
+    started = started_at(sidecar)
+    arrivals = sidecar.arrivals or ((0.0, 0),)
+    received = [byte for _, byte in arrivals]
+    # The last bytes may have come without a line that says so.
+    seconds = [arrivals[min(bisect_right(received, offset), len(received) - 1)][0] for offset in offsets]
+    try:
+        return [None if started is None else started + timedelta(seconds=after) for after in seconds]
+    except OverflowError:
+        return [None] * len(offsets)
 
 
 @dataclass(frozen=True)

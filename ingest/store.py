@@ -10,7 +10,7 @@ capture. Each import is one transaction, so that a study never holds half a log.
 
 import re
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
@@ -24,7 +24,7 @@ import numpy as np
 from ingest.capture_counts import CaptureCounts
 from ingest.importing import Import
 from ingest.log_file import recognise
-from ingest.sidecar import Said, bind_tags, read_sidecar, remarks_of_runs
+from ingest.sidecar import Sidecar, arrived_at, bind_tags, read_sidecar, remarks_of_runs
 from ingest.tables import create_role_views
 from ingest.vocabulary import EventRole
 from ingest.writer import Writer
@@ -152,7 +152,8 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
         raise StudyError(
             f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}"
         )
-    if "places" not in tables:
+    asked = "SELECT 1 FROM duckdb_columns() WHERE table_name = 'all_runs' AND column_name = 'began_at'"
+    if not connection.execute(asked).fetchall():
         raise StudyError(
             f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
             "study file"
@@ -181,7 +182,7 @@ def import_log(
         sidecar = read_sidecar(path)
         if grown is not None and grown[1] == size:
             if sidecar is not None:
-                _apply_said(cursor, grown[0], sidecar.said)
+                _apply_sidecar(cursor, grown[0], sidecar)
             return _result(cursor, str(path), Status.UNCHANGED, grown[0])
         cursor.execute("BEGIN")
         try:
@@ -190,7 +191,7 @@ def import_log(
                 capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar).run(progress)
                 writer.wait()
             if sidecar is not None:
-                _apply_said(cursor, capture_id, sidecar.said)
+                _apply_sidecar(cursor, capture_id, sidecar)
             cursor.execute("COMMIT")
         except BaseException:
             cursor.execute("ROLLBACK")
@@ -210,20 +211,28 @@ def _keep_memory() -> None:
     np.empty(_KEPT_BYTES, np.uint8)
 
 
-def _apply_said(cursor: duckdb.DuckDBPyConnection, capture_id: int, said: Sequence[Said]) -> None:
-    """Gives the runs of a capture the tags and remarks of its sidecar, where they differ from what they have."""
+def _apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: Sidecar) -> None:
+    """Gives the runs of a capture times, tags and remarks of its sidecar, where they differ from what they have."""
     runs = cursor.execute(
-        "SELECT run_id, start_byte, given_player, given_remark FROM all_runs WHERE capture_id = ? ORDER BY number",
+        "SELECT run_id, start_byte, given_player, given_remark, began_at FROM all_runs WHERE capture_id = ? "
+        "ORDER BY number",
         [capture_id],
     ).fetchall()
-    starts = [start for _, start, _, _ in runs]
-    tags, remarks = bind_tags(said, starts).players, remarks_of_runs(said, starts)
-    for (run_id, _, player, remark), tag, spoken in zip(runs, tags, remarks, strict=True):
+    starts = [start for _, start, *_ in runs]
+    tags, remarks = bind_tags(sidecar.said, starts).players, remarks_of_runs(sidecar.said, starts)
+    for (run_id, _, player, remark, _), tag, spoken in zip(runs, tags, remarks, strict=True):
         text = "; ".join(spoken) or None
         if (player, remark) != (tag, text):
             cursor.execute(
                 "UPDATE all_runs SET given_player = ?, given_remark = ? WHERE run_id = ?", [tag, text, run_id]
             )
+    times = arrived_at(sidecar, starts)
+    if times != [began for *_, began in runs]:
+        # DuckDB finds the variable by its name.
+        arrived = {  # noqa: F841
+            "run": np.array([run_id for run_id, *_ in runs]), "began": np.array(times, "datetime64[us]"),
+        }  # fmt: skip
+        cursor.execute("UPDATE all_runs SET began_at = arrived.began FROM arrived WHERE run_id = arrived.run")
 
 
 def _result(cursor: duckdb.DuckDBPyConnection, file: str, status: Status, capture_id: int) -> ImportResult:
