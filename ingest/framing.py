@@ -161,9 +161,16 @@ def _unstuff(data: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray) -> np
 
 
 _CRC_BYTES = 8  # so many bytes at once
-_COLUMNS = np.arange(MOST_PACKET, dtype=np.uint8)
 # Packets are looked at in rows of so many bytes. The recorder's packets of events go into the first.
 _WIDTHS = (48, MOST_PACKET)
+# By width and length: ones over the bytes of a packet in its row. A row is one element, which numpy copies fastest.
+_MASKS = {
+    width: np.where(np.arange(MOST_PACKET + 1)[:, np.newaxis] > np.arange(width), 0xFF, 0)
+    .astype(np.uint8)
+    .view(f"V{width}")
+    .ravel()
+    for width in _WIDTHS
+}
 # What the register holds after a whole packet and the zeros behind it, by the packet's length: the two inverted bytes
 # of the CRC leave FFFF, whatever came before them.
 _AFTER = np.array(
@@ -192,8 +199,8 @@ def _registers(data: np.ndarray, start: np.ndarray, length: np.ndarray, width: i
 
     Eight bytes a step, all packets in lockstep.
     """
-    rows = np.ndarray((len(data) - width + 1, width), np.uint8, data, 0, (1, 1))[start]
-    rows *= length.astype(np.uint8)[:, np.newaxis] > _COLUMNS[:width]
+    rows = np.ndarray(len(data) - width + 1, f"V{width}", data, 0, 1)[start].view(np.uint8).reshape(-1, width)
+    rows &= _MASKS[width][length].view(np.uint8).reshape(-1, width)
     rows[:, :2] ^= 0xFF  # the register's initial value
     wide = _divided(rows.view(">u8").T.astype(np.uint64))
     return _divided(wide.astype(">u8").view(">u2").reshape(-1, 4).T.astype(np.uint16))
