@@ -11,7 +11,7 @@ from analysis.tuning.whatif import slider_values
 from dashboard import closer_look
 from dashboard.cards import graph, note, prose, table
 from dashboard.tuning_desk import Worked, levers, what_if
-from dashboard.wording import counted, number, with_80, with_unit
+from dashboard.wording import capital, counted, number, with_80, with_unit
 
 _MOST_SLIDERS = 14
 _OPEN = 3
@@ -40,6 +40,7 @@ def results(worked: Worked, job: int) -> list[Any]:
         )
     if not parts:
         parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
+    parts[:0] = [note(capital(warning), "warning") for warning in answer.warnings]
     return [*parts, *_sliders(worked), *closer_look.cards(worked)]
 
 

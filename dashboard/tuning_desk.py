@@ -13,6 +13,7 @@ from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
 from analysis.tuning.data import Tunable
 from analysis.tuning.proposal import Prediction
+from analysis.tuning.search import movable
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.targets import Target, TargetSet
 from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
@@ -52,14 +53,10 @@ def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
 
 
 def levers(worked: Worked) -> list[Tunable]:
-    """The tunables with a slider: those that the models know and the targets do not freeze."""
-    allowed, frozen = worked.targets.levers.allowed, worked.targets.levers.frozen
+    """The tunables with a slider: those that the models know and the targets let move, in the range they allow."""
     found: dict[str, Tunable] = {}
     for one in worked.fitted:
-        for tunable in one.model.tunables:
-            names = {tunable.name, tunable.role}
-            if names & set(frozen) or (allowed and not names & set(allowed)) or tunable.low >= tunable.high:
-                continue
+        for tunable in movable(one.model.tunables, worked.targets.levers):
             found.setdefault(tunable.name, tunable)
     return list(found.values())
 
@@ -102,11 +99,12 @@ def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mappe
         raise ValueError("Choose two different tunables.")
     wish = next((t for t in mappable(worked) if t.name == target), None)
     for one in worked.fitted:
-        values = {t.name: t.value for t in one.model.tunables}
+        values = {t.name: t.value for t in movable(one.model.tunables, worked.targets.levers)}
         if wish is not None and one.model.knows(wish) and {across, up} <= set(values):
             drawn = outcome_map(
-                one.model, wish, across, up, tick=lambda share: job.report(share, "predicting every square")
-            )
+                one.model, wish, across, up, wishes=worked.targets.levers,
+                tick=lambda share: job.report(share, "predicting every square"),
+            )  # fmt: skip
             return Mapped(wish, drawn, (values[across], values[up]))
     raise ValueError("No model knows both tunables and the target.")
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from analysis.findings.tuning_data import NothingToTune, load_staged, load_trials
+from analysis.findings.tuning_data import NothingToTune, load_builds, load_staged, load_trials
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
@@ -76,8 +76,25 @@ def fit_game(
             why |= {t.name: str(error) for t in shots}
     for target in targets.targets:
         if target.name not in why and not any(f.model.knows(target) for f in fitted):
-            why[target.name] = "nothing in this game's log can answer it"
+            why[target.name] = _why_not(target, fitted)
     return fitted, why
+
+
+def _why_not(target: Target, fitted: Sequence[Fitted]) -> str:
+    """Why no model can answer `target`, and what would help."""
+    data = next((one.model.data for one in fitted if isinstance(one.model, StagedModel)), None)
+    if (
+        data is not None
+        and target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN)
+        and not data.ends_logged
+    ):
+        return "this game does not log how its runs end: log an event with the role run_end"
+    if data is not None and target.outcome == Outcome.REACH_STAGE and not data.segments[0].is_level:
+        last = max(segment.number for segment in data.segments)
+        if data.more_stages or last > 1:
+            return f"nobody came to it, and nothing in the log says that it is there; stage {last} is the last known"
+        return "this game logs no stage after the first: log an event with the role stage_start as each one begins"
+    return "nothing in this game's log can answer it"
 
 
 def _staged(reader: Reader, selection: Selection, build: str | None, runs_each: int | None) -> Fitted:
@@ -165,7 +182,22 @@ def propose_game(
         label = label or (rhythm[0].build if rhythm else "")
     known = {role for one in fitted for role in one.model.roles} | set(_TIMED)
     made += _between(reader, selection, targets, build, known)
-    return TuningAnswer(selection.game, label, reader.fingerprint(), tuple(made), why, ())
+    warnings = _unknown_levers(reader, selection.game, targets)
+    return TuningAnswer(selection.game, label, reader.fingerprint(), tuple(made), why, warnings)
+
+
+def _unknown_levers(reader: Reader, game: str, targets: TargetSet) -> tuple[str, ...]:
+    """What the targets file says of tunables that no build of the game has."""
+    tunables = [tunable for build in load_builds(reader, game).values() for tunable in build.tunables]
+    names = {word for tunable in tunables for word in (tunable.name, tunable.role) if word}
+    levers = targets.levers
+    said = dict.fromkeys([*levers.allowed, *levers.frozen, *levers.ranges])
+    has = ", ".join(dict.fromkeys(tunable.name for tunable in tunables)) or "none"
+    return tuple(
+        f"the targets file names {word!r}, which is no tunable of this game; it has: {has}"
+        for word in said
+        if word not in names
+    )
 
 
 def under_other_assumptions(

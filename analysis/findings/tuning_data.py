@@ -116,6 +116,7 @@ def load_staged(
         died_twice_here=repeated,
         damaged=runs["damaged"].astype(bool),
     )
+    roles = {str(role) for role in reader.ask_chosen("roles", selection)["role"]}
     over = table.deaths[ending == ENDINGS.index("game_over")]
     start = tier[np.unique(run, return_index=True)[1]]
     return StagedData(
@@ -133,6 +134,9 @@ def load_staged(
         finish_known=finished,
         lives_seen=int(np.bincount(np.maximum(over, 1)).argmax()) if len(over) else 1,
         restarts=not by_level and _restarts(run, segment, died, spells),
+        # The songs of a rhythm game are all stage 1.
+        more_stages="stage_start" in roles and "note" not in roles and not finished,
+        ends_logged="run_end" in roles,
     )
 
 

@@ -141,6 +141,10 @@ class StagedData:
     finish_known: bool  # somebody finished, so the last segment is the game's last
     lives_seen: int  # deaths that ended a run, where no tunable says
     restarts: bool = False  # a death throws back to the stage's start
+    more_stages: bool = (
+        True  # a stage after the last one may be there: stages are logged, and nobody has finished
+    )
+    ends_logged: bool = True  # the game can log how a run ends
 
     @property
     def build(self) -> Build:

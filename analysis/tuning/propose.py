@@ -63,7 +63,7 @@ def propose(
     """
     known = tuple(t for t in targets if model.knows(t))
     unknown = [t.name for t in targets if not model.knows(t)]
-    notes = [*warnings, *(f"nothing in this game's log can answer {name!r}" for name in unknown)]
+    notes = [*warnings, *(f"{name!r} is not taken into account here" for name in unknown)]
     if not known:
         return []
     levers = levers_of(model, wishes, known) if levers is None else levers
@@ -149,7 +149,10 @@ def changes_of(model: OutcomeModel, setting: Setting) -> tuple[Change, ...]:
 def _settles(seen: Against, players: int, levers: bool) -> str:
     """What would settle a "not yet". The doubt shrinks with the root of the players: how many more are needed?"""
     if not levers:
-        return "the game declares no tunable that the tuning knows; declare one (lives, fire period) and play again"
+        return (
+            "nothing may be moved: the game declares no tunable that acts on this target, or the targets file allows "
+            "none; declare one (such as lives or the fire period) and play again"
+        )
     short = 1.0
     for chance, wanted in ((seen.better, SURE_ENOUGH), (1 - seen.harm, 1 - MOST_HARM)):
         short = max(short, float(ndtri(wanted) / ndtri(min(max(chance, 0.51), 0.999))))

@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -181,14 +181,30 @@ def _together(tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -
 
 def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = None) -> int:
     """The value nearest to `value` that the firmware can hold within `limits`; the present one if there is none."""
-    low, high = limits or (tunable.low, tunable.high)
-    step = max(1, tunable.step)
-    low, high = max(low, tunable.low), min(high, tunable.high)
-    first = tunable.low + -(-(low - tunable.low) // step) * step
-    last = tunable.low + (high - tunable.low) // step * step
+    first, last = _ends(tunable, limits or (tunable.low, tunable.high))
     if first > last:
         return tunable.value
+    step = max(1, tunable.step)
     return int(min(last, max(first, tunable.low + round((value - tunable.low) / step) * step)))
+
+
+def _ends(tunable: Tunable, limits: tuple[int, int]) -> tuple[int, int]:
+    """The least and the greatest value within `limits` that the firmware can hold; least > greatest: there is none."""
+    step = max(1, tunable.step)
+    low, high = max(limits[0], tunable.low), min(limits[1], tunable.high)
+    return tunable.low + -(-(low - tunable.low) // step) * step, tunable.low + (
+        high - tunable.low
+    ) // step * step
+
+
+def movable(tunables: Sequence[Tunable], wishes: Levers) -> list[Tunable]:
+    """Those that may be moved, each with the range that it may be moved in."""
+    found = []
+    for tunable in tunables:
+        first, last = _ends(tunable, wishes.range(tunable.name, tunable.role, tunable.low, tunable.high))
+        if wishes.allows(tunable.name, tunable.role) and first < last:
+            found.append(replace(tunable, low=first, high=last))
+    return found
 
 
 def part_of(tunables: Sequence[Tunable], setting: Setting, part: float) -> Setting:

@@ -73,11 +73,18 @@ class StagedModel:
         if target.outcome == Outcome.TOP_OUT_LEVEL:
             return level
         if target.outcome == Outcome.REACH_STAGE:
-            return not level
+            return not level and self._has_stage(int(target.number or 1), target.boss)
         if target.outcome == Outcome.SURVIVE:
             # Where a death throws back to the stage's start, the chain keeps no clock.
             return not self.data.restarts
-        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN)
+        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN) and self.data.ends_logged
+
+    def _has_stage(self, number: int, boss: bool) -> bool:
+        """Was it seen, does a tunable name it, or may it be the one after the last? Of others nothing is known."""
+        last = max(s.number for s in self.data.segments)
+        if number > last:
+            return self.data.more_stages and number == last + 1 and not boss
+        return not boss or any(s.number == number and s.boss for s in self.data.segments)
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
         """(targets, draws): each target's figure for the population, under each posterior draw."""

@@ -10,13 +10,14 @@ from analysis.tuning.data import Tunable
 from analysis.tuning.hazard import Priors
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.propose import prediction
-from analysis.tuning.search import OutcomeModel, nearest
+from analysis.tuning.search import OutcomeModel, movable, nearest
 from analysis.tuning.setting import Setting
 from analysis.tuning.staged import StagedModel, fit_staged
-from analysis.tuning.targets import Target
+from analysis.tuning.targets import Levers, Target
 from analysis.tuning.trials import TrialModel, TrialPriors, fit_trials
 
 AS_THEY_ARE = "as they are"
+_ALL = Levers()
 
 
 @dataclass(frozen=True)
@@ -75,13 +76,15 @@ def outcome_map(
     up: str,
     points: int = 9,
     base: Setting | None = None,
+    wishes: Levers = _ALL,
     tick: Callable[[float], None] = lambda share: None,
 ) -> OutcomeMap:
     """The target's median figure over a grid of two tunables' values around the present ones.
 
-    tick: called with the share done as it goes on; it may raise to stop.
+    wishes: which tunables may move, and how far. tick: called with the share done as it goes on; it may raise to stop.
+    Raises KeyError for a tunable that the game does not have, or that may not move.
     """
-    tunables = {t.name: t for t in model.tunables}
+    tunables = {t.name: t for t in movable(model.tunables, wishes)}
     a, b = _around(tunables[across], points), _around(tunables[up], points)
     figure = np.empty((len(a), len(b)))
     close = np.empty_like(figure)

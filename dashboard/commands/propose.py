@@ -129,6 +129,8 @@ def _print(answer: dict[str, Any]) -> None:
             print(f"    would settle it: {proposal['settles_it']}")
         for warning in proposal["warnings"] if proposal["rank"] == 1 else ():
             print(f"    ! {warning}")
+    for warning in answer["warnings"]:
+        print(f"! {warning}")
     for name, reason in answer["unanswered"].items():
         print(f"{name}: {reason}")
     if "sensitivity" in answer:

@@ -17,6 +17,7 @@ from analysis.tuning.data import Segment, Tunable
 from analysis.tuning.search import change_size, nearest
 from analysis.tuning.setting import rules
 from analysis.tuning.target_file import read_targets
+from analysis.tuning.targets import Levers
 from analysis.tuning.whatif import outcome_map, predict, sensitivity, slider_values
 from dashboard import cli, exits
 from ingest.encode import encode_lines
@@ -110,6 +111,44 @@ def test_levers_are_kept_to(played, tmp_path, capsys):
         assert all(c["proposed"] <= 5 for c in p["changes"])
 
 
+def test_a_name_that_is_no_tunable_of_the_game_is_told(played, tmp_path, capsys):
+    targets = tmp_path / "t.toml"
+    targets.write_text(
+        '[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives", "speed"]\n'
+    )
+    (warning,) = ask(played, targets, capsys)[1]["warnings"]
+    assert "'speed'" in warning and "start_lives" in warning.partition("it has:")[2]
+
+
+@pytest.mark.parametrize(
+    ("target", "why"),
+    [
+        ('outcome="finish"', "run_end"),
+        ('outcome="reach_stage"\nstage=2', "stage_start"),
+        ('outcome="reach_stage"\nstage=50', "stage_start"),
+    ],
+)
+def test_what_the_game_does_not_log_is_not_predicted(target, why, tmp_path, capsys):
+    study = _tiny([(n, [9.0 + n, 20.0, 31.0], None, 40.0) for n in range(1, 9)], tmp_path, ends=False)
+    targets = tmp_path / "t.toml"
+    targets.write_text(f"[[target]]\n{target}\nwanted=0.5\n")
+    code, answer, _ = ask(study, targets, capsys)
+    assert code == exits.THIN and answer["proposals"] == []
+    assert why in next(iter(answer["unanswered"].values()))
+
+
+def test_a_stage_that_nobody_can_know_of_is_not_predicted(played, tmp_path, capsys):
+    """The game has been finished: its last stage is known."""
+    targets = tmp_path / "t.toml"
+    with open_study(played, read_only=True) as study:
+        last = load_staged(Reader(study.connection), Selection(GAME)).segments[-1].number
+    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last + 1}\nwanted=0.5\n')
+    code, answer, _ = ask(played, targets, capsys)
+    assert code == exits.THIN and f"stage {last} is the last" in next(iter(answer["unanswered"].values()))
+    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last}\nwanted=0.5\n')
+    assert ask(played, targets, capsys)[0] == exits.OK
+
+
 def test_a_target_that_is_met_is_left_alone(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
     targets.write_text('[[target]]\noutcome="finish"\nwanted=0.5\n')
@@ -169,6 +208,11 @@ def test_what_if_moves_the_way_the_game_does(played):
     assert grid.figure[i, j] == pytest.approx(now, abs=1e-6)
     assert np.all(np.diff(grid.figure[:, j]) >= -1e-9)
     assert fire.value in slider_values(fire)
+    wishes = Levers(ranges={"start_lives": (2, 4)})
+    small = outcome_map(model, targets.targets[0], "start_lives", fire.name, points=5, wishes=wishes)
+    assert set(small.across) == {2, 3, 4} and max(grid.across) > 4
+    with pytest.raises(KeyError):
+        outcome_map(model, targets.targets[0], "start_lives", fire.name, wishes=Levers(frozen=(fire.name,)))
     rows = sensitivity(model, slower, targets.targets)
     assert rows[0].then.value == pytest.approx(predict(model, slower, targets.targets)[0].value, abs=0.03)
     narrow, wide = rows[1].then, rows[2].then
@@ -205,13 +249,18 @@ def test_nearest_and_size_of_a_change():
     assert change_size([fire], {"fire": 400}) == pytest.approx(math.log(2) + 0.05)
 
 
-def _tiny(runs, tmp_path):
-    """A study of a game without stages; each run: (player, [seconds of deaths], ending, end second)."""
+def _tiny(runs, tmp_path, ends=True):
+    """A study of a game without stages; each run: (player, [seconds of deaths], ending, end second).
+
+    `ends`: it can log them.
+    """
     kinds = [
         {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
         {"name": "fell", "role": "death", "fields": []},
         {"name": "end", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
     ]
+    if not ends:
+        del kinds[2]
     tunables = [
         {"name": "lives", "role": "start_lives", "value": 2, "min": 1, "max": 5},
         {
