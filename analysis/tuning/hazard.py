@@ -30,7 +30,7 @@ class Priors:
     boss: tuple[float, float] = (0.3, 0.7)
     walk_sd: float = 0.5
     own_sd: float = 0.35
-    learning: tuple[float, float] = (-0.15, 0.2)
+    learning: tuple[float, float] = (-0.25, 0.3)
     tier: tuple[float, float] = (0.0, 0.12)
     exponent: tuple[float, float] = (1.0, 0.45)
     aimed: tuple[float, float] = (0.8, 0.5)

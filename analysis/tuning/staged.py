@@ -111,7 +111,7 @@ class StagedModel:
             for first in range(0, len(group), size):
                 some = group[first : first + size]
                 steps = QUICK_STEPS if quick else STEPS
-                ends = play(together([c for _, _, c in some]), times, steps, until, lean=quick)
+                ends = play(together([c for _, _, c in some]), times, steps, until, lean=True)
                 for (number, attempt, _), part in zip(some, apart(ends, len(some)), strict=True):
                     played[number, attempt] = part
         return [
