@@ -11,7 +11,8 @@
     captures.stop(name)                           # False: the disk refuses what waits; try again, or give_up
     captures.stop_all()
 
-`sources.serial_ports()` lists what can be started. A port that goes away is tried again until it is stopped.
+`sources.serial_ports()` lists what can be started. A port that goes away is tried again until it is stopped, unless it
+is a pseudo-terminal.
 """
 
 import re

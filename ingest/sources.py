@@ -1,6 +1,8 @@
 """Where a recording's bytes come from: a serial port, or a socket of an emulator or of another machine."""
 
 import contextlib
+import os
+import re
 import socket
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +15,8 @@ BAUD = 115_200
 # How long a read waits for the first byte: short enough for a stop to feel immediate.
 WAIT_S = 0.1
 _CHUNK = 1 << 16
+# Linux, the BSDs; macOS. Their names are used again as soon as they are free.
+_PSEUDO_TERMINAL = re.compile(r"/dev/pts/\d+|/dev/ttys\d+")
 
 
 class CannotOpen(Exception):
@@ -79,21 +83,32 @@ def source_named(name: str, baud: int = BAUD) -> Source:
 
 
 class SerialSource:
-    """A serial port, 8 data bits, no parity, 1 stop bit. Found again by its name or its USB identity."""
+    """A serial port, 8 data bits, no parity, 1 stop bit. Found again by its name or its USB identity.
+
+    A pseudo-terminal that has gone is not opened again: the system gives its name to the next one that is made, which
+    may be the terminal in which somebody types.
+    """
 
     def __init__(self, name: str, baud: int = BAUD):
         self.name = name
         self._baud = baud
         self._port: serial.Serial | None = None
         self._identity: tuple[object, ...] | None = None
+        self._was_open = False
 
     def open(self) -> None:
+        if self._was_open and _PSEUDO_TERMINAL.fullmatch(self.name):
+            raise CannotOpen(
+                f"{self.name}: this terminal has gone, and its name may be another's by now; end the recording and "
+                "begin a new one"
+            )
         name = self._device()
         try:
             # Two readers of one port would each get half of the bytes.
             self._port = serial.Serial(name, self._baud, timeout=WAIT_S, exclusive=True)
         except (OSError, ValueError) as error:
             raise CannotOpen(f"{self.name}: {_why(error)}") from None
+        self._was_open = True
         self._identity = _identity(name) or self._identity
 
     def read(self) -> bytes:
@@ -133,7 +148,9 @@ def _identity_of(port: object) -> tuple[object, ...] | None:
 
 
 def _why(error: Exception) -> str:
-    text = str(error)
+    number = getattr(error, "errno", None)
+    # pyserial's own words repeat the port and the number of the error.
+    text = os.strerror(number) if isinstance(number, int) else str(error)
     lower = text.lower()
     if "permission" in lower or "access is denied" in lower:
         return (

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.capture import Captures
+from ingest.capture import RETRY_S, Captures
 from ingest.dictionary import from_json
 from ingest.encoder import Encoder
 from ingest.player_tag import BadTag
@@ -114,7 +114,6 @@ def test_unplugging_loses_nothing_received_and_plugging_in_goes_on_in_the_same_f
     def plug_in() -> int:
         master, slave = os.openpty()
         tty.setraw(slave)
-        port.unlink(missing_ok=True)
         port.symlink_to(os.ttyname(slave))
         os.close(slave)
         return master
@@ -129,11 +128,13 @@ def test_unplugging_loses_nothing_received_and_plugging_in_goes_on_in_the_same_f
         os.write(end, part)
         sent += part
         until(lambda: path.stat().st_size == len(sent))  # noqa: B023
+        port.unlink()  # first: what it names may be another's as soon as it is free
         os.close(end)
         until(lambda: captures.status(name).state == State.UNPLUGGED)
         assert "plug it in" in (captures.status(name).trouble or "")
         end = plug_in()
         until(lambda: captures.status(name).state == State.RECORDING)
+    port.unlink()
     os.close(end)
     captures.stop_all()
     assert path.read_bytes() == sent
@@ -142,6 +143,29 @@ def test_unplugging_loses_nothing_received_and_plugging_in_goes_on_in_the_same_f
     assert status.lost_bytes == 0
     lines = [json.loads(line) for line in sidecar_path(path).read_text().splitlines()]
     assert [line["line"] for line in lines if "line" in line][:6] == ["lost", "back"] * 3
+
+
+def test_a_terminal_that_has_gone_is_not_taken_from_whoever_gets_its_name_next(tmp_path, pty):
+    """The system gives a free name to the next terminal that is opened: somebody's shell, or another console."""
+    end, name = pty
+    captures = Captures(tmp_path)
+    captures.start(name)
+    os.close(end)
+    until(lambda: captures.status(name).state == State.UNPLUGGED)
+    master, slave = os.openpty()
+    try:
+        # Where another process was quicker, the name is not ours, but then it is in use all the same.
+        time.sleep(3 * RETRY_S)
+        assert captures.status(name).state == State.UNPLUGGED
+        if os.ttyname(slave) == name:
+            other = SerialSource(name)
+            other.open()  # not locked by the recording
+            other.close()
+    finally:
+        os.close(master)
+        os.close(slave)
+        captures.stop_all()
+    assert captures.status(name).bytes == 0
 
 
 def test_a_read_that_ends_in_a_hang_up_hands_over_what_came_before(pty):
@@ -297,7 +321,7 @@ def test_kill_minus_nine_loses_no_received_byte(tmp_path, pty):
     program = """
 import sys, time
 from pathlib import Path
-from ingest.capture import Captures
+from ingest.capture import RETRY_S, Captures
 captures = Captures(Path(sys.argv[1]))
 captures.start(sys.argv[2])
 captures.next_player(sys.argv[2], "P09")

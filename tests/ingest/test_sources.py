@@ -1,5 +1,6 @@
 """Serial ports and sockets: found again after unplugging, and refused with words that help."""
 
+import os
 from dataclasses import dataclass
 
 import pytest
@@ -121,3 +122,11 @@ def test_a_malformed_socket_is_refused_with_the_right_form(name):
 def test_usb_ports_come_first(machine):
     machine.ports = [Found("COM1", vid=None, pid=None), Found("COM9")]
     assert [port.name for port in serial_ports()] == ["COM9", "COM1"]
+
+
+def test_a_port_that_is_not_there_is_told_once_and_in_words(tmp_path):
+    with pytest.raises(CannotOpen) as refused:
+        SerialSource(str(tmp_path / "nothing")).open()
+    said = str(refused.value)
+    assert said.count("nothing") == 1 and "Errno" not in said
+    assert "No such file or directory. `setscrew ports` lists" in said or os.name == "nt"
