@@ -9,9 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from analysis.tuning.c_header import header_text
+from analysis.tuning.data import Tunable
 from ingest.dictionary import BadDictionary, Dictionary, parse
+from ingest.store import import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType, StageKind, TunableRole
 from tests.bench.recorder import shooter
+from tests.ingest.studies import rows
 from tests.needs import need
 from tests.recorder.native import RECORDER, compiler
 
@@ -225,24 +229,60 @@ def test_what_c_cannot_see_the_pc_refuses(old: str, new: str, line: str, said: s
     assert line in str(refused.value) and said in str(refused.value)
 
 
-def test_the_example_of_the_readme_compiles_and_is_ten_lines(tmp_path: Path) -> None:
-    blocks = re.findall(r"```c\n(.*?)```", (RECORDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
-    header, game = blocks[:2]
-    assert len(header.strip().splitlines()) <= 12
+def blocks_of_the_readme() -> list[str]:
+    return re.findall(r"```c\n(.*?)```", (RECORDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+
+
+def what_the_example_sends(folder: Path, header: str) -> bytes:
+    """Compiles the README's game with `header` as moth_log.h, runs it for a while, and returns what it wrote."""
+    game = blocks_of_the_readme()[1]
     before, _, inside = game.partition("playlog_init(")
-    (tmp_path / "moth_log.h").write_text("#pragma once\n" + header, encoding="utf-8")
+    (folder / "moth_log.h").write_text("#pragma once\n" + header, encoding="utf-8")
     source = (
-        '#include "moth_log.h"\nstatic uint32_t ticks(void) { return 0; }\nstatic uint32_t lock(void) { return 0; }\n'
+        '#include <stdio.h>\n#include "moth_log.h"\nstatic uint32_t time;\n'
+        "static uint32_t ticks(void) { return time += 10; }\nstatic uint32_t lock(void) { return 0; }\n"
         "static void unlock(uint32_t was) { (void)was; }\nstatic bool uart_can_take_a_byte(void) { return true; }\n"
-        f"static void uart_write(int byte) {{ (void)byte; }}\n{before}\n"
-        f"int main(void) {{ const uint16_t nonce = 1; int byte;\nplaylog_init({inside}\nreturn 0; }}\n"
+        f"static void uart_write(int byte) {{ putchar(byte); }}\n{before}\n"
+        f"int main(void) {{ const uint16_t nonce = 1; int byte;\nplaylog_init({inside}\n"
+        "for (int frame = 0; frame < 1000; frame++) { playlog_poll(&play);\n"
+        "while ((byte = playlog_next_byte(&play)) >= 0) uart_write(byte); }\nreturn 0; }\n"
     )
-    (tmp_path / "game.c").write_text(source, encoding="utf-8")
-    program = tmp_path / "game"
+    (folder / "game.c").write_text(source, encoding="utf-8")
+    program = folder / "game"
     done = subprocess.run(
-        [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", f"-I{RECORDER}", str(tmp_path / "game.c"),
+        [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", f"-I{RECORDER}", str(folder / "game.c"),
          str(RECORDER / "playlog.c"), "-o", str(program)],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    assert subprocess.run([str(program)], check=False).returncode == 0
+    return subprocess.run([str(program)], check=True, capture_output=True).stdout
+
+
+def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_for(tmp_path: Path) -> None:
+    header = blocks_of_the_readme()[0]
+    assert len(header.strip().splitlines()) <= 12
+    with open_study(tmp_path / "study.duckdb") as study:
+        log = tmp_path / "moth.playlog"
+        log.write_bytes(what_the_example_sends(tmp_path, header))
+        import_log(study, log)
+        assert rows(study, "SELECT player, ending, deaths FROM runs") == [("P03", "game_over", 1)]
+        assert rows(study, "SELECT x, y, cause FROM lives WHERE died") == [(80, 60, 1)]
+        assert rows(study, "SELECT tunable, value FROM tunables") == [("lives", 3)]
+
+
+@pytest.mark.parametrize(("lives", "plays_with"), [(None, 3), (5, 5)], ids=["empty", "written"])
+def test_the_example_plays_with_what_setscrew_wrote(
+    tmp_path: Path, lives: int | None, plays_with: int
+) -> None:
+    header, _, tuned = blocks_of_the_readme()[:3]
+    (line,) = re.findall(r"#define LOG_TUNABLES.*\n", header)
+    known = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
+    written = "" if lives is None else header_text(
+        [known], {"lives": lives}, "Moth Run", "1.0", "abc", "2026-01-02", "values set by hand", "SETSCREW_MOTH_TUNED_H"
+    )  # fmt: skip
+    (tmp_path / "moth_tuned.h").write_text(written, encoding="utf-8")
+    with open_study(tmp_path / "study.duckdb") as study:
+        log = tmp_path / "moth.playlog"
+        log.write_bytes(what_the_example_sends(tmp_path, header.replace(line, tuned)))
+        import_log(study, log)
+        assert rows(study, "SELECT tunable, value FROM tunables") == [("lives", plays_with)]
