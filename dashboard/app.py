@@ -86,7 +86,11 @@ def _wire(app: Dash, session: Session) -> None:
         if page is None or page.reading:
             return []
         only_the_study = set(callback_context.triggered_prop_ids) == {f"{ids.VERSION}.data"}
-        return no_update if only_the_study and not page.follows else content(session, path, search)
+        if only_the_study and not page.follows:
+            return no_update
+        version = session.version  # before the answer: what changes meanwhile is asked for again
+        shown = {"data-address": f"{path}{search or ''}", "data-version": str(version)}
+        return html.Div(content(session, path, search), **shown)
 
     app.clientside_callback(
         ClientsideFunction("setscrew", "clearedLater"),

@@ -5,6 +5,7 @@
   const figures = window.setscrewFigures;
   const POLL_MS = 700;
   const MESSAGE_MS = 8000;
+  const PATIENCE_OF_DASH_MS = 10000;
   const PATIENCE_MS = 500;  /* an answer that takes longer is worked out while the browser reads plotly.js */
   const byId = function (id) { return document.getElementById(id); };
   let shown = null;  /* path and filter that the page shows */
@@ -150,12 +151,24 @@
       const state = await (await window.fetch("/state.json")).json();
       if (state.version !== version && asked === null) {
         told(state);
-        if (window.dash_clientside.set_props) {
-          window.dash_clientside.set_props("study-version", { data: state.version });
-        }
         await ask();
       }
+      tellDash(state.version);
     } catch (error) { /* the next look tries again */ }
+  }
+
+  /* Dash forgets the question under way when a newer one is put: it is told of a change once the page of this address
+     stands there, and of the next one once that was drawn; a page that does not follow answers nothing, so not at once. */
+  let given = { version: null, at: 0 };
+  function tellDash(latest) {
+    const place = document.querySelector("#working [data-address]");
+    if (!place || place.dataset.address !== window.location.pathname + window.location.search) { return; }
+    const drawn = Number(place.dataset.version);
+    if (given.version === null || given.version < drawn) { given.version = drawn; }
+    const answered = given.version === drawn || Date.now() - given.at > PATIENCE_OF_DASH_MS;
+    if (given.version === latest || !answered) { return; }
+    given = { version: latest, at: Date.now() };
+    window.dash_clientside.set_props("study-version", { data: latest });
   }
 
   async function looking() {

@@ -190,3 +190,24 @@ def test_the_report_is_written_from_the_page(at):
     names = zipfile.ZipFile(io.BytesIO(content)).namelist()
     assert {"report/report.html", "report/report.pdf", "report/sources.bib"} <= set(names)
     assert any(name.endswith(".svg") for name in names) and any(name.endswith(".tex") for name in names)
+
+
+def test_pages_open_while_the_study_changes_all_the_time(at):
+    """A console that plays changes the study again and again, also before a page is there."""
+    served, page = at
+    over = threading.Event()
+
+    def play() -> None:
+        while not over.wait(0.15):
+            served.session.changed()
+
+    playing = threading.Thread(target=play)
+    playing.start()
+    try:
+        for path, shows in (("/plan", "#plan-make"), ("/import", "input[type=file]"), ("/live", ".card")):
+            for _ in range(3):
+                page.goto(f"{served.address}{path}?game=Soot+Wardens")
+                page.wait_for_selector(f"#working {shows}", state="attached", timeout=15_000)
+    finally:
+        over.set()
+        playing.join()
