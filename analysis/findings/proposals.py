@@ -93,7 +93,7 @@ def _why_not(target: Target, fitted: Sequence[Fitted]) -> str:
         last = max(segment.number for segment in data.segments)
         if data.more_stages or last > 1:
             return f"nobody came to it, and nothing in the log says that it is there; stage {last} is the last known"
-        return "this game logs no stage after the first: log an event with the role stage_start as each one begins"
+        return "this game logs one stage only (all songs are stage 1): log stage_start, with the number, as each begins"
     return "nothing in this game's log can answer it"
 
 
