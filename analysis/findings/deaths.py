@@ -10,6 +10,7 @@ deaths.places  cells: x_px, y_px (upper left corner), width_px, height_px, death
                deaths: life_id, run_id, player, stage, stage_kind, cause, cause_label, x, y, alive_s.
                by_cause: cause, label, x_px, y_px, deaths (cells with any).
                facts: screen_width, screen_height, cell_px, exposure (positions are logged), hot_cells.
+deaths.no_place  in place of deaths.places where no death has both an x and a y; no tables.
 deaths.places_by_cause, deaths.places_by_stage  see places.py.
 deaths.causes  causes: cause, label, deaths, share, low, high, players.
 deaths.by_stage  segments: stage, stage_kind, name, deaths, alive_s, rate_per_min, low, high, players.
@@ -44,11 +45,32 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         sentence = logs if "death" not in basis.roles else f"{logs} in {basis.size}."
         return [nothing(QUESTION, sentence, basis)]
     found = [_causes(death, basis), _by_stage(reader, selection, death, basis)]
-    if np.isfinite(death["x"].astype(float)).any():
+    if (np.isfinite(death["x"].astype(float)) & np.isfinite(death["y"].astype(float))).any():
         whole, *parts = places.find(reader, selection, death, basis)
         found = [whole, *found, *parts]
+    else:
+        found = [_without_place(death, basis), *found]
     width = int(reader.ask_chosen("screen", selection)["width"][0])
     return found + fairness.find(reader, selection, death, basis, width)
+
+
+def _without_place(death: Columns, basis: Basis) -> Finding:
+    """Why there is no map of these deaths, and which field the game must log to get one."""
+    lacking = [axis for axis in ("x", "y") if not np.isfinite(death[axis].astype(float)).any()]
+    total = counted(int(death["x"].size), "death")
+    if lacking:
+        none = " and no ".join(f"`{axis}`" for axis in lacking)
+        fields = "a field with the role" if len(lacking) == 1 else "fields with the roles"
+        told = f"In {total} there is no {none}"
+        what = f"{fields} {' and '.join(f'`{axis}`' for axis in lacking)}"
+    else:
+        told, what = f"No death of {death['x'].size} has both `x` and `y`", "fields with both roles"
+    return Finding(
+        id="deaths.no_place", question=QUESTION, title="Where players die",
+        sentence=f"{told}, so there is no map of where they were: give the event with the role `death` {what}, in "
+        "pixels of the screen.",
+        players=basis.players, runs=basis.runs, method="count", warnings=basis.warnings,
+    )  # fmt: skip
 
 
 def _causes(death: Columns, basis: Basis) -> Finding:

@@ -52,7 +52,8 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         ]  # fmt: skip
     found = [_verdict(reader, selection, captures, run)]
     if run["run_id"].size:
-        found += [_damaged(run), _endings(run), *_tags(run), *_builds(run)]
+        logged = set(reader.ask_chosen("roles", selection)["role"])
+        found += [_damaged(run), _endings(run, "run_end" in logged), *_tags(run), *_builds(run)]
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 
@@ -155,7 +156,8 @@ def _damaged(run: Columns) -> Finding:
     )  # fmt: skip
 
 
-def _endings(run: Columns) -> Finding:
+def _endings(run: Columns, logged: bool) -> Finding:
+    """logged: the game has an event that ends a run."""
     runs = int(run["run_id"].size)
     endings = ("finished", "game_over", "quit", "cut")
     count = [int(np.sum(run["ending"] == ending)) for ending in endings]
@@ -164,6 +166,11 @@ def _endings(run: Columns) -> Finding:
     sentence = sentence.replace("have", "has", 1) if cut == 1 else sentence
     if not cut:
         sentence = f"Each of {counted(runs, 'run')} has its end in the log."
+    elif not logged:
+        sentence += (
+            ", for this game logs none: log an event with the role `run_end` when a run is over. Until then each "
+            "counts as cut: alive until its last event, not dead."
+        )
     else:
         both = int(np.sum((run["ending"] == "cut") & (run["damaged"] == 1)))
         sentence += (

@@ -11,6 +11,7 @@ from analysis.methods import METHODS
 from analysis.selection import Selection
 from ingest.store import open_study
 from tests.analysis.playtest import GAME, Playtest, reader_of
+from tests.ingest.studies import dictionary, event, imported
 
 FINDERS = (deaths, survival, players, genres)
 MODULES = (*FINDERS, blocks, one_shot, shooter)
@@ -139,6 +140,46 @@ def test_a_game_without_deaths_says_so(tmp_path):
         found = checked(survival.find(reader_of(study), Selection(GAME)))
         assert "survival.curve" not in found and found["survival.ends"].tables["ends"]["runs"] == [0, 0, 3, 0]
         checked(players.find(reader_of(study), Selection(GAME)))
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"x"}, "In 3 deaths there is no `y`, so there is no map"),
+        ({"y"}, "In 3 deaths there is no `x`, so there is no map"),
+        (set(), "In 3 deaths there is no `x` and no `y`, so there is no map"),
+    ],
+)
+def test_deaths_without_a_place_get_no_map_but_the_name_of_the_missing_field(fields, words, tmp_path):
+    kinds = {
+        "begin": ("run_start", {"who": "u8 player"}),
+        "died": ("death", {name: f"u8 {name}" for name in fields} | {"why": "u8 cause"}),
+        "over": ("run_end", {"how": "u8 ending"}),
+    }
+    lines = [dictionary(kinds)]
+    for who in (1, 2, 3):
+        at = 10_000 * who
+        lines += [event(at, "begin", who=who), event(at + 4000, "died"), event(at + 4000, "over", how=1)]
+    with open_study(tmp_path / "study.duckdb") as study:
+        imported(study, tmp_path / "a.playlog", lines)
+        found = checked(deaths.find(reader_of(study), Selection("Moth Run")))
+    assert next(iter(found)) == "deaths.no_place" and "deaths.places" not in found
+    assert found["deaths.no_place"].sentence.startswith(words)
+    assert found["deaths.causes"].tables["causes"]["deaths"] == [3]
+
+
+def test_two_kinds_of_death_with_half_a_place_each_get_no_map(tmp_path):
+    kinds = {
+        "begin": ("run_start", {"who": "u8 player"}),
+        "fell": ("death", {"x": "u8 x"}),
+        "sank": ("death", {"y": "u8 y"}),
+    }
+    lines = [dictionary(kinds), event(0, "begin", who=1), event(10, "fell", x=1), event(20, "sank", y=1)]
+    with open_study(tmp_path / "study.duckdb") as study:
+        imported(study, tmp_path / "a.playlog", lines)
+        found = checked(deaths.find(reader_of(study), Selection("Moth Run")))
+    assert "No death of 2 has both `x` and `y`" in found["deaths.no_place"].sentence
+    assert "deaths.places" not in found
 
 
 def test_nobody_died_means_survival_of_one_with_wilsons_limit_on_players(tmp_path):

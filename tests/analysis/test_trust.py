@@ -81,8 +81,21 @@ def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
     assert "1 of 4 runs (25 %)" in damaged.sentence and "Longer runs are more likely" in damaged.sentence
     assert "20 s" in damaged.sentence
     assert "1 of 4 runs has no end" in answers["trust.endings"].sentence
+    assert "the console was reset" in answers["trust.endings"].sentence
     assert "2 of 4 runs have no player tag" in answers["trust.tags"].sentence
     assert found(study, players=("P02",))["trust.damaged"].facts["damaged_runs"] == 0
+
+
+def test_a_game_that_logs_no_ends_is_told_so_and_the_console_is_not_blamed(
+    study: Study, tmp_path: Path
+) -> None:
+    kinds = {name: kind for name, kind in KINDS.items() if name != "over"}
+    lines = [dictionary(kinds), *run(1000, 1, ended=False), *run(9000, 2, ended=False)]
+    imported(study, tmp_path / "a.playlog", lines)
+    ends = found(study)["trust.endings"]
+    assert "2 of 2 runs have no end in the log, for this game logs none" in ends.sentence
+    assert "`run_end`" in ends.sentence and "reset" not in ends.sentence
+    assert ends.tables["endings"]["runs"] == [0, 0, 0, 2]
 
 
 def test_copies_are_found_and_equal_songs_are_not(study: Study, tmp_path: Path) -> None:
