@@ -8,6 +8,7 @@ from pathlib import Path
 
 import demo_logs
 from dashboard import exits
+from dashboard.commands.listening import port_number
 
 HELP = "read the demo logs into a fresh study and open the dashboard on it"
 
@@ -21,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="keep the study in this new file (otherwise it is thrown away)",
     )
     parser.add_argument(
-        "--port", type=int, default=0, help="port of the dashboard (default: any that is free)"
+        "--port", type=port_number, default=0, help="port of the dashboard (default: any that is free)"
     )
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
 

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from dashboard import exits
+from dashboard.commands.listening import port_number
 
 HELP = "open the dashboard of a study in the browser"
 
@@ -15,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--study", required=True, metavar="FILE", help="the study, a DuckDB file; made when it is missing"
     )
     parser.add_argument(
-        "--port", type=int, default=8750, help="port (default %(default)s; 0: any that is free)"
+        "--port", type=port_number, default=8750, help="port (default %(default)s; 0: any that is free)"
     )
     parser.add_argument(
         "--host",

@@ -50,6 +50,23 @@ def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(
     assert len(served) == 1
 
 
+@pytest.mark.parametrize("port", ["99999", "65536", "-1", "http", "8750.5", ""])
+@pytest.mark.parametrize("command", ["demo", "show"])
+def test_a_port_that_cannot_be_is_refused_before_anything_is_made(command, port, tmp_path, served, capsys):
+    path = tmp_path / "new.duckdb"
+    with pytest.raises(SystemExit) as ended:
+        main([command, "--study", str(path), "--no-browser", f"--port={port}"])
+    assert ended.value.code == exits.USAGE
+    assert "0 (any that is free) to 65535" in capsys.readouterr().err
+    assert not path.exists() and not served
+
+
+@pytest.mark.parametrize("port", [0, 1, 65535])
+def test_the_outermost_ports_are_allowed(port, tmp_path, served):
+    assert main(["show", "--study", str(tmp_path / "a.duckdb"), "--port", str(port)]) == exits.OK
+    assert served[0][3] == port
+
+
 def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     logs = tmp_path / "logs"
