@@ -22,9 +22,13 @@ def serve(
     port: int,
     open_browser: bool = True,
     pictures: Path | None = None,
+    thrown_away: bool = False,
 ) -> None:
-    """Serves until it is interrupted, then stops recordings and closes the study. Raises OSError for a port in use."""
-    session = Session(study, recordings)
+    """Serves until it is interrupted, then stops recordings and closes the study. Raises OSError for a port in use.
+
+    thrown_away: whoever calls deletes study and recordings afterwards; the live page says so.
+    """
+    session = Session(study, recordings, thrown_away)
     try:
         token = None if is_loopback(host) else new_token()
         app = build_app(session, host, token, pictures)

@@ -49,10 +49,14 @@ class Basis:
 
 
 class Session:
-    """One study, open for writing, shared by all pages. Safe to use from several threads."""
+    """One study, open for writing, shared by all pages. Safe to use from several threads.
 
-    def __init__(self, study: Study, recordings: Path | None = None):
+    recordings: the folder of the live page's; thrown_away: it and the study are deleted at the end.
+    """
+
+    def __init__(self, study: Study, recordings: Path | None = None, thrown_away: bool = False):
         self.study = study
+        self.thrown_away = thrown_away
         self.connection = study.connection
         self.reader = RememberingReader(study.connection)
         self.pictures = StagePictures()

@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--study",
         type=Path,
         metavar="STUDY",
-        help="keep the study in this new file (otherwise it is thrown away)",
+        help="keep the study in this new file, and what is recorded beside it (otherwise all is thrown away)",
     )
     parser.add_argument(
         "--port", type=port_number, default=0, help="port of the dashboard (default: any that is free)"
@@ -36,12 +36,14 @@ def run(arguments: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return exits.INPUT
+    if arguments.study is not None:
+        return _show(arguments.study, arguments, thrown_away=False)
     with tempfile.TemporaryDirectory(prefix="setscrew-demo-", ignore_cleanup_errors=True) as folder:
-        return _show(arguments.study or Path(folder) / "demo.duckdb", Path(folder), arguments)
+        return _show(Path(folder) / "demo.duckdb", arguments, thrown_away=True)
 
 
-def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
-    from dashboard.commands.opening import StudyTrouble, open_or_explain
+def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
+    from dashboard.commands.opening import StudyTrouble, beside, open_or_explain
     from dashboard.serving import serve
     from ingest.notes import add_target
     from ingest.people import take_players
@@ -60,14 +62,21 @@ def _show(path: Path, folder: Path, arguments: argparse.Namespace) -> int:
     for targets in sorted(logs_folder.glob("targets_*.toml")):
         text = targets.read_text(encoding="utf-8")
         add_target(study.connection, tomllib.loads(text)["game"], text)
+    if thrown_away:
+        print(
+            "This study, and all that is recorded in it, is deleted at the end; --study FILE keeps both.",
+            file=sys.stderr,
+            flush=True,
+        )
     try:
         serve(
             study,
-            folder / "recordings",
+            beside(path, None, "recordings"),
             "127.0.0.1",
             arguments.port,
             open_browser=not arguments.no_browser,
             pictures=logs_folder / "stage_pictures",
+            thrown_away=thrown_away,
         )
     except OSError as error:
         print(

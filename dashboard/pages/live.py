@@ -96,10 +96,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             [
                 html.H2("Record a console"),
                 start,
-                note(
-                    f"{hint} Recordings are kept in {session.captures.folder}, byte for byte; closing this "
-                    "page loses nothing."
-                ),
+                note(f"{hint} {_kept(session)}"),
                 note(cautions.WIRING, "caution"),
                 note(cautions.PRIVACY, "caution"),
             ],
@@ -112,6 +109,17 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             className="card wide",
         ),
     ]
+
+
+def _kept(session: Session) -> str:
+    """What becomes of the recordings."""
+    if session.thrown_away:
+        return (
+            "This study is for looking around: it and everything recorded here are deleted when the dashboard ends. "
+            "To keep recordings, open a study of your own: setscrew show --study FILE."
+        )
+    folder = session.captures.folder if session.captures is not None else ""
+    return f"Recordings are kept in {folder}, byte for byte; closing this page loses nothing."
 
 
 def wires(app: Dash, session: Session) -> None:

@@ -13,6 +13,11 @@ import pytest
 import demo_logs
 from dashboard import exits
 from dashboard.cli import main
+from dashboard.pages import live
+from dashboard.session import Session
+from ingest.capture import Captures
+from ingest.store import open_study
+from tests.ingest.test_capture import FakeSource
 from tests.needs import need
 
 FOLDER = Path(demo_logs.__file__).parent
@@ -23,8 +28,11 @@ def served(monkeypatch):
     """What the dashboard was started with; it ends at once, as with Ctrl-C."""
     calls = []
 
-    def serve(study, recordings, host, port, open_browser=True, pictures=None):
-        calls.append((study.path, pictures, host, port, open_browser))
+    def serve(study, recordings, host, port, open_browser=True, pictures=None, thrown_away=False):
+        captures = Captures(recordings)
+        captures.start_source(FakeSource(b"abc", name="console"))
+        captures.stop_all()
+        calls.append((study.path, pictures, host, port, open_browser, recordings, thrown_away))
         study.close()
 
     monkeypatch.setattr("dashboard.serving.serve", serve)
@@ -34,7 +42,9 @@ def served(monkeypatch):
 def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(tmp_path, served):
     path = tmp_path / "demo.duckdb"
     assert main(["demo", "--study", str(path), "--no-browser", "--port", "0"]) == exits.OK
-    ((study, pictures, host, port, browser),) = served
+    ((study, pictures, host, port, browser, recordings, thrown_away),) = served
+    assert not thrown_away and recordings == tmp_path / "demo-recordings"
+    assert len(list(recordings.glob("*.playlog"))) == len(list(recordings.glob("*.jsonl"))) == 1
     assert (study, host, port, browser) == (path, "127.0.0.1", 0, False)
     assert list(pictures.rglob("*.png"))
     with duckdb.connect(str(path), read_only=True) as connection:
@@ -67,7 +77,7 @@ def test_the_outermost_ports_are_allowed(port, tmp_path, served):
     assert served[0][3] == port
 
 
-def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path):
+def test_a_study_that_was_not_named_is_thrown_away_and_that_is_said(served, monkeypatch, tmp_path, capsys):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     logs = tmp_path / "logs"
     logs.mkdir()
@@ -75,10 +85,21 @@ def test_a_study_that_was_not_named_is_thrown_away(served, monkeypatch, tmp_path
     (logs / "players.csv").write_bytes((FOLDER / "players.csv").read_bytes())
     monkeypatch.setattr(demo_logs, "__file__", str(logs / "__init__.py"))
     assert main(["demo", "--no-browser"]) == exits.OK
-    ((study, _, _, _, _),) = served
-    assert study.is_relative_to(tmp_path)
-    assert not study.exists()
+    ((study, _, _, _, _, recordings, thrown_away),) = served
+    assert study.is_relative_to(tmp_path) and recordings.is_relative_to(tmp_path)
+    assert thrown_away and not study.exists() and not recordings.exists()
+    assert "--study FILE keeps both" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["logs"]
+
+
+@pytest.mark.parametrize("thrown_away", [False, True])
+def test_the_live_page_says_what_becomes_of_the_recordings(thrown_away, tmp_path):
+    study = open_study(tmp_path / "a.duckdb")
+    session = Session(study, tmp_path / "a-recordings", thrown_away)
+    said = str(live.body(session, None))
+    session.close()
+    assert ("are deleted when the dashboard ends" in said) == thrown_away
+    assert (f"are kept in {tmp_path / 'a-recordings'}" in said) != thrown_away
 
 
 def test_a_request_to_end_leaves_nothing_behind(tmp_path):
