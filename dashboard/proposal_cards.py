@@ -193,7 +193,7 @@ def _sliders(worked: Worked) -> list[Any]:
         html.Section(
             [
                 html.H2("Try values yourself"),
-                note("The prediction for any setting, from a third of the draws; a proposal uses them all."),
+                note("What is predicted for any setting, reckoned a little more coarsely than a proposal."),
                 html.Div(rows, className="sliders"),
                 html.Div(id={"type": "tried", "at": "result"}),
             ],

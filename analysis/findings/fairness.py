@@ -65,8 +65,8 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
     }  # fmt: skip
     sentence = (
         f"In {percent(estimate.value)} of {counted(age.size, 'death')} {between(estimate)} the killing shot was "
-        f"younger than a simple human reaction takes ({SIMPLE_REACTION_MS:.0f} ms); in {bands.nobody} nobody could "
-        f"have dodged it (under {NOBODY_REACTS_MS:.0f} ms). Half of the shots were younger than "
+        f"younger than a simple human reaction takes ({SIMPLE_REACTION_MS:.0f} ms); {bands.nobody} of these were under "
+        f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were younger than "
         f"{figure(float(np.median(age)), 'ms')}."
     )
     return Finding(

@@ -68,8 +68,8 @@ def _carried(model: StagedModel, role: str | None) -> str:
         if share < 0.1:
             return "prior: only one rate has been played, so how strongly it acts is assumed, not measured"
         if share < 0.5:
-            return f"prior mostly: the rates played so far took away {100 * share:.0f} % of its variance"
-        return f"data mostly: the rates played took away {100 * share:.0f} % of the prior's variance"
+            return f"prior mostly: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
+        return f"data mostly: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
     if role == "aimed_share":
         share = model.hazard.data_share("aimed") if "aimed" in model.hazard.names else 0.0
         return (

@@ -198,7 +198,7 @@ class TrialWords(Describer):
                 "prior: only one speed has been played, so how strongly speed acts is assumed, not measured"
             )
         else:
-            said = f"data: the speeds played took away {100 * share:.0f} % of the prior's variance"
+            said = f"data: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
         return {change.tunable: said for change in changes}
 
     def side_effects(self, model: TrialModel, setting: Setting) -> Mapping[str, Any]:
