@@ -42,7 +42,12 @@ def controls(text: str = "") -> list[Any]:
                     [
                         html.Label("First-time players should", htmlFor=OUTCOME),
                         dcc.Input(
-                            id=OUTCOME, type="text", list="target-outcomes", size="44", value=outcomes[0]
+                            id=OUTCOME,
+                            type="text",
+                            list="target-outcomes",
+                            size="44",
+                            placeholder="click for the list",
+                            value="",
                         ),
                         html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
                     ],

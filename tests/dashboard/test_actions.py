@@ -73,6 +73,7 @@ ACROSS = "() => document.querySelector('#map-across input:checked').closest('lab
 def test_from_a_target_to_the_header(at):
     served, page = at
     page.goto(f"{served.address}/tuning?game=Soot+Wardens")
+    page.fill("#target-outcome", "reach stage …")
     page.fill("#target-which", "2")
     page.fill("#target-wanted", "ninety")
     page.click("#target-add")
