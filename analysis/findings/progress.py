@@ -9,12 +9,13 @@ from typing import Any
 from analysis.finding import Estimate, Finding
 from analysis.findings.proposals import Fitted, TuningAnswer
 from analysis.findings.tuning_data import NothingToTune, load_builds, load_staged, load_trials
+from analysis.findings.wording import counted
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing
 from analysis.tuning.data import Build
 from analysis.tuning.observed import ByPlayer, Observed, by_player_staged, by_player_trials
-from analysis.tuning.progress import Difference, Score, count_interval, difference
+from analysis.tuning.progress import Difference, Score, count_interval, difference, players_for_quantile
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.propose import figure
 from analysis.tuning.target_file import BadTargets, read_targets
@@ -35,7 +36,7 @@ class Compared:
     before: str
     after: str
     difference: Difference
-    runs: int
+    mean: Difference | None  # of the players' values, where the target's own quantile has no interval
     closer: bool | None  # is the figure after closer to what was wanted? None: no such figure
 
 
@@ -119,15 +120,31 @@ def compare_game(
         first, second = (_by_player(data, selection, target, label) for label in (before, after))
         if first is None or second is None:
             continue
-        found = difference(first, second)
-        if target.unit == "share" and found.low is not None and found.high is not None:
-            found = replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
+        quantile = _quantile(target)
+        found = _within_range(difference(first, second, quantile=quantile), target)
+        mean = None
+        if quantile is not None and found.value is not None and found.low is None:
+            mean = _within_range(difference(first, second), target)
         closer = None
         if found.before is not None and found.after is not None:
             closer = bool(target.miss(found.after) < target.miss(found.before))
-        compared.append(Compared(target, before, after, found, first.runs + second.runs, closer))
+        compared.append(Compared(target, before, after, found, mean, closer))
     changes = _changes(by_label[before], by_label[after])
     return Comparison(selection.game, before, after, changes, tuple(compared), scores)
+
+
+def _quantile(target: Target) -> float | None:
+    """The quantile over players that the target speaks of; None where it speaks of a mean or a share."""
+    if target.statistic not in (Statistic.MEDIAN, Statistic.QUANTILE):
+        return None
+    return target.quantile or 0.5
+
+
+def _within_range(found: Difference, target: Target) -> Difference:
+    """Two shares differ by no more than all."""
+    if target.unit != "share" or found.low is None or found.high is None:
+        return found
+    return replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
 
 
 def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
@@ -142,15 +159,15 @@ def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
 
 
 def _default_targets(data: _Data, selection: Selection) -> tuple[Target, ...]:
-    """Without targets, builds are compared by what the game has; nothing is wanted then."""
+    """Without targets, builds are compared by what the game has, by means over players; nothing is wanted then."""
     selection = replace(selection, builds=(), stage=None, stage_kind=None)
-    middle: dict[str, Any] = {"statistic": Statistic.MEDIAN, "quantile": 0.5}
-    hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, **middle)
+    mean = Statistic.MEAN
+    hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, statistic=mean)
     if data.timing(selection) is not None:
         return (replace(hits, name=describe(hits)),)
     try:
         data.trials(selection)
-        streak = Target("", Outcome.STREAK, 1, 1, unit="trials", **middle)
+        streak = Target("", Outcome.STREAK, 1, 1, unit="trials", statistic=mean)
         return tuple(replace(t, name=describe(t)) for t in (hits, streak))
     except NothingToTune:
         pass
@@ -159,7 +176,7 @@ def _default_targets(data: _Data, selection: Selection) -> tuple[Target, ...]:
     except NothingToTune:
         return ()
     if staged.segments[0].is_level:
-        wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", **middle)]
+        wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", statistic=mean)]
     else:
         numbers = sorted({s.number for s in staged.segments})
         wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]]
@@ -200,7 +217,8 @@ def _hits(data: _Data, selection: Selection, target: Target) -> ByPlayer | None:
     players = np.unique(notes.player[keep])
     shares = np.array([notes.hit[keep & (notes.player == p)].mean() for p in players], dtype=float)
     names = np.array(notes.players)[players] if len(players) else players
-    return ByPlayer(names.astype(str), shares, len(np.unique(notes.run[keep])))
+    runs = np.array([len(np.unique(notes.run[keep & (notes.player == p)])) for p in players], dtype=int)
+    return ByPlayer(names.astype(str), shares, runs)
 
 
 def _why_not(played: list[str], after: str | None) -> str:
@@ -270,10 +288,11 @@ def _score(
     counted = target.statistic == Statistic.SHARE
     low, high = count_interval(predicted, players) if counted else (predicted.low80, predicted.high80)
     value = float(seen.value.mean())
-    if target.statistic in (Statistic.MEDIAN, Statistic.QUANTILE):
+    quantile = _quantile(target)
+    if quantile is not None:
         import numpy as np
 
-        value = float(np.quantile(seen.value, target.quantile or 0.5))
+        value = float(np.quantile(seen.value, quantile))
     return Score(
         noted_at,
         made_on,
@@ -285,7 +304,7 @@ def _score(
         target.unit,
         value,
         players,
-        seen.runs,
+        int(seen.runs.sum()),
         low,
         high,
     )
@@ -305,17 +324,22 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
 def _compared(c: Compared, comparison: Comparison) -> Finding:
     d, unit = c.difference, c.target.unit
     changed = ", ".join(f"{name} {a} -> {b}" for name, a, b, _ in comparison.changes) or "no declared value"
-    # Players' own values are compared by their mean, whatever statistic the target itself speaks of.
-    mean = "" if c.target.statistic == Statistic.SHARE else ", mean of the players' values"
     if d.before is None or d.after is None:
         sentence = (
             f"{c.target.name}: one of the builds {c.before} and {c.after} was played by nobody it speaks of."
         )
     else:
         sentence = (
-            f"{c.target.name}{mean}: {figure(d.before, unit)} on {c.before}, {figure(d.after, unit)} on {c.after}"
-            + (f"; {_points(d, unit)}." if d.low is not None else "; too few players for an interval.")
+            f"{c.target.name}{of_players(c.target)}: {figure(d.before, unit)} on {c.before}, "
+            f"{figure(d.after, unit)} on {c.after}; "
+            + (f"{_points(d, unit)}." if d.low is not None else f"{_no_interval(c)}.")
         )
+        if c.mean is not None and c.mean.before is not None and c.mean.after is not None:
+            sentence += (
+                f" Beside it, the mean of the players' values: "
+                f"{figure(c.mean.before, unit)} and {figure(c.mean.after, unit)}"
+                + (f", {_points(c.mean, unit)}." if c.mean.low is not None else "; no interval either.")
+            )
     warnings = []
     if d.how != "within":
         warnings.append(
@@ -327,7 +351,7 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
         title=f"{c.target.name}: {c.before} against {c.after}",
         sentence=sentence,
         players=d.players_after if d.how == "within" else d.players_before + d.players_after,
-        runs=c.runs,
+        runs=d.runs,
         method=METHOD,
         estimate=Estimate(d.value, d.low, d.high, unit=unit),
         warnings=tuple(warnings),
@@ -339,6 +363,28 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
             }
         },
         facts={"changed": changed, "how": d.how, "closer": c.closer, "unit": unit},
+    )
+
+
+def of_players(target: Target) -> str:
+    """What of the players' values is compared, where the target's name does not say it."""
+    if target.statistic == Statistic.SHARE or target.name == describe(target):
+        return ""
+    quantile = _quantile(target)
+    if quantile is None:
+        return ", mean over players"
+    return ", median over players" if quantile == 0.5 else f", {100 * quantile:g} % quantile over players"
+
+
+def _no_interval(c: Compared) -> str:
+    quantile, fewest = _quantile(c.target), min(c.difference.players_before, c.difference.players_after)
+    if quantile is None or fewest >= players_for_quantile(quantile):
+        return "too few players for an interval, or all alike"
+    name = "median" if quantile == 0.5 else f"{100 * quantile:g} % quantile"
+    on_each = "" if c.difference.how == "within" else " on each build"
+    return (
+        f"{counted(fewest, 'player')} are too few for an interval: that of a {name} takes "
+        f"{players_for_quantile(quantile)}{on_each}"
     )
 
 

@@ -37,6 +37,20 @@ _EFRON = Source(
     "booktitle={Proceedings of the Fifth Berkeley Symposium on Mathematical Statistics and Probability}, volume={4}, "
     "pages={831--853}, year={1967}}",
 )
+_EFRON_TIBSHIRANI = Source(
+    "efron1993",
+    "Efron & Tibshirani 1993, An Introduction to the Bootstrap, Chapman & Hall, chapter 13",
+    "@book{efron1993, author={Efron, Bradley and Tibshirani, Robert J.}, title={An Introduction to the Bootstrap}, "
+    "publisher={Chapman \\& Hall}, year={1993}}",
+)
+_THOMPSON = Source(
+    "thompson1936",
+    "Thompson 1936, On confidence ranges for the median and other expectation distributions, "
+    "Ann. Math. Stat. 7:122-128",
+    "@article{thompson1936, author={Thompson, William R.}, title={On confidence ranges for the median and other "
+    "expectation distributions for populations of unknown distribution form}, journal={The Annals of Mathematical "
+    "Statistics}, volume={7}, number={3}, pages={122--128}, year={1936}}",
+)
 
 METHODS: dict[str, Method] = {
     "tuning.staged": Method(
@@ -71,7 +85,10 @@ METHODS: dict[str, Method] = {
         "interval of the difference of two shares is Newcombe's hybrid of Wilson intervals with the players as n. "
         "Players who played both builds are compared within themselves, with a t interval over players. The weight of "
         "a run that was cut before it was decided is handed on to the runs that lasted longer; values are then no "
-        "longer 0 or 1, and the interval is Welch's.",
-        (_NEWCOMBE_DIFFERENCE, _EFRON),
+        "longer 0 or 1, and the interval is Welch's. A median or another quantile is compared as that quantile of the "
+        "players' values, with a percentile bootstrap over players; where even the whole span of the values would hold "
+        "the quantile less often than 95 % (fewer than 6 players for a median, 11 for a quarter), there is no "
+        "interval, and the mean is said beside it.",
+        (_NEWCOMBE_DIFFERENCE, _EFRON, _EFRON_TIBSHIRANI, _THOMPSON),
     ),
 }

@@ -30,13 +30,14 @@ class Observed:
 class ByPlayer:
     """What each player did for a target: 0 or 1 where the target counts runs or players, else a mean.
 
-    player: their tags. Where shares lost runs to a cut, those who did it count for a little more than 1, so that the
-    mean over the players is the figure; counted levels and streaks are plain means of the runs that were not cut.
+    player: their tags; runs: how many of each player's runs the value rests on. Where shares lost runs to a cut, those
+    who did it count for a little more than 1, so that the mean over the players is the figure; counted levels and
+    streaks are plain means of the runs that were not cut.
     """
 
     player: np.ndarray
     value: np.ndarray
-    runs: int
+    runs: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class _Counted:
     player: np.ndarray
     value: np.ndarray
     weight: np.ndarray
-    runs: int
+    runs: np.ndarray
 
 
 def observed_staged(data: StagedData, target: Target) -> Observed:
@@ -149,15 +150,21 @@ def _once(
         (np.array(column) for column in zip(*rows, strict=True)) if rows else np.zeros((3, 0))
     )
     told = told.astype(bool)
-    runs = int(np.isin(player, players[told]).sum())
-    return _resolved(players, value, clocks, told, runs)
+    return _resolved(
+        players, value, clocks, told, np.array([(player == p).sum() for p in players], dtype=int)
+    )
 
 
 def _resolved(
-    player: np.ndarray, value: np.ndarray, time: np.ndarray, resolved: np.ndarray, runs: int | None = None
+    player: np.ndarray,
+    value: np.ndarray,
+    time: np.ndarray,
+    resolved: np.ndarray,
+    runs: np.ndarray | None = None,
 ) -> _Counted:
     weight = resolved_weights(time, resolved)[resolved]
-    return _Counted(player[resolved], value[resolved], weight, len(weight) if runs is None else runs)
+    own = np.ones(len(weight), dtype=int) if runs is None else runs[resolved]
+    return _Counted(player[resolved], value[resolved], weight, own)
 
 
 def _trials(data: TrialData, target: Target, build: int) -> _Counted:
@@ -169,7 +176,8 @@ def _trials(data: TrialData, target: Target, build: int) -> _Counted:
     if target.outcome == Outcome.HIT_SHARE:
         players = np.unique(data.player[chosen])
         shares = np.array([data.success[chosen & (data.player == p)].mean() for p in players], dtype=float)
-        return _Counted(players, shares, np.ones(len(shares)), len(runs))
+        own = np.array([(data.player[chosen][first] == p).sum() for p in players], dtype=int)
+        return _Counted(players, shares, np.ones(len(shares)), own)
     player = data.player[chosen][first]
     trials = [data.success[data.run == run] for run in runs]
     length = np.array([_streak(own) for own in trials], dtype=float)
@@ -187,9 +195,10 @@ def _observed(counted: _Counted, target: Target) -> Observed:
     players = len(np.unique(counted.player))
     if players == 0:
         return Observed(None, 0, 0)
+    runs = int(counted.runs.sum())
     if target.statistic == Statistic.SHARE:
-        return Observed(float(np.average(counted.value, weights=counted.weight)), players, counted.runs)
-    return Observed(statistic(counted.value, target, counted.weight), players, counted.runs)
+        return Observed(float(np.average(counted.value, weights=counted.weight)), players, runs)
+    return Observed(statistic(counted.value, target, counted.weight), players, runs)
 
 
 def _by_player(tags: np.ndarray, counted: _Counted, target: Target) -> ByPlayer:
@@ -197,7 +206,8 @@ def _by_player(tags: np.ndarray, counted: _Counted, target: Target) -> ByPlayer:
     value = counted.value * counted.weight if share else counted.value
     players = np.unique(counted.player)
     means = [value[counted.player == p].mean() for p in players]
-    return ByPlayer(tags[players], np.array(means, dtype=float), counted.runs)
+    runs = [counted.runs[counted.player == p].sum() for p in players]
+    return ByPlayer(tags[players], np.array(means, dtype=float), np.array(runs, dtype=int))
 
 
 def _streak(success: np.ndarray) -> int:

@@ -17,7 +17,8 @@ PROBABILITIES = (0.025, 0.1, 0.5, 0.9, 0.975)
 class Difference:
     """After minus before, with a 95 % interval by player; None where the data allow none.
 
-    how: "players" (different people, each once), "within" (the same people on both builds), "means".
+    before, after: the mean over players, or the quantile that was asked for. how: "players" (different people, each
+    once), "within" (the same people on both builds), "means", "quantiles". runs: those that the figures rest on.
     """
 
     before: float | None
@@ -28,47 +29,93 @@ class Difference:
     players_before: int
     players_after: int
     how: str
+    runs: int
 
 
-def difference(before: ByPlayer, after: ByPlayer, level: float = 0.95) -> Difference:
-    """The difference of two builds.
+# Intervals of a quantile: this many playtests are drawn from the players.
+_RESAMPLES = 2000
+
+
+def players_for_quantile(quantile: float, level: float = 0.95) -> int:
+    """How many players an interval of their `quantile` needs: with fewer, even from the lowest value to the highest it
+    would hold the quantile less often than `level`.
+
+    With n values it holds it unless all lie on one side: 1 - q^n - (1 - q)^n (Thompson 1936, Ann. Math. Stat.
+    7:122-128).
+    """
+    players = 2
+    while 1 - quantile**players - (1 - quantile) ** players < level:
+        players += 1
+    return players
+
+
+def difference(
+    before: ByPlayer, after: ByPlayer, level: float = 0.95, quantile: float | None = None, seed: int = 1
+) -> Difference:
+    """The difference of two builds: of the means over players, or of the `quantile` of the players' values.
 
     At least three players with a value on both: a t interval of their own differences, and all is said of these players
     only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's hybrid of Wilson
-    intervals (method 10 of Newcombe 1998, Stat. Med. 17:873-890), other figures by Welch's t.
+    intervals (method 10 of Newcombe 1998, Stat. Med. 17:873-890), other figures by Welch's t. A quantile: the middle of
+    what playtests drawn anew from the players show (percentile bootstrap: Efron & Tibshirani 1993, An Introduction to
+    the Bootstrap, chapter 13), players who played both drawn with both their values; none with too few players
+    (`players_for_quantile`).
     """
     a, b = before.value, after.value
     both = np.intersect1d(before.player, after.player)
     same = len(both) >= 3
+    played = [np.isin(side.player, both) if same else slice(None) for side in (before, after)]
+    runs = int(before.runs[played[0]].sum() + after.runs[played[1]].sum())
     if same:
         a = np.array([a[before.player == p][0] for p in both])
         b = np.array([b[after.player == p][0] for p in both])
-    means = [float(v.mean()) if len(v) else None for v in (a, b)]
     counts = (len(a), len(b))
+    if quantile is not None:
+        return _of_quantiles(a, b, quantile, same, level, seed, runs)
+    means = [float(v.mean()) if len(v) else None for v in (a, b)]
     if same:
         own = b - a
         middle, error = float(own.mean()), float(own.std(ddof=1) / np.sqrt(len(own)))
         reach = float(stdtrit(len(own) - 1, 0.5 + level / 2)) * error
         if error > 0:
             return Difference(
-                means[0], means[1], middle, middle - reach, middle + reach, *counts, how="within"
+                means[0], means[1], middle, middle - reach, middle + reach, *counts, how="within", runs=runs
             )
     if means[0] is None or means[1] is None:
-        return Difference(means[0], means[1], None, None, None, *counts, how="players")
+        return Difference(means[0], means[1], None, None, None, *counts, how="players", runs=runs)
     value = means[1] - means[0]
     if set(np.unique(np.concatenate([a, b]))) <= {0.0, 1.0}:
         (low_a, high_a), (low_b, high_b) = (wilson(float(v.sum()), len(v), level) for v in (a, b))
         low = value - float(np.hypot(means[1] - low_b, high_a - means[0]))
         high = value + float(np.hypot(high_b - means[1], means[0] - low_a))
-        return Difference(means[0], means[1], value, low, high, *counts, how="within" if same else "players")
+        how = "within" if same else "players"
+        return Difference(means[0], means[1], value, low, high, *counts, how=how, runs=runs)
+    how = "within" if same else "means"
     if min(counts) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
-        return Difference(means[0], means[1], value, None, None, *counts, how="within" if same else "means")
+        return Difference(means[0], means[1], value, None, None, *counts, how=how, runs=runs)
     # Welch 1947: unequal variances, Satterthwaite's degrees of freedom.
     own = np.array([v.var(ddof=1) / len(v) for v in (a, b)])
     freedom = own.sum() ** 2 / (own**2 / (np.array(counts) - 1)).sum()
     reach = float(stdtrit(freedom, 0.5 + level / 2) * np.sqrt(own.sum()))
-    how = "within" if same else "means"
-    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how=how)
+    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how=how, runs=runs)
+
+
+def _of_quantiles(
+    a: np.ndarray, b: np.ndarray, quantile: float, same: bool, level: float, seed: int, runs: int
+) -> Difference:
+    """a, b: players' values; with `same`, those of one player stand at one place."""
+    how, counts = "within" if same else "quantiles", (len(a), len(b))
+    first, second = (float(np.quantile(v, quantile)) if len(v) else None for v in (a, b))
+    if first is None or second is None:
+        return Difference(first, second, None, None, None, *counts, how=how, runs=runs)
+    low = high = None
+    if min(counts) >= players_for_quantile(quantile, level) and max(np.ptp(a), np.ptp(b)) > 1e-9:
+        rng = np.random.default_rng(seed)
+        drawn = rng.integers(0, len(a), (_RESAMPLES, len(a)))
+        others = drawn if same else rng.integers(0, len(b), (_RESAMPLES, len(b)))
+        found = np.quantile(b[others], quantile, axis=1) - np.quantile(a[drawn], quantile, axis=1)
+        low, high = (float(v) for v in np.quantile(found, [(1 - level) / 2, (1 + level) / 2]))
+    return Difference(first, second, second - first, low, high, *counts, how=how, runs=runs)
 
 
 def count_interval(said: Prediction, players: int, level: float = 0.8) -> tuple[float, float]:

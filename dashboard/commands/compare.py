@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
     from analysis.finding import plain
-    from analysis.findings.progress import compare_game
+    from analysis.findings.progress import compare_game, of_players
     from analysis.findings.tuning_data import NothingToTune
     from analysis.reader import Reader
     from analysis.selection import Selection
@@ -73,18 +73,17 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
                     "wanted": c.target.wanted,
                     "unit": c.target.unit,
                     "statistic": str(c.target.statistic),
-                    "runs": c.runs,
+                    "quantile": c.target.quantile,
+                    "of": of_players(c.target),
                 }
-                | asdict(c.difference)
-                | {"difference": c.difference.value, "closer": c.closer}
+                | _renamed(asdict(c.difference))
+                | {"mean": _renamed(asdict(c.mean)) if c.mean else None, "closer": c.closer}
                 for c in found.compared
             ],
             "predictions": [asdict(s) | {"inside": s.inside} for s in found.scores],
             "why": found.why,
         }
     )
-    for row in answer["compared"]:
-        row.pop("value")
     answered = bool(found.compared or found.scores)
     if arguments.json:
         print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
@@ -102,30 +101,38 @@ def _print(answer: dict[str, Any]) -> None:
     for change in answer["changes"]:
         print(f"    {change['tunable']}: {change['before']} -> {change['after']}")
     for row in answer["compared"]:
-        mean = "" if row["statistic"] == "share" else " (mean of the players' values)"
-        print(f"{row['target']}{mean}: {_said(row['before'], row)} -> {_said(row['after'], row)}", end="")
-        if row["low"] is None:
-            print("; too few players for an interval")
-        else:
-            scale = 100 if row["unit"] == "share" else 1
-            low, high = scale * row["low"], scale * row["high"]
-            digits = 0 if scale == 100 else 1
-            print(f"; difference {scale * row['difference']:+.{digits}f}", end="")
-            print(f" (95 % {low:+.{digits}f} to {high:+.{digits}f})", end="")
-            both = (
-                f"the same {row['players_after']}"
-                if row["how"] == "within"
-                else f"{row['players_before']} and {row['players_after']}"
-            )
-            print(f", {both} players")
+        print(f"{row['target']}{row['of']}: {_difference(row, row['unit'])}")
+        if row["mean"]:
+            print(f"    mean of the players' values: {_difference(row['mean'], row['unit'])}")
     for score in answer["predictions"]:
         verdict = "within" if score["inside"] else "outside"
-        print(f"Predicted for {score['target']}: {_said(score['said']['value'], score)}, came ", end="")
-        print(f"{_said(score['observed'], score)}: {verdict} the 80 % interval")
+        print(
+            f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came ", end=""
+        )
+        print(f"{_said(score['observed'], score['unit'])}: {verdict} the 80 % interval")
     print(f"\nData fingerprint {answer['fingerprint']}")
 
 
-def _said(value: float | None, row: dict[str, Any]) -> str:
+def _renamed(difference: dict[str, Any]) -> dict[str, Any]:
+    return {"difference" if key == "value" else key: value for key, value in difference.items()}
+
+
+def _difference(row: dict[str, Any], unit: str) -> str:
+    """Both figures, and their difference where there is an interval."""
+    said = f"{_said(row['before'], unit)} -> {_said(row['after'], unit)}; "
+    both = (
+        f"the same {row['players_after']}"
+        if row["how"] == "within"
+        else f"{row['players_before']} and {row['players_after']}"
+    )
+    if row["low"] is None:
+        return f"{said}{both} players are too few for an interval"
+    scale, digits = (100, 0) if unit == "share" else (1, 1)
+    value, low, high = (f"{scale * row[key]:+.{digits}f}" for key in ("difference", "low", "high"))
+    return f"{said}difference {value} (95 % {low} to {high}), {both} players"
+
+
+def _said(value: float | None, unit: str) -> str:
     if value is None:
         return "nobody"
-    return f"{100 * value:.0f} %" if row["unit"] == "share" else f"{value:.1f} {row['unit']}"
+    return f"{100 * value:.0f} %" if unit == "share" else f"{value:.1f} {unit}"
