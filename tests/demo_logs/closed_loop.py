@@ -85,8 +85,8 @@ class Round:
     log: Path
 
 
-def play_round(game: str, number: int, folder: Path) -> Round:
-    """Draws the start of a round, and lets twelve newcomers play it; their log is written into `folder`."""
+def play_round(game: str, number: int, folder: Path, players: int = PLAYERS) -> Round:
+    """Draws the start of a round, and lets newcomers play it; their log is written into `folder`."""
     tuned = folder / "tuned"
     tuned.mkdir()
     drawn = start(game, build(game, None, folder).values, Dice("closed loop", game, number))
@@ -94,7 +94,7 @@ def play_round(game: str, number: int, folder: Path) -> Round:
     (tuned / f"{game}_tuned.h").write_text(header, encoding="utf-8")
     values = build(game, tuned, folder).values
     log = folder / "round.playlog"
-    log.write_bytes(next_log(game, tuned, PLAYERS, RUNS, number, folder))
+    log.write_bytes(next_log(game, tuned, players, RUNS, number, folder))
     return Round(drawn, values, log)
 
 

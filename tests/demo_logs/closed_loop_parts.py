@@ -1,7 +1,7 @@
 """`python -m tests.demo_logs.closed_loop_parts GAME`: what "predicted minus true" is made of, for games in segments.
 
 The same rounds as `closed_loop` plays. What is said of the build as it is stands beside what the round's own people
-showed, what the same twelve do when they play their first run again as strangers, and what others do. Also: how the
+showed, what the same people do when they play their first run again as strangers, and what others do. Also: how the
 danger changes within a visit, how fast people learn, and how many runs were cut.
 """
 
@@ -28,12 +28,13 @@ from ingest.store import import_log, open_study
 from tests.demo_logs.closed_loop import PLAYERS, TRIALS, play_round, targets_of
 
 OTHERS, AGAIN, BEGINNING_S = 400, 6, 5.0
+MOST_PLAYERS = 40  # five rounds of them have player numbers below 256
 STAGED = ("crate_loft", "soot_wardens")
 
 
-def same_people(game: str, values: dict[str, int], number: int) -> float:
-    """The figure of the round's own twelve, each playing AGAIN first runs that they do not remember."""
-    first = FIRST_PLAYER + PLAYERS * (number % MOST_ROUNDS)
+def same_people(game: str, values: dict[str, int], number: int, players: int) -> float:
+    """The figure of the round's own people, each playing AGAIN first runs that they do not remember."""
+    first = FIRST_PLAYER + players * (number % MOST_ROUNDS)
     runs = [
         [
             GAMES[game]
@@ -48,18 +49,18 @@ def same_people(game: str, values: dict[str, int], number: int) -> float:
             .go(True, 0)
             .summary
         ]
-        for tag in range(first, first + PLAYERS)
+        for tag in range(first, first + players)
         for k in range(AGAIN)
     ]
     return figures(game, runs)[TRIALS[game].figure]
 
 
-def one_round(game: str, number: int) -> dict[str, object]:
+def one_round(game: str, number: int, players: int = PLAYERS) -> dict[str, object]:
     """The parts of one round, in shares."""
     [target] = targets_of(game).targets
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         folder = Path(scratch)
-        played = play_round(game, number, folder)
+        played = play_round(game, number, folder, players)
         with open_study(folder / "study.duckdb") as study:
             import_log(study, played.log)
             reader, selection = Reader(study.connection), Selection(GAMES[game].title)
@@ -73,7 +74,7 @@ def one_round(game: str, number: int) -> dict[str, object]:
         "low80": float(low),
         "high80": float(high),
         "seen": observed_staged(data, target).figure,
-        "same": same_people(game, played.values, number),
+        "same": same_people(game, played.values, number, players),
         "others": figures(game, new_players(game, played.values, OTHERS, 1))[TRIALS[game].figure],
         "learning": float(model.hazard.effect("learning").mean()),
         "cut": int((data.runs.ending == ENDINGS.index("cut")).sum()),
@@ -139,12 +140,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.demo_logs.closed_loop_parts", description=__doc__)
     parser.add_argument("game", choices=STAGED)
     parser.add_argument("--rounds", type=int, default=40, help="at least 2")
+    parser.add_argument("--players", type=int, default=PLAYERS, help=f"of each round, {MOST_PLAYERS} at most")
     chosen = parser.parse_args()
+    if not 1 <= chosen.players <= MOST_PLAYERS:
+        parser.error(f"a log's player numbers go to 255: {MOST_PLAYERS} players a round at most")
     if chosen.rounds < 2:
         parser.error("a standard error needs two rounds or more")
     rounds = []
     for number in range(chosen.rounds):
-        rounds.append(one_round(chosen.game, number))
+        rounds.append(one_round(chosen.game, number, chosen.players))
         print(json.dumps(rounds[-1]), flush=True)
     print(json.dumps(summary(rounds)), flush=True)
 
