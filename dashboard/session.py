@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS, one_death
+from analysis.findings import FINDERS, one_death, trust
 from analysis.findings.one_death import DeathList, Place
 from analysis.findings.side_by_side import side_by_side
 from analysis.reader import Columns, RememberingReader
@@ -128,6 +128,10 @@ class Session:
     def games(self) -> tuple[str, ...]:
         """The games of the study, the most played first."""
         return tuple(self.ask("study_games")["game"])
+
+    def why_no_run(self) -> str | None:
+        """Why no run is in a study that holds play logs, or None."""
+        return self._once(("why no run",), lambda: trust.why_no_run(self.reader))
 
     def choices(self, game: str) -> Choices:
         """What the filter bar offers for `game`."""

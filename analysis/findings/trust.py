@@ -57,6 +57,27 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 
+def why_no_run(reader: Reader) -> str | None:
+    """Why no run is in a study that holds play logs; None where there is a run, or no play log."""
+    if reader.ask("study_games")["runs"].sum():
+        return None
+    captures = _captures(reader.ask("trust_captures", game=None))
+    if not captures:
+        return None
+    first = captures[0]
+    verdict = judge(first)
+    words = (
+        "Nothing was lost, but no event with the role `run_start` came."
+        if not verdict.lost
+        else verdict.words
+    )
+    held = "it holds no run" if len(captures) == 1 else "none of them holds a run"
+    return (
+        f"{counted(len(captures), 'play log')} {'is' if len(captures) == 1 else 'are'} in the study, but {held} that "
+        f"can be read. {first.name}: {words}"
+    )
+
+
 def _captures(row: Columns) -> list[_Capture]:
     numbers = [f.name for f in fields(_Capture) if f.name not in ("name", "refusal")]
     found = []

@@ -1,4 +1,5 @@
--- The captures of a game with their damage, and those of which no dictionary could be read, in the order of ingest.
+-- The captures of a game with their damage, and those of which no dictionary could be read, in the order of ingest;
+-- without a game, all.
 WITH own AS (
     SELECT capture_id, bool_or(d.game = $game) AS of_game, count(*) AS power_ups, max(abs(p.drift_ppm)) AS most_drift_ppm,
         count(d.dictionary_id) AS known

@@ -26,6 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Prints the findings of every chosen game."""
     from analysis.findings import FINDERS
+    from analysis.findings.trust import why_no_run
     from analysis.reader import Reader
     from dashboard.commands.opening import StudyTrouble, opened
 
@@ -43,6 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
                 print(error, file=sys.stderr)
                 return exits.USAGE
             answer = _answer(reader, arguments, chosen)
+            unread = why_no_run(reader)
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code
@@ -51,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         _print(answer)
     if not any(game["runs"] for game in answer["games"]):
-        print("No run was chosen: ingest play logs, or take filters off.", file=sys.stderr)
+        print(unread or "No run was chosen: ingest play logs, or take filters off.", file=sys.stderr)
         return exits.THIN
     return exits.OK
 

@@ -58,7 +58,8 @@ def run(arguments: argparse.Namespace) -> int:
                 print(error, file=sys.stderr)
                 return exits.USAGE
             if not chosen:
-                print("The study holds no game yet: ingest play logs first.", file=sys.stderr)
+                unread = session.why_no_run()
+                print(unread or "The study holds no game yet: ingest play logs first.", file=sys.stderr)
                 return exits.THIN
             given_words = {
                 "title": arguments.title, "authors": arguments.authors, "question": arguments.about,

@@ -38,7 +38,11 @@ def chosen_game(reader: Any, wanted: str | None) -> str:
     """The game's title. Raises TuningTrouble."""
     games = [str(game) for game in reader.ask("study_games")["game"]]
     if not games:
-        raise TuningTrouble("the study holds no run; ingest play logs first", exits.THIN)
+        from analysis.findings.trust import why_no_run
+
+        raise TuningTrouble(
+            why_no_run(reader) or "the study holds no run; ingest play logs first", exits.THIN
+        )
     if wanted is None:
         if len(games) > 1:
             raise TuningTrouble(f"the study holds {', '.join(games)}: choose one with --game", exits.USAGE)

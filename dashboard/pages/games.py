@@ -12,7 +12,7 @@ from dashboard.session import Session
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """One card a figure that games can be compared by."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     found = session.side_by_side()
     if not found:
         return [

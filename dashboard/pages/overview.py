@@ -16,7 +16,7 @@ from dashboard.wording import counted, number
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The games, and for the chosen one the way to a decision."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     games = session.ask("study_games")
     columns: dict[str, list[Any]] = {
         "game": [html.A(game, href="/" + to_address(Selection(game=game))) for game in games["game"]],

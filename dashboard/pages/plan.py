@@ -60,7 +60,7 @@ def controls() -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     if session.basis(selection).runs == 0:
         return [none_chosen(selection)]
     *form, result = controls()

@@ -17,9 +17,9 @@ from dashboard.wording import capital
 EVIDENCE = "Evidence"
 
 
-def nothing_ingested() -> Any:
+def nothing_ingested(session: Session) -> Any:
     """What every page says in a study without a game."""
-    return empty(
+    return _nothing_read(session) or empty(
         "Nothing has been ingested yet",
         [
             [
@@ -31,6 +31,16 @@ def nothing_ingested() -> Any:
             "Or start `setscrew demo` to look around in a study that is full.",
         ],
     )
+
+
+def _nothing_read(session: Session) -> Any:
+    """What every page says where there are play logs, but no run in them; None elsewhere."""
+    unread = session.why_no_run()
+    if unread is None:
+        return None
+    again = ["Then record once more, on the page ", html.A("Live", href="/live"), ", or bring other logs, on the page ",
+             html.A("Import", href="/import"), "."]  # fmt: skip
+    return empty("No run could be read", [unread, again])
 
 
 def none_chosen(selection: Selection) -> Any:
@@ -60,9 +70,9 @@ def answers(
     `parts_of`: what stands for a finding, given the warnings that are said above them all; default: its card.
     """
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     if session.basis(selection).runs == 0:
-        return [none_chosen(selection)]
+        return [_nothing_read(session) or none_chosen(selection)]
     found = session.findings(question, selection)
     if not found:
         return [empty("Nothing to say about this yet", missing)]

@@ -76,7 +76,7 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     browser = find_browser()
     hint = (
         f"PDF and figure files are made by {browser}."

@@ -63,7 +63,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
 def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Any]:
     """The form and the list, with the run that the address opens chosen in both."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
     known = [_words(runs, i) for i in range(len(runs["run_id"]))]
     chosen = [words for words, run_id in zip(known, runs["run_id"], strict=True) if run_id == opened.run]

@@ -93,7 +93,7 @@ def controls(text: str = "") -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The target form; proposals follow when they were asked for."""
     if selection is None:
-        return [nothing_ingested()]
+        return [nothing_ingested(session)]
     if session.basis(selection).runs == 0:
         return [none_chosen(selection)]
     kept = session.ask("game_targets", game=selection.game)

@@ -125,6 +125,30 @@ def test_a_capture_without_dictionary_is_shown_with_every_game(study: Study, tmp
     assert any("noise.playlog" in warning and "baud rate" in warning for warning in verdict.warnings)
 
 
+def test_why_a_study_with_logs_has_no_run(study: Study, tmp_path: Path) -> None:
+    reader = Reader(study.connection)
+    assert trust.why_no_run(reader) is None  # nothing was ingested: that is said elsewhere
+    imported(study, tmp_path / "noise.playlog", b"\x05abcdefghijklmn\0" * 9)
+    said = trust.why_no_run(reader)
+    assert said is not None and said.startswith(
+        "1 play log is in the study, but it holds no run that can be read. "
+    )
+    assert "noise.playlog: No packet could be read" in said and "baud rate" in said
+    imported(study, tmp_path / "idle.playlog", [dictionary(KINDS), event(5, "at", x=1)])
+    said = trust.why_no_run(reader)
+    assert said is not None and said.startswith("2 play logs are in the study, but none of them holds a run")
+    imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1)])
+    assert trust.why_no_run(reader) is None
+
+
+def test_a_whole_log_without_a_run_names_the_missing_role(study: Study, tmp_path: Path) -> None:
+    imported(study, tmp_path / "idle.playlog", [dictionary(KINDS), event(5, "at", x=1)])
+    said = trust.why_no_run(Reader(study.connection))
+    assert said is not None and said.endswith(
+        "idle.playlog: Nothing was lost, but no event with the role `run_start` came."
+    )
+
+
 def test_changed_tunables_are_told(study: Study, tmp_path: Path) -> None:
     line = dictionary(KINDS, tunables=[{"name": "speed", "value": 5}])
     first, *rest = run(1000, 1)

@@ -10,8 +10,11 @@ import pytest
 from analysis.findings import FINDERS
 from dashboard import exits
 from dashboard.cli import main
+from dashboard.pages import PAGES
 from dashboard.report.browser import find_browser
+from dashboard.session import Session
 from ingest.encode import main as encode
+from ingest.store import open_study
 from tests.needs import need
 
 JSON_MD = (Path(__file__).parents[2] / "dashboard" / "JSON.md").read_text(encoding="utf-8")
@@ -83,6 +86,23 @@ def test_what_is_wrong_is_said(capsys, demo_study, words, code, says):
 def test_no_study(capsys, tmp_path):
     assert main(["findings", "--study", str(tmp_path / "none.duckdb")]) == exits.INPUT
     assert "setscrew ingest" in capsys.readouterr().err
+
+
+def test_a_study_of_unreadable_logs_says_so_everywhere(capsys, tmp_path):
+    log, study = tmp_path / "noise.playlog", tmp_path / "noise.duckdb"
+    log.write_bytes(b"\x05abcdefghijklmn\0" * 9)
+    assert main(["ingest", "--study", str(study), str(log)]) == exits.THIN
+    for words in (["findings"], ["report", "--out", str(tmp_path / "out")], ["compare"]):
+        capsys.readouterr()
+        assert main([*words, "--study", str(study)]) == exits.THIN
+        said = capsys.readouterr().err
+        assert "it holds no run that can be read" in said and "noise.playlog: No packet could be read" in said
+    session = Session(open_study(study))
+    for page in PAGES:
+        shown = str(page.body(session, None))
+        assert page.path in ("/live", "/import") or "No run could be read" in shown, page.path
+        assert "Nothing has been ingested yet" not in shown
+    session.close()
 
 
 EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'
