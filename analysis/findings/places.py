@@ -35,6 +35,8 @@ Array = np.ndarray
 SIGNIFICANT = 0.05
 _LONGEST_US = 1_000_000
 _MANY_DEATHS = 300
+# Cells. Wider, and a deadly cell gives its colour to neighbours in which nobody spends time.
+_BANDWIDTH = 0.5
 
 
 def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> list[Finding]:
@@ -121,7 +123,7 @@ def _cell_table(cells: Cells, count: np.ndarray, time: np.ndarray, hot: HotSpots
         "rate_per_s": rate,
         "rate_low": low,
         "rate_high": high,
-        "smooth_rate": smooth_rate(deaths, weight, cells, 0.75 * cells.size),
+        "smooth_rate": smooth_rate(deaths, weight, cells, _BANDWIDTH * cells.size),
         "g_star": getis_ord_star(deaths, cells.neighbours),
         "expected_deaths": hot.expected,
         "expected_players": hot.expected_players,

@@ -18,6 +18,11 @@ _BITHELL = article(
     "bithell1990", "Bithell, J. F.", 1990, "An application of density estimation to geographical epidemiology",
     "Statistics in Medicine", "9:691-701",
 )  # fmt: skip
+_CLAYTON = article(
+    "clayton1987", "Clayton, David and Kaldor, John", 1987,
+    "Empirical Bayes estimates of age-standardized relative risks for use in disease mapping", "Biometrics",
+    "43:671-681",
+)  # fmt: skip
 _WOODS = article(
     "woods2015", "Woods, David L. and Wyma, John M. and Yund, E. William and Herron, Timothy J. and Reed, Bruce", 2015,
     "Factors influencing the latency of simple reaction time", "Frontiers in Human Neuroscience", "9:131",
@@ -33,9 +38,11 @@ METHODS: dict[str, Method] = {
         "and a hot cell needs two players. Causes and stages apart are corrected for all cells of all of them, and a "
         "cause is held against the time in those parts of the game in which it killed. The share of deaths that hot "
         "cells hold is of cells chosen by the same "
-        "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates; "
-        "G* says where deaths cluster, whatever time was spent there.",
-        (_WESTFALL, _BITHELL, _ORD, SKELLAM),
+        "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates, "
+        "half a cell wide and drawn towards the rate of the whole screen by two expected deaths, so that a place with "
+        "next to no time does not take on its neighbour's rate; G* says where deaths cluster, whatever time was spent "
+        "there.",
+        (_WESTFALL, _BITHELL, _CLAYTON, _ORD, SKELLAM),
     ),
     "reaction_time": Method(
         "Age of the killing shot against human reaction time",

@@ -144,24 +144,36 @@ def _simulated(
 
 # Where less than half a death would be expected around a cell, one death more or less would paint it.
 _LEAST_EXPECTED = 0.5
+# Every cell's surroundings count as if so many deaths had been expected there beside, and had come. Without them the
+# darkest cells of a map are those beside the real ones in which nobody spends time: in playtests drawn with one place
+# seven times as deadly as the rest, the darkest cell had less than a tenth of an expected death of its own in 7 of 8;
+# with two, in 1 of 200.
+_SHRINK = 2.0
 
 
 def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: float) -> Array:
-    """Deaths per second around each cell, weighted by a Gaussian kernel; NaN where hardly any time was spent:
-    so little that at the rate of the whole screen less than half a death would fall there.
+    """Deaths per second around each cell, weighted by a Gaussian kernel and drawn towards the rate of the whole screen
+    the more, the fewer deaths would be expected there at that rate.
 
-    deaths, exposure: (cells,). The ratio of two kernel estimates: Bithell 1990, Stat. Med. 9:691-701.
+    NaN where nobody was seen and nobody died, and where hardly any time was spent around: so little that less than half
+    a death would be expected. deaths, exposure: (cells,). The ratio of two kernel estimates: Bithell 1990, Stat. Med.
+    9:691-701; drawn towards the whole as the mean of a gamma posterior: Clayton & Kaldor 1987, Biometrics 43:671-681,
+    with a fixed weight of `_SHRINK` expected deaths.
     """
     sigma = bandwidth_px / cells.size
     shape = (cells.rows, cells.columns)
     above = ndimage.gaussian_filter(np.reshape(deaths, shape).astype(float), sigma, mode="constant")
     below = ndimage.gaussian_filter(np.reshape(exposure, shape).astype(float), sigma, mode="constant")
     total = float(np.sum(exposure))
-    # The kernel's weights over a cell's surroundings sum to 1: these are about 4 pi sigma^2 cells' worth of data.
-    worth = max(1.0, 4 * np.pi * sigma**2)
-    expected = worth * below * (float(np.sum(deaths)) / total if total > 0 else 0.0)
-    enough = (expected >= _LEAST_EXPECTED) & (below > 0)
-    return np.where(enough, above / np.where(enough, below, 1.0), np.nan).ravel()
+    overall = float(np.sum(deaths)) / total if total > 0 else 0.0
+    # The kernel's weights sum to 1; a sum so weighted holds as much as 1 / (sum of their squares) cells.
+    middle = np.zeros(2 * max(1, round(4 * sigma)) + 1)
+    middle[middle.size // 2] = 1.0
+    worth = 1.0 / float(np.sum(ndimage.gaussian_filter1d(middle, sigma, mode="constant") ** 2)) ** 2
+    expected = worth * below * overall
+    seen = (np.reshape(exposure, shape) > 0) | (np.reshape(deaths, shape) > 0)
+    shrunk = overall * (worth * above + _SHRINK) / (expected + _SHRINK)
+    return np.where(seen & (expected >= _LEAST_EXPECTED), shrunk, np.nan).ravel()
 
 
 def getis_ord_star(value: Array, near: Array) -> Array:

@@ -10,14 +10,17 @@ from analysis.findings.one_death import Place
 from dashboard.figures.frame import faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme
 
+_FRAMED = "framed: hot, more deaths than chance and the time spent there explain"
+
 
 def places(finding: Finding, theme: Theme) -> go.Figure:
-    """The death map: the rate of death by place, each death as a dot, the dangerous places framed."""
+    """The death map: the smoothed rate of death by place, each death as a dot, the hot places framed."""
     cells, deaths, facts = finding.tables["cells"], finding.tables["deaths"], finding.facts
     width, height = facts["screen_width"], facts["screen_height"]
     x, y, wide, high = (np.asarray(cells[name], float) for name in ("x_px", "y_px", "width_px", "height_px"))
     exposed = bool(facts.get("exposure"))
     value = np.asarray(cells["smooth_rate" if exposed else "deaths"], float) * (60 if exposed else 1)
+    hot = np.flatnonzero(np.asarray(cells["hot"], bool))
     columns, rows = np.unique(x), np.unique(y)
     z = np.full((len(rows), len(columns)), np.nan)
     told = np.full((len(rows), len(columns)), "", dtype=object)
@@ -52,7 +55,10 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         zmax=top,
         colorscale=[[i / (len(theme.ramp) - 1), colour] for i, colour in enumerate(theme.ramp)],
         colorbar={
-            "title": {"text": "deaths a minute there" if exposed else "deaths", "side": "right"},
+            "title": {
+                "text": "deaths a minute around there, smoothed" if exposed else "deaths",
+                "side": "right",
+            },
             "thickness": 10,
             "outlinewidth": 0,
         },
@@ -73,17 +79,17 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
     figure = framed(
         theme,
         [heat, dots],
-        x="pixels from the left",
+        x="pixels from the left" + (f"<br>{_FRAMED}" if hot.size else ""),
         y="pixels from the top",
-        height=400,
+        height=420 if hot.size else 400,
         showlegend=False,
         # Fixed margins: automatic ones and a fixed aspect chase each other without end.
-        margin={"l": 58, "r": 8, "t": 10, "b": 46},
+        margin={"l": 58, "r": 8, "t": 10, "b": 66 if hot.size else 46},
         xaxis=edge | {"range": [0, width]},
         yaxis=edge | {"range": [height, 0], "scaleanchor": "x"},
         meta={"opens": "place"},
     )
-    for i in np.flatnonzero(np.asarray(cells["hot"], bool)):
+    for i in hot:
         figure.add_shape(
             type="rect",
             x0=x[i],

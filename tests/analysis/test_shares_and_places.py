@@ -14,6 +14,7 @@ from analysis.stats.places import (
     hot_spots,
     hot_spots_of_parts,
     rate_limits,
+    smooth_rate,
 )
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
 from analysis.stats.ranks import correlation_within_players, rank_correlation
@@ -197,6 +198,32 @@ def test_cells_cover_the_screen_and_poisson_limits_are_exact():
     low, high = rate_limits(np.array([0, 4]), np.array([2.0, 2.0]))
     # Garwood 1936: 4 events, 1.0899 to 10.2416.
     np.testing.assert_allclose(2 * np.r_[low, high], [0, 1.0899, 3.6889, 10.2416], atol=1e-4)
+
+
+def test_the_smooth_map_of_an_even_screen_is_even():
+    """Twice the deaths where there is twice the time: one rate everywhere, whatever it is drawn towards."""
+    cells = Cells(160, 128, 16)
+    time = np.where(cells.left < 80, 60.0, 30.0)
+    rate = smooth_rate(time / 20, time, cells, 8)
+    assert rate == pytest.approx(np.full(time.size, 0.05))
+    assert np.isnan(smooth_rate(0 * time, time, cells, 8)).all()
+
+
+def test_a_place_with_next_to_no_time_is_not_the_darkest():
+    """Beside the deadly cell, at the edge of the screen, one death in 0.03 s; beyond, where nobody was, no colour."""
+    cells = Cells(160, 128, 16)
+    edge, deadly = cells.left == 144, (cells.left == 128) & (cells.top == 96)
+    empty = (cells.left == 0) & (cells.top == 0)
+    time = np.where(edge, 0.03, np.where(empty, 0.0, 40.0))
+    deaths = np.where(deadly, 30.0, np.where(edge, 0.0, 2.0)) + (edge & (cells.top == 96)) - 2.0 * empty
+    rate = smooth_rate(deaths, time, cells, 8)
+    assert np.nanargmax(rate) == np.flatnonzero(deadly)[0]
+    assert np.isnan(rate[empty]).all() and np.isfinite(rate[~edge & ~empty]).all()
+    rng, thin = np.random.default_rng(2), 0
+    mean = np.where(deadly, 6.0, 0.8) * time / 20
+    for _ in range(200):
+        thin += int(edge[np.nanargmax(smooth_rate(rng.poisson(mean), time, cells, 8))])
+    assert thin <= 4
 
 
 def test_rank_correlation_is_scipys_and_bonett_and_wrights():

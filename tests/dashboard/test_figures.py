@@ -50,6 +50,13 @@ def test_the_death_map_has_the_proportions_of_the_screen(findings):
     assert layout.yaxis.scaleanchor == "x" and layout.yaxis.scaleratio in (None, 1)
 
 
+def test_the_death_map_says_what_its_colour_and_its_frames_are(findings):
+    finding = next(f for f in findings if f.id == "deaths.places")
+    figure = figure_for(finding, LIGHT)
+    assert figure.data[0].colorbar.title.text == "deaths a minute around there, smoothed"
+    assert ("framed: hot" in figure.layout.xaxis.title.text) == (finding.facts["hot_cells"] > 0)
+
+
 def test_the_map_over_two_tunables_frames_what_is_within_tolerance():
     target = Target("finish", Outcome.FINISH, 0.6, tolerance=0.05)
     figure = np.array([[0.2, 0.56, 0.9], [0.54, 0.6, 0.651]])
