@@ -25,7 +25,6 @@ from analysis.stats.places import Cells
 
 SECONDS = 5.0
 MOST_LISTED = 50
-_AFTER_US = 500_000
 # Three samples are the least that tell a way from a jump.
 _LEAST_SAMPLES = 3
 _SHORT_S = 1.0
@@ -112,9 +111,7 @@ def find(reader: Reader, selection: Selection, run_id: int, life: int) -> Findin
     if not found.size:
         return None
     i = int(found[0])
-    events = reader.ask(
-        "death_strip", life_id=int(death["life_id"][i]), before_us=int(SECONDS * 1e6), after_us=_AFTER_US
-    )
+    events = reader.ask("death_strip", life_id=int(death["life_id"][i]), before_us=int(SECONDS * 1e6))
     events = {"before_s" if name == "before_us" else name: column for name, column in events.items()}
     events["before_s"] = events["before_s"] / 1e6
     shot_ago_us = float(death["shot_ago_us"][i])

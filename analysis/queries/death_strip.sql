@@ -1,4 +1,4 @@
--- Everything logged in the last $before_us of one life and a moment after it, for one strip.
+-- Everything logged in the last $before_us of one life, for one strip; its end is the last thing on it.
 WITH life AS (
     SELECT run_id, end_us FROM lives WHERE life_id = $life_id
 ), seen AS (
@@ -17,7 +17,7 @@ WITH life AS (
 ), near AS (
     SELECT e.*, life.end_us
     FROM seen e JOIN life ON e.run_id = life.run_id
-    WHERE e.at_us >= life.end_us - $before_us AND e.at_us <= life.end_us + $after_us
+    WHERE e.at_us >= life.end_us - $before_us AND e.at_us <= life.end_us
     -- A log may hold any number of events; those nearest to the end count.
     ORDER BY e.at_us DESC
     LIMIT 5000

@@ -10,7 +10,7 @@ from analysis.finding import Finding
 from dashboard.figures.frame import faded, framed
 from dashboard.palette import Theme
 
-_AFTER_S = 0.5
+_ROOM_S = 0.5  # nothing is drawn after the death; its name needs room
 # In pixels: a panel with a curve, a row of marks, the gaps between panels; the edges, with a line of text more where
 # one is needed.
 _CURVE, _ROW, _GAP = 86, 23, 14
@@ -59,12 +59,18 @@ def strip(finding: Finding, theme: Theme) -> go.Figure:
     words = "seconds from the death"
     above, below = _TOP + (_LABEL if spawn >= back else 0), _BOTTOM
     if shot is not None and shot >= back:
-        words += f"<br>shaded: {1e3 * facts['reaction_s']:.0f} ms, a simple reaction to the killing shot"
+        reaction_ms, shaded_ms = 1e3 * facts["reaction_s"], -1e3 * shot
+        words += (
+            f"<br>shaded: {reaction_ms:.0f} ms, a simple reaction to the killing shot"
+            if shaded_ms >= reaction_ms
+            else f"<br>shaded: {shaded_ms:.0f} ms from the killing shot to the death; a simple reaction takes "
+            f"{reaction_ms:.0f} ms"
+        )
         below += _LINE
     figure = framed(
         theme, [], x=words, height=inside + above + below, showlegend=False, hovermode="closest",
         margin={"l": _LEFT, "r": _RIGHT, "t": above, "b": below},
-        xaxis={"range": [back - 0.05, _AFTER_S + 0.05], "dtick": 1, "anchor": "free", "position": 0},
+        xaxis={"range": [back - 0.05, _ROOM_S], "dtick": 1, "anchor": "free", "position": 0},
     )  # fmt: skip
     top = 0
     for number, ((traces, axis), height) in enumerate(

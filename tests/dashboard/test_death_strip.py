@@ -42,7 +42,7 @@ ROWS = [
     ("input", -1.2, None, None, 512, 0),
     ("position", -1.0, 40, 101, None, None),
     ("death", 0.0, 44, 101, 2, None),
-    ("input", 0.3, None, None, 600, 0),
+    ("input", -0.3, None, None, 600, 0),
 ]
 
 
@@ -72,7 +72,7 @@ def test_ways_and_inputs_are_curves_over_the_same_time():
     # A death ends a way: no line leads from it to where the next life began.
     assert np.array_equal(left.y, [150, np.nan, 10, 40, 44, np.nan], equal_nan=True)
     assert np.array_equal(top.y, [20, np.nan, 100, 101, 101, np.nan], equal_nan=True)
-    assert (list(named(figure, "input 0").x), list(named(figure, "input 0").y)) == ([-1.2, 0.3], [512, 600])
+    assert (list(named(figure, "input 0").x), list(named(figure, "input 0").y)) == ([-1.2, -0.3], [512, 600])
     assert {trace.xaxis for trace in figure.data} == {None}
     # Pixels from the top grow downwards, and a small step is drawn as one.
     low, high = figure.layout.yaxis2.range
@@ -87,7 +87,12 @@ def test_the_killing_shot_and_what_a_reaction_takes_are_marked():
         "killing shot fired": -0.6,
         "death": 0.0,
     }
-    assert "231 ms" in figure.layout.xaxis.title.text
+    assert "shaded: 231 ms, a simple reaction" in figure.layout.xaxis.title.text
+    # A death that comes before anybody could have reacted ends the shade, and the words say how long it is.
+    early = strip(ROWS, shot_s=-0.2)
+    shade = next(shape for shape in early.layout.shapes if shape.type == "rect")
+    assert (shade.x0, shade.x1) == (-0.2, 0.0)
+    assert "shaded: 200 ms from the killing shot to the death; a simple" in early.layout.xaxis.title.text
 
 
 @pytest.mark.parametrize(
