@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.finding import Finding, plain
 from analysis.methods import METHODS, Source
-from dashboard.wording import number
+from dashboard.wording import counted, number
 
 # A cell that starts so is run as a formula by spreadsheets; an apostrophe in front makes it a text.
 # Source: OWASP, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection).
@@ -101,7 +101,7 @@ def header(finding: Finding, selection_words: str, fingerprint: str) -> list[str
         finding.title,
         f"{finding.id}; data fingerprint {fingerprint}",
         selection_words,
-        f"{finding.players} players, {finding.runs} runs; method: {finding.method}",
+        f"{counted(finding.players, 'player')}, {counted(finding.runs, 'run')}; method: {finding.method}",
         finding.sentence,
     ]
 

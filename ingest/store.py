@@ -123,7 +123,9 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
 
 def _cannot_open(path: Path, error: duckdb.Error) -> StudyError:
     text = str(error)
-    if "lock" in text.lower() or "used by another process" in text.lower():
+    # Without what is quoted: the name of a file may say "lock" as well.
+    said = re.sub(r'"[^"]*"', "it", text.splitlines()[0])
+    if "lock" in said.lower() or "used by another process" in said.lower():
         holder = re.search(r"held in (.*?) \(PID (\d+)\)|PID:? ?(\d+)", text)
         who = "another process"
         if holder is not None:
@@ -132,7 +134,13 @@ def _cannot_open(path: Path, error: duckdb.Error) -> StudyError:
             f"{path}: {who} holds this study. Close it first (a dashboard that is open holds its study, and can "
             "ingest by itself), or use another study file."
         )
-    return StudyError(f"{path}: this is no study ({text.splitlines()[0][:200]}); name another file")
+    remedy = "name your study, or a new file: setscrew ingest --study NEW.duckdb LOGS... makes one"
+    if path.is_dir():
+        return StudyError(f"{path}: this is a folder, no study; {remedy}")
+    if "not a valid" in said:
+        return StudyError(f"{path}: this file is no study; {remedy}")
+    reason = said.removeprefix("IO Error: ")[:200]
+    return StudyError(f"{path}: this file cannot be opened as a study ({reason}); {remedy}")
 
 
 def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only: bool) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import demo_logs
 from dashboard import exits
 from dashboard.commands.listening import port_number
+from dashboard.terminal import counted
 
 HELP = "read the demo logs into a fresh study and open the dashboard on it"
 
@@ -57,7 +58,7 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
         return trouble.code
     for log in sorted(logs_folder.glob("*.playlog")):
         result = import_log(study, log)
-        print(f"{log.name}: {result.runs} runs, {result.events} events", flush=True)
+        print(f"{log.name}: {counted(result.runs, 'run')}, {counted(result.events, 'event')}", flush=True)
     take_players(study.connection, logs_folder / "players.csv")
     for targets in sorted(logs_folder.glob("targets_*.toml")):
         text = targets.read_text(encoding="utf-8")

@@ -8,6 +8,7 @@ from typing import Any
 
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, as_json, selections
+from dashboard.terminal import counted
 
 HELP = (
     "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
@@ -95,11 +96,13 @@ def _method(key: str) -> dict[str, Any]:
 
 def _print(answer: dict[str, Any]) -> None:
     for game in answer["games"]:
-        print(f"\n{game['game']} — {game['players']} players, {game['runs']} runs\n")
+        size = f"{counted(game['players'], 'player')}, {counted(game['runs'], 'run')}"
+        print(f"\n{game['game']} — {size}\n")
         for finding in game["findings"]:
             print(f"{finding['title']}: {finding['sentence']}")
             hint = ", indicative only" if finding["indicative"] else ""
-            print(f"    [{finding['id']}; {finding['players']} players, {finding['runs']} runs{hint}]")
+            size = f"{counted(finding['players'], 'player')}, {counted(finding['runs'], 'run')}"
+            print(f"    [{finding['id']}; {size}{hint}]")
             for warning in finding["warnings"]:
                 print(f"    ! {warning}")
     print(f"\nData fingerprint {answer['fingerprint']}")

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard import exits
+from dashboard.terminal import counted
 
 HELP = "write accepted values as a C header for the firmware"
 
@@ -117,7 +118,8 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
                 f"{d.name}: {'new' if d.before is None else d.before} -> {'gone' if d.after is None else d.after}"
             )
         print(
-            f"{path}: {'not written (--dry-run)' if arguments.dry_run else 'written'}, {len(changed)} values differ"
+            f"{path}: {'not written (--dry-run)' if arguments.dry_run else 'written'}, "
+            f"{counted(len(changed), 'value differs', 'values differ')}"
         )
         print("Before flashing: keep the last firmware, and check the game on the console once.")
     return exits.OK

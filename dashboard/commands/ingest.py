@@ -10,6 +10,7 @@ from typing import Any
 
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
+from dashboard.terminal import counted
 from ingest.store import INGEST_MEMORY_MB, ImportResult, Status, StudyBusy, StudyError, import_log, open_study
 
 HELP = "read play logs into a study"
@@ -53,8 +54,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps({"study": str(arguments.study), "captures": captures, "totals": totals}))
     else:
-        print(f"{len(captures)} logs, {totals['new']} new, {totals['grown']} grown, {totals['unchanged']} unchanged: "
-              f"{totals['runs']} runs, {totals['events']} events")  # fmt: skip
+        print(
+            f"{counted(len(captures), 'log')}, {totals['new']} new, {totals['grown']} grown, "
+            f"{totals['unchanged']} unchanged: {counted(totals['runs'], 'run')}, {counted(totals['events'], 'event')}"
+        )
     return exits.THIN if captures and all(one["verdict"] == "unusable" for one in captures) else exits.OK
 
 
@@ -92,5 +95,5 @@ def _totals(captures: list[dict[str, Any]]) -> dict[str, int]:
 
 
 def _line(capture: dict[str, Any]) -> str:
-    read = f"{capture['runs']} runs, {capture['events']} events"
+    read = f"{counted(capture['runs'], 'run')}, {counted(capture['events'], 'event')}"
     return f"{capture['file']}: {capture['status']}, {read}. {capture['words']}"

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 from dashboard import exits
+from dashboard.terminal import counted
 
 HELP = "take players' groups and ratings from CSV files into the study"
 
@@ -42,5 +43,6 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(taken))
     else:
-        print(f"{taken['players']} players, {taken['ratings']} ratings taken into {arguments.study}")
+        size = f"{counted(taken['players'], 'player')}, {counted(taken['ratings'], 'rating')}"
+        print(f"{size} taken into {arguments.study}")
     return exits.OK

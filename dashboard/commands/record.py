@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from dashboard import exits
-from dashboard.terminal import Terminal
+from dashboard.terminal import Terminal, counted
 from ingest.capture import Captures
 from ingest.player_tag import BadTag
 from ingest.recording import State, Status
@@ -181,7 +181,7 @@ def status_line(number: int, status: Status) -> str:
 
 def _summary(status: Status) -> str:
     trouble = f"; {status.trouble}" if status.trouble else ""
-    return f"{status.path}: {status.bytes:,} bytes, {status.counts.runs} runs{trouble}"
+    return f"{status.path}: {counted(status.bytes, 'byte')}, {counted(status.counts.runs, 'run')}{trouble}"
 
 
 def as_json(status: Status) -> dict[str, object]:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, selections
+from dashboard.terminal import counted
 
 HELP = "write the report: HTML, PDF, figures, tables and sources"
 
@@ -81,7 +82,11 @@ def run(arguments: argparse.Namespace) -> int:
     print(written.html)
     if written.pdf is not None:
         print(written.pdf)
-    print(f"and {len(written.files)} files of figures, tables and sources beside them", file=sys.stderr)
+    files = counted(len(written.files), "file")
+    print(
+        f"and {files} of figures, tables and sources beside {'it' if written.pdf is None else 'them'}",
+        file=sys.stderr,
+    )
     for remark in written.remarks:
         print(remark, file=sys.stderr)
     return exits.OK

@@ -15,6 +15,7 @@ from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser
 from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
 from dashboard.report.markup import Markup, tag
+from dashboard.wording import counted
 
 # Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
 _WIDE, _NARROW = 720, 400
@@ -142,7 +143,9 @@ def _write_table(stem: Path, finding: Finding, table: Any, head: list[str]) -> l
     texts = {
         ".csv": exports.as_csv(table, head),
         ".md": exports.as_markdown(table),
-        ".tex": exports.as_latex(table, f"{finding.title}. {finding.players} players, {finding.runs} runs."),
+        ".tex": exports.as_latex(
+            table, f"{finding.title}. {counted(finding.players, 'player')}, {counted(finding.runs, 'run')}."
+        ),
     }
     files = []
     for ending, words in texts.items():

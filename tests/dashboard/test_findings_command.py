@@ -15,6 +15,7 @@ from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from ingest.encode import main as encode
 from ingest.store import open_study
+from tests.ingest.studies import dictionary, event, log_of
 from tests.needs import need
 
 JSON_MD = (Path(__file__).parents[2] / "dashboard" / "JSON.md").read_text(encoding="utf-8")
@@ -103,6 +104,25 @@ def test_a_study_of_unreadable_logs_says_so_everywhere(capsys, tmp_path):
         assert page.path in ("/live", "/import") or "No run could be read" in shown, page.path
         assert "Nothing has been ingested yet" not in shown
     session.close()
+
+
+def test_one_of_anything_is_not_called_several(capsys, tmp_path):
+    kinds = {"begin": ("run_start", {"who": "u8 player"})}
+    tunables = [{"name": name, "value": 3, "min": 1, "max": 9} for name in ("lives", "speed")]
+    log, study, out = tmp_path / "a.playlog", str(tmp_path / "a.duckdb"), tmp_path / "tuned.h"
+    log.write_bytes(log_of([dictionary(kinds, tunables=tunables), event(10, "begin", who=1)]))
+    players = tmp_path / "players.csv"
+    players.write_text("player,group\nP01,A\n")
+
+    def said(*words: str) -> str:
+        main([*words, "--study", study])
+        return capsys.readouterr().out
+
+    assert "1 log, 1 new, 0 grown, 0 unchanged: 1 run, 1 event\n" in said("ingest", str(log))
+    assert "Moth Run — 1 player, 1 run\n" in said("findings", "--question", "trust")
+    assert "1 player, 0 ratings taken" in said("people", "--players", str(players))
+    assert "2 values differ" in said("header", "--out", str(out))
+    assert "1 value differs" in said("header", "--out", str(out), "--set", "lives=4")
 
 
 EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'

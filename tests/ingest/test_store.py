@@ -303,10 +303,15 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
         open_study(tmp_path / "none.duckdb", read_only=True)
     with pytest.raises(StudyError, match="does not exist"):
         open_study(tmp_path / "no" / "folder.duckdb")
-    text = tmp_path / "text.duckdb"
+    text = tmp_path / "falling blocks.duckdb"  # the word "lock" in it is not said by DuckDB
     text.write_text("hello, I am no database\n" * 500)
-    with pytest.raises(StudyError, match="no study"):
-        open_study(text)
+    for read_only in (False, True):
+        with pytest.raises(StudyError, match="this file is no study; name your study") as refused:
+            open_study(text, read_only=read_only)
+        assert str(refused.value).startswith(f"{text}: ") and "setscrew ingest --study" in str(refused.value)
+        assert "Error" not in str(refused.value) and not isinstance(refused.value, StudyBusy)
+    with pytest.raises(StudyError, match="this is a folder, no study"):
+        open_study(tmp_path)
     assert text.read_text().startswith("hello")
     strange = tmp_path / "strange.duckdb"
     with duckdb.connect(str(strange)) as connection:
