@@ -262,7 +262,8 @@ def _part_finding(
             "strongest_y_px": int(cells.top[top]), "p": float(hot.p[top]),
         })  # fmt: skip
         if is_hot.any() and (hottest is None or hot.score[top] > hottest[0]):
-            told = f"with {deaths[top]} deaths where {figure(float(hot.expected[top]))} would be expected"
+            took, wanted = counted(int(deaths[top]), "death"), figure(float(hot.expected[top]))
+            told = f"with {took} where {wanted} would be expected"
             where = f"{head[name]} at {_place(cells, top)}"
             hottest = float(hot.score[top]), f"{where}, {told} (p = {hot.p[top]:.3f})"
     noun = "causes" if by == "cause" else "parts of the game"

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.findings.tuning_data import NothingToTune, load_builds, load_staged, load_trials
+from analysis.findings.wording import counted
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
@@ -137,11 +138,13 @@ def _cautions(fresh: int, players: int, runs: int, damaged: int) -> tuple[str, .
     elif fresh < players:
         said.append(f"{players - fresh} of {players} players had played before; they are not the population")
     if players < 8:
-        said.append(f"only {players} players: the intervals are indicative")
+        said.append(f"only {counted(players, 'player')}: the intervals are indicative")
     if runs < 2 * players:
         said.append("fewer than two runs a player: what practice does is mostly assumed")
     if damaged:
-        said.append(f"{damaged} of {runs} runs are damaged: events in them may be missing")
+        said.append(
+            f"{damaged} of {counted(runs, 'run')} {'is' if runs == 1 else 'are'} damaged: events in them may be missing"
+        )
     return tuple(said)
 
 

@@ -93,8 +93,9 @@ def judge(counts: Counts) -> Verdict:
         return Verdict(Grade.INTACT, 0.0, (), "", ())
     touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
     doubtful = share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
+    are = "run is" if counts.runs == 1 else "runs are"
     bias = (
-        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} runs are "
+        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} {are} "
         "damaged: there, deaths and presses may be missing, and a lost end makes a run look cut."
         if counts.damaged_runs
         else "No run is damaged: what was lost lies between runs."

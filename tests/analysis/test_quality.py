@@ -61,6 +61,11 @@ def test_grades(counted: Counted, grade: Grade) -> None:
     assert judge(counted).grade == grade
 
 
+@pytest.mark.parametrize(("runs", "words"), [(1, "1 of 1 run is damaged"), (2, "1 of 2 runs are damaged")])
+def test_one_run_is_not_called_several(runs: int, words: str) -> None:
+    assert words in judge(Counted(missing_packets=3, runs=runs, damaged_runs=1)).words
+
+
 def test_words_say_what_was_lost_what_it_biases_and_what_to_do() -> None:
     words = judge(Counted(rejected_packets=1, missing_packets=1, dropped_events=4, damaged_runs=1)).words
     assert "1 packet arrived broken" in words and "4 events did not fit the console's buffer" in words
