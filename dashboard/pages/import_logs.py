@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
 from analysis.stats.quality import Grade, judge
-from dashboard import cautions
+from dashboard import cautions, ids
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
 from dashboard.job_area import JobArea
@@ -20,14 +20,14 @@ from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.taken_in import TakenIn, take_in
 
-DROP = "import-drop"
+DROP, HELD = "import-drop", "import-held"
 AREA = JobArea("import")
 _MEGABYTE = 1024 * 1024
 _MOST_FILES = 200
 
 
 def controls() -> list[Any]:
-    """The place to drop logs, and where their verdicts appear."""
+    """The place to drop logs, where their verdicts appear, and last the place of the study's logs."""
     return [
         dcc.Upload(
             html.Div(["Drop play logs here, or press to choose them"], className="drop"),
@@ -37,26 +37,19 @@ def controls() -> list[Any]:
         ),
         html.Div(AREA.bar(), className="row"),
         *AREA.rest(**{"aria-live": "polite"}),
+        html.Section(id=HELD, className="card wide"),
     ]
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The drop area, and what the study holds already."""
-    columns = session.ask("captures_listed")
-    names = {
-        "name": "log", "received_at": "received", "bytes": "bytes", "runs": "runs", "events": "events",
-        "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
-        "unread_bytes": "unread bytes",
-    }  # fmt: skip
-    lines = [html.Tr([html.Td(_cell(columns[key][i])) for key in names]) for i in range(len(columns["name"]))]
-    held = html.Table(
-        [html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)]
-    )
+    *drop, logs = controls()
+    logs.children = held(session)
     return [
         html.Section(
             [
                 html.H2("Bring logs in"),
-                *controls(),
+                *drop,
                 note(
                     "The same log twice changes nothing, and one that has grown replaces itself. Up to "
                     f"{LARGEST_LOG // _MEGABYTE} MB a file; longer ones with `setscrew ingest`."
@@ -65,15 +58,27 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             ],
             className="card wide",
         ),
-        html.Section(
-            [
-                html.H2(f"In the study: {counted(len(lines), 'log')}"),
-                html.Div(held, className="table", tabIndex="0", role="region", **{"aria-label": "Logs"})
-                if lines
-                else note("None yet."),
-            ],
-            className="card wide",
-        ),
+        logs,
+    ]
+
+
+def held(session: Session) -> list[Any]:
+    """The logs that the study holds, with their counts."""
+    columns = session.ask("captures_listed")
+    names = {
+        "name": "log", "received_at": "received", "bytes": "bytes", "runs": "runs", "events": "events",
+        "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
+        "unread_bytes": "unread bytes",
+    }  # fmt: skip
+    lines = [html.Tr([html.Td(_cell(columns[key][i])) for key in names]) for i in range(len(columns["name"]))]
+    logs = html.Table(
+        [html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)]
+    )
+    return [
+        html.H2(f"In the study: {counted(len(lines), 'log')}"),
+        html.Div(logs, className="table", tabIndex="0", role="region", **{"aria-label": "Logs"})
+        if lines
+        else note("None yet."),
     ]
 
 
@@ -146,7 +151,7 @@ def decoded(contents: list[str], names: list[str]) -> list[tuple[str, bytes]]:
 
 
 def wires(app: Dash, session: Session) -> None:
-    """Drop -> job -> verdicts."""
+    """Drop -> job -> verdicts; study changed -> its logs."""
 
     @app.callback(
         *AREA.started,
@@ -160,6 +165,11 @@ def wires(app: Dash, session: Session) -> None:
             return *AREA.NOTHING, no_update
         files = decoded(contents, names)
         return *AREA.begin(session.jobs.start("import", lambda job: import_all(session, files, job))), None
+
+    # Whoever imports, records or takes back: the table is that of the study.
+    @app.callback(Output(HELD, "children"), Input(ids.VERSION, "data"), prevent_initial_call=True)
+    def changed(_: int) -> Any:
+        return held(session)
 
     AREA.wire(app, session, verdict_list)
 

@@ -40,6 +40,11 @@ def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
     page.goto(f"{served.address}/import")
     page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog", nonsense])
     page.wait_for_selector("#import-result li:nth-child(2)")
+    # The table below is that of the study, without a reload.
+    page.wait_for_function(
+        "() => document.querySelector('#import-held').innerText.includes('crate_loft_a_table1')"
+    )
+    assert page.inner_text("#import-held h2") == "In the study: 7 logs"
     bad, good = page.locator("#import-result li").all_inner_texts()  # by name
     assert "intact, new" in good and "runs" in good
     assert "<b>nonsense" in bad and "unusable" in bad and "baud rate" in bad
