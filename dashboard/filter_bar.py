@@ -22,11 +22,11 @@ Choice = tuple[str, Selection, bool]
 def filter_bar(path: str, selection: Selection, choices: Choices) -> list[Any]:
     """The lists that show `selection` and offer `choices`, on the page at `path`."""
     return [
-        _list(path, "Game", selection.game, _games(selection, choices)),
+        _list(path, "Game", selection.game, _games(selection, choices), one=True),
         _list(
             path, "Build", ", ".join(selection.builds) or "all", _some(selection, "builds", choices.builds)
         ),
-        _list(path, "Stage", _stage_words(selection), _stages(selection, choices)),
+        _list(path, "Stage", _stage_words(selection), _stages(selection, choices), one=True),
         _list(
             path,
             "Players",
@@ -34,15 +34,18 @@ def filter_bar(path: str, selection: Selection, choices: Choices) -> list[Any]:
             _some(selection, "players", choices.players),
         ),
         *_groups(path, selection, choices),
-        _list(path, "Attempts", _attempts_words(selection), _attempts(selection)),
+        _list(path, "Attempts", _attempts_words(selection), _attempts(selection), one=True),
         _makers(path, selection),
     ]
 
 
-def _list(path: str, label: str, shown: str, options: Iterable[Choice]) -> html.Details:
+def _list(path: str, label: str, shown: str, options: Iterable[Choice], one: bool = False) -> html.Details:
+    """`one`: one of the options is chosen, which closes the list (assets/shell.js); of the others any number may be."""
     items = [html.Li(_link(path, words, after), **_current(chosen)) for words, after, chosen in options]
     summary = html.Summary([html.Span(label, className="label"), html.Span(shown, className="picked")])
-    return html.Details([summary, html.Ul(items, className="choices")], className="pick")
+    return html.Details(
+        [summary, html.Ul(items, className="choices")], className="pick one" if one else "pick"
+    )
 
 
 def _link(path: str, words: str, after: Selection) -> html.A:

@@ -247,6 +247,8 @@
     if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) { return; }
     if (link.origin !== window.location.origin || link.target || link.hasAttribute("download") || !isPage(link)) { return; }
     event.preventDefault();
+    const single = link.closest("details.pick.one");  /* chosen is chosen; lists of which several may be stay open */
+    if (single) { single.open = false; single.querySelector("summary").focus(); }
     window.history.pushState({}, "", link.href);
     window.dispatchEvent(new CustomEvent(MOVED));
   });

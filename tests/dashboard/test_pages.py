@@ -105,6 +105,15 @@ def test_the_address_and_the_filter_bar_agree(chromium, reading):
     page.click("#filter-bar summary >> text=Stage")
     page.click("#filter-bar >> text=every stage")
     page.wait_for_function("() => !location.search.includes('stage')")
+    # Of stages one is chosen: the list closes, and the keyboard goes on from it. Of players there may be several.
+    page.wait_for_selector("details.pick[open]", state="detached")
+    assert "Stage" in page.evaluate("document.activeElement.innerText")
+    page.click("#filter-bar summary >> text=Players")
+    page.click("details.pick[open] a >> text=P02")
+    page.wait_for_selector("details.pick[open] li[aria-current] >> text=P02")
+    page.click("details.pick[open] a >> text=P03")
+    page.wait_for_function("() => location.search.includes('P02') && location.search.includes('P03')")
+    assert page.is_visible("details.pick[open] a >> text=P04")
     page.keyboard.press("Escape")
     page.wait_for_selector("details.pick[open]", state="detached")
     assert watched.complaints == []
