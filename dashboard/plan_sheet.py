@@ -60,8 +60,9 @@ def _goal(plan: Mapping[str, Any]) -> str:
     scale = 100 if plan["unit"] == "share" else 1
     unit = "points" if plan["unit"] == "share" else plan["unit"]
     lines.append(
-        f"{_text(plan['target'])}: today's doubt is {scale * plan['now_half_width']:.1f} {unit} either way "
-        f"(80 %); wanted is {scale * plan['wanted_half_width']:.1f}."
+        f"{_text(plan['target'])}, the one target planned for: today's doubt is "
+        f"{scale * plan['now_half_width']:.1f} {unit} either way (80 %); wanted is "
+        f"{scale * plan['wanted_half_width']:.1f}."
     )
     needed = plan["players_needed"]
     if needed == 0:
@@ -80,6 +81,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
         each = plan["players_each_needed"]
         said = f"about {each} players on each" if each else "more than 60 players on each"
         lines += ["", f"To tell the two settings apart with a chance of 80 %: {said}.", ""]
+        lines += ["Counts are whole numbers: a few more players can leave that chance a little lower.", ""]
         lines += ["| players on each | chance to tell them apart |", "|---|---|"]
         lines += [f"| {p['players_each']} | {100 * p['chance']:.0f} % |" for p in plan["power"]]
     return "\n".join(lines) + "\n"

@@ -11,7 +11,7 @@ from analysis.selection import Selection
 from analysis.stats.truncation import edge_checks
 from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.c_header import NotHoldable, checked
-from analysis.tuning.plan import Plan, half_width, needed, power_of, precision_of, schedule
+from analysis.tuning.plan import Plan, each_needed, half_width, needed, power_of, precision_of, schedule
 from analysis.tuning.rhythm_model import RhythmModel
 from analysis.tuning.search import OutcomeModel
 from analysis.tuning.staged import StagedModel
@@ -62,7 +62,7 @@ def plan_game(
     )
     more = needed(precision, aim, now) if precision else _by_root_law(now, aim, people)
     power = power_of(model, target, {}, against) if against else ()
-    each = next((p.players_each for p in power if p.chance >= 0.8), None)
+    each = each_needed(power)
     builds = (model.build.label,) if not against else (model.build.label, "as proposed")
     count = players or _suggested(more, each, bool(against))
     return Plan(

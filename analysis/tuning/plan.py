@@ -115,23 +115,33 @@ def power_of(
     one: Setting,
     other: Setting,
     sizes: Sequence[int] = POWER_PLAYERS,
-    plays: int = 4000,
-    seed: int = 1,
 ) -> tuple[Power, ...]:
-    """Can two settings be told apart? Counts are drawn for posterior draws, compared as `setscrew compare` does.
+    """Can two settings be told apart? Every pair of counts is compared as `setscrew compare` does, and weighed by its
+    chance, averaged over the posterior draws: no simulation, so no noise of one.
 
-    Only for targets that are shares of players or runs; an empty tuple otherwise.
+    The chance need not rise with every player: counts are whole, and the least difference that counts jumps. Only for
+    targets that are shares of players or runs; an empty tuple otherwise.
     """
     if target.statistic != Statistic.SHARE:
         return ()
-    rng = np.random.default_rng(seed)
     first, second = (np.clip(model.figures(s, [target])[0], 0, 1) for s in (one, other))
-    pick = rng.integers(0, len(first), plays)
     found = []
     for n in sizes:
-        a, b = rng.binomial(n, first[pick]), rng.binomial(n, second[pick])
-        found.append(Power(n, float(_apart(a, b, n).mean())))
+        counts = np.arange(n + 1)
+        apart = _apart(counts[:, None], counts[None, :], n)
+        a, b = (stats.binom.pmf(counts[:, None], n, shares) for shares in (first, second))
+        found.append(Power(n, float((a * (apart @ b)).sum(axis=0).mean())))
     return tuple(found)
+
+
+def each_needed(power: Sequence[Power], wanted: float = 0.8) -> int | None:
+    """Players on each build from which on the chance stays at `wanted` or above; None where no size does."""
+    needed = None
+    for row in reversed(power):
+        if row.chance < wanted:
+            break
+        needed = row.players_each
+    return needed
 
 
 def _apart(a: np.ndarray, b: np.ndarray, n: int) -> np.ndarray:

@@ -17,7 +17,7 @@ from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.session import Session
-from dashboard.wording import number
+from dashboard.wording import counted, number
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
@@ -65,7 +65,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         return [none_chosen(selection)]
     *form, result = controls()
     kept = session.ask("game_targets", game=selection.game)["target_toml"]
-    hint: Any = "It plans for the first target that is kept in the study, at its tolerance."
+    hint: Any = "It plans for one target only: the first that is kept in the study, at its tolerance."
     if not len(kept):
         address = "/tuning" + to_address(Selection(selection.game))
         hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
@@ -115,6 +115,7 @@ def work(
         "fingerprint": session.reader.fingerprint(),
         "game": game,
         "runs": runs,
+        "asked_players": players,
         "study": "",
         "setscrew": "",
     }
@@ -134,24 +135,45 @@ def parsed(words: str) -> dict[str, int] | None:
 
 def shown(plan: dict[str, Any], job: int) -> list[Any]:
     """The plan as cards, with its sheet to print."""
-    scale = 100 if plan["unit"] == "share" else 1
-    unit = "points" if plan["unit"] == "share" else plan["unit"]
+    scale, unit = _scale_and_unit(plan)
     now, wanted = scale * plan["now_half_width"], scale * plan["wanted_half_width"]
     needed = plan["players_needed"]
-    says = f"{plan['target']}: the doubt is ±{number(now)} {unit} now (80 %), ±{number(wanted)} are wanted. " + (
+    says = (
+        f"{plan['target']}: the doubt, half of the 80 % interval, is ±{number(now)} {unit} now; "
+        f"±{number(wanted)} are wanted. "
+    ) + (
         "No playtest that a class can hold would get there." if needed is None else
         "That is reached already." if needed == 0 else f"About {needed} more players would get there."
     )  # fmt: skip
     cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
-    for name, title in (
-        ("precision", "Doubt left, by players"),
-        ("power", "Chance to tell the builds apart"),
-        ("schedule", "Who plays what"),
-    ):
-        rows = plan[name]
-        if rows:
-            columns = {key.replace("_", " "): [_cell(row[key]) for row in rows] for key in rows[0]}
-            cards.append(table(columns, title))
+    cards.append(
+        note(f"Planned for one target only, “{plan['target']}”; the others may be left in more doubt.")
+    )
+    if plan["precision"]:
+        cards += [
+            table(_columns(plan["precision"], scale, {
+                "more players": "players", "runs each": "runs", f"doubt left, ± {unit} (80 %)": "half_width",
+                "playtests simulated": "plays",
+            }), "Doubt left, by players on the present build"),
+            note("Each doubt is the mean of the playtests simulated, so it scatters a little."),
+        ]  # fmt: skip
+    if plan["power"]:
+        cards += [
+            table(_columns(plan["power"], 100, {
+                "players on each build": "players_each", "chance to tell them apart, %": "chance",
+            }), "Chance to tell the builds apart"),
+            note(
+                "Worked out, not simulated, as if different people played the two. Counts are whole numbers: a few "
+                "more players can leave the chance a little lower."
+            ),
+        ]  # fmt: skip
+    if plan["schedule"]:
+        cards += [
+            table(_columns(plan["schedule"], 1, {
+                "number": "number", "player": "player", "builds, in this order": "builds", "runs on each": "runs",
+            }), "Who plays what"),
+            note(why_so_many(plan)),
+        ]  # fmt: skip
     cards.append(
         html.A(
             "The sheet for the table",
@@ -163,8 +185,38 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
     return [html.Section(cards, className="card wide")]
 
 
-def _cell(value: Any) -> Any:
-    return ", ".join(map(str, value)) if isinstance(value, list) else value
+def why_so_many(plan: dict[str, Any]) -> str:
+    """Why the schedule has so many players as it has."""
+    count, needed, each = len(plan["schedule"]), plan["players_needed"], plan["players_each_needed"]
+    scheduled = f"Scheduled: {counted(count, 'player')}, "
+    if plan["asked_players"]:
+        return scheduled + "as asked for."
+    if plan["power"] and each is None:
+        return f"{scheduled}what one session usually gives; no playtest that a class can hold tells the builds apart with a chance of 80 %."
+    wanted = 2 * each if plan["power"] else needed
+    if wanted == count:
+        purpose = "telling the builds apart" if plan["power"] else "the wanted precision"
+        return f"{scheduled}as {purpose} takes."
+    if wanted == 0:
+        return f"{scheduled}what one session usually gives; for this target nobody more is needed."
+    takes = "More than a class can give" if wanted is None else f"{wanted}"
+    return f"{scheduled}what one session usually gives. {takes} would be needed."
+
+
+def _scale_and_unit(plan: dict[str, Any]) -> tuple[int, str]:
+    """Shares are said in points."""
+    return (100, "points") if plan["unit"] == "share" else (1, plan["unit"])
+
+
+def _columns(rows: list[dict[str, Any]], scale: int, names: dict[str, str]) -> dict[str, list[Any]]:
+    """The columns `names` (heading: key) of rows; fractions are scaled."""
+    return {heading: [_cell(row[key], scale) for row in rows] for heading, key in names.items()}
+
+
+def _cell(value: Any, scale: int) -> Any:
+    if isinstance(value, float):
+        return round(scale * value, 1)
+    return ", then ".join(map(str, value)) if isinstance(value, list) else value
 
 
 def wires(app: Dash, session: Session) -> None:

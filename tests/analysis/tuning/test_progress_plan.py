@@ -14,7 +14,7 @@ from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.observed import ByPlayer
-from analysis.tuning.plan import Precision, needed, power_of, precision_of, schedule
+from analysis.tuning.plan import Power, Precision, each_needed, needed, power_of, precision_of, schedule
 from analysis.tuning.progress import count_interval, difference, players_for_quantile
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.simulate import more_players
@@ -365,6 +365,31 @@ def test_power_grows_with_players_and_is_small_without_a_difference(played):
     assert all(p.chance < 0.07 for p in none)
     some = power_of(model, FINISH, {}, {lives.name: lives.value + 4}, sizes=(6, 40))
     assert some[1].chance > some[0].chance + 0.1
+
+
+class Shares:
+    """A model that is sure: 1 in 5 finish, or 4 in 5 with the change."""
+
+    def figures(self, setting, targets, quick=False):
+        return np.full((len(targets), 3), 0.8 if setting else 0.2)
+
+
+def test_the_chance_to_tell_apart_is_that_of_playtests_drawn_and_has_no_noise():
+    power = power_of(Shares(), FINISH, {}, {"lives": 5}, sizes=(6, 8, 10))
+    assert power == power_of(Shares(), FINISH, {}, {"lives": 5}, sizes=(6, 8, 10))
+    rng = np.random.default_rng(4)
+    for row in power:
+        n, apart = row.players_each, 0
+        for _ in range(1500):
+            a, b = (by_player(*(rng.random(n) < share), first=f) for share, f in ((0.2, 1), (0.8, 50)))
+            found = difference(a, b)
+            apart += found.low > 0 or found.high < 0
+        assert row.chance == pytest.approx(apart / 1500, abs=4 * 0.5 / 1500**0.5)
+
+
+def test_players_on_each_are_those_from_which_on_the_chance_holds():
+    assert each_needed([Power(6, 0.81), Power(8, 0.79), Power(10, 0.8), Power(12, 0.9)]) == 10
+    assert each_needed([Power(6, 0.81), Power(8, 0.79)]) is None and each_needed([]) is None
 
 
 def test_a_schedule_is_balanced():
