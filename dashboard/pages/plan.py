@@ -192,7 +192,7 @@ def why_so_many(plan: dict[str, Any]) -> str:
     if plan["asked_players"]:
         return scheduled + "as asked for."
     if plan["power"] and each is None:
-        return f"{scheduled}what one session usually gives; no playtest that a class can hold tells the builds apart with a chance of 80 %."
+        return f"{scheduled}what one session usually gives; no class tells the builds apart with a chance of 80 %."
     wanted = 2 * each if plan["power"] else needed
     if wanted == count:
         purpose = "telling the builds apart" if plan["power"] else "the wanted precision"

@@ -27,7 +27,7 @@ def test_doubt_is_said_in_points_everywhere_and_every_column_has_a_name():
     [
         (
             {},
-            "what one session usually gives; no playtest that a class can hold tells the builds apart with a chance of 80 %.",
+            "what one session usually gives; no class tells the builds apart with a chance of 80 %.",
         ),
         ({"asked_players": 12}, "as asked for."),
         ({"players_each_needed": 6}, "as telling the builds apart takes."),
