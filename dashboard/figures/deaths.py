@@ -61,6 +61,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
             },
             "thickness": 10,
             "outlinewidth": 0,
+            "len": 0.8,  # so that its lower end keeps clear of the words below the map
         },
         text=told,
         customdata=leads,
