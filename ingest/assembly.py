@@ -118,16 +118,17 @@ class Assembler:
         self.taken_back = set()
 
     def _scope(self, order: int) -> Scope:
-        """Run, stage and life in force after the event `order`, noted where they have changed."""
-        run = self._run
+        """Run, stage and life in force after the event `order`: the last of the scopes, which change with them."""
+        run, last = self._run, self.scopes[-1]
         if run is None:
-            scope = Scope(order, self._ended_us, -1, -1, 0)
+            at_us, ids = self._ended_us, (-1, -1, 0)
         else:
             life = 0 if run.life is None or run.paused else run.life.number
-            scope = Scope(order, run.now_us, run.id, -1 if run.stage is None else run.stage.id, life)
-        if scope[2:] != self.scopes[-1][2:]:
-            self.scopes.append(scope)
-        return scope
+            at_us, ids = run.now_us, (run.id, -1 if run.stage is None else run.stage.id, life)
+        if ids != last[2:]:
+            last = Scope(order, at_us, *ids)
+            self.scopes.append(last)
+        return last
 
     def _leave(self) -> None:
         if self._up is not None:

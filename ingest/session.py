@@ -110,14 +110,15 @@ class Session:
         if not count:
             return spans, harm, ended
         data, start = packets.data, packets.start
-        type_ = data[start] & 15
+        type_ = data.take(start) & 15
         short = type_ == SHORT_EVENTS
-        sequence = _from(data, "<u2", start + 1)
-        sequence[short] &= 0xFF
-        dropped = _from(data, "<u2", start + 3)
-        dropped[short] = 0
-        time = _from(data, "<u4", start + HEADER_BYTES[type_] - 4)
-        passed = np.diff(time, prepend=self._time) & 0xFFFFFFFF
+        # Short events tell one byte of the sequence, and that nothing was dropped.
+        sequence, dropped = data.take(start + 1).astype(np.int64), np.zeros(count, np.int64)
+        whole = np.flatnonzero(~short)
+        sequence[whole] = _from(data, "<u2", start[whole] + 1)
+        dropped[whole] = _from(data, "<u2", start[whole] + 3)
+        time = _from(data, "<u4", start + HEADER_BYTES.take(type_) - 4)
+        passed = np.diff(time, prepend=np.uint32(self._time))
         back = passed >= 1 << 31
         control = np.flatnonzero(~(short | (type_ == EVENTS)) | back)
         fresh = [0] if self._up is None else []
@@ -215,7 +216,7 @@ class Session:
         lost = np.diff(dropped[part], prepend=self._dropped) & 0xFFFF
         for i in np.flatnonzero(lost).tolist():
             harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i])))
-        tick = self._tick + np.cumsum(passed[part])
+        tick = self._tick + np.cumsum(passed[part], dtype=np.int64)
         self._dropped, self._tick = int(dropped[until - 1]), int(tick[-1])
         up.packets += until - begun
         if self._clock_every:
@@ -350,6 +351,6 @@ def _about(kind: int, body: bytes) -> tuple[int, int | None] | None:
 
 
 def _from(data: np.ndarray, type_: str, at: np.ndarray) -> np.ndarray:
-    """The numbers that stand in `data` from these bytes on, as int64."""
+    """The numbers that stand in `data` from these bytes on."""
     width = int(type_[-1])
-    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)[at].astype(np.int64)
+    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)[at]
