@@ -89,7 +89,10 @@ def _wire(app: Dash, session: Session) -> None:
         if only_the_study and not page.follows:
             return no_update
         version = session.version  # before the answer: what changes meanwhile is asked for again
-        shown = {"data-address": f"{path}{search or ''}", "data-version": str(version)}
+        shown = {
+            "data-address": f"{path}{search or ''}",
+            "data-follows": str(version) if page.follows else "",
+        }
         return html.Div(content(session, path, search), **shown)
 
     app.clientside_callback(

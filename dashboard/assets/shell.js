@@ -158,14 +158,14 @@
   }
 
   /* Dash forgets the question under way when a newer one is put: it is told of a change once the page of this address
-     stands there, and of the next one once that was drawn; a page that does not follow answers nothing, so not at once. */
-  let given = { version: null, at: 0 };
+     stands there; and where the whole page follows, of the next one only once that was drawn. */
+  let given = { version: 0, at: 0 };
   function tellDash(latest) {
     const place = document.querySelector("#working [data-address]");
     if (!place || place.dataset.address !== window.location.pathname + window.location.search) { return; }
-    const drawn = Number(place.dataset.version);
-    if (given.version === null || given.version < drawn) { given.version = drawn; }
-    const answered = given.version === drawn || Date.now() - given.at > PATIENCE_OF_DASH_MS;
+    const drawn = Number(place.dataset.follows);  /* 0: it does not follow */
+    if (given.version < drawn) { given.version = drawn; }
+    const answered = !drawn || given.version === drawn || Date.now() - given.at > PATIENCE_OF_DASH_MS;
     if (given.version === latest || !answered) { return; }
     given = { version: latest, at: Date.now() };
     window.dash_clientside.set_props("study-version", { data: latest });
