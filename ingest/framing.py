@@ -55,6 +55,12 @@ class Packets:
     bad_reason: list[Damage]
 
 
+def at_every_byte(data: np.ndarray, type_: str) -> np.ndarray:
+    """A view of `data` (uint8) whose element i is what stands from byte i on, read as `type_`."""
+    width = np.dtype(type_).itemsize
+    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)
+
+
 class Framer:
     """Cuts a byte stream into packets. At most one frame's worth of bytes is kept between two chunks."""
 
@@ -199,7 +205,7 @@ def _registers(data: np.ndarray, start: np.ndarray, length: np.ndarray, width: i
 
     Eight bytes a step, all packets in lockstep.
     """
-    rows = np.ndarray(len(data) - width + 1, f"V{width}", data, 0, 1)[start].view(np.uint8).reshape(-1, width)
+    rows = at_every_byte(data, f"V{width}")[start].view(np.uint8).reshape(-1, width)
     rows &= _MASKS[width][length].view(np.uint8).reshape(-1, width)
     rows[:, :2] ^= 0xFF  # the register's initial value
     wide = _divided(rows.view(">u8").T.astype(np.uint64))

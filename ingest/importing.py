@@ -60,21 +60,18 @@ class Import:
         if replaced is not None:
             old_runs = self._replace(replaced)
         self._capture_id = replaced if replaced is not None else next_id(cursor, "captures", "capture_id")
+        # The rows of the old runs are gone, but their ids are still spoken for.
+        new_run = max([next_id(cursor, "all_runs", "run_id"), *(run + 1 for run in old_runs)])
         ids = Ids(
-            chain(old_runs, count(next_id(cursor, "all_runs", "run_id"))),
-            next_id(cursor, "stages", "stage_id"), next_id(cursor, "lives", "life_id"),
+            chain(old_runs, count(new_run)), next_id(cursor, "stages", "stage_id"), next_id(cursor, "lives", "life_id")
         )  # fmt: skip
-        if old_runs:
-            # The rows are gone, but their ids are still spoken for.
-            ids.runs = chain(old_runs, count(max(next_id(cursor, "all_runs", "run_id"), max(old_runs) + 1)))
         self._first_power_up = next_id(cursor, "power_ups", "power_up_id")
         self._described = Describer(cursor, writer)
         self._assembler = Assembler(self._capture_id, ids, self._described.build)
         self._tables = EventTables(writer)
         self._places = Places(writer)
-        self._clocks: dict[
-            int, tuple[int, int]
-        ] = {}  # of each power-up, id of the dictionary and ticks a second
+        # Of each power-up, id of the dictionary and ticks a second.
+        self._clocks: dict[int, tuple[int, int]] = {}
         self._ended: list[tuple[object, ...]] = []  # rows of power_ups
 
     def run(self, progress: Callable[[int, int], None] | None) -> int:

@@ -7,7 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from ingest.dictionary import Dictionary, Field
-from ingest.framing import CRC_BYTES, HEADER_BYTES
+from ingest.framing import CRC_BYTES, HEADER_BYTES, at_every_byte
 from ingest.vocabulary import FieldRole
 
 Ticks = TypeVar("Ticks", int, np.ndarray)
@@ -73,7 +73,7 @@ class RecordReader:
         first = np.searchsorted(where, start)
         tag = data.take(where)
         where += 1
-        step = _view(data, "<u4").take(where)
+        step = at_every_byte(data, "<u4").take(where)
         step &= _STEP_MASK.take(tag)
         at_tick = np.cumsum(step, dtype=np.int64)
         before = np.append(0, at_tick)[first]
@@ -146,16 +146,10 @@ def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
     return seconds * 1_000_000 + rest * 1_000_000 // clock_hz
 
 
-def _view(data: np.ndarray, type_: str) -> np.ndarray:
-    """Element i is what stands from byte i on."""
-    width = int(type_[-1])
-    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)
-
-
 def _fields(data: np.ndarray, at: np.ndarray, fields: tuple[Field, ...]) -> dict[str, np.ndarray]:
     columns = {}
     for f in fields:
         type_ = _TYPES[f.type]
-        columns[f.name] = data.view(type_).take(at) if f.type.width == 1 else _view(data, type_)[at]
+        columns[f.name] = data.view(type_).take(at) if f.type.width == 1 else at_every_byte(data, type_)[at]
         data = data[f.type.width :]
     return columns

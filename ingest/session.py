@@ -16,6 +16,7 @@ from ingest.framing import (
     SHORT_EVENTS,
     Damage,
     Packets,
+    at_every_byte,
 )
 
 HELD_BYTES = 1 << 20
@@ -115,9 +116,9 @@ class Session:
         # Short events tell one byte of the sequence, and that nothing was dropped.
         sequence, dropped = data.take(start + 1).astype(np.int64), np.zeros(count, np.int64)
         whole = np.flatnonzero(~short)
-        sequence[whole] = _from(data, "<u2", start[whole] + 1)
-        dropped[whole] = _from(data, "<u2", start[whole] + 3)
-        time = _from(data, "<u4", start + HEADER_BYTES.take(type_) - 4)
+        sequence[whole] = at_every_byte(data, "<u2")[start[whole] + 1]
+        dropped[whole] = at_every_byte(data, "<u2")[start[whole] + 3]
+        time = at_every_byte(data, "<u4")[start + HEADER_BYTES.take(type_) - 4]
         passed = np.diff(time, prepend=np.uint32(self._time))
         back = passed >= 1 << 31
         control = np.flatnonzero(~(short | (type_ == EVENTS)) | back)
@@ -348,9 +349,3 @@ def _about(kind: int, body: bytes) -> tuple[int, int | None] | None:
             return None
         return body[0] | body[1] << 8, None
     return None
-
-
-def _from(data: np.ndarray, type_: str, at: np.ndarray) -> np.ndarray:
-    """The numbers that stand in `data` from these bytes on."""
-    width = int(type_[-1])
-    return np.ndarray(len(data) - width + 1, type_, data, 0, 1)[at]
