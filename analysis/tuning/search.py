@@ -121,11 +121,11 @@ def levers_of(model: OutcomeModel, wishes: Levers, targets: Sequence[Target]) ->
         ends = (options[0], options[-1])
         return any(not np.array_equal(model.figures(option, targets, quick=True), now) for option in ends)
 
-    movable = [t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)]
-    for role in dict.fromkeys(t.role for t in movable):
+    allowed = [t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)]
+    for role in dict.fromkeys(t.role for t in allowed):
         own = []
-        ranges = {t.name: wishes.range(t.name, t.role, t.low, t.high) for t in movable if t.role == role}
-        for tunable in (t for t in movable if t.role == role):
+        ranges = {t.name: wishes.range(t.name, t.role, t.low, t.high) for t in allowed if t.role == role}
+        for tunable in (t for t in allowed if t.role == role):
             options = tuple({tunable.name: v} for v in _holdable(tunable, ranges[tunable.name]))
             if len(options) > 1 and matters(options):
                 own.append(tunable)
@@ -156,13 +156,8 @@ def _holdable(tunable: Tunable, limits: tuple[int, int]) -> list[int]:
 
 def _thinned(values: range, low: int, high: int, most: int = 400) -> list[int]:
     """The holdable values within limits; of very many, evenly spread ones (all of them can be held)."""
-    first = max(0, -(-(low - values.start) // values.step))
-    last = min(len(values) - 1, (high - values.start) // values.step)
-    count = last - first + 1
-    if count <= 0:
-        return []
-    stride = max(1, count // most)
-    return [values[n] for n in range(first, last + 1, stride)]
+    within = _within(values, low, high)
+    return list(within[:: max(1, len(within) // most)])
 
 
 def _together(tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -> tuple[Setting, ...]:
@@ -181,29 +176,27 @@ def _together(tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -
 
 def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = None) -> int:
     """The value nearest to `value` that the firmware can hold within `limits`; the present one if there is none."""
-    first, last = _ends(tunable, limits or (tunable.low, tunable.high))
-    if first > last:
+    values = tunable.holdable if limits is None else _within(tunable.holdable, *limits)
+    if not values:
         return tunable.value
-    step = max(1, tunable.step)
-    return int(min(last, max(first, tunable.low + round((value - tunable.low) / step) * step)))
+    aim = tunable.low + round((value - tunable.low) / values.step) * values.step
+    return int(min(values[-1], max(values[0], aim)))
 
 
-def _ends(tunable: Tunable, limits: tuple[int, int]) -> tuple[int, int]:
-    """The least and the greatest value within `limits` that the firmware can hold; least > greatest: there is none."""
-    step = max(1, tunable.step)
-    low, high = max(limits[0], tunable.low), min(limits[1], tunable.high)
-    return tunable.low + -(-(low - tunable.low) // step) * step, tunable.low + (
-        high - tunable.low
-    ) // step * step
+def _within(values: range, low: int, high: int) -> range:
+    """Those of `values` from `low` to `high`."""
+    first = max(0, -(-(low - values.start) // values.step))
+    return values[first : max(first, (high - values.start) // values.step + 1)]
 
 
 def movable(tunables: Sequence[Tunable], wishes: Levers) -> list[Tunable]:
     """Those that may be moved, each with the range that it may be moved in."""
     found = []
     for tunable in tunables:
-        first, last = _ends(tunable, wishes.range(tunable.name, tunable.role, tunable.low, tunable.high))
-        if wishes.allows(tunable.name, tunable.role) and first < last:
-            found.append(replace(tunable, low=first, high=last))
+        limits = wishes.range(tunable.name, tunable.role, tunable.low, tunable.high)
+        values = _within(tunable.holdable, *limits)
+        if wishes.allows(tunable.name, tunable.role) and len(values) > 1:
+            found.append(replace(tunable, low=values[0], high=values[-1]))
     return found
 
 
