@@ -118,9 +118,9 @@ def wires(app: Dash, session: Session, proposed: JobArea) -> None:
     def begin(job_number: int | None, title: str, work: Callable[[Worked, Job], Any]) -> Any:
         done = session.jobs.get(job_number)
         if done is None or not isinstance(done.result, Worked):
-            return MAP.refuse("These proposals are no longer kept: press “Propose” again.")
+            return JobArea.refuse("These proposals are no longer kept: press “Propose” again.")
         worked = done.result
-        return MAP.begin(session.jobs.start(title, lambda job: work(worked, job)))
+        return JobArea.begin(session.jobs.start(title, lambda job: work(worked, job)))
 
     @app.callback(
         *MAP.started,

@@ -55,10 +55,14 @@ def sheet(plan: Mapping[str, Any]) -> str:
     return "\n".join(parts)
 
 
+def scale_and_unit(plan: Mapping[str, Any]) -> tuple[int, str]:
+    """What a plan's figures are said in: shares in points."""
+    return (100, "points") if plan["unit"] == "share" else (1, plan["unit"])
+
+
 def _goal(plan: Mapping[str, Any]) -> str:
     lines = ["## What it should settle"]
-    scale = 100 if plan["unit"] == "share" else 1
-    unit = "points" if plan["unit"] == "share" else plan["unit"]
+    scale, unit = scale_and_unit(plan)
     lines.append(
         f"{_text(plan['target'])}, the one target planned for: today's doubt is "
         f"{scale * plan['now_half_width']:.1f} {unit} either way (80 %); wanted is "

@@ -111,9 +111,6 @@ def proposal_card(
 
 
 def _targets(proposal: Proposal) -> html.Details:
-    def told(p: Any, unit: str) -> str:
-        return f"{with_unit(p.value, unit)} (80 %: {with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"
-
     targets = proposal.targets
     columns = {
         "target": [t.target for t in targets],
@@ -132,7 +129,7 @@ def _targets(proposal: Proposal) -> html.Details:
             for t in targets
         ],
     }
-    return html.Details([html.Summary("Numbers"), table(columns, "Predicted figures")])
+    return html.Details([html.Summary("Numbers"), table(columns, "Predicted figures, with 80 % intervals")])
 
 
 def _side_effects(proposal: Proposal) -> html.Details | None:

@@ -16,6 +16,7 @@ from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
+from dashboard.plan_sheet import scale_and_unit
 from dashboard.session import Session
 from dashboard.wording import counted, number
 
@@ -135,7 +136,7 @@ def parsed(words: str) -> dict[str, int] | None:
 
 def shown(plan: dict[str, Any], job: int) -> list[Any]:
     """The plan as cards, with its sheet to print."""
-    scale, unit = _scale_and_unit(plan)
+    scale, unit = scale_and_unit(plan)
     now, wanted = scale * plan["now_half_width"], scale * plan["wanted_half_width"]
     needed = plan["players_needed"]
     says = (
@@ -201,11 +202,6 @@ def why_so_many(plan: dict[str, Any]) -> str:
         return f"{scheduled}what one session usually gives; for this target nobody more is needed."
     takes = "More than a class can give" if wanted is None else f"{wanted}"
     return f"{scheduled}what one session usually gives. {takes} would be needed."
-
-
-def _scale_and_unit(plan: dict[str, Any]) -> tuple[int, str]:
-    """Shares are said in points."""
-    return (100, "points") if plan["unit"] == "share" else (1, plan["unit"])
 
 
 def _columns(rows: list[dict[str, Any]], scale: int, names: dict[str, str]) -> dict[str, list[Any]]:
