@@ -1,4 +1,4 @@
-"""What is printed: counts in words, and a terminal that shows lines which change while somebody types below them."""
+"""A terminal that shows lines which change while somebody types below them."""
 
 import contextlib
 import os
@@ -9,11 +9,6 @@ from types import TracebackType
 from typing import TextIO
 
 _LONGEST_LINE = 500
-
-
-def counted(count: int, one: str, many: str | None = None) -> str:
-    """ "1 run", "12,000 runs": in letters that every terminal has."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
 class Terminal:

@@ -4,13 +4,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from analysis.counting import counted as counted
 from analysis.finding import Estimate
 from analysis.stats.learning import Learning
-
-
-def counted(number: int, noun: str, plural: str = "") -> str:
-    """`1 run`, `12 runs`; `plural` for nouns that take no s."""
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
 def percent(share: float | None) -> str:

@@ -7,9 +7,9 @@ import tomllib
 from pathlib import Path
 
 import demo_logs
+from analysis.counting import counted
 from dashboard import exits
 from dashboard.commands.listening import port_number
-from dashboard.terminal import counted
 
 HELP = "read the demo logs into a fresh study and open the dashboard on it"
 

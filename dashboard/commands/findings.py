@@ -6,9 +6,9 @@ import sys
 from importlib.metadata import version
 from typing import Any
 
+from analysis.counting import counted
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, as_json, selections
-from dashboard.terminal import counted
 
 HELP = (
     "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"

@@ -10,8 +10,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from analysis.counting import counted
 from dashboard import exits
-from dashboard.terminal import counted
 
 HELP = "write accepted values as a C header for the firmware"
 

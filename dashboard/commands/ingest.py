@@ -8,9 +8,9 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from analysis.counting import counted
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
-from dashboard.terminal import counted
 from ingest.store import INGEST_MEMORY_MB, ImportResult, Status, StudyBusy, StudyError, import_log, open_study
 
 HELP = "read play logs into a study"

@@ -5,8 +5,8 @@ import json
 import sys
 from pathlib import Path
 
+from analysis.counting import counted
 from dashboard import exits
-from dashboard.terminal import counted
 
 HELP = "take players' groups and ratings from CSV files into the study"
 

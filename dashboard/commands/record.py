@@ -8,8 +8,9 @@ import time
 from dataclasses import asdict
 from pathlib import Path
 
+from analysis.counting import counted
 from dashboard import exits
-from dashboard.terminal import Terminal, counted
+from dashboard.terminal import Terminal
 from ingest.capture import Captures
 from ingest.player_tag import BadTag
 from ingest.recording import State, Status

@@ -5,9 +5,9 @@ import sys
 from datetime import datetime
 from pathlib import Path
 
+from analysis.counting import counted
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, selections
-from dashboard.terminal import counted
 
 HELP = "write the report: HTML, PDF, figures, tables and sources"
 
