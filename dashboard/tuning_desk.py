@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from analysis.finding import plain
-from analysis.findings.progress import predictions_to_keep
+from analysis.findings.kept_predictions import predictions_to_keep
 from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, fitted_otherwise, propose_game
 from analysis.findings.tuning_data import load_builds
 from analysis.selection import Selection

@@ -44,7 +44,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
     from analysis.finding import plain
-    from analysis.findings.progress import compare_game, of_players
+    from analysis.findings.comparison import compare_game
+    from analysis.findings.progress import of_players
     from analysis.findings.tuning_data import NothingToTune
     from analysis.reader import Reader
     from analysis.selection import Selection

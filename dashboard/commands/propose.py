@@ -96,7 +96,7 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
         rows = under_other_assumptions(reader, selection, targets, answer, arguments.build)
         whole["sensitivity"] = plain([asdict(row) for row in rows])
     if arguments.keep and answer.proposals:
-        from analysis.findings.progress import predictions_to_keep
+        from analysis.findings.kept_predictions import predictions_to_keep
         from ingest.notes import add_prediction, add_target
 
         add_target(study.connection, game, text)

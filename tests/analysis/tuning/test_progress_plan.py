@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 
 from analysis.findings import progress
+from analysis.findings.comparison import compare_game
 from analysis.findings.plan import plan_game
 from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
@@ -134,7 +135,7 @@ def test_a_prediction_of_hits_is_scored_by_first_runs(tmp_path):
     }
     with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
         add_prediction(study.connection, GAME, "1", "", json.dumps(kept))
-        [score] = progress.compare_game(Reader(study.connection), Selection(GAME)).scores
+        [score] = compare_game(Reader(study.connection), Selection(GAME)).scores
     assert (score.observed, score.players, score.runs) == (pytest.approx(0.5), 4, 4)
 
 

@@ -1,0 +1,149 @@
+"""Two builds of a game by the targets: what each player did on the one and on the other."""
+
+from dataclasses import dataclass, replace
+
+from analysis.findings.kept_predictions import scores_of
+from analysis.findings.player_values import Played, player_values, quantile_of
+from analysis.findings.tuning_data import NothingToTune, load_builds
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning.data import Build
+from analysis.tuning.progress import Difference, Score, difference
+from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning.targets import Outcome, Population, Statistic, Target, TargetSet, describe
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One target on two builds."""
+
+    target: Target
+    before: str
+    after: str
+    difference: Difference
+    mean: Difference | None  # of the players' values, where the target's own quantile has no interval
+    closer: bool | None  # is the figure after closer to what was wanted? None: no such figure
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All targets on two builds, what else changed between them, and the predictions scored on the later one."""
+
+    game: str
+    before: str | None
+    after: str | None
+    changes: tuple[tuple[str, int, int, str], ...]  # tunable, before, after, unit
+    compared: tuple[Compared, ...]
+    scores: tuple[Score, ...]
+    why: str = ""
+
+
+def compare_game(
+    reader: Reader,
+    selection: Selection,
+    targets: TargetSet | None = None,
+    before: str | None = None,
+    after: str | None = None,
+) -> Comparison:
+    """Two builds of one game (default: the last two that were played) by the targets (default: those kept).
+
+    Raises NothingToTune for a build that the game does not have.
+    """
+    data = Played(reader)
+    builds = load_builds(reader, selection.game)
+    played = [str(label) for label in reader.ask("progress_builds", game=selection.game)["build"]]
+    for label in (before, after):
+        if label is not None and label not in played:
+            raise NothingToTune(
+                f"build {label!r} of {selection.game!r} was not played; played: {', '.join(played)}"
+            )
+    after = after or (played[-1] if played else None)
+    earlier = [label for label in played if label != after]
+    before = before or (earlier[-1] if earlier else None)
+    wishes = targets.targets if targets else _kept_targets(reader, selection.game)
+    scores = tuple(scores_of(data, selection, builds, after)) if after else ()
+    if before is None or after is None or before == after:
+        return Comparison(selection.game, before, after, (), (), scores, _why_not(played, after))
+    by_label = {b.label: b for b in builds.values()}
+    wishes = wishes or _default_targets(data, selection)
+    compared = []
+    for target in wishes:
+        first, second = (player_values(data, selection, target, label) for label in (before, after))
+        if first is None or second is None:
+            continue
+        quantile = quantile_of(target)
+        found = _within_range(difference(first, second, quantile=quantile), target)
+        mean = None
+        if quantile is not None and found.value is not None and found.low is None:
+            mean = _within_range(difference(first, second), target)
+        closer = None
+        if found.before is not None and found.after is not None:
+            closer = bool(target.miss(found.after) < target.miss(found.before))
+        compared.append(Compared(target, before, after, found, mean, closer))
+    changes = _changes(by_label[before], by_label[after])
+    return Comparison(selection.game, before, after, changes, tuple(compared), scores)
+
+
+def _within_range(found: Difference, target: Target) -> Difference:
+    """Two shares differ by no more than all."""
+    if target.unit != "share" or found.low is None or found.high is None:
+        return found
+    return replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
+
+
+def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
+    """The targets that the study holds, the newest."""
+    rows = reader.ask("progress_targets", game=game)["target_toml"]
+    if not len(rows):
+        return ()
+    try:
+        return read_targets(str(rows[-1])).targets
+    except BadTargets:
+        return ()
+
+
+def _default_targets(data: Played, selection: Selection) -> tuple[Target, ...]:
+    """Without targets, builds are compared by what the game has, by means over players; nothing is wanted then."""
+    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    mean = Statistic.MEAN
+    hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, statistic=mean)
+    if data.timing(selection) is not None:
+        return (replace(hits, name=describe(hits)),)
+    try:
+        data.trials(selection)
+        streak = Target("", Outcome.STREAK, 1, 1, unit="trials", statistic=mean)
+        return tuple(replace(t, name=describe(t)) for t in (hits, streak))
+    except NothingToTune:
+        pass
+    try:
+        staged = data.staged(selection)
+    except NothingToTune:
+        return ()
+    if staged.segments[0].is_level:
+        wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", statistic=mean)]
+    else:
+        numbers = sorted({s.number for s in staged.segments})
+        wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]]
+        wishes.append(Target("", Outcome.FINISH, 1.0, 0.05))
+    return tuple(replace(t, name=describe(t)) for t in wishes)
+
+
+def _why_not(played: list[str], after: str | None) -> str:
+    """Why there are no two builds to compare."""
+    if after is None:
+        return "no build has been played yet: let people play, and ingest their logs"
+    if len(played) > 1:
+        return f"that is {after} against itself: name two of the builds that were played, {', '.join(played)}"
+    return (
+        f"only one build has been played, {after}: change something, flash it, and let people play again, then there "
+        "is a before and an after"
+    )
+
+
+def _changes(before: Build, after: Build) -> tuple[tuple[str, int, int, str], ...]:
+    now = {t.name: t.value for t in before.tunables}
+    return tuple(
+        (t.name, now[t.name], t.value, t.unit)
+        for t in after.tunables
+        if t.name in now and now[t.name] != t.value
+    )

@@ -1,0 +1,108 @@
+"""Predictions that the study keeps with their date, and what became of them."""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, replace
+from typing import Any
+
+import numpy as np
+
+from analysis.findings.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
+from analysis.findings.proposals import TuningAnswer
+from analysis.selection import Selection
+from analysis.tuning.data import Build
+from analysis.tuning.progress import Score, count_interval
+from analysis.tuning.proposal import Prediction
+from analysis.tuning.targets import Population, Statistic, Target, TargetSet
+
+KEPT_PROPOSALS = 8
+
+
+def predictions_to_keep(answer: TuningAnswer, targets: TargetSet) -> Iterator[tuple[str, dict[str, Any]]]:
+    """(build label, JSON) of each proposal, so that whichever is accepted can be scored later."""
+    wishes = {t.name: asdict(t) for t in targets.targets}
+    for proposal in answer.proposals[:KEPT_PROPOSALS]:
+        said = [
+            {
+                "target": wishes.get(p.target, {"name": p.target}),
+                "now": asdict(p.now),
+                "proposed": asdict(p.proposed),
+                "wanted": p.wanted,
+                "unit": p.unit,
+            }
+            for p in proposal.targets
+        ]
+        yield (
+            proposal.build,
+            {
+                "proposal": proposal.id,
+                "changes": {c.tunable: c.proposed for c in proposal.changes},
+                "targets": said,
+            },
+        )
+
+
+def scores_of(data: Played, selection: Selection, builds: Mapping[int, Build], label: str) -> Iterator[Score]:
+    """Kept predictions for a setting that is exactly this build's, made before it was played."""
+    by_label = {b.label: b for b in builds.values()}
+    values = {t.name: t.value for t in by_label[label].tunables}
+    rows = data.reader.ask("progress_predictions", game=selection.game)
+    done: set[tuple[str, str]] = set()
+    for n in range(len(rows["prediction_json"]) - 1, -1, -1):
+        made_on = str(rows["build_label"][n])
+        try:
+            kept = json.loads(str(rows["prediction_json"][n]))
+            start = by_label[made_on]
+            setting = {t.name: t.value for t in start.tunables} | kept["changes"]
+            if made_on == label or not kept["changes"] or setting != values:
+                continue
+            for said in kept["targets"]:
+                score = _score(
+                    data, selection, label, said, kept["proposal"], made_on, str(rows["noted_at"][n])
+                )
+                if score is not None and (score.proposal, score.target) not in done:
+                    done.add((score.proposal, score.target))
+                    yield score
+        except (KeyError, TypeError, ValueError):
+            continue  # written by another version; the raw row stays in the study
+
+
+def _score(
+    data: Played,
+    selection: Selection,
+    label: str,
+    said: Mapping[str, Any],
+    proposal: str,
+    made_on: str,
+    noted_at: str,
+) -> Score | None:
+    target = Target(**said["target"])
+    if target.outcome in TRIAL_OUTCOMES and target.population == Population.NEW_PLAYERS:
+        # Predicted is what new players do in their first run; in the second they know the game.
+        target = replace(target, population=Population.FIRST_ATTEMPT)
+    seen = player_values(data, selection, target, label)
+    if seen is None or not len(seen.value):
+        return None
+    predicted, plain = Prediction(**said["proposed"]), Prediction(**said["now"])
+    players = len(seen.value)
+    share = target.statistic == Statistic.SHARE
+    low, high = count_interval(predicted, players) if share else (predicted.low80, predicted.high80)
+    value = float(seen.value.mean())
+    quantile = quantile_of(target)
+    if quantile is not None:
+        value = float(np.quantile(seen.value, quantile))
+    return Score(
+        noted_at,
+        made_on,
+        proposal,
+        target.name,
+        predicted,
+        plain,
+        target.wanted,
+        target.unit,
+        value,
+        players,
+        int(seen.runs.sum()),
+        low,
+        high,
+    )
