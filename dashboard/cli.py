@@ -9,12 +9,12 @@ import threading
 from dashboard import exits
 from dashboard.commands import COMMANDS
 
+ABOUT = "From the play logs of a handheld game to what makes it too hard or too easy, and what to change."
+
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one subcommand and returns its exit code (dashboard/exits.py)."""
-    parser = argparse.ArgumentParser(
-        prog="setscrew", description=__doc__.splitlines()[0] if __doc__ else None
-    )
+    parser = argparse.ArgumentParser(prog="setscrew", description=ABOUT)
     words = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, module_name in COMMANDS.items():
         module = importlib.import_module(module_name)

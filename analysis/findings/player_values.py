@@ -5,7 +5,8 @@ from functools import cache, partial
 
 import numpy as np
 
-from analysis.findings.tuning_data import NothingToTune, load_staged, load_trials
+from analysis.findings.staged_data import load_staged
+from analysis.findings.tuning_data import NothingToTune, load_trials
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing

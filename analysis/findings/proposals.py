@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from analysis.findings.tuning_data import NothingToTune, load_builds, load_staged, load_trials
+from analysis.findings.staged_data import load_staged
+from analysis.findings.tuning_data import NothingToTune, load_builds, load_trials
 from analysis.findings.wording import counted
 from analysis.reader import Reader
 from analysis.selection import Selection

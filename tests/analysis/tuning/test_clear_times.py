@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.findings.tuning_data import load_staged
+from analysis.findings.staged_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.data import Visits

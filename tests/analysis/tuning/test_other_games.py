@@ -7,7 +7,7 @@ import pytest
 from scipy.special import expit
 
 from analysis.findings.proposals import fit_game, propose_game, under_other_assumptions
-from analysis.findings.tuning_data import load_staged
+from analysis.findings.staged_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.data import ENDINGS

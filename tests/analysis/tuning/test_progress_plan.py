@@ -11,7 +11,7 @@ from scipy import stats
 from analysis.findings import progress
 from analysis.findings.comparison import compare_game
 from analysis.findings.plan import plan_game
-from analysis.findings.tuning_data import load_staged
+from analysis.findings.staged_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.observed import ByPlayer

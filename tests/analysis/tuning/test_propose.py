@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from analysis.findings.proposals import fit_game, propose_game
-from analysis.findings.tuning_data import load_staged
+from analysis.findings.staged_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.data import Segment, Tunable
