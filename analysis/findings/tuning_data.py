@@ -1,15 +1,10 @@
 """From the study to what the tuning is fitted to: builds, runs and single trials of one game."""
 
-
 import numpy as np
 
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.tuning.data import (
-    Build,
-    TrialData,
-    Tunable,
-)
+from analysis.tuning.data import Build, TrialData, Tunable
 
 
 class NothingToTune(ValueError):
@@ -111,12 +106,14 @@ def played_runs(
 
 
 def present(column: np.ndarray) -> np.ndarray:
+    """Where a column of the study holds a value: NULL comes as None or NaN."""
     if column.dtype.kind in "iubf":
         return np.isfinite(column)
     return np.array([value is not None and value == value for value in column], dtype=bool)
 
 
 def whole_numbers(column: np.ndarray, missing: int) -> np.ndarray:
+    """A column of the study as int, with `missing` for NULL."""
     if column.dtype.kind in "iub":
         return column.astype(int)
     if column.dtype.kind == "f":
