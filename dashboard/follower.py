@@ -6,6 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from analysis.stats.quality import judge
+from ingest.store import NoPacket
+
 # A growing log is read again from its beginning each time; the pause grows with that, so that half the time is free.
 _SHORTEST_PAUSE_S = 0.4
 
@@ -14,7 +17,8 @@ class Follower:
     """One thread that ingests each recording of a folder, and again whenever it has grown.
 
     Whoever writes there is followed: this process, or `setscrew record` in another. `ingest(path)` brings one file
-    into the study. Errors are kept in `trouble`, by file name, and tried again when the file changes.
+    into the study. Errors are kept in `trouble`, by file name, and tried again when the file changes; so is a recording
+    in which no packet has come yet.
     """
 
     def __init__(self, folder: Path, ingest: Callable[[Path], Any]):
@@ -49,6 +53,12 @@ class Follower:
                 self._seen[path] = state
                 self._ingest(path)
                 self.trouble.pop(path.name, None)
+            except NoPacket as error:
+                # The first bytes of any recording may be the end of a packet. More than one is trouble.
+                if error.counts.rejected_packets + error.counts.newer_packets > 1:
+                    self.trouble[path.name] = (
+                        f"{path.name} is not in the study yet: {judge(error.counts).words}"
+                    )
             except (
                 Exception
             ) as error:  # the recording goes on whatever happens here; the page shows the words

@@ -62,6 +62,17 @@ class ImportResult(CaptureCounts):
     sha256: str
 
 
+class NoPacket(Exception):
+    """Not one packet could be read in a file: it is no play log, or nothing but damage. The study was left as it was.
+
+    `counts` says what was found instead. A recording that has only just begun is such a file too, until it has grown.
+    """
+
+    def __init__(self, file: str, counts: CaptureCounts):
+        super().__init__(f"{file}: not one packet could be read")
+        self.file, self.counts = file, counts
+
+
 class Study:
     """An open study. Close it, or use it in a `with`. Threads ask through `connection.cursor()`, each its own."""
 
@@ -177,7 +188,8 @@ def import_log(
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
     A capture that holds the beginning of these bytes is replaced, and so is `in_place_of`, whatever it holds.
-    Raises OSError when the file cannot be read. Whatever bytes it holds, they are counted as events or as damage.
+    Raises OSError when the file cannot be read, and NoPacket when there is no packet in it. Whatever other bytes it
+    holds are counted as damage.
     """
     path = Path(path)
     size = path.stat().st_size
@@ -200,11 +212,13 @@ def import_log(
                 writer.wait()
             if sidecar is not None:
                 _apply_sidecar(cursor, capture_id, sidecar)
+            result = _result(cursor, str(path), Status.NEW if grown is None else Status.GROWN, capture_id)
+            if result.packets == 0:
+                raise NoPacket(str(path), result)
             cursor.execute("COMMIT")
         except BaseException:
             cursor.execute("ROLLBACK")
             raise
-        result = _result(cursor, str(path), Status.NEW if grown is None else Status.GROWN, capture_id)
         return result
     finally:
         cursor.close()

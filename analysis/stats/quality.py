@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from analysis.counting import counted
+
 # From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
 # sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
 DOUBTFUL_EVENTS = 0.05
@@ -86,8 +88,7 @@ def judge(counts: Counts) -> Verdict:
     fixes = _fixes(counts)
     if counts.events == 0 and (lost or counts.packets == 0):
         if counts.packets == 0:
-            lost = ("no packet could be read", *lost)
-            fixes = ("Is this a play log, and were baud rate and wiring right?",)
+            lost, fixes = (_nothing(counts), *lost), (*_remedy(counts), *fixes)
         return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes)
     if not lost:
         return Verdict(Grade.INTACT, 0.0, (), "", ())
@@ -115,8 +116,21 @@ def _lost(counts: Counts) -> tuple[str, ...]:
         (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
         (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
     )
-    lost = tuple(f"{count:,} {one if count == 1 else many}" for count, one, many in said if count)
+    lost = tuple(counted(count, one, many) for count, one, many in said if count)
     return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
+
+
+def _nothing(counts: Counts) -> str:
+    if counts.bytes == 0:
+        return "the file is empty"
+    return f"in {counted(counts.bytes, 'byte')} not one packet could be read"
+
+
+def _remedy(counts: Counts) -> tuple[str, ...]:
+    """What may be wrong with a file without a packet; a newer format is remedied by itself."""
+    if counts.bytes == 0:
+        return ("Was the console switched on and its wire connected?",)
+    return () if counts.newer_packets else ("Is this a play log, and were baud rate and wiring right?",)
 
 
 def _fixes(counts: Counts) -> tuple[str, ...]:

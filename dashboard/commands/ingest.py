@@ -11,7 +11,16 @@ from typing import Any
 from analysis.counting import counted
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
-from ingest.store import INGEST_MEMORY_MB, ImportResult, Status, StudyBusy, StudyError, import_log, open_study
+from ingest.store import (
+    INGEST_MEMORY_MB,
+    ImportResult,
+    NoPacket,
+    Status,
+    StudyBusy,
+    StudyError,
+    import_log,
+    open_study,
+)
 
 HELP = "read play logs into a study"
 _SUFFIX = ".playlog"
@@ -35,9 +44,15 @@ def run(arguments: argparse.Namespace) -> int:
         logs = list(_logs(arguments.paths))
         with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
             captures: list[dict[str, Any]] = []
+            refused: list[dict[str, Any]] = []
             for log in logs:
                 try:
                     result = import_log(study, log)
+                except NoPacket as error:
+                    words = judge(error.counts).words
+                    refused.append({"file": error.file, "bytes": error.counts.bytes, "words": words})
+                    print(f"{error.file}: not taken in. {words}", file=sys.stderr, flush=True)
+                    continue
                 except OSError as error:
                     raise StudyError(
                         f"{log}: cannot be read ({error.strerror}); what came before it is ingested"
@@ -52,12 +67,15 @@ def run(arguments: argparse.Namespace) -> int:
         return exits.INPUT
     totals = _totals(captures)
     if arguments.json:
-        print(json.dumps({"study": str(arguments.study), "captures": captures, "totals": totals}))
-    else:
+        answer = {"captures": captures, "not_taken_in": refused, "totals": totals}
+        print(json.dumps({"study": str(arguments.study)} | answer))
+    elif captures:
         print(
             f"{counted(len(captures), 'log')}, {totals['new']} new, {totals['grown']} grown, "
             f"{totals['unchanged']} unchanged: {counted(totals['runs'], 'run')}, {counted(totals['events'], 'event')}"
         )
+    if refused:
+        return exits.INPUT
     return exits.THIN if captures and all(one["verdict"] == "unusable" for one in captures) else exits.OK
 
 

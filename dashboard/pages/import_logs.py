@@ -9,7 +9,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
-from analysis.stats.quality import Grade, judge
+from analysis.stats.quality import judge
 from dashboard import cautions, ids
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
@@ -18,12 +18,14 @@ from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
 from dashboard.wording import counted, number
+from ingest.store import NoPacket
 from ingest.taken_in import TakenIn, take_in
 
 DROP, HELD = "import-drop", "import-held"
 AREA = JobArea("import")
 _MEGABYTE = 1024 * 1024
 _MOST_FILES = 200
+_REFUSED = "not taken in"
 
 
 def controls() -> list[Any]:
@@ -123,8 +125,10 @@ def _import_each(
                 verdict = judge(result)
                 words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
                 verdicts.append((name, f"{verdict.grade}, {result.status}", words))
+            except NoPacket as error:
+                verdicts.append((name, _REFUSED, judge(error.counts).words))
             except (OSError, ValueError) as error:
-                verdicts.append((name, Grade.UNUSABLE.value, str(error)))
+                verdicts.append((name, _REFUSED, str(error)))
             finally:
                 path.unlink(missing_ok=True)
 

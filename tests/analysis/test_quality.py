@@ -73,3 +73,25 @@ def test_words_say_what_was_lost_what_it_biases_and_what_to_do() -> None:
     assert "larger buffer" in words and "Check ground and wires" in words
     assert "between runs" in judge(Counted(dropped_events=4)).words
     assert "rename one" in judge(Counted(events=0, refusal="line 7: rename one")).words
+
+
+@pytest.mark.parametrize(
+    ("counted", "words"),
+    [
+        (
+            Counted(bytes=0, packets=0, events=0, runs=0),
+            "The file is empty. Was the console switched on and its wire connected?",
+        ),
+        (
+            Counted(bytes=1, packets=0, events=0, runs=0),
+            "In 1 byte not one packet could be read. Is this a play log, and were baud rate and wiring right?",
+        ),
+        (
+            Counted(bytes=900, packets=0, events=0, runs=0, newer_packets=9),
+            "In 900 bytes not one packet could be read; 9 packets are of a newer format. "
+            "A newer Setscrew reads the newer packets.",
+        ),
+    ],
+)
+def test_without_a_packet_it_is_said_what_was_there_instead(counted: Counted, words: str) -> None:
+    assert judge(counted).words == words

@@ -134,3 +134,36 @@ def test_what_people_ask_first_is_worked_out_ahead_for_every_game(read_session, 
         monkeypatch.setitem(FINDERS, question, never)
     for game in read_session.games():
         assert all(read_session.findings(question, Selection(game)) for question in FINDERS)
+
+
+def test_a_recording_is_followed_from_before_its_first_packet(own_session):
+    """Nothing is said while a packet may still be on its way; noise is told of; what is read is in the study."""
+    log = (DEMO / "crate_loft_a_table1.playlog").read_bytes()
+    first = log.index(b"\0", 1) + 1
+    folder, follower = own_session.captures.folder, own_session.follower
+    follower.close()  # the test looks itself
+    folder.mkdir()
+    path, before, version = (
+        folder / "just_begun.playlog",
+        own_session.reader.fingerprint(),
+        own_session.version,
+    )
+
+    def grown(part: bytes) -> str | None:
+        with path.open("ab") as recording:
+            recording.write(part)
+        follower._look()
+        return follower.trouble.get(path.name)
+
+    assert grown(log[: first - 1]) is None
+    assert (own_session.reader.fingerprint(), own_session.version) == (before, version)
+    assert grown(log[first - 1 : first]) is None
+    assert own_session.reader.fingerprint() != before and own_session.version > version
+    assert grown(log[first:]) is None and "Crate Loft" in own_session.games()
+
+    path = folder / "wrong_rate.playlog"
+    version = own_session.version
+    said = grown(b"\x05abcdefghijklmn\0" * 3)
+    assert said is not None and said.startswith("wrong_rate.playlog is not in the study yet: In 48 bytes")
+    assert "baud rate" in said and own_session.version == version
+    assert grown(log[-4000:]) is None and own_session.version > version

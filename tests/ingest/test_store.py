@@ -14,7 +14,7 @@ import pytest
 from dashboard.cli import main
 from dashboard.exits import INPUT
 from ingest.notes import note_run
-from ingest.store import Status, Study, StudyBusy, StudyError, import_log, open_study
+from ingest.store import NoPacket, Status, Study, StudyBusy, StudyError, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole
 from tests.ingest.logs import Play
 from tests.ingest.studies import dictionary, event, imported, log_of, rows
@@ -71,11 +71,62 @@ def test_same_bytes_twice_change_nothing(study: Study, tmp_path: Path) -> None:
     assert everything(study) == before
 
 
-def test_an_empty_file_is_a_capture_of_nothing(study: Study, tmp_path: Path) -> None:
-    for status in (Status.NEW, Status.UNCHANGED):
-        result = imported(study, tmp_path / "a.playlog", b"")
-        assert (result.status, result.bytes, result.packets, result.events) == (status, 0, 0, 0)
-    assert imported(study, tmp_path / "b.playlog", runs_log(1)).status == Status.NEW
+NO_LOGS = {
+    "empty": (b"", 0),
+    "text": (b"Tuesday: bring the cable\n" * 30, 0),
+    "noise": (bytes(range(1, 200)) + b"\0\x05abcdefghijklmn\0" * 9, 10),
+}
+
+
+@pytest.mark.parametrize(("content", "broken"), NO_LOGS.values(), ids=NO_LOGS)
+def test_a_file_without_a_packet_is_refused_and_the_study_stays_as_it_was(
+    study: Study, tmp_path: Path, content: bytes, broken: int
+) -> None:
+    imported(study, tmp_path / "a.playlog", runs_log(2))
+    before = everything(study)
+    with pytest.raises(NoPacket) as refused:
+        imported(study, tmp_path / "notes.txt", content)
+    assert refused.value.file.endswith("notes.txt") and refused.value.counts.bytes == len(content)
+    assert (refused.value.counts.packets, refused.value.counts.rejected_packets) == (0, broken)
+    assert everything(study) == before
+    assert imported(study, tmp_path / "b.playlog", runs_log(2, first=3)).capture_id == 2
+
+
+def test_a_recording_without_a_packet_yet_comes_in_when_it_has_one(study: Study, tmp_path: Path) -> None:
+    log = runs_log(2)
+    first = log.index(b"\0", 1) + 1  # a zero stands in front of the first packet too
+    for size in (0, 1, first - 1):
+        with pytest.raises(NoPacket):
+            imported(study, tmp_path / "live.playlog", log[:size])
+    result = imported(study, tmp_path / "live.playlog", log[:first])
+    assert (result.status, result.packets) == (Status.NEW, 1)
+    assert imported(study, tmp_path / "live.playlog", log).status == Status.GROWN
+
+
+def test_one_good_packet_among_damage_is_enough(study: Study, tmp_path: Path) -> None:
+    noise, log = NO_LOGS["noise"][0], runs_log(1)
+    result = imported(study, tmp_path / "a.playlog", noise + log[: log.index(b"\0", 1) + 1] + noise)
+    assert (result.status, result.packets, result.rejected_packets) == (Status.NEW, 1, 20)
+
+
+def test_the_command_says_which_files_are_no_logs_and_takes_in_the_rest(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    names = {"a.playlog": runs_log(1), "b.playlog": NO_LOGS["noise"][0], "c.playlog": runs_log(2, first=4)}
+    for name, content in names.items():
+        (tmp_path / name).write_bytes(content)
+    words = ["ingest", "--study", str(tmp_path / "s.duckdb"), *(str(tmp_path / name) for name in names)]
+    assert main(words) == INPUT
+    said = capsys.readouterr()
+    assert f"{tmp_path / 'b.playlog'}: not taken in. In 352 bytes not one packet could be read; " in said.err
+    assert "10 packets arrived broken. Is this a play log, and were baud rate and wiring right?" in said.err
+    assert "2 logs, 2 new" in said.out and "b.playlog" not in said.out
+    assert main([*words, "--json"]) == INPUT
+    printed = json.loads(capsys.readouterr().out)
+    assert [one["status"] for one in printed["captures"]] == ["unchanged", "unchanged"]
+    (refused,) = printed["not_taken_in"]
+    assert refused["file"].endswith("b.playlog") and refused["bytes"] == 352
+    assert "10 packets arrived broken" in refused["words"]
 
 
 @pytest.mark.parametrize("short", [300, 700])
