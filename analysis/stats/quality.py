@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from analysis.counting import counted
-
 # From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
 # sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
 DOUBTFUL_EVENTS = 0.05
@@ -116,14 +114,14 @@ def _lost(counts: Counts) -> tuple[str, ...]:
         (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
         (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
     )
-    lost = tuple(counted(count, one, many) for count, one, many in said if count)
+    lost = tuple(f"{count:,} {one if count == 1 else many}" for count, one, many in said if count)
     return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
 
 
 def _nothing(counts: Counts) -> str:
     if counts.bytes == 0:
         return "the file is empty"
-    return f"in {counted(counts.bytes, 'byte')} not one packet could be read"
+    return f"in {counts.bytes:,} {'byte' if counts.bytes == 1 else 'bytes'} not one packet could be read"
 
 
 def _remedy(counts: Counts) -> tuple[str, ...]:
