@@ -6,6 +6,7 @@ COMMANDS: dict[str, str] = {
     "ports": "dashboard.commands.ports",
     "record": "dashboard.commands.record",
     "ingest": "dashboard.commands.ingest",
+    "forget": "dashboard.commands.forget",
     "people": "dashboard.commands.people",
     "findings": "dashboard.commands.findings",
     "propose": "dashboard.commands.propose",
