@@ -59,8 +59,8 @@ def _forget(study: Any, arguments: argparse.Namespace) -> int:
         return exits.OK
     if going:
         print(
-            f"Taken out of {arguments.study}, which now holds {counted(len(left), 'log')}. What is ingested again comes "
-            "in again: a log that lies in the study's folder of recordings, as soon as the dashboard is opened."
+            f"Taken out of {arguments.study}, which now holds {counted(len(left), 'log')}. What is ingested again "
+            "comes in again: a log that lies in the study's folder of recordings, as soon as the dashboard is opened."
         )
         return exits.OK
     for one in left:

@@ -1,4 +1,4 @@
-"""`setscrew forget`: what goes is said first, nobody is taken at a word they did not give, and the log comes in again."""
+"""`setscrew forget`: what goes is said first, nothing goes without a yes, and the log can come in again."""
 
 import io
 import json
