@@ -7,6 +7,7 @@ from dataclasses import replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
+from analysis.tuning.contradiction import contradiction, same_figure
 from analysis.tuning.targets import (
     Aim,
     Levers,
@@ -49,6 +50,7 @@ def read_targets(text: str) -> TargetSet:
     if game is not None and not isinstance(game, str):
         raise BadTargets("'game' must be the game's title in quotes")
     targets = tuple(_target(entry, f"target {number}") for number, entry in enumerate(entries, 1))
+    _possible(targets)
     doubled = [t.name for n, t in enumerate(targets) if t.name in [other.name for other in targets[:n]]]
     if doubled:
         raise BadTargets(f"two targets are named {doubled[0]!r}; give each its own 'name'")
@@ -57,6 +59,29 @@ def read_targets(text: str) -> TargetSet:
     _only(playtest, {"runs_each"}, "[playtest]")
     runs_each = None if "runs_each" not in playtest else _whole(playtest, "runs_each", "[playtest]", 1, 1000)
     return TargetSet(targets, _levers(data.get("levers", {})), game, runs_each)
+
+
+def _possible(targets: tuple[Target, ...]) -> None:
+    """Raises BadTargets where no game can reach two of the targets together."""
+    excluded = contradiction(targets)
+    if excluded is None:
+        return
+    wishes = [f"target {targets.index(t) + 1} ({t.name}, {_wish(t)})" for t in excluded]
+    why = (
+        "both speak of the same figure"
+        if same_figure(*excluded)
+        else "the first figure can never be more than the second"
+    )
+    raise BadTargets(
+        f"{wishes[0]} and {wishes[1]} cannot both be reached, even within their tolerances: {why}; change one of "
+        "them, or leave it out"
+    )
+
+
+def _wish(target: Target) -> str:
+    aim = "" if target.aim == Aim.ABOUT else f"{target.aim.replace('_', ' ')} "
+    scale, unit = (100, "%") if target.unit == "share" else (1, target.unit)
+    return f"{aim}{scale * target.wanted:.6g} {unit}"
 
 
 def _target(entry: Any, where: str) -> Target:
