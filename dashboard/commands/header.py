@@ -72,7 +72,10 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         )
     setting = _setting(arguments)
     path = Path(arguments.out)
-    why = f"proposal {arguments.proposal}" if arguments.proposal else "values set by hand"
+    unchanged = not (arguments.proposal or arguments.set)
+    why = "the present values" if unchanged else "values set by hand"
+    if arguments.proposal:
+        why = f"proposal {arguments.proposal}"
     guard = re.sub(r"[^A-Za-z0-9]", "_", path.name).upper()
     try:
         text = header_text(
@@ -110,6 +113,12 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         "values": read_values(text),
         "differences": [{"macro": d.name, "before": d.before, "after": d.after} for d in changed],
     }
+    if unchanged:
+        print(
+            f"These are the present values of {label}: nothing was changed. Choose a proposal with --proposal ID "
+            "(`setscrew propose` prints the ids), or values with --set NAME=VALUE.",
+            file=sys.stderr,
+        )
     if arguments.json:
         print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
     else:

@@ -125,6 +125,8 @@ def _print(answer: dict[str, Any]) -> None:
             print(f"    {change['tunable']}: {change['now']} -> {change['proposed']}{unit}   [{carried}]")
         print(f"    better than no change: {proposal['chance_better']:.2f}; ", end="")
         print(f"within tolerance: {proposal['chance_close']:.2f}")
+        if proposal["changes"]:
+            print(f"    for `setscrew header`: --proposal {proposal['id']}")
         if proposal["settles_it"]:
             print(f"    would settle it: {proposal['settles_it']}")
         for warning in proposal["warnings"] if proposal["rank"] == 1 else ():

@@ -91,13 +91,16 @@ def test_no_study(capsys, tmp_path):
 
 def test_a_study_of_unreadable_logs_says_so_everywhere(capsys, tmp_path):
     log, study = tmp_path / "noise.playlog", tmp_path / "noise.duckdb"
-    log.write_bytes(b"\x05abcdefghijklmn\0" * 9)
+    lines = [dictionary({"begin": ("run_start", {"who": "u8 player"})}), event(10, "begin", who=1)]
+    log.write_bytes(b"\x05abcdefghijklmn\0" * 9 + log_of(lines)[-12:])  # one packet, without its dictionary
     assert main(["ingest", "--study", str(study), str(log)]) == exits.THIN
     for words in (["findings"], ["report", "--out", str(tmp_path / "out")], ["compare"]):
         capsys.readouterr()
         assert main([*words, "--study", str(study)]) == exits.THIN
         said = capsys.readouterr().err
-        assert "it holds no run that can be read" in said and "noise.playlog: No packet could be read" in said
+        assert (
+            "it holds no run that can be read" in said and "noise.playlog: 9 packets arrived broken" in said
+        )
     session = Session(open_study(study))
     for page in PAGES:
         shown = str(page.body(session, None))
@@ -123,6 +126,37 @@ def test_one_of_anything_is_not_called_several(capsys, tmp_path):
     assert "1 player, 0 ratings taken" in said("people", "--players", str(players))
     assert "2 values differ" in said("header", "--out", str(out))
     assert "1 value differs" in said("header", "--out", str(out), "--set", "lives=4")
+
+
+def test_a_header_of_the_present_values_says_so(capsys, demo_study, tmp_path):
+    out = tmp_path / "tuned.h"
+    words = ["header", "--study", str(demo_study), "--game", "Soot Wardens", "--out", str(out)]
+    assert main(words) == exits.OK
+    said = capsys.readouterr()
+    assert "the present values of lantern 1.3" in said.err and "nothing was changed" in said.err
+    assert "--proposal ID" in said.err and "--set NAME=VALUE" in said.err
+    assert "Why: the present values" in out.read_text() and "; was" not in out.read_text()
+    for chosen in (["--set", "start_lives=4"], ["--proposal", "start_lives=4"], ["--proposal", "no_change"]):
+        assert main([*words, *chosen]) == exits.OK
+        assert capsys.readouterr().err == ""
+
+
+def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path):
+    targets = tmp_path / "t.toml"
+    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
+    words = ["--study", str(demo_study), "--game", "Soot Wardens"]
+    assert main(["propose", *words, "--targets", str(targets)]) == exits.OK
+    ids = re.findall(r"--proposal (\S+)\n", capsys.readouterr().out)
+    assert ids
+    for chosen in ids:
+        assert (
+            main(["header", *words, "--out", str(tmp_path / "t.h"), "--proposal", chosen, "--json"])
+            == exits.OK
+        )
+        values = json.loads(capsys.readouterr().out)["values"]
+        for change in chosen.split("+"):
+            name, _, value = change.partition("=")
+            assert values[f"TUNED_{name.upper()}"] == int(value)
 
 
 EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'
