@@ -16,16 +16,20 @@ from pathlib import Path
 import numpy as np
 
 from analysis.findings.proposals import propose_game
+from analysis.findings.tuning_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from ingest.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
+from tests.closed_loop.tuning.plain_rules import observed_ratio, pooled_hazards
 from tests.closed_loop.tuning.table import table
 from tests.closed_loop.tuning.worlds import World, draw_world, figure, play
 
 # How many people tell a figure: enough to find a fair wish, and for the truth a standard error of 0.7 points at most.
 SOME, MANY = 1500, 5000
+# What the model is held against: rules that anybody could follow.
+PLAIN_RULES = {"observed_ratio": observed_ratio, "pooled_hazards": pooled_hazards}
 
 
 def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, float] | None:
@@ -79,6 +83,7 @@ def one_world(
     if abs(now - wanted) < least_start:
         return None
     targets = read_targets(toml_of(target, wanted))
+    wish = targets.targets[0]
     now = figure(world, target, world.now, rng, MANY)
     record: dict = {
         "family": family,
@@ -97,7 +102,8 @@ def one_world(
             write_log(log, world, setting, out, first_player=1 + number * players)
             import_log(study, log)
             start = time.process_time()
-            answer = propose_game(Reader(study.connection), Selection("Soot Drift"), targets)
+            reader, selection = Reader(study.connection), Selection("Soot Drift")
+            answer = propose_game(reader, selection, targets)
             seconds = time.process_time() - start
             best = answer.proposals[0]
             before = now if number == 0 else record["rounds"][-1]["reached"]
@@ -123,6 +129,14 @@ def one_world(
                     said = other.targets[0].proposed.value - other.targets[0].now.value
                     part["policies"].append([other.changes[0].role, said, true, other.chance_better])
             record["rounds"].append(part)
+            if number == 0:
+                # Chances of their own, so that the rest of the loop is the same with and without the plain rules.
+                luck = np.random.default_rng([seed, 78])
+                data = load_staged(reader, selection)
+                part["plain"] = {
+                    name: abs(figure(world, target, {**setting, **rule(data, wish)}, luck, MANY) - wanted)
+                    for name, rule in PLAIN_RULES.items()
+                }
             setting = proposed
     return record
 

@@ -20,6 +20,7 @@ def table(records: Sequence[dict]) -> str:
     for number in range(rounds):
         parts = [r["rounds"][number] for r in records]
         lines += [f"after playtest {number + 1}:", *_one_playtest(records, parts, start)]
+    lines += _plain(records)
     if rounds > 1:
         lines += ["both playtests:", *_advised([(r, p) for r in records for p in r["rounds"]])]
     return "\n".join([*lines, *_policies(records)])
@@ -69,6 +70,19 @@ def _advised(pairs: Sequence[tuple[dict, dict]]) -> list[str]:
             lines.append(
                 f"   chance said {100 * chance[chosen].mean():.0f} %, found {_share(gain[chosen] > 0)}"
             )
+    return lines
+
+
+def _plain(records: Sequence[dict]) -> list[str]:
+    """The miss of each plain rule after the first playtest, and how much it is more than the model's."""
+    lines = []
+    parts = [r["rounds"][0] for r in records if "plain" in r["rounds"][0]]
+    for name in parts[0]["plain"] if parts else ():
+        miss = np.array([p["plain"][name] for p in parts])
+        more = miss - np.array([p["miss"] for p in parts])
+        lines.append(
+            f"{name}, first playtest: mean miss {_mean(100 * miss)}, {_mean(100 * more)} more than the model"
+        )
     return lines
 
 

@@ -42,6 +42,7 @@ def test_the_table_counts_what_is_in_it(records):
     text = table(records)
     assert text.startswith("worlds: 4")
     assert "after playtest 1" in text
+    assert "observed_ratio, first playtest" in text and "pooled_hazards, first playtest" in text
 
 
 def _record(start, miss, low, high, chance, advice="change"):
@@ -50,7 +51,7 @@ def _record(start, miss, low, high, chance, advice="change"):
     part = {
         "before": 0.5 + start, "reached": 0.5 + miss, "miss": miss, "advice": advice, "chance_better": chance,
         "changes": [("a", 1, 2)], "now_said": said, "said": said, "seconds": 1.0,
-        "policies": [["start_lives", 0.10, 0.13, chance]],
+        "policies": [["start_lives", 0.10, 0.13, chance]], "plain": {"observed_ratio": miss + 0.03},
     }  # fmt: skip
     return {"wanted": 0.5, "start_miss": start, "rounds": [part]}
 
@@ -73,4 +74,5 @@ def test_the_table_of_hand_made_worlds():
     assert "recommended 75 % (3 of 4" in text
     assert "chance said 93 %, found 100 % (2 of 2" in text
     assert "chance said 85 %, found 0 % (0 of 1" in text
+    assert "observed_ratio, first playtest: mean miss 9.0 (se 1.2), 3.0 (se 0.0) more than the model" in text
     assert "start_lives effect: 4 cases, true size 13.0, error -3.0 (se 0.0), absolute 3.0" in text
