@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.findings.proposals import propose_game
-from analysis.findings.tuning_data import load_staged
+from analysis.findings.staged_data import load_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
