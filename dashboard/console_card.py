@@ -12,7 +12,7 @@ from ingest.recording import Status
 
 _STATES = {
     "recording": "recording",
-    "unplugged": "unplugged: plug it in again",
+    "unplugged": "nothing to read from",
     "disk": "the disk is full: free some space",
     "stopped": "stopped",
 }

@@ -144,14 +144,15 @@ class _Capture:
     def _run(self) -> None:
         try:
             while not self._stopping.is_set():
-                self._read_until_gone()
+                gone = self._read_until_gone()
                 if not self._stopping.is_set():
-                    self.recording.unplugged()
+                    self.recording.unplugged(gone)
                     self._wait_for_source()
         finally:
             self._source.close()
 
-    def _read_until_gone(self) -> None:
+    def _read_until_gone(self) -> str:
+        """Reads until the source has gone, and returns what is said of that; or until the stop."""
         try:
             while not self._stopping.is_set():
                 self.recording.take(self._source.read())
@@ -159,8 +160,9 @@ class _Capture:
             while (chunk := self._source.read()) and time.monotonic() < until:
                 self.recording.take(chunk)
             self.recording.take(chunk)
-        except Gone:
-            pass
+        except Gone as gone:
+            return str(gone)
+        return ""
 
     def _wait_for_source(self) -> None:
         self._source.close()

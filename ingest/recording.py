@@ -132,6 +132,7 @@ class Recording:
         self._recent: deque[tuple[float, int]] = deque([(0.0, 0)])
         self._bytes = self._lost = self._unplugged = 0
         self._plugged, self._closed = True, False
+        self._gone = ""
         self._losing = 0
         self._blind = ""
         self._said: list[Said] = []
@@ -185,11 +186,11 @@ class Recording:
             with self._lock:
                 self._note(remark=words)
 
-    def unplugged(self) -> None:
-        """The port has gone."""
+    def unplugged(self, gone: str = "") -> None:
+        """The port has gone; `gone` says so for people, and what to do."""
         with self._lock:
             if self._plugged:
-                self._plugged = False
+                self._plugged, self._gone = False, gone or "the port has gone"
                 self._unplugged += 1
                 self._note(line="lost")
 
@@ -288,5 +289,5 @@ class Recording:
         if self._lost:
             words.append(f"{self._lost} bytes were lost")
         if not self._plugged and not self._closed:
-            words.append("the port has gone; plug it in again")
+            words.append(self._gone)
         return "; ".join(words) or None

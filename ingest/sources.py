@@ -24,7 +24,10 @@ class CannotOpen(Exception):
 
 
 class Gone(Exception):
-    """The source was there and is not any more: unplugged, switched off, closed from the other side."""
+    """The source was there and is not any more: unplugged, switched off, closed from the other side.
+
+    The message says so for people, and what to do.
+    """
 
 
 class Source(Protocol):
@@ -114,18 +117,25 @@ class SerialSource:
     def read(self) -> bytes:
         port = self._port
         if port is None:
-            raise Gone
+            raise Gone(self._gone())
         try:
             # Only what is there already: a longer read loses all when the port goes away meanwhile.
             return bytes(port.read(port.in_waiting or 1))
-        except (OSError, TypeError) as error:  # TypeError: pyserial, where the port went away during the call
-            raise Gone(str(error)) from None
+        except (OSError, TypeError):  # TypeError: pyserial, where the port went away during the call
+            raise Gone(self._gone()) from None
 
     def close(self) -> None:
         port, self._port = self._port, None
         if port is not None:
             with contextlib.suppress(OSError, TypeError):
                 port.close()
+
+    def _gone(self) -> str:
+        if _PSEUDO_TERMINAL.fullmatch(self.name):
+            return "the terminal has gone; end this recording and begin a new one"
+        if self._identity is None:
+            return "the port has gone; the recording goes on once it is there again"
+        return "the port has gone; plug it in again"
 
     def _device(self) -> str:
         """The device to open now. A console plugged in again may have come back under another name."""
@@ -165,6 +175,8 @@ def _why(error: Exception) -> str:
 class SocketSource:
     """A stream socket that the console's bytes come out of, for example an emulator's serial line."""
 
+    _gone = "the other side has gone; the recording goes on once it runs again"
+
     def __init__(self, name: str, address: tuple[str, int] | str):
         self.name = name
         self._address = address
@@ -187,15 +199,15 @@ class SocketSource:
 
     def read(self) -> bytes:
         if self._socket is None:
-            raise Gone
+            raise Gone(self._gone)
         try:
             chunk = self._socket.recv(_CHUNK)
         except TimeoutError:
             return b""
-        except OSError as error:
-            raise Gone(str(error)) from None
+        except OSError:
+            raise Gone(self._gone) from None
         if not chunk:
-            raise Gone("closed from the other side")
+            raise Gone(self._gone)
         return chunk
 
     def close(self) -> None:

@@ -166,7 +166,7 @@ def status_line(number: int, status: Status) -> str:
     counts = status.counts
     state = {
         State.RECORDING: "",
-        State.UNPLUGGED: "UNPLUGGED ",
+        State.UNPLUGGED: "GONE ",
         State.DISK: "DISK FULL ",
         State.STOPPED: "ended ",
     }

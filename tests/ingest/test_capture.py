@@ -131,7 +131,9 @@ def test_unplugging_loses_nothing_received_and_plugging_in_goes_on_in_the_same_f
         port.unlink()  # first: what it names may be another's as soon as it is free
         os.close(end)
         until(lambda: captures.status(name).state == State.UNPLUGGED)
-        assert "plug it in" in (captures.status(name).trouble or "")
+        assert captures.status(name).trouble == (
+            "the port has gone; the recording goes on once it is there again"  # it is no USB port
+        )
         end = plug_in()
         until(lambda: captures.status(name).state == State.RECORDING)
     port.unlink()
@@ -157,6 +159,9 @@ def test_a_terminal_that_has_gone_is_not_taken_from_whoever_gets_its_name_next(t
         # Where another process was quicker, the name is not ours, but then it is in use all the same.
         time.sleep(3 * RETRY_S)
         assert captures.status(name).state == State.UNPLUGGED
+        assert captures.status(name).trouble == (
+            "the terminal has gone; end this recording and begin a new one"
+        )
         if os.ttyname(slave) == name:
             other = SerialSource(name)
             other.open()  # not locked by the recording

@@ -1,6 +1,7 @@
 """Serial ports and sockets: found again after unplugging, and refused with words that help."""
 
 import os
+import socket
 from dataclasses import dataclass
 
 import pytest
@@ -55,7 +56,7 @@ def test_a_console_is_found_again_under_another_name(machine, identity):
     machine.ports = [Found("COM3", **identity), Found("COM4", serial_number="B2", location="1-3")]
     source = SerialSource("COM3")
     source.open()
-    with pytest.raises(Gone):
+    with pytest.raises(Gone, match="plug it in again"):
         source.read()
     source.close()
     machine.ports = [Found("COM4", serial_number="B2", location="1-3")]
@@ -80,6 +81,8 @@ def test_a_port_that_is_no_usb_port_is_only_found_by_its_name(machine):
     machine.ports = [Found("COM1", vid=None, pid=None)]
     source = SerialSource("COM1")
     source.open()
+    with pytest.raises(Gone, match="once it is there again"):  # it has no plug to speak of
+        source.read()
     source.close()
     machine.ports = [Found("COM2", vid=None, pid=None)]
     with pytest.raises(CannotOpen, match="COM1"):
@@ -91,6 +94,16 @@ def test_reading_from_what_is_not_open_is_gone_and_not_a_crash():
         with pytest.raises(Gone):
             source.read()
         source.close()
+
+
+def test_a_socket_that_closes_is_not_called_a_port():
+    here, there = socket.socketpair()
+    source = SocketSource("unix:x", "x")
+    source._socket = here
+    there.close()
+    with pytest.raises(Gone, match="the other side has gone; the recording goes on once it runs again"):
+        source.read()
+    source.close()
 
 
 @pytest.mark.parametrize(
