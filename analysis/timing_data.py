@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from analysis.counting import counted
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
@@ -84,10 +85,11 @@ def left_out(reader: Reader, selection: Selection) -> tuple[str, ...]:
     said = []
     if damaged:
         said.append(
-            f"{damaged} damaged run(s) left out: a press lost with a packet would look like a missed note."
+            f"{counted(damaged, 'damaged run')} left out: a press lost with a packet would look like a missed note."
         )
     if used:
-        said.append(f"{used} damaged run(s) used, as their players have no other: lapses may be too many.")
+        why = "its player has no other" if used == 1 else "their players have no others"
+        said.append(f"{counted(used, 'damaged run')} used, as {why}: lapses may be too many.")
     if sampled < all_:
         said.append(
             f"So many notes that an even sample of {sampled:,} of {all_:,} runs was taken, from every player."

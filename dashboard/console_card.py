@@ -67,7 +67,7 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         "player": status.player or "no tag",
         "next": ", ".join(status.waiting) or "nobody yet",
         "deaths": number(c.deaths),
-        "received": f"{number(status.bytes)} bytes, {number(int(status.bytes_per_s))} a second",
+        "received": f"{counted(status.bytes, 'byte')}, {number(int(status.bytes_per_s))} a second",
         "damage": f"{counted(c.rejected, 'bad packet')}, {number(c.missing_packets)} lost",
         "dropped events": number(c.dropped_events),
     }

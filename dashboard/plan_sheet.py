@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from analysis.counting import counted
+
 WHO = """\
 ## Who plays
 First-time players of the game who are not the team's friends. Skilled or well-meaning testers mislead more than small
@@ -12,7 +14,7 @@ plays for the record. Set *first time* to yes only for people who have never pla
 
 STOP = """\
 ## When to stop (decided now, before the first run)
-Stop after {players} players with {runs} runs each, whatever the results look like; do not look at outcomes before.
+Stop after {players} with {runs} each, whatever the results look like; do not look at outcomes before.
 If fewer have come by the end of the session, stop there and report what there is. A run is marked as not valid only
 for a reason on this list, decided without looking at its result: the console reset or lost power; the player was
 interrupted; the wrong build was on the console; the player had played before and was taken for new.
@@ -20,7 +22,7 @@ interrupted; the wrong build was on the console; the player had played before an
 
 INSTRUCTIONS = """\
 ## Read to every player, word for word
-> Thank you for trying {game}. We are testing the game, not you; there is no good or bad result. You play {runs} times.
+> Thank you for trying {game}. We are testing the game, not you; there is no good or bad result. You play {runs}.
 > Please play as you would at home. You may stop at any time, without giving a reason. I will not give tips, and I
 > can answer questions about the game only afterwards. The console records button presses and what happens in the
 > game under the code {tag}, not your name. Is that all right with you?
@@ -42,13 +44,16 @@ def sheet(plan: Mapping[str, Any]) -> str:
     """The whole plan as Markdown; `plan` has the keys of `setscrew plan --json`."""
     slots = plan["schedule"]
     runs = slots[0]["runs"] if slots else plan["runs"]
+    each = runs * max(1, len(slots[0]["builds"]) if slots else 1)
     parts = [
         f"# Playtest of {_text(plan['game'])}\n",
         _goal(plan),
         WHO,
         _table(slots),
-        STOP.format(players=len(slots), runs=runs * max(1, len(slots[0]["builds"]) if slots else 1)),
-        INSTRUCTIONS.format(game=_text(plan["game"]), runs=runs, tag="on this sheet"),
+        STOP.format(players=counted(len(slots), "player"), runs=counted(each, "run")),
+        INSTRUCTIONS.format(
+            game=_text(plan["game"]), runs="once" if runs == 1 else f"{runs} times", tag="on this sheet"
+        ),
         CONSENT,
         f"Planned from the data with fingerprint {plan['fingerprint']}.\n",
     ]
@@ -76,14 +81,14 @@ def _goal(plan: Mapping[str, Any]) -> str:
             "No playtest of a class's size reaches that; accept a wider interval, or test in several classes."
         )
     else:
-        lines.append(f"About {needed} more first-time players on the present build are needed for that.")
+        lines.append(f"That takes about {counted(needed, 'more first-time player')} on the present build.")
     if plan["precision"]:
         lines += ["", "| more players | runs each | doubt left (80 %, either way) |", "|---|---|---|"]
         for p in plan["precision"]:
             lines.append(f"| {p['players']} | {p['runs']} | {scale * p['half_width']:.1f} {unit} |")
     if plan["power"]:
         each = plan["players_each_needed"]
-        said = f"about {each} players on each" if each else "more than 60 players on each"
+        said = f"about {counted(each, 'player')} on each" if each else "more than 60 players on each"
         lines += ["", f"To tell the two settings apart with a chance of 80 %: {said}.", ""]
         lines += ["Counts are whole numbers: a few more players can leave that chance a little lower.", ""]
         lines += ["| players on each | chance to tell them apart |", "|---|---|"]

@@ -62,7 +62,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             if role in basis.roles and life[axis].any():
                 units, staged = (_Units(row[axis], row["died"].astype(bool), row) for row in (life, part))
                 groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
-                found.append(_axis(axis, axis, "their death", "lives", units, groups, basis))
+                found.append(_axis(axis, axis, "their death", "life", units, groups, basis))
     visit = reader.ask_chosen("stage_visits", selection)
     if visit["run_id"].size:
         if np.unique(visit["stage"] * 2 + visit["stage_kind"]).size > 1:
@@ -73,7 +73,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             # Clearing takes the life one plays with; a stage left unfinished has used up its deaths.
             units = _Units(visit["deaths"] + cleared, cleared, visit)
             groups = _groups(units, ("stage", *_BY_RUN))
-            found.append(_axis("lives", "lives", "being cleared", "stage visits", units, groups, basis))
+            found.append(_axis("lives", "lives", "being cleared", "stage visit", units, groups, basis))
     stages = _groups(_tries(visit), ("stage",)) if np.any(visit["outcome"].astype(str) == "cleared") else {}
     if stages or np.any(basis.run["ending"].astype(str) == "finished"):
         found.append(_attempts(basis, stages))
@@ -91,7 +91,7 @@ def _progress(visit: Columns, basis: Basis) -> Finding:
     reached = place[last] - np.where(died | cleared, 0, 1)
     units = _Units(reached, died, {name: column[last] for name, column in visit.items()})
     groups = _groups(units, _BY_RUN)
-    return _axis("progress", "parts of the game", "game over", "runs", units, groups, basis)
+    return _axis("progress", "parts of the game", "game over", "run", units, groups, basis)
 
 
 def _tries(visit: Columns) -> _Units:
@@ -120,7 +120,7 @@ def _attempts(basis: Basis, stages: _Tables) -> Finding:
         done.append(won.size > 0)
     units = _Units(np.array(tries), np.array(done), _one_row_a_player(run, names))
     groups = _together(stages, _groups(units, _BY_PLAYER))
-    found = _axis("attempts", "attempts", "a first finish", "players", units, groups, basis)
+    found = _axis("attempts", "attempts", "a first finish", "player", units, groups, basis)
     return replace(found, facts={**found.facts, "stage_event": "it is first cleared"})
 
 
@@ -177,11 +177,11 @@ def _told(value: float, axis: str) -> str:
 
 
 def _axis(
-    key: str, axis: str, event: str, units_name: str, units: _Units, groups: _Tables, basis: Basis
+    key: str, axis: str, event: str, unit: str, units: _Units, groups: _Tables, basis: Basis
 ) -> Finding:
     curve = survival_by_player(units.value, units.happened, units.player)
     median = median_estimate(curve, axis)
-    size = counted(curve.runs, "unit").split()[0] + f" {units_name}"
+    size = counted(curve.runs, unit, "lives" if unit == "life" else "")
     interval = between(replace(median, unit=""))
     if not units.happened.any():
         sentence = f"In none of {size} was {event} seen; the longest went on for {_told(curve.last, axis)}."

@@ -103,7 +103,7 @@ def _causes(death: Columns, basis: Basis) -> Finding:
         estimate = Estimate(share.value, share.low, share.high, unit="share")
         sentence = (
             f"{table['label'][0]} took {percent(share.value)} of {counted(cause.size, 'death')} {between(estimate)}"
-            f", in {table['players'][0]} of {basis.players} players."
+            f", in {table['players'][0]} of {counted(basis.players, 'player')}."
         )
     return Finding(
         id="deaths.causes", question=QUESTION, title="What kills", sentence=sentence, players=basis.players,

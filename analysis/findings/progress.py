@@ -88,7 +88,7 @@ def _no_interval(c: Compared) -> str:
     name = "median" if quantile == 0.5 else f"{100 * quantile:g} % quantile"
     on_each = "" if c.difference.how == "within" else " on each build"
     return (
-        f"{counted(fewest, 'player')} are too few for an interval: that of a {name} takes "
+        f"{counted(fewest, 'player')} {'is' if fewest == 1 else 'are'} too few for an interval: that of a {name} takes "
         f"{players_for_quantile(quantile)}{on_each}"
     )
 
@@ -100,7 +100,7 @@ def _points(d: Difference, unit: str) -> str:
         span = f"{100 * d.value:+.0f} points ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
     else:
         span = f"{d.value:+.1f} ({d.low:+.1f} to {d.high:+.1f})"
-    of_whom = f" of the {d.players_after} players who played both" if d.how == "within" else ""
+    of_whom = f" of the {counted(d.players_after, 'player')} who played both" if d.how == "within" else ""
     return f"a difference{of_whom} of {span}: {sure}"
 
 
@@ -109,9 +109,9 @@ def _scored(comparison: Comparison) -> Finding:
     inside = sum(s.inside for s in scores)
     first = scores[0]
     sentence = (
-        f"Of {len(scores)} predictions kept for build {comparison.after}, {inside} came out within their 80 % "
-        f"interval; {first.target}: {figure(first.said.value, first.unit)} was predicted, "
-        f"{figure(first.observed, first.unit)} came ({first.players} players)."
+        f"Of {counted(len(scores), 'prediction')} kept for build {comparison.after}, {inside} came out within their "
+        f"80 % interval; {first.target}: {figure(first.said.value, first.unit)} was predicted, "
+        f"{figure(first.observed, first.unit)} came ({counted(first.players, 'player')})."
     )
     return Finding(
         id="progress.predictions",

@@ -137,7 +137,9 @@ def _cautions(fresh: int, players: int, runs: int, damaged: int) -> tuple[str, .
     if fresh == 0:
         said.append("every player had played before: what first-time players do is guessed from them")
     elif fresh < players:
-        said.append(f"{players - fresh} of {players} players had played before; they are not the population")
+        said.append(
+            f"{players - fresh} of {counted(players, 'player')} had played before; they are not the population"
+        )
     if players < 8:
         said.append(f"only {counted(players, 'player')}: the intervals are indicative")
     if runs < 2 * players:

@@ -20,7 +20,7 @@ from analysis.finding import Estimate, Finding
 from analysis.findings import timing_console, timing_grades, timing_song
 from analysis.findings.basis import nothing
 from analysis.findings.timing_facts import window_facts
-from analysis.findings.wording import percent
+from analysis.findings.wording import counted, percent
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
@@ -74,8 +74,8 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     middle, quarter = np.quantile(own_share, [0.5, 0.25])
     facts = window_facts(notes)
     sentence = (
-        f"{percent(share.value)} of {len(notes)} notes were hit in the window in force"
-        f" ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset"
+        f"{percent(share.value)} of {counted(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'} hit in the "
+        f"window in force ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset"
         f" {facts['offset_ms']:.0f} ms)"
         + (
             f"; for all such players between {percent(share.low)} and {percent(share.high)}"

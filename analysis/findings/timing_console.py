@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.finding import Estimate, Finding
 from analysis.findings.timing_facts import window_facts
-from analysis.findings.wording import percent
+from analysis.findings.wording import counted, percent
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.timed_notes import TimedNotes, group_medians
 from analysis.stats.timing_errors import PlayerErrors
@@ -60,8 +60,8 @@ def _logging(notes: TimedNotes) -> list[Finding]:
         tables["players"] = fits
         seen = np.array(fits["seen"], float)
         says = (
-            f"Just inside the window's edges lie {inside} presses, in an equal stretch just beyond only {beyond}:"
-            " presses outside the window seem not to be logged."
+            f"Just inside the window's edges lie {counted(inside, 'press', 'presses')}, in an equal stretch just "
+            f"beyond only {beyond}: presses outside the window seem not to be logged."
         )
         if np.isfinite(seen).any():
             spread = np.nanmedian(np.array(fits["spread_ms"], float))

@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from analysis.counting import counted
 from dashboard import exits
 
 HELP = "did it help: two builds compared by player, and kept predictions against what came"
@@ -121,16 +122,13 @@ def _renamed(difference: dict[str, Any]) -> dict[str, Any]:
 def _difference(row: dict[str, Any], unit: str) -> str:
     """Both figures, and their difference where there is an interval."""
     said = f"{_said(row['before'], unit)} -> {_said(row['after'], unit)}; "
-    both = (
-        f"the same {row['players_after']}"
-        if row["how"] == "within"
-        else f"{row['players_before']} and {row['players_after']}"
-    )
+    after = counted(row["players_after"], "player")
+    both = f"the same {after}" if row["how"] == "within" else f"{row['players_before']} and {after}"
     if row["low"] is None:
-        return f"{said}{both} players are too few for an interval"
+        return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
     scale, digits = (100, 0) if unit == "share" else (1, 1)
     value, low, high = (f"{scale * row[key]:+.{digits}f}" for key in ("difference", "low", "high"))
-    return f"{said}difference {value} (95 % {low} to {high}), {both} players"
+    return f"{said}difference {value} (95 % {low} to {high}), {both}"
 
 
 def _said(value: float | None, unit: str) -> str:

@@ -9,6 +9,7 @@ from analysis.finding import Finding
 from analysis.findings.one_death import Place
 from dashboard.figures.frame import faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme
+from dashboard.wording import counted
 
 _FRAMED = "framed: hot, more deaths than chance and the time spent there explain"
 
@@ -28,7 +29,8 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
     top = float(np.nanmax(value)) if (value > 0).any() else 1.0
     z[at] = value
     told[at] = [
-        f"x {a:.0f} to {a + b:.0f}, y {c:.0f} to {c + d:.0f}<br>{int(n)} deaths of {int(p)} players"
+        f"x {a:.0f} to {a + b:.0f}, y {c:.0f} to {c + d:.0f}<br>"
+        f"{counted(int(n), 'death')} of {counted(int(p), 'player')}"
         + (f" in {s:.0f} s" if exposed and np.isfinite(s) else "")
         + ("<br>press to see them" if n else "")
         for a, b, c, d, n, p, s in zip(
@@ -147,11 +149,12 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
             }
         )
         z = np.full((down, across), np.nan)
-        leads = np.full(z.shape, "", dtype=object)
+        told, leads = np.full((2, *z.shape), "", dtype=object)
         mine = np.flatnonzero(of == part)
         for i in mine:
             at = int(cells["y_px"][i]) // size, int(cells["x_px"][i]) // size
             z[at] = cells["deaths"][i]
+            told[at] = counted(int(cells["deaths"][i]), "death")
             # Pressed, it opens the place as the large map does, with its deaths of every cause and stage.
             leads[at] = f"{cells['x_px'][i]:.0f}-{cells['y_px'][i]:.0f}"
         figure.add_trace(
@@ -160,7 +163,7 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
                 # A single death must be seen against the empty screen.
                 zmin=-0.2 * top, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
                 colorscale=[[k / (len(theme.ramp) - 1), colour] for k, colour in enumerate(theme.ramp)],
-                customdata=leads, hovertemplate="%{z} deaths<br>press to see all deaths there<extra></extra>",
+                customdata=leads, text=told, hovertemplate="%{text}<br>press to see all deaths there<extra></extra>",
             )
         )  # fmt: skip
         figure.add_annotation(

@@ -123,9 +123,11 @@ def streaks(finding: Finding, theme: Theme) -> go.Figure:
 
 
 def aim(finding: Finding, theme: Theme) -> go.Figure:
-    """The chance of a hit against the target's speed: fitted curve, and what was seen."""
-    curve, seen = finding.tables["curve"], finding.tables["speeds"]
-    x, chance, low, high = (np.asarray(curve[name], float) for name in ("speed", "chance", "low", "high"))
+    """The chance of a hit against the target's speed: what was seen, and the curve where one could be fitted."""
+    curve, seen = finding.tables.get("curve", {}), finding.tables["speeds"]
+    x, chance, low, high = (
+        np.asarray(curve.get(name, ()), float) for name in ("speed", "chance", "low", "high")
+    )
     at, share, below, above = (np.asarray(seen[name], float) for name in ("speed", "share", "low", "high"))
     traces = [
         *band(x, 100 * low, 100 * high, theme.hit, "fit"),

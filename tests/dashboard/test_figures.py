@@ -1,6 +1,7 @@
 """Every finding of the demo games becomes a figure that a browser can read, in both themes."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -125,3 +126,40 @@ def test_estimates_carry_their_interval():
     assert interval(Estimate(3.0, 2.0, None, unit="s")) == "3 s (95 % interval 2 s to no upper limit)"
     assert interval(Estimate(0.01, 0.0002, 0.04, unit="share")) == "1 % (95 % interval under 0.1 % to 4 %)"
     assert interval(Estimate(None)) == "no estimate"
+
+
+def test_what_was_seen_is_drawn_where_no_curve_could_be_fitted():
+    """One player's shots say nothing of how accuracy falls with speed."""
+    speeds = {
+        "speed": [1.0, 2.0],
+        "shots": [9, 9],
+        "share": [0.5, 0.4],
+        "low": [None] * 2,
+        "high": [None] * 2,
+    }
+    found = Finding("genres.aim", "genres", "t", "s.", 1, 1, "m", tables={"speeds": speeds})
+    seen = next(trace for trace in figure_for(found, LIGHT).data if trace.name == "seen")
+    assert list(seen.y) == [50.0, 40.0]
+
+
+SEVERAL = re.compile(
+    r"(?<!stage )(?<![\d.,-])\b1 (?:hot |damaged |cut )?"
+    r"(?:attempt|build|capture|death|event|hit|log|note|piece|player|prediction|run|shot|streak|trial)s\b|"
+    r"(?<![\d.,])\b1 (?:lives|presses)\b"
+)
+
+
+@pytest.mark.parametrize("game", ["Soot Wardens", "Tin Drizzle"])
+def test_one_of_anything_is_not_called_several(read_session, game):
+    """Everything that is said of one player alone, in sentences, warnings and under the pointer."""
+    assert (
+        SEVERAL.search("of 1 players") and SEVERAL.search("<br>1 deaths") and not SEVERAL.search("11 deaths")
+    )
+    heard = 0
+    for player in read_session.choices(game).players[:3]:
+        for finding in read_session.all_findings(Selection(game, players=(player,))):
+            drawn = figure_for(finding, LIGHT)
+            words = [finding.sentence, *finding.warnings, "" if drawn is None else drawn.to_json()]
+            heard += sum(" of 1 player" in text for text in words)
+            assert [found[0] for text in words if (found := SEVERAL.search(text))] == [], finding.id
+    assert heard > 3
