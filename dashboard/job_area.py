@@ -38,19 +38,20 @@ class JobArea:
             Output(self._tick, "disabled"),
             Output(self._cancel, "disabled"),
             Output(ids.MESSAGE, "children", allow_duplicate=True),
+            Output(self.result, "children", allow_duplicate=True),
         )
 
-    NOTHING = (no_update,) * 4
+    NOTHING = (no_update,) * 5
 
     @staticmethod
     def begin(job: Job) -> tuple[Any, ...]:
-        """The job has begun."""
-        return job.number, False, False, None
+        """The job has begun. The result of an earlier one goes: it answers another question."""
+        return job.number, False, False, None, None
 
     @staticmethod
     def refuse(reason: object) -> tuple[Any, ...]:
-        """It cannot begin, and why."""
-        return no_update, no_update, no_update, html.Div(str(reason))
+        """It cannot begin, and why. The result of an earlier one goes, and no job is followed any more."""
+        return None, no_update, no_update, html.Div(str(reason)), None
 
     def bar(self) -> list[Any]:
         """The button and the bar, to stand beside the button that starts the job."""

@@ -124,6 +124,13 @@ def test_from_a_target_to_the_header(at):
     page.wait_for_selector("#otherwise-result table")
     rows = page.locator("#otherwise-result tbody tr").all_inner_texts()
     assert "as they are" in rows[0] and len(rows) > 3 and len({row.split("\t")[2] for row in rows}) > 3
+    # What stands there answers what was asked last: after a Propose that is refused, nothing does.
+    wishes = ('outcome = "finish"\nwanted = 0.7\n', 'outcome = "reach_stage"\nstage = 2\nwanted = 0.3\n')
+    page.fill("#targets-text", "".join(f"[[target]]\n{wish}" for wish in wishes))
+    page.click("#tuning-propose")
+    said(page, "cannot both be reached")
+    page.wait_for_function("() => !document.querySelector('#tuning-result').innerText.trim()")
+    assert page.locator("text=Proposal 1").count() == 0
 
 
 def test_a_console_is_followed_while_it_plays(at):
