@@ -12,6 +12,8 @@ from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
 from dashboard.wording import counted, number
 
+_ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/tuning/MODEL.md)
+
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The games, and for the chosen one the way to a decision."""
@@ -33,41 +35,41 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
 
 
 def _way(session: Session, selection: Selection) -> html.Section:
-    """The steps from a first playtest to a checked change, each ticked as far as the study shows it."""
+    """The steps from a first playtest to a checked change. A step is called done where the study shows that it is; what
+    only people can know is neither done nor to do."""
     game, address = selection.game, to_address(Selection(game=selection.game))
     people = session.reader.ask_chosen("chosen_people", Selection(game=game))
-    players, untagged = int(people["players"][0]), int(people["untagged"][0])
-    builds = session.choices(game).builds
+    runs, untagged = int(people["runs"][0]), int(people["untagged"][0])
+    players = int(people["players"][0]) - untagged  # each run without a tag counts as a player there
+    builds = len(session.ask("progress_builds", game=game)["build"])
     targets = session.ask("game_targets", game=game)["noted_at"]
+    kept = f": kept on {str(targets[0])[:16]} UTC" if len(targets) else ", before you look at how it went"
     steps = [
         (
-            players > 0,
-            f"Play: {counted(players, 'player')} so far; 12 or more make intervals useful",
+            players >= _ENOUGH,
+            f"Play: {counted(players, 'player')} so far; {_ENOUGH} or more make intervals useful",
             "/live",
         ),
-        (players > 0 and not untagged, "Tag every run with its player" + _left(untagged, "run"), "/runs"),
-        (bool(len(targets)), "Write down what you want, before you look at how it went", "/tuning"),
+        (runs > 0 and not untagged, "Tag every run with its player" + _left(untagged, "run"), "/runs"),
+        (bool(len(targets)), "Write down what you want" + kept, "/tuning"),
+        (builds > 1, f"Change one thing and play again: {counted(builds, 'build')} played so far", "/tuning"),
         (
-            len(builds) > 1,
-            f"Change one thing and play again: {counted(len(builds), 'build')} so far",
-            "/tuning",
+            None,
+            "Check that it helped" + ("" if builds > 1 else ", once two builds have been played"),
+            "/progress",
         ),
-        (len(builds) > 1, "Check that it helped", "/progress"),
-        (False, "Hand in the report", "/report"),
+        (None, "Hand in the report", "/report"),
     ]
-    items = [
-        html.Li(
-            [
-                html.Span("done: " if done else "to do: ", className="good" if done else "label-inline"),
-                html.A(words, href=path + address),
-            ]
-        )
-        for done, words, path in steps[:-1]
-    ]
-    items.append(html.Li(html.A(steps[-1][1], href=steps[-1][2] + address)))
+    items = [html.Li([*_mark(done), html.A(words, href=path + address)]) for done, words, path in steps]
     return html.Section(
         [html.H2(f"{game}: from play to decision"), html.Ol(items)], className="card wide way"
     )
+
+
+def _mark(done: bool | None) -> list[html.Span]:
+    if done is None:
+        return []
+    return [html.Span("done: " if done else "to do: ", className="good" if done else "label-inline")]
 
 
 def _left(count: int, what: str) -> str:
