@@ -57,7 +57,8 @@ def load_staged(
     died = spells["ended_by"] == "death"
     attempt = runs["attempt"].astype(int)
     experienced = experience_of(runs, player)
-    cells = _cells(player, attempt, build_index, experienced, run, segment, tier, alive_s, died)
+    again = _died_here(run, segment, died)
+    cells = _cells(player, attempt, build_index, experienced, run, segment, tier, again, alive_s, died)
     if not len(cells.deaths):
         raise NothingToTune(
             f"no run of {selection.game!r} has any time alive; check the log's times and roles"
@@ -90,7 +91,7 @@ def load_staged(
         runs=table,
         cells=cells,
         visits=visits,
-        counts=_counts(run, segment, tier, alive_s, died, table, len(segments), runs_each),
+        counts=_counts(run, segment, tier, alive_s, died, again, table, len(segments), runs_each),
         start_tier=int(np.bincount(start).argmax()),
         tiers=int(tier.max()) + 1,
         finish_known=finished,
@@ -133,17 +134,31 @@ def _cells(
     run: np.ndarray,
     segment: np.ndarray,
     tier: np.ndarray,
+    again: np.ndarray,
     alive_s: np.ndarray,
     died: np.ndarray,
 ) -> Cells:
-    keys = np.column_stack([player[run], attempt[run], build[run], segment, tier, experienced[run]])
+    keys = np.column_stack([player[run], attempt[run], build[run], segment, tier, experienced[run], again])
     unique, inverse = np.unique(keys, axis=0, return_inverse=True)
     inverse = inverse.ravel()
     time = np.bincount(inverse, alive_s, minlength=len(unique))
     deaths = np.bincount(inverse, died, minlength=len(unique))
     keep = time > 0
-    who, which, built, where, at_tier, veteran = unique[keep].T
-    return Cells(who, which, built, where, at_tier, veteran.astype(bool), time[keep], deaths[keep])
+    who, which, built, where, at_tier, veteran, after = unique[keep].T
+    return Cells(
+        who, which, built, where, at_tier, veteran.astype(bool), after.astype(bool), time[keep], deaths[keep]
+    )
+
+
+def _died_here(run: np.ndarray, segment: np.ndarray, died: np.ndarray) -> np.ndarray:
+    """Of each spell: was the last death of its run before it in the same segment?"""
+    here = np.zeros(len(run), dtype=bool)
+    last: dict[int, int] = {}
+    for n, (who, where, dies) in enumerate(zip(run.tolist(), segment.tolist(), died.tolist(), strict=True)):
+        here[n] = last.get(who) == where
+        if dies:
+            last[who] = where
+    return here
 
 
 def _visits(
@@ -213,6 +228,7 @@ def _counts(
     tier: np.ndarray,
     alive_s: np.ndarray,
     died: np.ndarray,
+    again: np.ndarray,
     runs: Runs,
     segments: int,
     runs_each: int | None,
@@ -222,12 +238,6 @@ def _counts(
     rose = follows & ~died & (next_tier > tier)
     below_top = tier < tier.max()
     costly = follows & died & (tier > 0)
-    # Deaths, each told as the first or a repeated one in its visit of the segment.
-    again = np.zeros(len(run), dtype=bool)
-    before: dict[int, int] = {}
-    for n in np.nonzero(died)[0].tolist():
-        again[n] = before.get(int(run[n])) == int(segment[n])
-        before[int(run[n])] = int(segment[n])
     over, quit_ = ENDINGS.index("game_over"), ENDINGS.index("quit")
     final = np.zeros(len(run), dtype=bool)
     last_death: dict[int, int] = {int(run[n]): int(n) for n in np.nonzero(died)[0]}

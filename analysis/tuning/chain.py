@@ -23,7 +23,7 @@ class Course:
     death, clear_s: (J, K, B) deaths a second alive, seconds to clear. rise: (J, B) tier rises a second.
     keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
-    leave: (B,) quits a second alive, between deaths.
+    leave: (B,) quits a second alive, between deaths. again: (B,) what a death in the segment multiplies its hazard by.
     restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
@@ -38,6 +38,7 @@ class Course:
     quit_again: np.ndarray
     spread: np.ndarray
     leave: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    again: np.ndarray = field(default_factory=lambda: np.ones(1))
     restarts: bool = False
 
 
@@ -105,7 +106,17 @@ def together(courses: Sequence[Course]) -> Course:
     def joined(name: str) -> np.ndarray:
         return np.concatenate([getattr(course, name) for course in courses], axis=-1)
 
-    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread", "leave")
+    by_scenario = (
+        "death",
+        "clear_s",
+        "rise",
+        "keep_tier",
+        "quit_first",
+        "quit_again",
+        "spread",
+        "leave",
+        "again",
+    )
     columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
     return replace(first, **columns)
 
@@ -138,13 +149,16 @@ class _Segment:
     def __init__(self, course: Course, j: int, steps: int, kind: np.dtype):
         clear_s = course.clear_s[j]
         variation = np.expm1(course.spread**2)
-        death = course.death[j] * clear_s / steps
+        # (K, 2, B): before and after a first death in the segment.
+        death = (course.death[j] * clear_s / steps)[:, None] * np.stack(
+            np.broadcast_arrays(1.0, course.again)
+        )
         rise = course.rise[j] * clear_s / steps
         rise[-1] = 0.0
         leave = course.leave * clear_s / steps
-        out = death + rise + leave
+        out = death + (rise + leave)[:, None]
         # At rates at which hardly anybody gets through, the explicit part must not turn negative.
-        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=0), 0.5, 1), 1.0)
+        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=(0, 1)), 0.5, 1), 1.0)
         theta, out = theta.astype(kind), out.astype(kind)
         self.death, self.rise, self.leave = death.astype(kind), rise.astype(kind), leave.astype(kind)
         self.ahead, self.behind = theta, 1 - theta
@@ -209,7 +223,7 @@ def _through(
         arrivals: np.ndarray | None = None
         for life in range(top, -1, -1):
             new[life], mean = own.advance(state[life], arrivals)
-            arrivals = own.bury(mean * own.death[:, None], life == 0, totals)
+            arrivals = own.bury(mean * own.death, life == 0, totals)
             if not lean:
                 totals["quit"] += own.leavers(mean)
                 totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
@@ -242,7 +256,7 @@ def _again_from_the_start(
         died = np.zeros_like(here)
         for _ in range(steps):
             here, mean = own.advance(here)
-            died += mean * own.death[:, None]
+            died += mean * own.death
             if not lean:
                 totals["quit"] += own.leavers(mean)
                 totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)

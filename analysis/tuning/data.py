@@ -92,6 +92,7 @@ class Cells:
     segment: np.ndarray
     tier: np.ndarray
     experienced: np.ndarray
+    again: np.ndarray  # bool: the player has died in this segment already in this run
     alive_s: np.ndarray
     deaths: np.ndarray
 

@@ -1,7 +1,8 @@
 """The hazard of dying, fitted to a small playtest: a hierarchical Poisson model and its posterior draws.
 
-Deaths of player i in a cell of segment j, attempt r, tier k and fire rate m during E seconds alive:
-`y ~ Poisson(E exp(alpha_j + u_i + learning ln r + tier k + exponent ln(m/m_now)))`, `u_i ~ N(0, sigma^2)`.
+Deaths of player i in a cell of segment j, attempt r, tier k and fire rate m during E seconds alive, before (a = 0) or
+after (a = 1) a first death in that segment:
+`y ~ Poisson(E exp(alpha_j + u_i + learning ln r + tier k + again a + exponent ln(m/m_now)))`, `u_i ~ N(0, sigma^2)`.
 Posterior: Laplace approximation on a grid of sigma (Tierney & Kadane 1986), from which t-distributed draws are
 made and reweighted by the exact marginal likelihood: each player enters only by the sum of deaths and the sum of
 expected deaths, so u_i is integrated by adaptive Gauss-Hermite quadrature (Pinheiro & Bates 1995).
@@ -32,6 +33,7 @@ class Priors:
     own_sd: float = 0.35
     learning: tuple[float, float] = (-0.25, 0.3)
     tier: tuple[float, float] = (0.0, 0.12)
+    again: tuple[float, float] = (0.0, 0.3)
     exponent: tuple[float, float] = (1.0, 0.45)
     aimed: tuple[float, float] = (0.8, 0.5)
     experienced: tuple[float, float] = (-0.3, 0.4)

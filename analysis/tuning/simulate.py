@@ -15,7 +15,7 @@ from analysis.tuning.staged import StagedModel, course_of
 class _Tally:
     """What one person's runs add to the data, row by row."""
 
-    cells: dict[tuple[int, int, int, int], list[float]]
+    cells: dict[tuple[int, int, int, int, bool], list[float]]
     visits: list[tuple[int, int, float, float, bool]]
     rises: np.ndarray
     rise_s: np.ndarray
@@ -76,13 +76,13 @@ def _run(
         left, here, in_visit, tier_time = 1.0, 0, 0.0, 0.0
         while True:
             clear_s = float(course.clear_s[j, tier, 0]) * pace
-            death = float(course.death[j, tier, 0])
+            death = float(course.death[j, tier, 0]) * (float(course.again[0]) if here else 1.0)
             rise = float(course.rise[j, 0]) if tier + 1 < tiers else 0.0
             leave = float(course.leave[0])
             wait = rng.exponential(1 / max(death + rise + leave, 1e-12))
             through = wait >= left * clear_s
             spent = min(wait, left * clear_s)
-            cell = tally.cells.setdefault((player, attempt, j, tier), [0.0, 0.0])
+            cell = tally.cells.setdefault((player, attempt, j, tier, here > 0), [0.0, 0.0])
             cell[0] += spent
             in_visit += spent
             tier_time += spent * tier
@@ -122,13 +122,13 @@ def _run(
 
 def _joined(data: StagedData, tally: _Tally, players: int, builds: Sequence) -> StagedData:
     build = len(builds) - 1 if len(builds) > len(data.builds) else data.current
-    cells = [(p, a, build, j, k, False, *v) for (p, a, j, k), v in tally.cells.items() if v[0] > 0]
+    cells = [(p, a, build, j, k, False, d, *v) for (p, a, j, k, d), v in tally.cells.items() if v[0] > 0]
     old, seen, counts = data.cells, data.visits, data.counts
 
     def joined(column: np.ndarray, new: list) -> np.ndarray:
         return np.concatenate([column, np.array(new, dtype=column.dtype)])
 
-    names = ("player", "attempt", "build", "segment", "tier", "experienced", "alive_s", "deaths")
+    names = ("player", "attempt", "build", "segment", "tier", "experienced", "again", "alive_s", "deaths")
     merged = Cells(*(joined(getattr(old, n), [row[i] for row in cells]) for i, n in enumerate(names)))
     visits = [(p, build, j, tier, alive, cleared) for p, j, tier, alive, cleared in tally.visits]
     columns = ("player", "build", "segment", "tier", "alive_s", "cleared")

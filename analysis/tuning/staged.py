@@ -1,6 +1,6 @@
 """The fitted model of a game played in segments with lives: posterior draws in, outcome figures out."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -218,6 +218,7 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         quit_again=spread(model.quit_again[pick]),
         spread=spread(times.spread[pick]),
         leave=spread(model.leave[pick]),
+        again=spread(np.exp(np.clip(hazard.effect("again")[pick], -3, 3))),
         restarts=model.data.restarts,
     )
 
@@ -329,6 +330,8 @@ def hazard_design(data: StagedData, priors: Priors, by_build: Sequence[Rules]) -
     add("learning", np.log(cells.attempt), priors.learning)
     if data.tiers > 1:
         add("tier", cells.tier.astype(float), priors.tier)
+    if cells.again.any():
+        add("again", cells.again.astype(float), priors.again)
     rate = np.array([r.log_rate - now.log_rate for r in by_build])
     add("exponent", rate[cells.build, cells.segment], priors.exponent)
     aimed = np.array([r.aimed - now.aimed for r in by_build])
@@ -360,14 +363,3 @@ def hazard_design(data: StagedData, priors: Priors, by_build: Sequence[Rules]) -
         covariance,
         priors.sigma_scale,
     )
-
-
-def assumptions(model: StagedModel) -> Mapping[str, str]:
-    """The priors that a proposal rests on, in words and figures."""
-    p = model.priors
-    rate = "block speed" if model.data.segments[0].is_level else "fire rate"
-    return {
-        "exponent": f"hazard ~ {rate}^e, e ~ N({p.exponent[0]:g}, {p.exponent[1]:g}) before the data",
-        "learning": f"hazard ~ attempt^l, l ~ N({p.learning[0]:g}, {p.learning[1]:g}) before the data",
-        "players": f"players differ by sd sigma of ln hazard, sigma ~ half-normal({p.sigma_scale:g})",
-    }

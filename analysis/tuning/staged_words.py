@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from scipy.optimize import brentq
 from scipy.stats import poisson
 
 from analysis.tuning.proposal import Change
@@ -38,6 +39,13 @@ class StagedWords(Describer):
             "before the data",
             f"players differ by a factor exp(u), u ~ N(0, s), s ~ half-normal({p.sigma_scale:g})",
         ]
+        if "again" in model.hazard.names:
+            factor = np.exp(np.quantile(model.hazard.effect("again"), [0.1, 0.5, 0.9]))
+            said.append(
+                "after a death in a segment, what is left of it is "
+                f"{factor[1]:.1f} times as dangerous (80 % {factor[0]:.1f} to {factor[2]:.1f}); before the data "
+                f"ln of it ~ N({p.again[0]:g}, {p.again[1]:g})"
+            )
         if "aimed" in model.hazard.names:
             said.append(f"all shots aimed instead of none: ln hazard + N({p.aimed[0]:g}, {p.aimed[1]:g})")
         if not model.data.finish_known:
@@ -55,9 +63,30 @@ def _effects(model: StagedModel, setting: Setting) -> dict[str, Any]:
         "never_see_the_end": float(np.median(1 - model.average(ends.reach[-1]))),
         "quit_share": float(np.median(model.average(ends.quit))),
         "hardest": model.data.segments[hardest].name,
-        # One visit in ten sees at least this many deaths in a row there.
-        "most_deaths_in_a_row": int(poisson.ppf(0.9, np.median(worst[hardest]))),
+        "most_deaths_in_a_row": most_deaths(
+            float(np.median(worst[hardest])), float(np.exp(np.median(model.hazard.effect("again"))))
+        ),
     }
+
+
+def most_deaths(mean: float, again: float, share: float = 0.1, parts: int = 200) -> int:
+    """Of visits with `mean` deaths each, `share` see at least so many.
+
+    The first comes at an even rate, those after it at `again` times this rate in what is left of the visit.
+    """
+    left = 1 - (np.arange(parts) + 0.5) / parts
+
+    def first(rate: float) -> np.ndarray:
+        return -np.expm1(-rate / parts) * np.exp(-rate * (1 - left - 0.5 / parts))
+
+    def excess(rate: float) -> float:
+        return float(first(rate) @ (1 + again * rate * left)) - mean
+
+    rate = brentq(excess, 0.0, 1 + mean * (1 + 1 / again)) if mean > 0 else 0.0
+    most = 0
+    while first(rate) @ poisson.sf(most - 1, again * rate * left) >= share:
+        most += 1
+    return most
 
 
 def _carried(model: StagedModel, role: str | None) -> str:

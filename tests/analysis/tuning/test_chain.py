@@ -46,6 +46,19 @@ def test_a_fixed_clear_time_gives_poisson_deaths(mean, lives):
     assert fine.reach[1, 0] == pytest.approx(stats.poisson.cdf(lives - 1, mean), abs=2e-4)
 
 
+@pytest.mark.parametrize("again", [0.4, 2.5])
+def test_a_death_that_changes_the_danger_of_what_is_left(again):
+    """Two lives, hazard h until the first death and again x h after: P(get through) by integrating over its moment."""
+    h, clear_s = 0.04, 30.0
+    changed = replace(course([[h]], [[clear_s]], 2), again=np.array([again]))
+    without = np.exp(-h * clear_s)
+    after_one = (np.exp(-again * h * clear_s) - np.exp(-h * clear_s)) / (1 - again)
+    assert play(changed, steps=60).reach[1, 0] == pytest.approx(without + after_one, abs=3e-4)
+    # In the next segment the danger is what it was.
+    two = replace(course([[h], [h]], [[clear_s], [clear_s]], 1), again=np.array([again]))
+    assert play(two, steps=60).reach[2, 0] == pytest.approx(without**2, abs=3e-4)
+
+
 @pytest.mark.parametrize("steps", [2, 6])
 def test_exponential_parts_give_negative_binomial_deaths(steps):
     """A clear time of `steps` exponential parts: the deaths are negative binomial, exactly."""
@@ -81,11 +94,12 @@ def test_what_goes_in_comes_out():
 
 
 def test_brute_force_agrees():
-    """40,000 runs played in small ticks, with tiers, quits, refills: nothing of the chain's algebra is used."""
+    """40,000 runs in small ticks, with tiers, quits, refills, more danger after a death: nothing of the chain."""
     rng = np.random.default_rng(5)
     death = np.array([[0.05, 0.035, 0.03], [0.09, 0.07, 0.05], [0.06, 0.05, 0.045]])
     clear = np.array([[30, 27, 25], [20, 16, 13], [35, 33, 30]], dtype=float)
     refill, rise, quits, lives0, people, tick = (0, 0, 2), 0.03, (0.06, 0.2), 3, 40_000, 0.1
+    again = 1.5
     segment, lives, tier = np.zeros(people, int), np.full(people, lives0), np.zeros(people, int)
     progress, here = np.zeros(people), np.zeros(people, int)
     state = np.zeros(people, int)  # 0 playing, 1 over, 2 quit, 3 finished
@@ -95,7 +109,8 @@ def test_brute_force_agrees():
     while (state == 0).any():
         on = state == 0
         alive_s += tick * on
-        dies = on & (rng.random(people) < -np.expm1(-death[np.minimum(segment, 2), tier] * tick))
+        danger = death[np.minimum(segment, 2), tier] * np.where(here > 0, again, 1.0)
+        dies = on & (rng.random(people) < -np.expm1(-danger * tick))
         rises = on & ~dies & (tier < 2) & (rng.random(people) < rise * tick)
         progress += np.where(on, tick / clear[np.minimum(segment, 2), tier], 0)
         deaths += dies
@@ -112,7 +127,7 @@ def test_brute_force_agrees():
         state = np.where(through & (segment == 3), 3, state)
         full = through & (segment < 3) & (np.array(refill)[np.minimum(segment, 2)] == 2)
         lives = np.where(full, np.maximum(lives, lives0), lives)
-    ends = play(course(death, clear, lives0, refill, rise, 0.0, quits))
+    ends = play(replace(course(death, clear, lives0, refill, rise, 0.0, quits), again=np.array([again])))
     assert ends.reach[:, 0] == pytest.approx(reached.mean(axis=1), abs=0.012)
     assert ends.quit[0] == pytest.approx((state == 2).mean(), abs=0.008)
     assert ends.alive_s[0] == pytest.approx(alive_s.mean(), rel=0.02)

@@ -42,7 +42,7 @@ def staged(rows):
             player, attempt, 0 * player, ending, np.array([len(own) - 1 for own in spent]),
             np.array([sum(own) for own in spent], dtype=float), 0 * player, nothing, nothing, nothing, nothing,
         ),
-        cells=Cells(p, a, 0 * p, j, 0 * p, np.zeros(len(p), dtype=bool), s.astype(float), 0 * p),
+        cells=Cells(p, a, 0 * p, j, 0 * p, 0 * p > 0, 0 * p > 0, s.astype(float), 0 * p),
         visits=Visits(none, none, none, none, none, none),
         counts=Counts(none, none, (0, 0), none, none, none, none, 0.0, 0.0),
         start_tier=0, tiers=1, finish_known=True, lives_seen=3,

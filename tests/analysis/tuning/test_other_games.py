@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import expit
 
 from analysis.findings.proposals import fit_game, propose_game, under_other_assumptions
@@ -14,6 +15,7 @@ from analysis.tuning.data import ENDINGS
 from analysis.tuning.observed import observed_staged
 from analysis.tuning.simulate import more_players
 from analysis.tuning.staged import fit_staged
+from analysis.tuning.staged_words import most_deaths
 from analysis.tuning.target_file import read_targets
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study
@@ -278,3 +280,76 @@ def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
     assert now.low95 < 0.79 < now.high95
     assert now.value == pytest.approx(0.79, abs=0.1)
     assert answer.proposals[0].changes[0].proposed == 2  # 1 - (1 - exp(-0.9))^2 = 0.65
+
+
+def drizzle_of_pins(players, rng, before, after, stage_s=30.0, lives=4):
+    """Three runs each through two stages, all people alike; deaths a second before and after a first one in a stage."""
+    head = {
+        "game": "Pin Drizzle",
+        "firmware": "1",
+        "clock": 1000,
+        "screen": [160, 128],
+        "kinds": [
+            kind("begin", "run_start", "player"), kind("stage", "stage_start", "stage"),
+            kind("over", "stage_end", "cleared"), kind("fell", "death"), kind("end", "run_end", "ending"),
+        ],
+        "tunables": [{"name": "lives", "role": "start_lives", "value": lives, "min": 1, "max": 9}],
+    }  # fmt: skip
+    lines, t, finished = [{"dictionary": head}], 1000.0, 0
+    for player in [player for player in range(players) for _ in range(3)]:
+        lines.append({"t": int(t), "kind": "begin", "player": player + 1})
+        left = lives
+        for stage in (1, 2):
+            lines.append({"t": int(t), "kind": "stage", "stage": stage})
+            rest, danger = stage_s, before
+            while left and rest > 0:
+                wait = rng.exponential(1 / danger)
+                t += 1000 * min(wait, rest)
+                rest -= wait
+                if rest > 0:
+                    left, danger = left - 1, after
+                    lines.append({"t": int(t), "kind": "fell"})
+            if not left:
+                break
+            lines.append({"t": int(t), "kind": "over", "cleared": 1})
+        finished += left > 0
+        lines.append({"t": int(t), "kind": "end", "ending": 0 if left else 1})
+        t += 2000
+    return lines, finished / (3 * players)
+
+
+def test_where_one_death_follows_another_the_prediction_knows_it(tmp_path):
+    """Rare first deaths, each followed by many: a danger that is even over the stage would be far off.
+
+    The same people's runs are the truth. They are alike, so that no difference between people explains the clusters.
+    """
+    lines, finished = drizzle_of_pins(100, np.random.default_rng(4), 0.012, 0.12)
+    study = study_of(lines, tmp_path, "a")
+    with open_study(study, read_only=True) as opened:
+        data = load_staged(Reader(opened.connection), Selection("Pin Drizzle"))
+    cells = data.cells
+    rate = [
+        cells.deaths[cells.again == again].sum() / cells.alive_s[cells.again == again].sum()
+        for again in (0, 1)
+    ]
+    assert rate == pytest.approx([0.012, 0.12], rel=0.15)
+    model = fit_staged(data)
+    factor = np.exp(model.hazard.effect("again"))
+    assert 5 < np.mean(factor) < 11
+    [target] = read_targets('[[target]]\noutcome = "finish"\nwanted = 0.8\n').targets
+    said = model.figures({}, [target])[0].mean()
+    assert said == pytest.approx(finished, abs=0.04)
+    cells.again[:] = False
+    assert fit_staged(data).figures({}, [target])[0].mean() > finished + 0.06
+
+
+def test_the_worst_visit_of_ten():
+    """Where a death changes nothing, the Poisson quantile; else what 100,000 visits show that were drawn one by one."""
+    for mean in (0.0, 0.1, 0.5, 1.0, 3.0, 12.0):
+        assert most_deaths(mean, 1.0) == stats.poisson.ppf(0.9, mean)
+    rng = np.random.default_rng(8)
+    for rate, again in ((0.8, 3.0), (2.5, 0.4)):
+        first = rng.exponential(1 / rate, 100_000)
+        deaths = np.where(first < 1, 1 + rng.poisson(again * rate * np.maximum(1 - first, 0)), 0)
+        worst = np.quantile(deaths, 0.9, method="inverted_cdf")
+        assert most_deaths(float(deaths.mean()), again) == worst
