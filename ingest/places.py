@@ -68,10 +68,7 @@ class Places:
     """Adds up one capture. A run is handed over when it is over, since its last life may still be taken back."""
 
     def __init__(self, writer: Writer):
-        self._ready = Pile(
-            writer,
-            "INSERT INTO places SELECT run_id, nullif(stage_id, -1), x, y, cell_px, alive_us FROM arrived",
-        )
+        self._ready = Pile(writer, "places", ("stage_id",))
         self._grid = Grid(0, 0)
         # Of the present run: its scopes, and the cell and time of each position, in the order of the scopes.
         self._scopes: list[Scope] = []

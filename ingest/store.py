@@ -125,6 +125,8 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
         if memory_mb is not None:
             connection.execute(f"SET memory_limit = '{int(memory_mb)}MB'")
             connection.execute("SET threads = 1")
+            # Row groups are compressed as they come, while the next events are read, and not in a bunch at the end.
+            connection.execute("SET write_buffer_row_group_count = 1")
         _check_version(connection, path, read_only)
     except BaseException:
         connection.close()

@@ -9,8 +9,10 @@ import duckdb
 import numpy as np
 
 Columns = dict[str, np.ndarray]
-# A whole row group of DuckDB: written like this it is compressed once, and not again when the file is closed.
-ROWS_AT_ONCE = 122_880
+# Of DuckDB. Written in whole ones, rows are compressed once, and not again when the file is closed.
+ROW_GROUP = 122_880
+# Several cost less than each alone; a writer with nothing to do takes what there is.
+ROWS_AT_ONCE = 2 * ROW_GROUP
 # Batches that may wait: what bounds the memory of an import whose disk is slow.
 _MOST_WAITING = 4
 
@@ -36,9 +38,14 @@ class Writer:
         if rows:
             self._submit(lambda: self._append(table, rows))
 
-    def columns(self, insert: str, parts: Sequence[Columns]) -> None:
-        """Executes `insert`, which reads the parts, put together, as the table `arrived`."""
-        self._submit(lambda: self._insert(insert, parts))
+    def columns(self, table: str, arrived: Columns) -> None:
+        """Appends rows, given as columns of these names; what is masked becomes NULL."""
+        self._submit(lambda: self._insert(table, arrived))
+
+    @property
+    def idle(self) -> bool:
+        """Whether it has nothing to write just now."""
+        return all(work.done() for work in self._waiting)
 
     def wait(self) -> None:
         """Returns when everything is written; raises what went wrong."""
@@ -54,36 +61,41 @@ class Writer:
         with self._cursor.appender(table) as appender:
             appender.append_rows(rows)
 
-    def _insert(self, insert: str, parts: Sequence[dict[str, np.ndarray]]) -> None:
+    def _insert(self, table: str, arrived: Columns) -> None:
         # DuckDB finds the variable by its name. A registered table would be kept until the transaction ends, and with
         # it the memory of every batch: measured, 1.6 GB for 50 million events.
-        arrived = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}  # noqa: F841
-        self._cursor.execute(insert)
+        self._cursor.execute(f"INSERT INTO {table} BY NAME FROM arrived")
 
 
 class Pile:
-    """Rows for one table that are kept until there is a whole row group of them. `insert` reads them as `arrived`."""
+    """Rows for one table that are kept until there are whole row groups of them. In `none`, -1 stands for NULL."""
 
-    def __init__(self, writer: Writer, insert: str):
+    def __init__(self, writer: Writer, table: str, none: Sequence[str]):
         self._writer = writer
-        self._insert = insert
+        self._table, self._none = table, none
         self._parts: list[Columns] = []
         self.rows = 0
 
     def add(self, columns: Columns) -> None:
         """Takes columns of the same length and, each time, of the same names and types."""
-        rows = len(next(iter(columns.values())))
-        while rows >= (room := ROWS_AT_ONCE - self.rows):
-            self._parts.append({name: column[:room] for name, column in columns.items()})
-            self.flush()
-            columns = {name: column[room:] for name, column in columns.items()}
-            rows -= room
-        if rows:
-            self._parts.append(columns)
-            self.rows += rows
+        self._parts.append(columns)
+        self.rows += len(next(iter(columns.values())))
+        whole = self.rows - self.rows % ROW_GROUP
+        if whole >= ROWS_AT_ONCE or (whole and self._writer.idle):
+            self._hand_over(whole)
 
     def flush(self) -> None:
         """Writes what is there; it is in the table after the writer's `wait`."""
-        if self._parts:
-            self._writer.columns(self._insert, self._parts)
-            self._parts, self.rows = [], 0
+        if self.rows:
+            self._hand_over(self.rows)
+
+    def _hand_over(self, rows: int) -> None:
+        together = {name: np.concatenate([part[name] for part in self._parts]) for name in self._parts[0]}
+        arrived = {name: column[:rows] for name, column in together.items()}
+        for name in self._none:
+            none = arrived[name] == -1
+            if none.any():
+                arrived[name] = np.ma.masked_array(arrived[name], none)
+        self._writer.columns(self._table, arrived)
+        self.rows -= rows
+        self._parts = [{name: column[rows:].copy() for name, column in together.items()}] if self.rows else []
