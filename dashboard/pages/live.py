@@ -176,16 +176,18 @@ def wires(app: Dash, session: Session) -> None:
         Input({"type": "live-stop", "name": ALL}, "n_clicks"),
         State({"type": "live-tag", "name": ALL}, "value"),
         State({"type": "live-remark", "name": ALL}, "value"),
-        State(NAMES, "data"),
+        # Not NAMES: when the page is left, Dash asks this with the cards gone, and what is gone too it may not name.
+        State({"type": "live-tag", "name": ALL}, "id"),
         prevent_initial_call=True,
     )
     def press(*values: Any) -> Any:
-        tags, remarks, names = values[5:]
+        tags, remarks, cards = values[5:]
+        names = [card["name"] for card in cards]
         pressed = callback_context.triggered_id
         if (
             not isinstance(pressed, dict)
             or not callback_context.triggered[0]["value"]
-            or pressed["name"] not in (names or ())
+            or pressed["name"] not in names
         ):
             return no_update
         i = names.index(pressed["name"])

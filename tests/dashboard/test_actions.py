@@ -1,6 +1,7 @@
 """What people do on the pages, done in a real browser: import, note, propose, accept, record, report."""
 
 import io
+import json
 import os
 import re
 import threading
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from analysis.selection import Selection
+from dashboard.pages import PAGES
 from tests.dashboard.conftest import DEMO, open_page
 from tests.needs import need
 
@@ -31,6 +33,36 @@ def said(page, words: str) -> None:
         "words => [...document.querySelectorAll('.message')].some(place => place.innerText.includes(words))",
         arg=words,
     )
+
+
+POLL_S = 0.7  # how often a page asks whether the study has changed, and a console's card how it stands
+CARDS_OWN = ("live-consoles", "live-state")
+
+
+def asked_meanwhile(page, polls: int = 4) -> tuple[list[str], list[str]]:
+    """What the browser asks for while nothing happens: addresses, and of Dash's questions the outputs."""
+    addresses, outputs = [], []
+
+    def take_down(request) -> None:
+        path = request.url.partition("?")[0].rsplit("/", 1)[-1]
+        if path == "_dash-update-component":
+            outputs.append(request.post_data_json["output"])
+        else:
+            addresses.append(path)
+
+    page.on("request", take_down)
+    page.wait_for_timeout(1000 * POLL_S * polls)
+    page.remove_listener("request", take_down)
+    return addresses, outputs
+
+
+def keeps_quiet(page, cards: int = 0, polls: int = 4) -> None:
+    """A page of a study that does not change asks for nothing but whether it has, and for how its consoles stand."""
+    addresses, outputs = asked_meanwhile(page, polls)
+    assert set(addresses) == {"state.json"} and len(addresses) <= polls + 1
+    assert [output for output in outputs if not any(own in output for own in CARDS_OWN)] == []
+    # Each poll of the page of consoles asks which there are, and how each of them stands.
+    assert len(outputs) <= (1 + cards) * (polls + 1) if page.url.endswith("/live") else outputs == []
 
 
 def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
@@ -157,6 +189,8 @@ def test_a_console_is_followed_while_it_plays(at):
     page.get_by_label("Player tag").fill("p44")
     page.get_by_text("Plays next").click()
     said(page, "P44 plays the next run")
+    page.wait_for_selector("#live-recent [data-drawn]")
+    keeps_quiet(page, cards=1)
     player = threading.Thread(target=play)
     player.start()
     try:
@@ -185,6 +219,12 @@ def test_a_console_is_followed_while_it_plays(at):
     assert [path.read_bytes() for path in kept] == [log]
     os.close(game)
     os.close(console)
+    # The study has changed many times, and now it does not any more.
+    for one in (one for one in PAGES if not one.reading):
+        page.click(f'nav a[href^="{one.path}"]')
+        page.wait_for_selector(f"#working h1:text-is({json.dumps(one.title)})")
+        page.wait_for_timeout(1000 * 2 * POLL_S)
+        keeps_quiet(page, cards=1)
 
 
 def test_the_report_is_written_from_the_page(at):
