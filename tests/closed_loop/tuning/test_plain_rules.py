@@ -37,7 +37,7 @@ def playtest(reached, players=10, deaths=20, alive_s=400.0, quits=0, stops=0):
             who, zero + 1, zero, zero + 1, furthest, np.full(players, 40.0), zero + 3, none, none, none, none
         ),
         cells=Cells(
-            who, zero + 1, zero, zero, zero, none,
+            who, zero + 1, zero, zero, zero, none, none,
             np.full(players, alive_s / players), np.full(players, deaths / players),
         ),
         visits=Visits(who, zero, zero, np.zeros(players), np.where(cleared, 40.0, 9.0), cleared),
