@@ -9,10 +9,10 @@ import duckdb
 import numpy as np
 
 Columns = dict[str, np.ndarray]
-# Of DuckDB. Written in whole ones, rows are compressed once, and not again when the file is closed.
-ROW_GROUP = 122_880
-# Several cost less than each alone; a writer with nothing to do takes what there is.
-ROWS_AT_ONCE = 2 * ROW_GROUP
+# Two row groups of DuckDB: each statement costs a millisecond, and more rows at once gain nothing.
+_ROWS_AT_ONCE = 2 * 122_880
+# A writer with nothing to do takes less, so that less is left for the end, when nothing is read beside.
+_ROWS_FOR_THE_IDLE = 30_000
 # Batches that may wait: what bounds the memory of an import whose disk is slow.
 _MOST_WAITING = 4
 
@@ -68,7 +68,7 @@ class Writer:
 
 
 class Pile:
-    """Rows for one table that are kept until there are whole row groups of them. In `none`, -1 stands for NULL."""
+    """Rows for one table that are kept until it pays to write them. In the columns `none`, -1 stands for NULL."""
 
     def __init__(self, writer: Writer, table: str, none: Sequence[str]):
         self._writer = writer
@@ -80,22 +80,17 @@ class Pile:
         """Takes columns of the same length and, each time, of the same names and types."""
         self._parts.append(columns)
         self.rows += len(next(iter(columns.values())))
-        whole = self.rows - self.rows % ROW_GROUP
-        if whole >= ROWS_AT_ONCE or (whole and self._writer.idle):
-            self._hand_over(whole)
+        if self.rows >= _ROWS_AT_ONCE or (self.rows >= _ROWS_FOR_THE_IDLE and self._writer.idle):
+            self.flush()
 
     def flush(self) -> None:
         """Writes what is there; it is in the table after the writer's `wait`."""
-        if self.rows:
-            self._hand_over(self.rows)
-
-    def _hand_over(self, rows: int) -> None:
-        together = {name: np.concatenate([part[name] for part in self._parts]) for name in self._parts[0]}
-        arrived = {name: column[:rows] for name, column in together.items()}
+        if not self.rows:
+            return
+        arrived = {name: np.concatenate([part[name] for part in self._parts]) for name in self._parts[0]}
         for name in self._none:
             none = arrived[name] == -1
             if none.any():
                 arrived[name] = np.ma.masked_array(arrived[name], none)
         self._writer.columns(self._table, arrived)
-        self.rows -= rows
-        self._parts = [{name: column[rows:].copy() for name, column in together.items()}] if self.rows else []
+        self._parts, self.rows = [], 0
