@@ -56,7 +56,8 @@ METHODS: dict[str, Method] = {
     "tuning.staged": Method(
         "Hierarchical hazard model and outcome chain",
         "Deaths a second alive follow a Poisson model with a level for each segment (stage or boss), a normal effect "
-        "of each player, powers of the attempt and of the fire rate, and an effect of the weapon's tier; priors are "
+        "of each player, powers of the attempt and of the fire rate, and effects of the weapon's tier and of a first "
+        "death in the segment; priors are "
         "stated with each proposal. The posterior is drawn by importance resampling from Laplace approximations over a "
         "grid of the players' spread, with the players' effects integrated by adaptive Gauss-Hermite quadrature. Clear "
         "times are log-normal, broken-off visits censored; tier rises, quitting and giving up are estimated beside it. "
