@@ -58,6 +58,7 @@ def asked_meanwhile(page, polls: int = 4) -> tuple[list[str], list[str]]:
 
 def keeps_quiet(page, cards: int = 0, polls: int = 4) -> None:
     """A page of a study that does not change asks for nothing but whether it has, and for how its consoles stand."""
+    page.wait_for_timeout(1000 * 2 * POLL_S)  # for what was still being drawn
     addresses, outputs = asked_meanwhile(page, polls)
     assert set(addresses) == {"state.json"} and len(addresses) <= polls + 1
     assert [output for output in outputs if not any(own in output for own in CARDS_OWN)] == []
@@ -223,7 +224,6 @@ def test_a_console_is_followed_while_it_plays(at):
     for one in (one for one in PAGES if not one.reading):
         page.click(f'nav a[href^="{one.path}"]')
         page.wait_for_selector(f"#working h1:text-is({json.dumps(one.title)})")
-        page.wait_for_timeout(1000 * 2 * POLL_S)
         keeps_quiet(page, cards=1)
 
 

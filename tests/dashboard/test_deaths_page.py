@@ -202,7 +202,8 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
         "() => document.querySelector('[data-opened]').getBoundingClientRect().top < innerHeight / 2"
     )
     assert faults(page) == []
-    page.click("text=The next death")
+    # By the keyboard: while figures above are still drawn, what is pressed with the mouse may move away from under it.
+    page.locator("text=The next death").press("Enter")
     page.wait_for_function("was => !location.search.includes(was)", arg=f"death={run}-{life}")
     page.go_back()
     page.wait_for_function(
