@@ -65,7 +65,7 @@ def load_staged(
         )
     visits = _visits(player, build_index, run, segment, tier, alive_s, spells, by_level, runs)
     ending = np.array([ENDINGS.index(e) for e in runs["ending"]], dtype=int)
-    repeated = _died_twice(run, segment, died, len(ending))
+    repeated = _died_twice(run, died, again, len(ending))
     table = Runs(
         player=player,
         attempt=attempt,
@@ -201,15 +201,10 @@ def _last(player: np.ndarray) -> np.ndarray:
     return last
 
 
-def _died_twice(run: np.ndarray, segment: np.ndarray, died: np.ndarray, runs: int) -> np.ndarray:
+def _died_twice(run: np.ndarray, died: np.ndarray, again: np.ndarray, runs: int) -> np.ndarray:
     """Were the last two deaths of each run in one segment?"""
     twice = np.zeros(runs, dtype=bool)
-    order = np.nonzero(died)[0]
-    order = order[np.argsort(run[order], kind="stable")]
-    who, where = run[order], segment[order]
-    last = np.concatenate([who[1:] != who[:-1], [True]])[: len(who)]
-    after = np.nonzero(last[1:])[0] + 1
-    twice[who[after]] = (who[after] == who[after - 1]) & (where[after] == where[after - 1])
+    twice[run[died]] = again[died]  # of the deaths of a run the last one stays
     return twice
 
 

@@ -239,11 +239,10 @@ def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tm
     assert any("plain dose-response" in said for said in line.assumptions)
 
 
-def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
-    """One stage of 30 s, three lives, each from the start: P(finish) = 1 - (1 - exp(-0.9))^3 = 0.79."""
-    rng = np.random.default_rng(7)
-    head = {
-        "game": "Ladder Rush",
+def in_stages(game, lives):
+    """The dictionary of a game in stages that logs neither causes nor places."""
+    return {
+        "game": game,
         "firmware": "1",
         "clock": 1000,
         "screen": [160, 128],
@@ -251,8 +250,14 @@ def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
             kind("begin", "run_start", "player"), kind("stage", "stage_start", "stage"),
             kind("over", "stage_end", "cleared"), kind("fell", "death"), kind("end", "run_end", "ending"),
         ],
-        "tunables": [{"name": "lives", "role": "start_lives", "value": 3, "min": 1, "max": 9}],
+        "tunables": [{"name": "lives", "role": "start_lives", "value": lives, "min": 1, "max": 9}],
     }  # fmt: skip
+
+
+def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
+    """One stage of 30 s, three lives, each from the start: P(finish) = 1 - (1 - exp(-0.9))^3 = 0.79."""
+    rng = np.random.default_rng(7)
+    head = in_stages("Ladder Rush", 3)
     lines, t = [{"dictionary": head}], 1000.0
     for player in range(30):
         for _ in range(2):
@@ -284,17 +289,7 @@ def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
 
 def drizzle_of_pins(players, rng, before, after, stage_s=30.0, lives=4):
     """Three runs each through two stages, all people alike; deaths a second before and after a first one in a stage."""
-    head = {
-        "game": "Pin Drizzle",
-        "firmware": "1",
-        "clock": 1000,
-        "screen": [160, 128],
-        "kinds": [
-            kind("begin", "run_start", "player"), kind("stage", "stage_start", "stage"),
-            kind("over", "stage_end", "cleared"), kind("fell", "death"), kind("end", "run_end", "ending"),
-        ],
-        "tunables": [{"name": "lives", "role": "start_lives", "value": lives, "min": 1, "max": 9}],
-    }  # fmt: skip
+    head = in_stages("Pin Drizzle", lives)
     lines, t, finished = [{"dictionary": head}], 1000.0, 0
     for player in [player for player in range(players) for _ in range(3)]:
         lines.append({"t": int(t), "kind": "begin", "player": player + 1})
