@@ -18,6 +18,7 @@ from packaging.utils import canonicalize_name
 
 from dashboard import cli
 from dashboard.commands import COMMANDS
+from ingest.vocabulary import EventRole, FieldRole, TunableRole
 from tests.needs import need
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -41,6 +42,39 @@ def tracked() -> list[Path]:
 
 def test_nothing_else_lies_at_the_top(tracked):
     assert {path.parts[0] for path in tracked} - TOP == set()
+
+
+# --- words ------------------------------------------------------------------------------------------------------------
+
+# Words of one game's community, where games of falling blocks are meant: what is meant has a plain name (FORMAT.md,
+# section 6). As whole words, in any case; "_" parts words.
+_NOT_OURS = re.compile(
+    r"(?<![a-z])(droughts?|top(s|ped|ping)?[ _-]?outs?|locks? (down|delay)|lines? clear(s|ed)?|(soft|hard)[ _-]?drops?|"
+    r"garbage rows?|hold piece|ghost piece|wall[ _-]?kicks?|back[ _-]to[ _-]back|combos?)(?![a-z])",
+    re.IGNORECASE,
+)
+_NOT_OUR_ROLES = {"lock", "lines", "line"}
+
+
+def test_words_of_one_games_community_do_not_come_back(tracked):
+    own = Path(__file__).resolve().relative_to(ROOT)
+    found = []
+    for path in tracked:
+        if path == own or "vendored" in path.parts:
+            continue
+        found += [f"{path}: its name"] if _NOT_OURS.search(str(path)) else []
+        try:
+            text = (ROOT / path).read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue  # pictures; what a play log says is text of the games' headers, which are read
+        found += [f"{path}: {match.group()}" for match in _NOT_OURS.finditer(text)]
+    assert found == []
+
+
+def test_roles_have_names_of_our_own():
+    names = {str(role) for roles in (EventRole, FieldRole, TunableRole) for role in roles}
+    assert {"landed", "rows"} <= names and not names & _NOT_OUR_ROLES
+    assert all(_NOT_OURS.search(word) for word in ("drought", "top_out_level", "Topped out", "lines cleared"))
 
 
 # --- documents -------------------------------------------------------------------------------------------------------

@@ -1,6 +1,6 @@
 """Survival over other axes than seconds. Called by survival.py.
 
-survival.on_shots, .on_notes, .on_lines   until the death, counted from (re)spawn
+survival.on_shots      until the death, counted from (re)spawn
 survival.on_progress   stages (regular parts and bosses one each) got through until game over
 survival.on_lives      lives spent in a stage until it is cleared; stages the run left are censored
 survival.on_attempts   a player's attempts until the game is first finished; by stage, the times a player entered a
@@ -52,17 +52,16 @@ _Tables = dict[str, dict[str, Any]]
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding an axis for which the game logs what is needed."""
     found = []
-    if basis.roles & {"shot", "note", "lines"} and "death" in basis.roles:
-        counted_lives = reader.ask_chosen("life_counts", selection)
-        by_stage = counted_lives["by_stage"].astype(bool)
+    if {"shot", "death"} <= basis.roles:
+        told = reader.ask_chosen("life_shots", selection)
+        by_stage = told["by_stage"].astype(bool)
         life, part = (
-            {name: column[which] for name, column in counted_lives.items()} for which in (~by_stage, by_stage)
+            {name: column[which] for name, column in told.items()} for which in (~by_stage, by_stage)
         )
-        for axis, role in (("shots", "shot"), ("notes", "note"), ("lines", "lines")):
-            if role in basis.roles and life[axis].any():
-                units, staged = (_Units(row[axis], row["died"].astype(bool), row) for row in (life, part))
-                groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
-                found.append(_axis(axis, axis, "their death", "life", units, groups, basis))
+        if life["shots"].any():
+            units, staged = (_Units(row["shots"], row["died"].astype(bool), row) for row in (life, part))
+            groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
+            found.append(_axis("shots", "shots", "their death", "life", units, groups, basis))
     visit = reader.ask_chosen("stage_visits", selection)
     if visit["run_id"].size:
         if np.unique(visit["stage"] * 2 + visit["stage_kind"]).size > 1:

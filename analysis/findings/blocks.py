@@ -1,12 +1,11 @@
-"""Falling blocks: levels, tops, droughts, pace. Called by genres.py.
+"""Falling blocks: levels, where the pile overflows, the longest wait for a piece, pace. Called by genres.py.
 
 genres.levels    levels: level, build, interval_ms (of the drop), alive_s, deaths, rate_per_min, low, high,
 runs, players.
                  facts: per_halving (how many times as often with half the interval), low, high.
-genres.top_out   columns: x_px, pieces (that came to rest there), tops (runs whose highest piece of the last
-few lay
-                 there), players, deaths (logged there).
-genres.droughts  pieces: piece, label, pieces, share, longest (pieces in a row without it), chance (of one so
+genres.overflow   columns: x_px, pieces (that came to rest there), overflows (runs whose highest piece of the
+                 last few lay there), players, deaths (logged there).
+genres.longest_wait  pieces: piece, label, pieces, share, longest (pieces in a row without it), chance (of one so
 long
                  somewhere, were all pieces alike and independent).
 genres.pace      levels: level, pieces, players, seconds (mean of the players' medians, appearing to resting),
@@ -24,23 +23,23 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
-from analysis.stats.streaks import drought_chance, longest_drought
+from analysis.stats.streaks import longest_wait, wait_chance
 from analysis.stats.within_player import mean_of_players
 
 QUESTION = "genres"
-# The stack's height at the end is read off the last so many pieces: those of one layer of a narrow pit.
+# The pile's height at the end is read off the last so many pieces: those of one layer of a narrow pit.
 _LAST_PIECES = 8
 
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
-    """As far as pieces, locks and levels are logged."""
+    """As far as pieces, where they land and levels are logged."""
     spell = reader.ask_chosen("level_spells", selection)
     piece = reader.ask_chosen("pieces", selection)
     found = [_levels(spell, basis)] if spell["level"].size and "death" in basis.roles else []
     if np.isfinite(piece["x"].astype(float)).any():
-        found.append(_top_out(piece, reader.ask_chosen("deaths", selection), basis))
+        found.append(_overflow(piece, reader.ask_chosen("deaths", selection), basis))
     if np.unique(piece["piece"][np.isfinite(piece["piece"].astype(float))]).size > 1:
-        found.append(_droughts(piece, basis))
+        found.append(_longest_wait(piece, basis))
     if np.isfinite(piece["rest_us"].astype(float)).any():
         found.append(_pace(piece, basis))
     return found
@@ -88,43 +87,43 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     )  # fmt: skip
 
 
-def _top_out(piece: Columns, death: Columns, basis: Basis) -> Finding:
+def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:
     known = np.isfinite(piece["x"].astype(float)) & np.isfinite(piece["y"].astype(float))
     run, x, y = piece["run_id"][known], piece["x"][known].astype(float), piece["y"][known].astype(float)
     player = piece["player"][known].astype(str)
     died = set(death["run_id"].tolist())
     last = np.flatnonzero(np.r_[run[1:] != run[:-1], True])
-    tops, owners = [], []
+    highest, owners = [], []
     for end in last:
         if run[end] in died:
             begin = max(int(np.searchsorted(run, run[end])), int(end) - _LAST_PIECES + 1)
-            tops.append(x[begin + int(np.argmin(y[begin : end + 1]))])
+            highest.append(x[begin + int(np.argmin(y[begin : end + 1]))])
             owners.append(player[end])
-    top, owner = np.array(tops, float), np.array(owners)
+    top, owner = np.array(highest, float), np.array(owners)
     columns = np.unique(x)
     table: dict[str, Any] = {
         "x_px": columns,
         "pieces": [int(np.sum(x == c)) for c in columns],
-        "tops": [int(np.sum(top == c)) for c in columns],
+        "overflows": [int(np.sum(top == c)) for c in columns],
         "players": [int(np.unique(owner[top == c]).size) for c in columns],
         "deaths": [int(np.sum(death["x"] == c)) for c in columns],
     }
     if top.size:
-        most = int(np.argmax(table["tops"]))
+        most = int(np.argmax(table["overflows"]))
         fair = table["pieces"][most] / max(int(known.sum()), 1)
         sentence = (
-            f"The stack was highest at x {columns[most]:.0f} in {table['tops'][most]} of "
-            f"{counted(top.size, 'run')} that topped out; {percent(fair)} of all pieces came to rest there."
+            f"The pile was highest at x {columns[most]:.0f} in {table['overflows'][most]} of "
+            f"{counted(top.size, 'run')} that ended with an overflow; {percent(fair)} of all pieces came to rest there."
         )
     else:
-        sentence = "No run topped out, so there is no place to name."
+        sentence = "No run ended with an overflow, so there is no place to name."
     return Finding(
-        id="genres.top_out", question=QUESTION, title="Where the stack tops out", sentence=sentence,
+        id="genres.overflow", question=QUESTION, title="Where the pile overflows", sentence=sentence,
         players=basis.players, runs=basis.runs, method="count", warnings=basis.warnings, tables={"columns": table},
     )  # fmt: skip
 
 
-def _droughts(piece: Columns, basis: Basis) -> Finding:
+def _longest_wait(piece: Columns, basis: Basis) -> Finding:
     known = np.isfinite(piece["piece"].astype(float))
     kind, run = piece["piece"][known].astype(int), piece["run_id"][known]
     kinds, of_run = np.unique(kind), np.unique(run, return_counts=True)[1]
@@ -132,24 +131,24 @@ def _droughts(piece: Columns, basis: Basis) -> Finding:
     for value in kinds:
         mine = kind == value
         label = next((str(t) for t in piece["piece_label"][known][mine] if t is not None), f"piece {value}")
-        longest = longest_drought(mine, run)
-        chance = drought_chance(longest, 1 / kinds.size, of_run)
+        longest = longest_wait(mine, run)
+        chance = wait_chance(longest, 1 / kinds.size, of_run)
         for name, item in zip(
             rows, (int(value), label, int(mine.sum()), float(mine.mean()), longest, chance), strict=True
         ):
             rows[name].append(item)
     worst = int(np.argmax(rows["longest"]))
     chance = rows["chance"][worst]
-    # Many kinds are looked at: the rarest of k droughts.
+    # Many kinds are looked at: the rarest of k waits.
     any_kind = 1 - (1 - chance) ** kinds.size
     verdict = "as dice would bring" if any_kind > 0.05 else "longer than dice would bring"
     sentence = (
-        f"The longest drought was {counted(rows['longest'][worst], 'piece')} without a {rows['label'][worst]} among "
+        f"The longest wait was {counted(rows['longest'][worst], 'piece')} without a {rows['label'][worst]} among "
         f"{counted(kind.size, 'piece')}: {verdict} (chance {figure(any_kind)})."
     )
     return Finding(
-        id="genres.droughts", question=QUESTION, title="Droughts of pieces", sentence=sentence, players=basis.players,
-        runs=basis.runs, method="droughts", warnings=basis.warnings, tables={"pieces": rows},
+        id="genres.longest_wait", question=QUESTION, title="The longest wait for a piece", sentence=sentence,
+        players=basis.players, runs=basis.runs, method="longest_wait", warnings=basis.warnings, tables={"pieces": rows},
     )  # fmt: skip
 
 

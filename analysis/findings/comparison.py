@@ -120,7 +120,7 @@ def _default_targets(data: Played, selection: Selection) -> tuple[Target, ...]:
     except NothingToTune:
         return ()
     if staged.segments[0].is_level:
-        wishes = [Target("", Outcome.TOP_OUT_LEVEL, 1, 1, unit="levels", statistic=mean)]
+        wishes = [Target("", Outcome.LEVEL_REACHED, 1, 1, unit="levels", statistic=mean)]
     else:
         numbers = sorted({s.number for s in staged.segments})
         wishes = [Target("", Outcome.REACH_STAGE, 1.0, 0.05, number=n) for n in numbers[1:]]

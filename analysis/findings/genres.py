@@ -1,7 +1,7 @@
 """What each genre of the class asks beyond deaths and survival. A game is asked what its logged roles allow.
 
 Staged shooters (see shooter.py): genres.boss, genres.tiers.
-Falling blocks (see blocks.py): genres.levels, genres.top_out, genres.droughts, genres.pace.
+Falling blocks (see blocks.py): genres.levels, genres.overflow, genres.longest_wait, genres.pace.
 One shot at a time (see one_shot.py): genres.streaks, genres.aim, genres.intervals.
 Rhythm games have their own question, `timing`. Each module's docstring lists tables and facts.
 """
@@ -23,11 +23,13 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     found: list[Finding] = []
     if "enemy_shot" in basis.roles or "pickup" in basis.roles:
         found += shooter.find(reader, selection, basis)
-    if basis.roles & {"piece", "lock"}:
+    if basis.roles & {"piece", "landed"}:
         found += blocks.find(reader, selection, basis)
     if "trial" in basis.roles:
         found += one_shot.find(reader, selection, basis)
     if found:
         return found
-    sentence = "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `lock` or `trial` in these runs."
+    sentence = (
+        "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `landed` or `trial` here."
+    )
     return [nothing(QUESTION, sentence, basis)]

@@ -1,8 +1,8 @@
 """From a place on the death map to its deaths, and from a death to the seconds before it.
 
 deaths.one  one death of the chosen runs. events: what (position, shot, enemy_shot, hit, pickup, input, press, note,
-            lock, lines, slow_frame, death), before_s (negative before the death), x, y (pixels), value (aimed, tier,
-            raw input, piece, lines, duration or cause, as `what` says), lane; NaN where an event has none.
+            landed, rows, slow_frame, death), before_s (negative before the death), x, y (pixels), value (aimed, tier,
+            raw input, piece, rows, duration or cause, as `what` says), lane; NaN where an event has none.
             facts: run_id, life, player, build, attempt, stage, cause (words; "" where unknown), run_s (into the run),
             alive_s, seconds (how far back the strip goes), spawn_s (negative), shot_s (when the killing shot was fired,
             negative; None where the log does not say), moved_px (from moved_since_s to the death: since the shot was
@@ -189,7 +189,7 @@ def _doings(events: Columns, facts: Mapping[str, Any]) -> str:
     what = events["what"][before]
     number = {name: int(np.sum(what == name)) for name in set(what.tolist())}
     aimed = int(np.sum((events["value"][before] == 1) & (what == "enemy_shot")))
-    nouns = (("shot", "own shot"), ("pickup", "pick-up"), ("press", "press"), ("lock", "landed piece"))
+    nouns = (("shot", "own shot"), ("pickup", "pick-up"), ("press", "press"), ("landed", "landed piece"))
     told = [
         counted(number[name], noun, "presses" if noun == "press" else "")
         for name, noun in nouns

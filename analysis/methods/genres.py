@@ -48,8 +48,8 @@ METHODS: dict[str, Method] = {
         "Times between events, by player",
         "Each player's median or coefficient of variation, then the mean over players with t(players - 1).",
     ),
-    "droughts": Method(
-        "Droughts of pieces against dice",
+    "longest_wait": Method(
+        "The longest wait for a piece, compared with dice",
         "The longest series of pieces without a given one, and the chance of one at least as long somewhere in runs of "
         "as many independent draws of equally likely pieces (Poisson approximation), for the number of kinds looked "
         "at.",

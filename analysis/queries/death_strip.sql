@@ -10,8 +10,8 @@ WITH life AS (
     UNION ALL SELECT run_id, at_us, 'input', NULL, NULL, value, lane FROM input_events
     UNION ALL SELECT run_id, at_us, 'press', NULL, NULL, NULL, lane FROM press_events
     UNION ALL SELECT run_id, at_us, 'note', NULL, NULL, NULL, lane FROM note_events
-    UNION ALL SELECT run_id, at_us, 'lock', x, y, piece, NULL FROM lock_events
-    UNION ALL SELECT run_id, at_us, 'lines', NULL, NULL, lines, NULL FROM lines_events
+    UNION ALL SELECT run_id, at_us, 'landed', x, y, piece, NULL FROM landed_events
+    UNION ALL SELECT run_id, at_us, 'rows', NULL, NULL, rows, NULL FROM rows_events
     UNION ALL SELECT run_id, at_us, 'slow_frame', NULL, NULL, duration, NULL FROM slow_frame_events
     UNION ALL SELECT run_id, at_us, 'death', x, y, cause, NULL FROM death_events
 ), near AS (

@@ -8,7 +8,7 @@
     JOIN fields f ON f.dictionary_id = l.dictionary_id AND f.kind = l.kind AND f.field = l.field AND f.role = 'piece'
     GROUP BY ALL
 ), rested AS (
-    SELECT k.run_id, k.at_us, k.x, k.y FROM lock_events k WHERE k.run_id IN (SELECT run_id FROM chosen)
+    SELECT k.run_id, k.at_us, k.x, k.y FROM landed_events k WHERE k.run_id IN (SELECT run_id FROM chosen)
 )
 SELECT c.player, a.run_id, a.at_us, a.piece::DOUBLE AS piece, any_value(b.piece_label) AS piece_label,
     a.level::DOUBLE AS level, min(r.at_us) - a.at_us AS rest_us, arg_min(r.x, r.at_us)::DOUBLE AS x,

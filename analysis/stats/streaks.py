@@ -36,7 +36,7 @@ def streaks(success: Array, run: Array) -> Streaks:
     return Streaks((ends - starts + 1).astype(float), ~success[ends], run[ends], run_starts[starts])
 
 
-def longest_drought(present: Array, run: Array) -> int:
+def longest_wait(present: Array, run: Array) -> int:
     """The most rows in a row, within one run, in which something did not come; present: (n,) bool."""
     longest = current = 0
     previous = None
@@ -48,9 +48,9 @@ def longest_drought(present: Array, run: Array) -> int:
     return longest
 
 
-def drought_chance(length: int, share: float, draws: Array | int) -> float:
+def wait_chance(length: int, share: float, draws: Array | int) -> float:
     """The chance that, in series of independent draws, something with chance `share` each stays away `length`
-    or more draws in a row of one series at least once: 1 - exp(-expected number of such droughts).
+    or more draws in a row of one series at least once: 1 - exp(-expected number of such waits).
 
     draws: (series,) how many draws each has; a shorter one than `length` can hold none. Aldous 1989, Probability
     Approximations via the Poisson Clumping Heuristic, section B.

@@ -1,6 +1,6 @@
 """How long something lasts when some of it was cut short: the product-limit estimate and what is read off it.
 
-The axis is whatever was counted: seconds alive, shots, notes, lines, attempts.
+The axis is whatever was counted: seconds alive, shots, attempts.
 """
 
 from dataclasses import dataclass

@@ -70,7 +70,7 @@ class StagedModel:
     def knows(self, target: Target) -> bool:
         """Can the model say anything about this target?"""
         level = bool(self.data.segments) and self.data.segments[0].is_level
-        if target.outcome == Outcome.TOP_OUT_LEVEL:
+        if target.outcome == Outcome.LEVEL_REACHED:
             return level
         if target.outcome == Outcome.REACH_STAGE:
             return not level and self._has_stage(int(target.number or 1), target.boss)
@@ -96,7 +96,7 @@ class StagedModel:
         """`figures` of several settings; those with one lives policy are played in one pass, which is faster."""
         times = tuple(sorted({float(t.number or 0) for t in targets if t.outcome == Outcome.SURVIVE}))
         # Segments past the farthest that any target speaks of need not be played.
-        whole = any(t.outcome in (Outcome.SURVIVE, Outcome.TOP_OUT_LEVEL) for t in targets)
+        whole = any(t.outcome in (Outcome.SURVIVE, Outcome.LEVEL_REACHED) for t in targets)
         until = None if whole else max(self.place(t) for t in targets)
         attempts = sorted({n for t in targets for n in _attempts(t)})
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}

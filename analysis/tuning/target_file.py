@@ -26,13 +26,13 @@ class BadTargets(ValueError):
 
 W = TypeVar("W", bound=StrEnum)
 SHARE_TOLERANCE = 0.05
-_COUNTED = {Outcome.STREAK: "trials", Outcome.TOP_OUT_LEVEL: "levels"}
+_COUNTED = {Outcome.STREAK: "trials", Outcome.LEVEL_REACHED: "levels"}
 _OWN_WORD = {
     Outcome.REACH_STAGE: "stage",
     Outcome.FINISH_WITHIN: "attempts",
     Outcome.SURVIVE: "seconds",
     Outcome.STREAK: "length",
-    Outcome.TOP_OUT_LEVEL: "level",
+    Outcome.LEVEL_REACHED: "level",
 }
 
 
@@ -157,7 +157,7 @@ def _attempts(
         attempts = _whole(entry, "attempts", where, 1, 50)
         if population != Population.NEW_PLAYERS:
             raise BadTargets(f"{where}: 'attempts' goes with population \"new_players\"")
-        if outcome in (Outcome.HIT_SHARE, Outcome.STREAK, Outcome.TOP_OUT_LEVEL):
+        if outcome in (Outcome.HIT_SHARE, Outcome.STREAK, Outcome.LEVEL_REACHED):
             raise BadTargets(f"{where}: 'attempts' does not belong to outcome \"{outcome}\"; leave it out")
     if population == Population.ATTEMPT:
         if "attempt" not in entry:

@@ -15,7 +15,7 @@ class Outcome(StrEnum):
     SURVIVE = "survive"
     HIT_SHARE = "hit_share"
     STREAK = "streak"
-    TOP_OUT_LEVEL = "top_out_level"
+    LEVEL_REACHED = "level_reached"
 
 
 class Population(StrEnum):
@@ -121,7 +121,7 @@ def describe(target: Target) -> str:
         Outcome.SURVIVE: f"survive {n} s",
         Outcome.HIT_SHARE: "hit share" + ("" if target.song is None else f" of song {target.song}"),
         Outcome.STREAK: f"streak of {n} or more" if n else "streak until the first miss",
-        Outcome.TOP_OUT_LEVEL: f"reach level {n}" if n else "level at the end",
+        Outcome.LEVEL_REACHED: f"reach level {n}" if n else "level at the end",
     }[target.outcome]
     if target.statistic == Statistic.QUANTILE:
         what += f", {100 * (target.quantile or 0):g} % quantile"

@@ -37,8 +37,8 @@ _KINDS = (
     _Kind("pickup", "pick-ups", "hit", "circle"),
     _Kind("note", "notes due", "soft", "circle-open"),
     _Kind("press", "presses", "ink", "line-ns-open"),
-    _Kind("lock", "landed pieces", "alive", "square"),
-    _Kind("lines", "lines cleared", "hit", "square"),
+    _Kind("landed", "landed pieces", "alive", "square"),
+    _Kind("rows", "rows cleared", "hit", "square"),
     _Kind("slow_frame", "slow frames", "late", "hourglass"),
 )
 

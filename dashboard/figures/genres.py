@@ -73,21 +73,21 @@ def levels(finding: Finding, theme: Theme) -> go.Figure:
     )
 
 
-def top_out(finding: Finding, theme: Theme) -> go.Figure:
-    """Where pieces come to rest, and where the stack tops out."""
+def overflow(finding: Finding, theme: Theme) -> go.Figure:
+    """Where pieces come to rest, and where the pile overflows."""
     table = finding.tables["columns"]
     x = np.asarray(table["x_px"], float)
     traces = []
     for name, label, colour in (
         ("pieces", "pieces at rest", theme.soft),
-        ("tops", "runs that topped out here", theme.death),
+        ("overflows", "runs that overflowed here", theme.death),
     ):
         count = np.asarray(table[name], float)
         traces.append(go.Bar(x=x, y=100 * count / max(count.sum(), 1), name=label, marker={"color": colour}))
     return framed(theme, traces, x="pixels from the left", y="share, %", showlegend=True, barmode="group")
 
 
-def droughts(finding: Finding, theme: Theme) -> go.Figure:
+def longest_wait(finding: Finding, theme: Theme) -> go.Figure:
     """The share of each piece."""
     table = finding.tables["pieces"]
     labels = [str(name) for name in table["label"]][::-1]

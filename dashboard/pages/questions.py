@@ -149,8 +149,8 @@ GENRES = _question(
     "genres",
     "How they play",
     "How do they play?",
-    "What belongs to this kind of game alone: pieces and lines, shots and misses, weapon tiers.",
-    ["Nothing of this game's own kind is logged: pieces, lines, trials, pick-ups or shots."],
+    "What belongs to this kind of game alone: pieces and rows, shots and misses, weapon tiers.",
+    ["Nothing of this game's own kind is logged: pieces, rows, trials, pick-ups or shots."],
 )
 PROGRESS = _question(
     "progress",

@@ -28,7 +28,7 @@ _OUTCOMES = {
     "survive": ("stay alive for … seconds", "seconds"),
     "hit_share": ("hit so much of the notes or trials (median player)", ""),
     "streak": ("start with … in a row", "length"),
-    "top_out_level": ("reach level …", "level"),
+    "level_reached": ("reach level …", "level"),
 }
 
 

@@ -10,7 +10,7 @@ from demo_logs.simulator.play import Attempt, Play
 
 WIDE, HIGH, CELL = 8, 16, 8
 LEFT_PX = 48
-LINES_A_LEVEL = 4
+ROWS_A_LEVEL = 4
 TOP_LEVEL = 8
 NAMES = ("plank", "long plank", "corner", "crate", "stairs", "hook")
 _SHAPES = (
@@ -47,7 +47,7 @@ class Run(Attempt):
         self.skill = self.person.skill_after(self.memory.runs)
         self.grid = [[False] * WIDE for _ in range(HIGH)]  # row 0 is the floor
         self.heights = [0] * WIDE
-        self.level, self.lines, self.score, self.pieces = 1, 0, 0, 0
+        self.level, self.rows, self.score, self.pieces = 1, 0, 0, 0
 
     def go(self, first_time: bool, seed: int) -> Play:
         """Plays the run to its end."""
@@ -66,7 +66,7 @@ class Run(Attempt):
         self.memory.runs += 1
         self.play.summary = {
             "player": person.tag, "ending": ("finished", "game_over", "quit")[ending], "level": self.level,
-            "lines": self.lines, "pieces": self.pieces, "skill": round(self.skill, 3),
+            "rows": self.rows, "pieces": self.pieces, "skill": round(self.skill, 3),
         }  # fmt: skip
         return self.play
 
@@ -146,11 +146,11 @@ class Run(Attempt):
         cleared = HIGH - len(kept)
         if cleared:
             self.grid = kept + [[False] * WIDE for _ in range(cleared)]
-            self.lines += cleared
+            self.rows += cleared
             self.score += (0, 10, 25, 45, 70)[min(4, cleared)] * self.level
             self.now += 260
             self.play.log(self.now, "shelf", rows=cleared)
-            level = min(TOP_LEVEL, 1 + self.lines // LINES_A_LEVEL)
+            level = min(TOP_LEVEL, 1 + self.rows // ROWS_A_LEVEL)
             if level != self.level:
                 self.level = level
                 self.play.log(self.now, "faster", level=level)

@@ -67,8 +67,8 @@ def figures(game: str, players: list[list[Summary]]) -> dict[str, float]:
         return {"hit_share median": median(shares), "hit_share lower_quarter": quantiles(shares, n=4)[0]}
     if game == "crate_loft":
         return {
-            "top_out_level median": float(median(number["level"])),
-            "top_out_level 6": mean(level >= 6 for level in number["level"]),
+            "level_reached median": float(median(number["level"])),
+            "level_reached 6": mean(level >= 6 for level in number["level"]),
         }
     return {
         "streak 8": mean(s >= 8 for s in number["streak"]),

@@ -13,7 +13,7 @@ from demo_logs.simulator.people import Memory, Person
 from demo_logs.simulator.play import Attempt, Play
 
 WIDTH, HEIGHT = 160, 128
-HITBOX = 3.6
+HIT_PX = 3.6
 STRAY, AIMED, JET = 1, 2, 3
 FINISHED, GAME_OVER, QUIT = 0, 1, 2
 QUOTA = (12, 14, 16)
@@ -274,7 +274,7 @@ class Run(Attempt):
         if self.now < self.safe_until:
             return True
         fatal = next(
-            (c for c in self.cinders if abs(c.x - self.kite.x) < HITBOX and abs(c.y - self.kite.y) < HITBOX),
+            (c for c in self.cinders if abs(c.x - self.kite.x) < HIT_PX and abs(c.y - self.kite.y) < HIT_PX),
             None,
         )
         if fatal is None:

@@ -161,12 +161,12 @@ void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint
  */
 #define PLAYLOG_EVENT_ROLES(X)                                                                                     \
     X(run_start) X(run_end) X(stage_start) X(stage_end) X(spawn) X(death) X(pickup) X(shot) X(enemy_shot) X(hit)   \
-    X(position) X(note) X(press) X(verdict) X(piece) X(lock) X(lines) X(level) X(trial) X(rating) X(input)         \
+    X(position) X(note) X(press) X(verdict) X(piece) X(landed) X(rows) X(level) X(trial) X(rating) X(input)         \
     X(slow_frame) X(flash) X(pause) X(resume)
 #define PLAYLOG_FIELD_ROLES(X)                                                                                     \
     X(player) X(team) X(first_time) X(seed) X(ending) X(stage) X(stage_kind) X(song) X(cleared) X(lives) X(tier)   \
     X(level) X(x) X(y) X(cause) X(aimed) X(shot_ago) X(lane) X(ago) X(ahead) X(grade) X(error) X(success) X(speed) \
-    X(piece) X(lines) X(score) X(value) X(duration)
+    X(piece) X(rows) X(score) X(value) X(duration)
 #define PLAYLOG_TUNABLE_ROLES(X)                                                                                   \
     X(start_lives) X(lives_refill) X(fire_period) X(aimed_share) X(pickup_rate) X(tiers_survive) X(drop_interval)  \
     X(target_speed) X(window_early) X(window_late) X(input_offset) X(poll_period) X(note_speed)

@@ -30,8 +30,8 @@ slow slow_frame ms:u16:duration
 stars rating value:u8:value
 puff trial ok:u8:success off:i16:error fast:u16:speed
 piece piece shape:u8:piece lv:u8:level
-rest lock x:u8:x y:u8:y shape:u8:piece
-rows lines n:u8:lines
+rest landed x:u8:x y:u8:y shape:u8:piece
+rows rows n:u8:rows
 faster level lv:u8:level
 """
 

@@ -47,7 +47,7 @@ def test_one_shot_streaks_aim_and_intervals(tmp_path):
     assert steady.estimate.value == pytest.approx(0.0577, rel=0.1)
 
 
-def test_falling_blocks_levels_tops_droughts_and_pace(tmp_path):
+def test_falling_blocks_levels_overflows_waits_and_pace(tmp_path):
     test = Playtest()
     for who in range(1, 7):
         test.event("begin", 1000, who=who, lv=1)
@@ -75,10 +75,10 @@ def test_falling_blocks_levels_tops_droughts_and_pace(tmp_path):
     levels = found["genres.levels"].tables["levels"]
     assert levels["level"] == [1, 2] and levels["interval_ms"] == [400, 200] and levels["deaths"] == [0, 6]
     assert levels["alive_s"] == pytest.approx([60.0, 30.0])
-    columns = found["genres.top_out"].tables["columns"]
-    assert columns["tops"][list(columns["x_px"]).index(24)] == 6 and sum(columns["deaths"]) == 6
-    droughts = found["genres.droughts"].tables["pieces"]
-    assert droughts["longest"] == [3, 3, 3, 3] and sum(droughts["pieces"]) == 120
+    columns = found["genres.overflow"].tables["columns"]
+    assert columns["overflows"][list(columns["x_px"]).index(24)] == 6 and sum(columns["deaths"]) == 6
+    waits = found["genres.longest_wait"].tables["pieces"]
+    assert waits["longest"] == [3, 3, 3, 3] and sum(waits["pieces"]) == 120
     assert found["genres.pace"].tables["levels"]["seconds"] == pytest.approx([0.9, 0.4])
 
 

@@ -21,7 +21,7 @@ def test_a_death_counts_though_the_tier_went_or_the_stage_ended_in_its_tick(tmp_
     with test.study(tmp_path) as study:
         reader = reader_of(study)
         life = reader.ask_chosen("lives", Selection(GAME), by_stage=False)
-        counts = reader.ask_chosen("life_counts", Selection(GAME))
+        counts = reader.ask_chosen("life_shots", Selection(GAME))
         found = {f.id: f for f in survival.find(reader, Selection(GAME))}
     assert life["alive_us"].tolist() == [3_000_000, 2_000_000] * 5
     assert set(life["ended_by"].tolist()) == {"death"} and np.all(counts["died"][~counts["by_stage"]])
@@ -41,9 +41,9 @@ def test_what_rests_in_the_tick_of_the_next_piece_is_the_piece_before(tmp_path):
         found = {f.id: f for f in genres.find(reader_of(study), Selection(GAME))}
     assert found["genres.pace"].tables["levels"]["pieces"] == [30]
     assert found["genres.pace"].estimate.value == 2
-    tops = found["genres.top_out"].tables["columns"]
+    tops = found["genres.overflow"].tables["columns"]
     assert (
-        dict(zip(tops["x_px"], tops["tops"], strict=True))[72] == 3
+        dict(zip(tops["x_px"], tops["overflows"], strict=True))[72] == 3
     )  # the last one's place, not the one before's
 
 

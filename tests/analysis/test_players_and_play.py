@@ -1,4 +1,4 @@
-"""Learning, spread of skill, streaks, droughts, builds, hardware: against other implementations and by hand."""
+"""Learning, spread of skill, streaks, longest waits, builds, hardware: against other implementations and by hand."""
 
 import itertools
 
@@ -11,7 +11,7 @@ from analysis.stats.hardware import bounces, pixels_a_unit, rest_noise
 from analysis.stats.learning import learning_within_players, slope_within_players
 from analysis.stats.permuting import arrangements, p_value
 from analysis.stats.spread import spread_of_players
-from analysis.stats.streaks import drought_chance, longest_drought, streaks
+from analysis.stats.streaks import longest_wait, streaks, wait_chance
 
 
 def test_the_slope_within_players_equals_a_poisson_regression_with_a_level_for_each():
@@ -106,21 +106,21 @@ def test_streaks_by_hand():
     assert streaks(np.zeros(0, bool), np.zeros(0)).shots.size == 0
 
 
-def test_droughts_by_hand_and_by_dice():
-    assert longest_drought(np.array([0, 0, 1, 0, 0, 0], bool), np.array([1, 1, 1, 1, 2, 2])) == 2
+def test_longest_waits_by_hand_and_by_dice():
+    assert longest_wait(np.array([0, 0, 1, 0, 0, 0], bool), np.array([1, 1, 1, 1, 2, 2])) == 2
     rng = np.random.default_rng(3)
     hits = 0
     for _ in range(2000):
         here = rng.integers(0, 6, 300) == 0
-        hits += longest_drought(here, np.zeros(300)) >= 30
-    assert drought_chance(30, 1 / 6, 300) == pytest.approx(hits / 2000, abs=0.04)
-    assert drought_chance(0, 0.2, 10) == 1 and drought_chance(20, 0.2, 10) == 0
+        hits += longest_wait(here, np.zeros(300)) >= 30
+    assert wait_chance(30, 1 / 6, 300) == pytest.approx(hits / 2000, abs=0.04)
+    assert wait_chance(0, 0.2, 10) == 1 and wait_chance(20, 0.2, 10) == 0
     # Runs of 40, of which 30 in a row leave little room: one long series would have more of it.
     run, hits = np.repeat(np.arange(20), 40), 0
     for _ in range(2000):
-        hits += longest_drought(rng.integers(0, 6, 800) == 0, run) >= 30
-    assert drought_chance(30, 1 / 6, np.full(20, 40)) == pytest.approx(hits / 2000, abs=0.04)
-    assert hits / 2000 < 0.3 < drought_chance(30, 1 / 6, 800)
+        hits += longest_wait(rng.integers(0, 6, 800) == 0, run) >= 30
+    assert wait_chance(30, 1 / 6, np.full(20, 40)) == pytest.approx(hits / 2000, abs=0.04)
+    assert hits / 2000 < 0.3 < wait_chance(30, 1 / 6, 800)
 
 
 def test_all_arrangements_are_listed_once_where_there_are_few():

@@ -114,7 +114,7 @@ def test_what_is_not_on_the_strip_is_not_marked(facts, shade, words):
 
 
 def test_a_game_without_positions_has_rows_only_and_one_with_nothing_a_line():
-    figure = strip([("lock", -1.0, 3, 4, 5, None), ("death", 0.0, None, None, None, None)], shot_s=None)
+    figure = strip([("landed", -1.0, 3, 4, 5, None), ("death", 0.0, None, None, None, None)], shot_s=None)
     assert list(figure.layout.yaxis.ticktext) == ["landed pieces"] and len(figure.data) == 1
     nothing = strip([("death", 0.0, None, None, None, None)], shot_s=None)
     assert len(nothing.data) == 0 and [note.text for note in nothing.layout.annotations] == ["death"]

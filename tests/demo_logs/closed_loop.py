@@ -40,7 +40,7 @@ class Trial:
 
 TRIALS = {
     "one_puff": Trial('outcome = "streak"\nlength = 8\nwanted = 0.6', "streak 8", 400, 1),
-    "crate_loft": Trial('outcome = "top_out_level"\nlevel = 6\nwanted = 0.6', "top_out_level 6", 400, 1),
+    "crate_loft": Trial('outcome = "level_reached"\nlevel = 6\nwanted = 0.6', "level_reached 6", 400, 1),
     "soot_wardens": Trial('outcome = "reach_stage"\nstage = 2\nwanted = 0.6', "reach_stage 2", 200, 1),
     "tin_drizzle": Trial(
         'outcome = "hit_share"\npopulation = "new_players"\nwanted = 0.85', "hit_share median", 400, 1

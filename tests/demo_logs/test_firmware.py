@@ -19,7 +19,7 @@ ROLES = {
         "position", "input", "slow_frame", "flash", "pause", "resume", "rating",
     },
     "tin_drizzle": {"run_start", "run_end", "stage_start", "stage_end", "note", "press", "verdict", "input", "rating"},
-    "crate_loft": {"run_start", "run_end", "piece", "lock", "lines", "level", "death", "rating"},
+    "crate_loft": {"run_start", "run_end", "piece", "landed", "rows", "level", "death", "rating"},
     "one_puff": {"run_start", "run_end", "trial", "rating"},
 }  # fmt: skip
 LEVERS = {

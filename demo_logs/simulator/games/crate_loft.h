@@ -19,8 +19,8 @@
     KIND(run_begin, run_start)                                                                                     \
     KIND(run_over, run_end)                                                                                        \
     KIND(piece, piece)                                                                                             \
-    KIND(rest, lock)                                                                                               \
-    KIND(shelf, lines)                                                                                             \
+    KIND(rest, landed)                                                                                             \
+    KIND(shelf, rows)                                                                                              \
     KIND(faster, level)                                                                                            \
     KIND(jammed, death)                                                                                            \
     KIND(stars, rating)
@@ -50,7 +50,7 @@
     FIELD(u8, x, x, px)                                                                                            \
     FIELD(u8, y, y, px)                                                                                            \
     FIELD(u8, shape, piece, none)
-#define LOG_shelf(FIELD, LABEL) FIELD(u8, rows, lines, rows)
+#define LOG_shelf(FIELD, LABEL) FIELD(u8, rows, rows, rows)
 #define LOG_faster(FIELD, LABEL) FIELD(u8, level, level, none)
 #define LOG_jammed(FIELD, LABEL)                                                                                   \
     FIELD(u8, x, x, px)                                                                                            \

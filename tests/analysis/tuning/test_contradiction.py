@@ -23,7 +23,7 @@ STAGE = 'outcome = "reach_stage"; stage = '
 WITHIN = 'outcome = "finish_within"; attempts = '
 SURVIVE = 'outcome = "survive"; seconds = '
 HIT = 'outcome = "hit_share"; '
-LEVEL = 'outcome = "top_out_level"; level = '
+LEVEL = 'outcome = "level_reached"; level = '
 NEW = '; population = "new_players"'
 
 
@@ -80,7 +80,7 @@ def test_the_impossible_is_refused_and_both_are_named(one, other):
         (HIT + "song = 1; wanted = 0.9", HIT + "wanted = 0.5"),
         (HIT + 'statistic = "mean"; wanted = 0.9', HIT + "wanted = 0.5"),
         (HIT + "wanted = 0.9", HIT + 'statistic = "lower_quarter"; wanted = 0.7'),
-        (LEVEL + "6; wanted = 0.9", 'outcome = "top_out_level"; wanted = 5'),
+        (LEVEL + "6; wanted = 0.9", 'outcome = "level_reached"; wanted = 5'),
         (HIT + "wanted = 0.9", FINISH + "0.5"),
     ],
 )

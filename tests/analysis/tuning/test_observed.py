@@ -168,5 +168,5 @@ def test_levels_reached_by_cut_runs_count_as_at_least_that():
     rows = [(0, 1, OVER, [10]), (1, 1, CUT, [10, 10]), (2, 1, OVER, [10, 10, 10]), (3, 1, OVER, [12])]
     data = staged(rows)
     data = replace(data, segments=tuple(Segment(n, 0, True) for n in (1, 2, 3)))
-    mean = observed_staged(data, target('outcome="top_out_level"\nstatistic="mean"\nwanted=2'))
+    mean = observed_staged(data, target('outcome="level_reached"\nstatistic="mean"\nwanted=2'))
     assert mean.figure == pytest.approx((1 + 1 + 2 * 3) / 4)

@@ -122,12 +122,12 @@ def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):
 
 
 def blocks(interval, players, rng, first=1, leave=0.0):
-    """Levels 1 to 8 of 30 s each; the stack tops out at a hazard that goes with the blocks' speed.
+    """Levels 1 to 8 of 30 s each; the pile overflows at a hazard that goes with the blocks' speed.
 
     leave: quits a second.
     """
     head = {
-        "game": "Attic Stack",
+        "game": "Attic Pile",
         "firmware": "1",
         "clock": 1000,
         "screen": [160, 128],
@@ -171,17 +171,15 @@ def blocks(interval, players, rng, first=1, leave=0.0):
 def test_falling_blocks_slower_blocks_reach_higher(tmp_path):
     rng = np.random.default_rng(5)
     study = study_of(blocks(700, 16, rng), tmp_path, "a")
-    answer = ask(study, "Attic Stack", '[[target]]\noutcome="top_out_level"\nlevel=6\nwanted=0.7\n')
+    answer = ask(study, "Attic Pile", '[[target]]\noutcome="level_reached"\nlevel=6\nwanted=0.7\n')
     best = answer.proposals[0]
     assert {c.role for c in best.changes} == {"drop_interval"}
     assert all(c.proposed > c.now for c in best.changes)
     assert best.targets[0].proposed.value > best.targets[0].now.value
-    median = ask(study, "Attic Stack", '[[target]]\noutcome="top_out_level"\nwanted=5\n').proposals[0]
+    median = ask(study, "Attic Pile", '[[target]]\noutcome="level_reached"\nwanted=5\n').proposals[0]
     assert median.targets[0].unit == "levels"
     assert 1 <= median.targets[0].now.value <= 8.5
-    survive = ask(study, "Attic Stack", '[[target]]\noutcome="survive"\nseconds=60\nwanted=0.7\n').proposals[
-        0
-    ]
+    survive = ask(study, "Attic Pile", '[[target]]\noutcome="survive"\nseconds=60\nwanted=0.7\n').proposals[0]
     seen = survive.targets[0].observed
     assert survive.targets[0].now.low95 <= seen <= survive.targets[0].now.high95
 
@@ -190,12 +188,12 @@ def test_who_quits_without_dying_does_not_get_further(tmp_path):
     """Many leave out of boredom: the share that is predicted to reach a level is the share that did."""
     study = study_of(blocks(1500, 60, np.random.default_rng(9), leave=0.008), tmp_path, "a")
     with open_study(study, read_only=True) as opened:
-        data = load_staged(Reader(opened.connection), Selection("Attic Stack"))
+        data = load_staged(Reader(opened.connection), Selection("Attic Pile"))
     quits = int((data.runs.ending == ENDINGS.index("quit")).sum())
     assert data.counts.leaves == quits > 40 and data.counts.quits.sum() == 0
     model = fit_staged(data)
     for level in (3, 5, 7):
-        wish = f'[[target]]\noutcome="top_out_level"\nlevel={level}\nwanted=0.5\n'
+        wish = f'[[target]]\noutcome="level_reached"\nlevel={level}\nwanted=0.5\n'
         target = read_targets(wish).targets[0]
         said = float(np.median(model.figures({}, [target])[0]))
         # Without the quits it would be higher by a factor of exp(0.008 x 30 s) a level.

@@ -1,6 +1,6 @@
--- What was done within each life of the chosen runs: shots fired, notes due, lines cleared. Every life is told twice:
--- as a whole (by_stage false; where a stage is chosen, from entering it), and from entering each stage, where leaving it
--- cuts short (by_stage true; as in lives.sql). In one query, because finding the events costs most of the time.
+-- How many shots were fired within each life of the chosen runs. Every life is told twice: as a whole (by_stage false;
+-- where a stage is chosen, from entering it), and from entering each stage, where leaving it cuts short (by_stage true;
+-- as in lives.sql). In one query, because finding the events costs most of the time.
 , parts AS (
     SELECT p.run_id, p.life, told.by_stage, min(p.start_us) AS start_us, max(p.end_us) AS end_us,
         bool_or(p.ended_by = 'death') AS died,
@@ -13,25 +13,17 @@
       AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
     GROUP BY p.run_id, p.life, told.by_stage,
         CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL AND NOT told.by_stage THEN NULL ELSE p.stage_id END
-), counted AS (
-    SELECT e.run_id, e.at_us, 1 AS shots, 0 AS notes, 0 AS lines
-    FROM shot_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
-    UNION ALL
-    SELECT e.run_id, e.at_us, 0, 1, 0 FROM note_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
-    UNION ALL
-    SELECT e.run_id, e.at_us, 0, 0, coalesce(e.lines, 1)
-    FROM lines_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
+), fired AS (
+    SELECT e.run_id, e.at_us FROM shot_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
 ), by_part AS (
-    SELECT p.run_id, p.life, p.by_stage, p.start_us,
-        sum(e.shots) AS shots, sum(e.notes) AS notes, sum(e.lines) AS lines
-    FROM (SELECT * FROM counted CROSS JOIN (VALUES (false), (true)) told(by_stage)) e
+    SELECT p.run_id, p.life, p.by_stage, p.start_us, count(*) AS shots
+    FROM (SELECT * FROM fired CROSS JOIN (VALUES (false), (true)) told(by_stage)) e
     ASOF JOIN parts p ON e.run_id = p.run_id AND e.by_stage = p.by_stage AND e.at_us >= p.start_us
     WHERE e.at_us <= p.end_us
     GROUP BY p.run_id, p.life, p.by_stage, p.start_us
 )
 SELECT p.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOUBLE AS first_time, p.stage, p.stage_kind,
-    p.life, p.by_stage, p.died, coalesce(b.shots, 0)::DOUBLE AS shots,
-    coalesce(b.notes, 0)::DOUBLE AS notes, coalesce(b.lines, 0)::DOUBLE AS lines
+    p.life, p.by_stage, p.died, coalesce(b.shots, 0)::DOUBLE AS shots
 FROM parts p
 JOIN chosen c USING (run_id)
 LEFT JOIN by_part b ON b.run_id = p.run_id AND b.life = p.life AND b.by_stage = p.by_stage AND b.start_us = p.start_us
