@@ -6,13 +6,10 @@ import webbrowser
 from pathlib import Path
 from typing import Any
 
-from waitress.server import create_server
-
 from dashboard.app import build_app
 from dashboard.guard import LARGEST_REQUEST, is_loopback, new_token
 from dashboard.session import Session
-
-_THREADS = 8
+from dashboard.web_server import WebServer
 
 
 def serve(
@@ -32,16 +29,14 @@ def serve(
     try:
         token = None if is_loopback(host) else new_token()
         app = build_app(session, host, token, pictures)
-        server = create_server(
+        server = WebServer(
             app.server,
-            host=host,
-            port=port,
-            threads=_THREADS,
-            ident="setscrew",
+            host,
+            port,
             clear_untrusted_proxy_headers=True,
             max_request_body_size=LARGEST_REQUEST,
         )
-        address = f"http://{_written(host)}:{server.effective_port}/" + (f"?token={token}" if token else "")
+        address = f"http://{_written(host)}:{server.port}/" + (f"?token={token}" if token else "")
         print(
             f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.",
             file=sys.stderr,

@@ -15,12 +15,12 @@ from typing import Any
 
 from PIL import Image
 from playwright.sync_api import Page, sync_playwright
-from waitress.server import create_server
 
 import demo_logs
 from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
+from dashboard.web_server import WebServer
 from ingest.notes import add_target
 from ingest.store import import_log, open_study
 
@@ -40,11 +40,9 @@ def dashboard(folder: Path) -> Iterator[str]:
         text = targets.read_text(encoding="utf-8")
         add_target(study.connection, tomllib.loads(text)["game"], text)
     session = Session(study, folder / "recordings")
-    server = create_server(
-        build_app(session, pictures=DEMO / "stage_pictures").server, host="127.0.0.1", port=0, threads=8
-    )
+    server = WebServer(build_app(session, pictures=DEMO / "stage_pictures").server, "127.0.0.1", 0)
     threading.Thread(target=server.run, daemon=True).start()
-    yield f"http://127.0.0.1:{server.effective_port}"
+    yield f"http://127.0.0.1:{server.port}"
     server.close()
     session.close()
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from waitress.server import create_server
 
 from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
+from dashboard.web_server import WebServer
 from ingest.store import import_log, open_study
 from tests.needs import need
 
@@ -76,11 +76,12 @@ class Served:
 
 def serve(session: Session, token: str | None = None) -> Iterator[Served]:
     """Serves until the generator is closed."""
-    server = create_server(build_app(session, token=token).server, host="127.0.0.1", port=0, threads=8)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield Served(session, f"http://127.0.0.1:{server.effective_port}")
-    server.close()
+    server = WebServer(build_app(session, token=token).server, "127.0.0.1", 0)
+    threading.Thread(target=server.run, daemon=True).start()
+    try:
+        yield Served(session, f"http://127.0.0.1:{server.port}")
+    finally:
+        server.close()
 
 
 @pytest.fixture

@@ -16,11 +16,11 @@ from pathlib import Path
 import plotly.graph_objects as go
 from dash import Dash, dcc, html
 from playwright.sync_api import Page, sync_playwright
-from waitress.server import create_server
 
 from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
+from dashboard.web_server import WebServer
 from ingest.store import import_log, open_study
 from tests.dashboard.conftest import DEMO, SWITCHES
 
@@ -29,9 +29,9 @@ MILLION = 1_000_000
 
 
 def served(app: Dash) -> str:
-    server = create_server(app.server, host="127.0.0.1", port=0, threads=8)
+    server = WebServer(app.server, "127.0.0.1", 0)
     threading.Thread(target=server.run, daemon=True).start()
-    return f"http://127.0.0.1:{server.effective_port}"
+    return f"http://127.0.0.1:{server.port}"
 
 
 def demo_study(folder: Path) -> Session:
