@@ -7,15 +7,15 @@ from typing import Any
 
 from analysis.finding import plain
 from analysis.findings.kept_predictions import predictions_to_keep
-from analysis.findings.proposals import Fitted, TuningAnswer, fit_game, fitted_otherwise, propose_game
+from analysis.findings.tuning_answer import Fitted, TuningAnswer, fit_game, fitted_otherwise, propose_game
 from analysis.findings.tuning_data import load_builds
+from analysis.models.data import Tunable
+from analysis.models.targets import Target, TargetSet
 from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
-from analysis.tuning.data import Tunable
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.search import movable
 from analysis.tuning.target_file import read_targets
-from analysis.tuning.targets import Target, TargetSet
 from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
 from dashboard.jobs import Job
 from dashboard.session import Session

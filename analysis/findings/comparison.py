@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from analysis.findings.kept_predictions import scores_of
 from analysis.findings.player_values import Played, player_values, quantile_of
 from analysis.findings.tuning_data import NothingToTune, load_builds
+from analysis.models.data import Build
+from analysis.models.targets import Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.data import Build
-from analysis.tuning.progress import Difference, Score, difference
+from analysis.tuning.scoring import Difference, Score, difference
 from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning.targets import Outcome, Population, Statistic, Target, TargetSet, describe
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,11 @@ import numpy as np
 
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_data import NothingToTune, load_trials
+from analysis.models.observed import ByPlayer, by_player_staged, by_player_trials
+from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing
-from analysis.tuning.observed import ByPlayer, by_player_staged, by_player_trials
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
 
 TRIAL_OUTCOMES = (Outcome.HIT_SHARE, Outcome.STREAK)
 

@@ -6,11 +6,11 @@ from analysis.finding import Estimate, Finding
 from analysis.findings.comparison import Compared, Comparison, compare_game
 from analysis.findings.player_values import quantile_of
 from analysis.findings.wording import counted
+from analysis.models.targets import Statistic, Target, describe
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.progress import Difference, players_for_quantile
-from analysis.tuning.propose import figure
-from analysis.tuning.targets import Statistic, Target, describe
+from analysis.tuning.ranking import figure
+from analysis.tuning.scoring import Difference, players_for_quantile
 
 METHOD = "progress.compared"
 

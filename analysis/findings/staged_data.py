@@ -5,9 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.findings.tuning_data import NothingToTune, experience_of, played_runs, present, whole_numbers
-from analysis.reader import Columns, Reader
-from analysis.selection import Selection
-from analysis.tuning.data import (
+from analysis.models.data import (
     ENDINGS,
     Build,
     Cells,
@@ -17,6 +15,8 @@ from analysis.tuning.data import (
     StagedData,
     Visits,
 )
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
 
 MOST_TIERS = 6
 MOST_SEGMENTS = 60

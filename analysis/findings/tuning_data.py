@@ -2,9 +2,9 @@
 
 import numpy as np
 
+from analysis.models.data import Build, TrialData, Tunable
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.tuning.data import Build, TrialData, Tunable
 
 
 class NothingToTune(ValueError):

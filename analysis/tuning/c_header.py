@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from analysis.tuning.data import Tunable
+from analysis.models.data import Tunable
 
 MARK = "/* Written by Setscrew."
 PREFIX = "TUNED_"

@@ -7,7 +7,7 @@ game reaches and another does not are the designers' own affair.
 from collections.abc import Sequence
 from itertools import combinations
 
-from analysis.tuning.targets import Aim, Outcome, Population, Statistic, Target
+from analysis.models.targets import Aim, Outcome, Population, Statistic, Target
 
 _ROUNDING = 1e-9
 

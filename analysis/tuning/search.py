@@ -8,9 +8,9 @@ from typing import Protocol
 
 import numpy as np
 
-from analysis.tuning.data import Build, Tunable
-from analysis.tuning.setting import MOST_LIVES, Setting, values_of
-from analysis.tuning.targets import Levers, Target
+from analysis.models.data import Build, Tunable
+from analysis.models.setting import MOST_LIVES, Setting, values_of
+from analysis.models.targets import Levers, Target
 
 POINT = 0.01
 # Settings whose expected misses differ by less are equals: the smaller change is preferred.

@@ -7,8 +7,7 @@ from dataclasses import replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from analysis.tuning.contradiction import contradiction, same_figure
-from analysis.tuning.targets import (
+from analysis.models.targets import (
     Aim,
     Levers,
     Outcome,
@@ -18,6 +17,7 @@ from analysis.tuning.targets import (
     TargetSet,
     describe,
 )
+from analysis.tuning.contradiction import contradiction, same_figure
 
 
 class BadTargets(ValueError):

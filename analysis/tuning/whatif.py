@@ -6,15 +6,15 @@ from functools import partial
 
 import numpy as np
 
-from analysis.tuning.data import Tunable
-from analysis.tuning.hazard import Priors
+from analysis.models.data import Tunable
+from analysis.models.hazard import Priors
+from analysis.models.setting import Setting
+from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.targets import Levers, Target
+from analysis.models.trials import TrialModel, TrialPriors, fit_trials
 from analysis.tuning.proposal import Prediction
-from analysis.tuning.propose import prediction
+from analysis.tuning.ranking import prediction
 from analysis.tuning.search import OutcomeModel, movable, nearest
-from analysis.tuning.setting import Setting
-from analysis.tuning.staged import StagedModel, fit_staged
-from analysis.tuning.targets import Levers, Target
-from analysis.tuning.trials import TrialModel, TrialPriors, fit_trials
 
 AS_THEY_ARE = "as they are"
 _ALL = Levers()

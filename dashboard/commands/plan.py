@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _plan(study: Any, arguments: argparse.Namespace, targets: Any) -> dict[str, Any]:
     from analysis.finding import plain
-    from analysis.findings.plan import plan_game
+    from analysis.findings.plan_game import plan_game
     from analysis.findings.tuning_data import NothingToTune
     from analysis.reader import Reader
     from analysis.selection import Selection

@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) -> int:
     from analysis.finding import plain
-    from analysis.findings.proposals import propose_game, under_other_assumptions
+    from analysis.findings.tuning_answer import propose_game, under_other_assumptions
     from analysis.findings.tuning_data import NothingToTune
     from analysis.methods import METHODS
     from analysis.reader import Reader
@@ -141,7 +141,7 @@ def _print(answer: dict[str, Any]) -> None:
 
 
 def _print_sensitivity(rows: list[dict[str, Any]], targets: list[dict[str, Any]]) -> None:
-    from analysis.tuning.propose import figure
+    from analysis.tuning.ranking import figure
 
     if not rows:
         print(

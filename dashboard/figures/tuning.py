@@ -6,8 +6,8 @@ from collections.abc import Sequence
 import numpy as np
 import plotly.graph_objects as go
 
+from analysis.models.targets import Target
 from analysis.tuning.proposal import PredictedTarget, Prediction
-from analysis.tuning.targets import Target
 from analysis.tuning.whatif import OutcomeMap
 from dashboard.figures.frame import faded, framed, whisker_height
 from dashboard.palette import Theme

@@ -12,7 +12,7 @@ from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
 from dashboard.wording import counted, number
 
-_ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/tuning/MODEL.md)
+_ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/models/MODEL.md)
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:

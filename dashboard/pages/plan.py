@@ -6,7 +6,7 @@ from typing import Any
 from dash import Dash, Input, State, dcc, html
 
 from analysis.finding import plain
-from analysis.findings.plan import plan_game
+from analysis.findings.plan_game import plan_game
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
 from dashboard import cautions, ids

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from analysis.findings.proposals import propose_game
+from analysis.findings.tuning_answer import propose_game
 from analysis.findings.tuning_data import NothingToTune
 from analysis.selection import Selection
 from analysis.tuning.proposal import Proposal

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from analysis.models.data import Tunable
 from analysis.tuning.c_header import header_text
-from analysis.tuning.data import Tunable
 from ingest.dictionary import BadDictionary, Dictionary, parse
 from ingest.store import import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType, StageKind, TunableRole

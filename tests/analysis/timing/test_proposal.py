@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from analysis.models.hands import LoggedNotes, fit, thinned
+from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
+from analysis.models.windows import observed_hits, propose_windows
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice
-from analysis.tuning.targets import Aim, Levers, Outcome, Statistic, Target
-from analysis.tuning.timing_model import LoggedNotes, fit, thinned
-from analysis.tuning.windows import observed_hits, propose_windows
 from tests.analysis.timing.notes import timed_notes
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)

@@ -5,8 +5,8 @@ import subprocess
 
 import pytest
 
+from analysis.models.data import Tunable
 from analysis.tuning.c_header import NotHoldable, differences, header_text, read_values
-from analysis.tuning.data import Tunable
 from dashboard import cli, exits
 from demo_logs.simulator.native import Board, build, compiler
 from ingest.store import import_log, open_study

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from analysis.findings.staged_data import load_staged
+from analysis.models.data import Visits
+from analysis.models.setting import rules
+from analysis.models.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.data import Visits
-from analysis.tuning.setting import rules
-from analysis.tuning.staged import fit_staged
 from ingest.store import open_study
 
 

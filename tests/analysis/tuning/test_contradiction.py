@@ -6,9 +6,9 @@ from itertools import permutations
 
 import pytest
 
+from analysis.models.targets import Outcome, Population, Target
 from analysis.tuning.contradiction import _never_more, contradiction
 from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning.targets import Outcome, Population, Target
 
 
 def toml(*targets: str) -> str:

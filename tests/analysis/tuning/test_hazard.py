@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from analysis.tuning.data import Segment
-from analysis.tuning.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
+from analysis.models.data import Segment
+from analysis.models.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
 
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 

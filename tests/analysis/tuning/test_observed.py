@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from lifelines import AalenJohansenFitter
 
-from analysis.tuning.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, TrialData, Visits
-from analysis.tuning.observed import (
+from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, TrialData, Visits
+from analysis.models.observed import (
     by_player_staged,
     by_player_trials,
     observed_staged,

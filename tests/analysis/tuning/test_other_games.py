@@ -7,15 +7,15 @@ import pytest
 from scipy import stats
 from scipy.special import expit
 
-from analysis.findings.proposals import fit_game, propose_game, under_other_assumptions
 from analysis.findings.staged_data import load_staged
+from analysis.findings.tuning_answer import fit_game, propose_game, under_other_assumptions
+from analysis.models.data import ENDINGS
+from analysis.models.observed import observed_staged
+from analysis.models.simulate import more_players
+from analysis.models.staged import fit_staged
+from analysis.models.staged_words import most_deaths
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.data import ENDINGS
-from analysis.tuning.observed import observed_staged
-from analysis.tuning.simulate import more_players
-from analysis.tuning.staged import fit_staged
-from analysis.tuning.staged_words import most_deaths
 from analysis.tuning.target_file import read_targets
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study

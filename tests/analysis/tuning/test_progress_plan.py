@@ -10,18 +10,26 @@ from scipy import stats
 
 from analysis.findings import progress
 from analysis.findings.comparison import compare_game
-from analysis.findings.plan import plan_game
+from analysis.findings.plan_game import plan_game
 from analysis.findings.staged_data import load_staged
+from analysis.models.observed import ByPlayer
+from analysis.models.simulate import more_players
+from analysis.models.staged import fit_staged
+from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.observed import ByPlayer
-from analysis.tuning.plan import Power, Precision, each_needed, needed, power_of, precision_of, schedule
-from analysis.tuning.progress import count_interval, difference, players_for_quantile
+from analysis.tuning.playtest_plan import (
+    Power,
+    Precision,
+    each_needed,
+    needed,
+    power_of,
+    precision_of,
+    schedule,
+)
 from analysis.tuning.proposal import Prediction
-from analysis.tuning.simulate import more_players
-from analysis.tuning.staged import fit_staged
+from analysis.tuning.scoring import count_interval, difference, players_for_quantile
 from analysis.tuning.target_file import read_targets
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
 from dashboard import cli, exits
 from ingest.notes import add_prediction, add_target
 from ingest.store import import_log, open_study

@@ -9,15 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.findings.proposals import fit_game, propose_game
 from analysis.findings.staged_data import load_staged
+from analysis.findings.tuning_answer import fit_game, propose_game
+from analysis.models.data import Segment, Tunable
+from analysis.models.setting import rules
+from analysis.models.targets import Levers
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.data import Segment, Tunable
 from analysis.tuning.search import change_size, nearest
-from analysis.tuning.setting import rules
 from analysis.tuning.target_file import read_targets
-from analysis.tuning.targets import Levers
 from analysis.tuning.whatif import outcome_map, predict, sensitivity, slider_values
 from dashboard import cli, exits
 from ingest.encode import encode_lines

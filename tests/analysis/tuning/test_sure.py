@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from analysis.tuning.data import Build, Tunable
-from analysis.tuning.observed import Observed
+from analysis.models.data import Build, Tunable
+from analysis.models.observed import Observed
+from analysis.models.targets import Levers, Outcome, Target
 from analysis.tuning.proposal import Advice
-from analysis.tuning.propose import Describer, propose
+from analysis.tuning.ranking import Describer, propose
 from analysis.tuning.search import against, part_of
-from analysis.tuning.targets import Levers, Outcome, Target
 
 FIRE = Tunable("fire", "fire_period", 1000, 100, 4000, 10, "ms")
 LIVES = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")

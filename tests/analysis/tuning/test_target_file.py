@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from analysis.models.targets import Aim, Outcome, Population, Statistic, Target
 from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning.targets import Aim, Outcome, Population, Statistic, Target
 
 DOCS = Path(__file__).parents[3] / "analysis" / "tuning" / "TARGETS.md"
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings.proposals import fit_game, propose_game
+from analysis.findings.tuning_answer import fit_game, propose_game
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
+from analysis.models.windows import propose_windows
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
-from analysis.tuning.targets import Aim, Levers, Outcome, Statistic, Target
-from analysis.tuning.windows import propose_windows
 from ingest.store import import_log, open_study
 from tests.closed_loop.rhythm.world import World, draw_player, hit_share_by_setting, write_log
 

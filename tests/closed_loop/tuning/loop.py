@@ -1,6 +1,6 @@
 """The closed loop: play a world, write its log, ingest it, propose, and play the world again as proposed.
 
-Run by hand for the tables of analysis/tuning/MODEL.md:
+Run by hand for the tables of analysis/models/MODEL.md:
 
     python -m tests.closed_loop.tuning.loop --family hazard --worlds 100 --out hazard.jsonl
     python -m tests.closed_loop.tuning.loop --table hazard.jsonl
@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings.proposals import propose_game
 from analysis.findings.staged_data import load_staged
+from analysis.findings.tuning_answer import propose_game
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets

@@ -15,12 +15,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.tuning.chain import Course, play
-from analysis.tuning.data import StagedData, Tunable
-from analysis.tuning.observed import observed_staged
+from analysis.models.chain import Course, play
+from analysis.models.data import StagedData, Tunable
+from analysis.models.observed import observed_staged
+from analysis.models.setting import Setting, rules
+from analysis.models.targets import Outcome, Target
 from analysis.tuning.search import nearest
-from analysis.tuning.setting import Setting, rules
-from analysis.tuning.targets import Outcome, Target
 
 # As far as the model's own search goes.
 FACTORS = np.exp(np.linspace(math.log(0.25), math.log(4), 121))

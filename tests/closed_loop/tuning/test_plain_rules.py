@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.tuning.data import Build, Cells, Counts, Runs, Segment, StagedData, Tunable, Visits
+from analysis.models.data import Build, Cells, Counts, Runs, Segment, StagedData, Tunable, Visits
 from analysis.tuning.target_file import read_targets
 from tests.closed_loop.tuning.plain_rules import observed_ratio, pooled_figures, pooled_hazards, scaled
 

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from analysis.tuning.rhythm_model import WINDOWS, RhythmModel
+from analysis.models.rhythm import WINDOWS, RhythmModel
+from analysis.models.setting import Setting
+from analysis.models.targets import Levers
 from analysis.tuning.search import Lever, nearest
-from analysis.tuning.setting import Setting
-from analysis.tuning.targets import Levers
 
 
 def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:

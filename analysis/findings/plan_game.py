@@ -4,18 +4,26 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from analysis.findings.proposals import fit_game
+from analysis.findings.tuning_answer import fit_game
 from analysis.findings.tuning_data import NothingToTune
+from analysis.models.rhythm import RhythmModel
+from analysis.models.staged import StagedModel
+from analysis.models.targets import Outcome, Target, TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.truncation import edge_checks
 from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.c_header import NotHoldable, checked
-from analysis.tuning.plan import Plan, each_needed, half_width, needed, power_of, precision_of, schedule
-from analysis.tuning.rhythm_model import RhythmModel
+from analysis.tuning.playtest_plan import (
+    Plan,
+    each_needed,
+    half_width,
+    needed,
+    power_of,
+    precision_of,
+    schedule,
+)
 from analysis.tuning.search import OutcomeModel
-from analysis.tuning.staged import StagedModel
-from analysis.tuning.targets import Outcome, Target, TargetSet
 
 USUAL_PLAYERS = 12
 

@@ -5,10 +5,10 @@ from typing import Any
 
 import numpy as np
 
+from analysis.models.rhythm import RhythmModel
+from analysis.models.setting import Setting
 from analysis.tuning.proposal import Change
-from analysis.tuning.propose import Describer
-from analysis.tuning.rhythm_model import RhythmModel
-from analysis.tuning.setting import Setting
+from analysis.tuning.ranking import Describer
 
 
 class RhythmWords(Describer):

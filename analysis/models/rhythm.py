@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 from scipy import special, stats
 
+from analysis.models.data import Build, Tunable
+from analysis.models.hands import LoggedNotes, fit
+from analysis.models.setting import Setting
+from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
-from analysis.tuning.data import Build, Tunable
-from analysis.tuning.setting import Setting
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
-from analysis.tuning.timing_model import LoggedNotes, fit
 
 NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
 # With fewer players new to the game, only the normal distribution speaks of those not yet seen.

@@ -5,16 +5,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from analysis.models.observed import Observed, statistic
+from analysis.models.rhythm import RhythmModel
+from analysis.models.rhythm_words import RhythmWords, cautions
+from analysis.models.targets import Levers, Outcome, Population, Target
+from analysis.models.window_moves import window_levers
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import TimingTunable
-from analysis.tuning.observed import Observed, statistic
 from analysis.tuning.proposal import Proposal
-from analysis.tuning.propose import propose
-from analysis.tuning.rhythm_model import RhythmModel
-from analysis.tuning.rhythm_words import RhythmWords, cautions
-from analysis.tuning.targets import Levers, Outcome, Population, Target
-from analysis.tuning.window_levers import window_levers
+from analysis.tuning.ranking import propose
 
 METHOD = "timing.proposal"
 

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from scipy.special import expit, ndtri
 
-from analysis.tuning.data import Build, TrialData, Tunable
-from analysis.tuning.hazard import Design, HazardPosterior, fit_hazard
+from analysis.models.data import Build, TrialData, Tunable
+from analysis.models.hazard import Design, HazardPosterior, fit_hazard
+from analysis.models.setting import Setting
+from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.tuning.proposal import Change
-from analysis.tuning.propose import Describer
-from analysis.tuning.setting import Setting
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
+from analysis.tuning.ranking import Describer
 
 DRAWS, QUICK, NODES = 240, 3, 25
 LONGEST_STREAK, MOST_TRIALS = 400, 120

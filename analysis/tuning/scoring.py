@@ -6,8 +6,8 @@ import numpy as np
 from scipy import stats
 from scipy.special import stdtrit
 
+from analysis.models.observed import ByPlayer
 from analysis.stats.proportions import wilson
-from analysis.tuning.observed import ByPlayer
 from analysis.tuning.proposal import Prediction
 
 PROBABILITIES = (0.025, 0.1, 0.5, 0.9, 0.975)

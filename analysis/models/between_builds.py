@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit, logit
 
-from analysis.tuning.data import Build, Tunable
-from analysis.tuning.observed import ByPlayer
+from analysis.models.data import Build, Tunable
+from analysis.models.observed import ByPlayer
+from analysis.models.setting import Setting
+from analysis.models.targets import Statistic, Target
 from analysis.tuning.proposal import Change
-from analysis.tuning.propose import Describer
-from analysis.tuning.setting import Setting
-from analysis.tuning.targets import Statistic, Target
+from analysis.tuning.ranking import Describer
 
 DRAWS, QUICK = 240, 3
 # Normal priors on the logit scale: any share is possible, and a step over all that was played may do much or nothing.

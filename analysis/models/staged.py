@@ -6,12 +6,12 @@ from functools import cache
 
 import numpy as np
 
-from analysis.tuning.chain import STEPS, Course, Ends, apart, play, together
-from analysis.tuning.clear_times import TimePosterior, TimePriors, fit_times
-from analysis.tuning.data import Build, Segment, StagedData, Tunable
-from analysis.tuning.hazard import Design, HazardPosterior, Priors, alpha_prior, fit_hazard
-from analysis.tuning.setting import Rules, Setting, rules
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
+from analysis.models.chain import STEPS, Course, Ends, apart, play, together
+from analysis.models.clear_times import TimePosterior, TimePriors, fit_times
+from analysis.models.data import Build, Segment, StagedData, Tunable
+from analysis.models.hazard import Design, HazardPosterior, Priors, alpha_prior, fit_hazard
+from analysis.models.setting import Rules, Setting, rules
+from analysis.models.targets import Outcome, Population, Statistic, Target
 
 DRAWS = 240
 QUICK = 4  # every fourth draw while searching

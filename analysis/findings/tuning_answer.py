@@ -7,18 +7,18 @@ from typing import Any
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_data import NothingToTune, load_builds, load_trials
 from analysis.findings.wording import counted
+from analysis.models.between_builds import BetweenWords, fit_between
+from analysis.models.observed import Observed, by_player_staged, observed_staged, observed_trials
+from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.staged_words import StagedWords
+from analysis.models.targets import Outcome, Statistic, Target, TargetSet
+from analysis.models.trials import TrialModel, TrialWords, fit_trials
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
-from analysis.tuning.between_builds import BetweenWords, fit_between
-from analysis.tuning.observed import Observed, by_player_staged, observed_staged, observed_trials
 from analysis.tuning.proposal import Proposal
-from analysis.tuning.propose import Describer, propose
+from analysis.tuning.ranking import Describer, propose
 from analysis.tuning.search import Lever, OutcomeModel
-from analysis.tuning.staged import StagedModel, fit_staged
-from analysis.tuning.staged_words import StagedWords
-from analysis.tuning.targets import Outcome, Statistic, Target, TargetSet
-from analysis.tuning.trials import TrialModel, TrialWords, fit_trials
 from analysis.tuning.whatif import Sensitivity, sensitivity
 
 METHODS_BY_KIND = {
@@ -282,7 +282,7 @@ def _rhythm(
     tick: Callable[[], None] | None,
 ) -> list[Proposal]:
     """Windows and offset, where the game has notes."""
-    from analysis.tuning.windows import propose_windows
+    from analysis.models.windows import propose_windows
 
     notes = read_timing(reader, replace(selection, builds=(), stage=None, stage_kind=None))
     if notes is None:

@@ -8,7 +8,9 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import binom
 
-from analysis.tuning.observed import Observed
+from analysis.models.observed import Observed
+from analysis.models.setting import Setting
+from analysis.models.targets import Levers, Statistic, Target
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
 from analysis.tuning.search import (
     HARM,
@@ -23,8 +25,6 @@ from analysis.tuning.search import (
     levers_of,
     misses,
 )
-from analysis.tuning.setting import Setting
-from analysis.tuning.targets import Levers, Statistic, Target
 
 MOST_PROPOSALS = 8
 _QUANTILES = (0.025, 0.1, 0.5, 0.9, 0.975)

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from scipy import sparse
-from scipy.special import expit, gammaln
+from scipy.special import expit
 
-from analysis.tuning.data import Segment
+from analysis.models.data import Segment
 
 PROPOSAL_DF = 5.0
 
@@ -284,11 +284,6 @@ def _log_binomial_normal(design: Design, linear: np.ndarray, sigma: np.ndarray, 
         total = term if total is None else np.logaddexp(total, term)
     assert total is not None
     return (total + np.log(spread) - np.log(sigma) - 0.5 * np.log(np.pi)).sum(axis=0)
-
-
-def log_factorials(deaths: np.ndarray) -> float:
-    """The constant that log_marginal leaves out."""
-    return float(gammaln(deaths + 1).sum())
 
 
 def systematic(weight: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.tuning.data import ENDINGS, StagedData, TrialData
-from analysis.tuning.targets import Outcome, Population, Statistic, Target
+from analysis.models.data import ENDINGS, StagedData, TrialData
+from analysis.models.targets import Outcome, Population, Statistic, Target
 
 CUT = ENDINGS.index("cut")
 

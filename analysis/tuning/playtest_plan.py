@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from analysis.models.setting import Setting
+from analysis.models.simulate import more_players
+from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.targets import Statistic, Target
 from analysis.tuning.search import OutcomeModel
-from analysis.tuning.setting import Setting
-from analysis.tuning.simulate import more_players
-from analysis.tuning.staged import StagedModel, fit_staged
-from analysis.tuning.targets import Statistic, Target
 
 SIZES = (4, 8, 12, 20, 32)
 MOST_PLAYERS = 60

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.tuning.data import Segment, Tunable
+from analysis.models.data import Segment, Tunable
 
 Setting = Mapping[str, int]
 MOST_LIVES = 15

@@ -7,10 +7,10 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import poisson
 
+from analysis.models.setting import Setting
+from analysis.models.staged import StagedModel
 from analysis.tuning.proposal import Change
-from analysis.tuning.propose import Describer
-from analysis.tuning.setting import Setting
-from analysis.tuning.staged import StagedModel
+from analysis.tuning.ranking import Describer
 
 _POLICY = frozenset({"start_lives", "lives_refill", "tiers_survive"})
 
