@@ -9,19 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from analysis.stats.estimate import Estimate
+
 # Below this many players an interval is only indicative: see the coverage table in the docs.
 FEW_PLAYERS = 8
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A number with its interval; `low` and `high` are None where the data allow no interval."""
-
-    value: float | None
-    low: float | None = None
-    high: float | None = None
-    level: float = 0.95
-    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -62,11 +53,17 @@ class Finding:
             "runs": self.runs,
             "method": self.method,
             "indicative": self.indicative,
-            "estimate": None if self.estimate is None else plain(vars(self.estimate)),
+            "estimate": _estimate(self.estimate),
             "warnings": list(self.warnings),
             "facts": plain(self.facts),
             "tables": plain(self.tables),
         }
+
+
+def _estimate(estimate: Estimate | None) -> dict[str, Any] | None:
+    if estimate is None:
+        return None
+    return {name: plain(getattr(estimate, name)) for name in ("value", "low", "high", "level", "unit")}
 
 
 def plain(value: Any) -> Any:

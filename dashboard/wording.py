@@ -2,7 +2,8 @@
 
 import math
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
+from analysis.stats.estimate import Estimate
 from analysis.tuning.proposal import Prediction
 
 NONE = "–"

@@ -16,11 +16,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
@@ -73,9 +74,8 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     reached = level.max()
     sentence = f"Level {reached:.0f} was the highest of {basis.size}"
     if slope is not None:
-        low, high = (None if v is None else float(np.exp(v)) for v in (slope.low, slope.high))
-        estimate = Estimate(float(np.exp(slope.exponent)), low, high, unit="times")
-        facts = {"per_halving": estimate.value, "low": low, "high": high}
+        estimate = slope.ratio
+        facts = {"per_halving": estimate.value, "low": estimate.low, "high": estimate.high}
         sentence += (
             f"; where pieces drop twice as fast a player dies {figure(estimate.value)} times as often a minute "
             f"{between(estimate)}, compared with the same player at other levels (the pit is fuller by then, too)"
@@ -164,7 +164,7 @@ def _pace(piece: Columns, basis: Basis) -> Finding:
         values = (number, int(mine.sum()), len(medians), mean.value, mean.low, mean.high)
         for column, value in zip(rows, values, strict=True):
             rows[column].append(value)
-        return Estimate(mean.value, mean.low, mean.high, unit="s")
+        return mean.in_unit("s")
 
     for number in np.unique(level):
         add(int(number), level == number)

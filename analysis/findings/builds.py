@@ -7,12 +7,13 @@ survival.builds  pairs: build_a, build_b, difference_s, low, high, mean_a_s, mea
 import itertools
 from typing import Any
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, figure
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.compare import compare_builds
+from analysis.stats.estimate import Estimate
 
 
 def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> list[Finding]:
@@ -32,8 +33,9 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
     for a, b in pairs:
         chosen = (build == a) | (build == b)
         result = compare_builds(duration[chosen], died[chosen], player[chosen], build[chosen] == b)
+        apart = result.difference
         row = {
-            "build_a": a, "build_b": b, "difference_s": result.difference, "low": result.low, "high": result.high,
+            "build_a": a, "build_b": b, "difference_s": apart.value, "low": apart.low, "high": apart.high,
             "mean_a_s": result.mean_a, "mean_b_s": result.mean_b, "horizon_s": result.horizon,
             "log_rank_p": _corrected(result.log_rank_p, len(pairs)),
             "difference_p": _corrected(result.difference_p, len(pairs)),

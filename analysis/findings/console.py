@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Reader
@@ -62,7 +62,7 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
         for name, value in zip(rows, values, strict=True):
             rows[name].append(value)
     share = share_by_player(bounced, np.ones(bounced.size), player)
-    estimate = Estimate(share.value, share.low, share.high, unit="share")
+    estimate = share
     cure = " Debounce in the firmware: ignore a button for some 10 ms after a press." if bounced.any() else ""
     sentence = (
         f"{percent(share.value)} of {counted(bounced.size, 'press', 'presses')} {between(estimate)} follow one "
@@ -184,7 +184,7 @@ def _slow_frames(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     own = np.minimum(table["touched_s"] / np.maximum(table["alive_s"], 1e-9), 1.0)
     expected = float(np.sum(own * table["deaths"]) / max(table["deaths"].sum(), 1))
     share = share_by_player(table["touched_deaths"], table["deaths"], table["player"].astype(str))
-    estimate = Estimate(share.value, share.low, share.high, unit="share") if share.value is not None else None
+    estimate = share if share.value is not None else None
     sentence = f"{counted(count, 'slow frame')} in {figure(time / 60, 'minutes')} alive"
     if not count:
         sentence = f"No slow frame was logged in {figure(time / 60, 'minutes')} alive"

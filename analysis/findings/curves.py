@@ -1,12 +1,12 @@
 """Survival curves as the tables that figures draw."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate
-from analysis.findings.wording import finite
 from analysis.stats.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
+from analysis.stats.estimate import Estimate
 
 Array = np.ndarray
 # A screen is no wider: further steps of a curve would not be seen.
@@ -41,9 +41,9 @@ def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[st
 
 def median_estimate(curve: SurvivalCurve, unit: str) -> Estimate:
     """The median duration; None where fewer than half were seen to end."""
-    value, low, high = curve.median()
+    median = curve.median()
     # Without an upper limit the interval is open: the data do not say how long at most.
-    return Estimate(value, low if value is not None else None, high, unit=unit)
+    return replace(median, low=None if median.value is None else median.low, unit=unit)
 
 
 def grouped(
@@ -67,8 +67,8 @@ def grouped(
         middle = curve.median()
         row = {
             "group": name, "players": curve.players, "lives": curve.runs, "deaths": int(curve.deaths.sum()),
-            "median": middle[0], "median_low": middle[1], "median_high": middle[2],
-            "mean": finite(mean[0]), "mean_low": finite(mean[1]), "mean_high": finite(mean[2]), "horizon": horizon,
+            "median": middle.value, "median_low": middle.low, "median_high": middle.high,
+            "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": horizon,
         }  # fmt: skip
         for column, value in row.items():
             rows.setdefault(column, []).append(value)

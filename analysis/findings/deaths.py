@@ -21,12 +21,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings import fairness, places
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.wording import against_rest, between, cause_name, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.learning import part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
@@ -100,7 +101,7 @@ def _causes(death: Columns, basis: Basis) -> Finding:
         sentence, estimate = f"The game does not say of what its {counted(cause.size, 'death')} were.", None
     else:
         share = share_by_player(cause == table["cause"][0], np.ones(cause.size), player)
-        estimate = Estimate(share.value, share.low, share.high, unit="share")
+        estimate = share
         sentence = (
             f"{table['label'][0]} took {percent(share.value)} of {counted(cause.size, 'death')} {between(estimate)}"
             f", in {table['players'][0]} of {counted(basis.players, 'player')}."
@@ -146,7 +147,7 @@ def _by_stage(reader: Reader, selection: Selection, death: Columns, basis: Basis
             best = (
                 rate.value,
                 name,
-                Estimate(rate.value, rate.low, rate.high, unit="deaths a minute"),
+                rate.in_unit("deaths a minute"),
                 2 * stage + kind,
             )
     sentence = "No time alive was logged, so deaths have no rate."

@@ -11,11 +11,12 @@ deaths.again     deaths: life_id, run_id, life, player, x, y (those where the sa
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.fairness import (
     NOBODY_REACTS_MS,
     SIMPLE_REACTION_MS,
@@ -50,7 +51,7 @@ def find(
 
 def _share(mine: np.ndarray, player: np.ndarray) -> Estimate:
     share = share_by_player(mine, np.ones(mine.size), player.astype(str))
-    return Estimate(share.value, share.low, share.high, unit="share")
+    return share
 
 
 def _fairness(death: Columns, basis: Basis) -> Finding:

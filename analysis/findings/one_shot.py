@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.curves import curve_table, median_estimate
 from analysis.findings.wording import between, counted, figure, percent
@@ -107,20 +107,19 @@ def _aim(trial: Columns, basis: Basis) -> Finding:
         grid = np.linspace(speed.min(), speed.max(), 60)
         chance, lower, upper = fit.chance(grid)
         tables["curve"] = {"speed": grid, "chance": chance, "low": lower, "high": upper}
+        slope, half = fit.slope, fit.half
         facts = {
-            "intercept": fit.intercept, "slope": fit.slope, "slope_low": fit.slope_low, "slope_high": fit.slope_high,
-            "half_speed": fit.half, "half_low": fit.half_low, "half_high": fit.half_high,
+            "intercept": fit.intercept, "slope": slope.value, "slope_low": slope.low, "slope_high": slope.high,
+            "half_speed": half.value, "half_low": half.low, "half_high": half.high,
         }  # fmt: skip
         step = 10 ** np.floor(np.log10(max(np.ptp(speed), 1e-9)))
-        odds, low, high = (float(np.exp(step * s)) for s in (fit.slope, fit.slope_low, fit.slope_high))
-        estimate = Estimate(odds, low, high, unit="times")
+        estimate = slope.times(step, "").exp("times")
         sentence = (
-            f"With a target faster by {figure(step)} the odds of a hit are {figure(odds)} times as large "
+            f"With a target faster by {figure(step)} the odds of a hit are {figure(estimate.value)} times as large "
             f"{between(estimate)}"
         )
-        if fit.half is not None and fit.half_low is not None and speed.min() <= fit.half <= speed.max():
-            half = Estimate(fit.half, fit.half_low, fit.half_high)
-            sentence += f"; half of the shots hit at speed {figure(fit.half)} {between(half)}"
+        if half.value is not None and half.low is not None and speed.min() <= half.value <= speed.max():
+            sentence += f"; half of the shots hit at speed {figure(half.value)} {between(half)}"
         sentence += "."
     return Finding(
         id="genres.aim", question=QUESTION, title="Speed against accuracy", sentence=sentence, players=basis.players,
@@ -146,14 +145,14 @@ def _intervals(trial: Columns, basis: Basis) -> Finding | None:
     if not rows["player"]:
         return None
     mean = mean_of_players(np.array(rows["variation"], float))
-    estimate = Estimate(mean.value, mean.low, mean.high, unit="of the mean")
+    estimate = mean.in_unit("of the mean")
     with_hits = rank_correlation(np.array(rows["variation"]), np.array(rows["hit_share"]))
     sentence = (
         f"The time between two shots of a player varies by {percent(mean.value)} of its mean, averaged over "
         f"{counted(len(rows['player']), 'player')} {between(estimate)}"
     )
     if with_hits.value is not None:
-        with_interval = between(Estimate(with_hits.value, with_hits.low, with_hits.high))
+        with_interval = between(with_hits)
         sentence += (
             f"; with the share of hits it has a rank correlation of {figure(with_hits.value)} {with_interval}"
         )

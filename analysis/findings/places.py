@@ -13,11 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, cause_name, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.places import (
     Cells,
     HotSpots,
@@ -77,7 +78,7 @@ def _places(
     # Without positions the busiest place is shown, which is no verdict on it.
     here = count[:, is_hot if exposed else [int(np.argmax(count.sum(axis=0)))]].sum(axis=1)
     share = share_by_player(here, count.sum(axis=1), labels)
-    estimate = Estimate(share.value, share.low, share.high, unit="share")
+    estimate = share
     warnings = list(basis.warnings)
     if not exposed:
         warnings.append(

@@ -23,15 +23,16 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings import console
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.learning import learning_within_players
 from analysis.stats.proportions import share_by_player
-from analysis.stats.ranks import RankCorrelation, correlation_within_players, rank_correlation
+from analysis.stats.ranks import correlation_within_players, rank_correlation
 from analysis.stats.rates import rate_by_player
 from analysis.stats.spread import spread_of_players
 
@@ -89,13 +90,14 @@ def _skill(basis: Basis) -> Finding:
             "this game logs no deaths, so skill shows in its own findings."
         )  # fmt: skip
     else:
-        facts = {"sd": spread.sd, "sd_low": spread.sd_low, "sd_high": spread.sd_high, "ratio": spread.ratio}
-        estimate = Estimate(spread.sd, spread.sd_low, spread.sd_high, unit="standard deviations")
+        sd = spread.sd
+        facts = {"sd": sd.value, "sd_low": sd.low, "sd_high": sd.high, "ratio": spread.ratio}
+        estimate = sd.in_unit("standard deviations")
         sentence = (
-            f"Players' death rates differ by a factor with standard deviation {figure(spread.sd)} {between(estimate)}: "
+            f"Players' death rates differ by a factor with standard deviation {figure(sd.value)} {between(estimate)}: "
             f"one at the 90th percentile dies {figure(spread.ratio)} times as often as one at the 10th"
-            f"{'.' if spread.sd_low > 0 else ', which may be chance.'}"
-            if spread.sd > 0
+            f"{'.' if sd.low else ', which may be chance.'}"
+            if sd.value
             else f"{basis.size} show no difference in skill beyond chance {between(estimate)}."
         )
     return Finding(
@@ -123,14 +125,14 @@ def _learning(basis: Basis) -> Finding:
     if found is None:
         sentence = "Nobody died in several attempts, so nothing can be said about learning."
     else:
-        low, high = (None if v is None else float(2.0**v) for v in (found.low, found.high))
-        estimate = Estimate(found.per_doubling, low, high, unit="times")
-        facts = {"per_doubling": found.per_doubling, "low": low, "high": high}
+        estimate = found.per_doubling
+        low, high = estimate.low, estimate.high
+        facts = {"per_doubling": estimate.value, "low": low, "high": high}
         verdict = "no learning is shown yet"
         if high is not None and low is not None:
             verdict = "they get better" if high < 1 else "they get worse" if low > 1 else verdict
         sentence = (
-            f"With twice the attempts a player dies {figure(found.per_doubling)} times as often {between(estimate)}, "
+            f"With twice the attempts a player dies {figure(estimate.value)} times as often {between(estimate)}, "
             f"compared with the same player's earlier attempts: {verdict}."
         )
     return Finding(
@@ -187,7 +189,7 @@ def _quits(run: Columns, death: Columns, basis: Basis) -> Finding:
     names = ("run_id", "player", "attempt", "stage", "stage_kind", "deaths", "deaths_here", "since_death_s")
     table = {name: run[name][quit_] for name in names}
     share = share_by_player(quit_, np.ones(quit_.size), run["player"].astype(str))
-    estimate = Estimate(share.value, share.low, share.high, unit="share")
+    estimate = share
     after = _after_deaths(run, death)
     who = int(np.unique(run["player"][quit_].astype(str)).size)
     given_up = int(quit_.sum())
@@ -289,7 +291,7 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
     )  # fmt: skip
 
 
-def _correlations(found: dict[str, RankCorrelation]) -> dict[str, list[Any]]:
+def _correlations(found: dict[str, Estimate]) -> dict[str, list[Any]]:
     """One row for each outcome of which there is a correlation."""
     known = {outcome: one for outcome, one in found.items() if one.value is not None}
     return {

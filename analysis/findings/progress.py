@@ -2,13 +2,14 @@
 
 from dataclasses import replace
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.comparison import Compared, Comparison, compare_game
 from analysis.findings.player_values import quantile_of
 from analysis.findings.wording import counted
 from analysis.models.targets import Statistic, Target, describe
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.tuning.ranking import figure
 from analysis.tuning.scoring import Difference, players_for_quantile
 

@@ -13,12 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.wording import between, figure, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.learning import Learning, slope_within_players
+from analysis.stats.estimate import Estimate
+from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
 
 QUESTION = "genres"
@@ -36,13 +37,6 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     return found
 
 
-def _ratio(slope: Learning | None) -> tuple[float | None, float | None, float | None]:
-    if slope is None:
-        return None, None, None
-    low, high = (None if v is None else float(np.exp(v)) for v in (slope.low, slope.high))
-    return float(np.exp(slope.exponent)), low, high
-
-
 def _rate(spell: Columns, mine: np.ndarray) -> float | None:
     return rate_by_player(
         spell["deaths"][mine], spell["alive_s"][mine] / 60, spell["player"][mine].astype(str)
@@ -56,16 +50,18 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
     for stage in np.unique(spell["stage"]):
         mine = spell["stage"] == stage
         slope = slope_within_players(spell["deaths"][mine], spell["alive_s"][mine], boss[mine], player[mine])
-        values = (int(stage), _rate(spell, mine & ~boss), _rate(spell, mine & boss), *_ratio(slope),
-                  slope.players if slope else 0)  # fmt: skip
+        own = slope.ratio if slope else Estimate(None)
+        values = (int(stage), _rate(spell, mine & ~boss), _rate(spell, mine & boss), own.value, own.low, own.high,
+                  own.players)  # fmt: skip
         for name, value in zip(names, values, strict=True):
             rows[name].append(value)
     # Players who never came to a boss do not count: each is compared with itself.
     every = slope_within_players(spell["deaths"], spell["alive_s"], boss, player)
-    ratio, low, high = _ratio(every)
-    estimate = Estimate(ratio, low, high, unit="times") if ratio is not None else None
+    estimate = every.ratio if every else None
+    ratio = estimate or Estimate(None)
+    facts = {"ratio": ratio.value, "low": ratio.low, "high": ratio.high}
     sentence = (
-        f"At bosses a player dies {figure(ratio)} times as often a minute as the same player does elsewhere "
+        f"At bosses a player dies {figure(estimate.value)} times as often a minute as the same player does elsewhere "
         f"{between(estimate)}."
         if estimate
         else "No player died both at bosses and elsewhere often enough to compare the two."
@@ -73,7 +69,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
     return Finding(
         id="genres.boss", question=QUESTION, title="Bosses against regular parts", sentence=sentence,
         players=basis.players, runs=basis.runs, method="slope_within_players", estimate=estimate,
-        warnings=basis.warnings, tables={"kinds": rows}, facts={"ratio": ratio, "low": low, "high": high},
+        warnings=basis.warnings, tables={"kinds": rows}, facts=facts,
     )  # fmt: skip
 
 
@@ -104,18 +100,18 @@ def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
     slope = slope_within_players(
         spell["deaths"][known], spell["alive_s"][known], tier[known], player[known], block=part[known]
     )
-    ratio, low, high = _ratio(slope)
-    estimate = Estimate(ratio, low, high, unit="times") if ratio is not None else None
+    estimate = slope.ratio if slope else None
     sentence = (
-        f"With one tier more a player dies {figure(ratio)} times as often a minute {between(estimate)}, compared with "
-        "the same player in the same part of the game."
+        f"With one tier more a player dies {figure(estimate.value)} times as often a minute {between(estimate)}, "
+        "compared with the same player in the same part of the game."
         if estimate
         else "No player died at several tiers in one part of the game, so what a tier is worth cannot be told."
     )
     return Finding(
         id="genres.tiers", question=QUESTION, title="Lives and tiers through the stages", sentence=sentence,
         players=basis.players, runs=basis.runs, method="slope_within_players", estimate=estimate,
-        warnings=basis.warnings, tables={"tiers": rows, "stages": stages}, facts={"per_tier": ratio},
+        warnings=basis.warnings, tables={"tiers": rows, "stages": stages},
+        facts={"per_tier": estimate.value if estimate else None},
     )  # fmt: skip
 
 

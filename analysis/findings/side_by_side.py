@@ -11,11 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.stats import permutation_test
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.proportions import Share, share_by_player
-from analysis.stats.within_player import PlayerMean, holm, mean_of_players
+from analysis.stats.estimate import Estimate
+from analysis.stats.proportions import share_by_player
+from analysis.stats.within_player import holm, mean_of_players
 
 QUESTION = "games"
 METHOD = "games.side_by_side"
@@ -56,7 +57,7 @@ def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
         # What is shown is what is tested: shares of all runs, but means of the players' own means.
         if unit == "share":
             by_player[game] = total, count
-            interval: Share | PlayerMean = share_by_player(value[known], np.ones(known.sum()), player)
+            interval: Estimate = share_by_player(value[known], np.ones(known.sum()), player)
         else:
             by_player[game] = total / count, np.ones(labels.size)
             interval = mean_of_players(total / count)

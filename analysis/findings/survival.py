@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings import axes, builds, risks
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
@@ -36,7 +36,8 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
 from analysis.stats.competing import cumulative_incidence
-from analysis.stats.learning import Learning, part_against_rest
+from analysis.stats.estimate import Estimate
+from analysis.stats.learning import LogRateRatio, part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
 
@@ -73,7 +74,7 @@ def _curve(life: Columns, basis: Basis) -> Finding:
     duration, died, player = _seconds(life)
     curve = survival_by_player(duration, died, player)
     median = median_estimate(curve, "s")
-    mean, low, high = restricted_mean_by_player(duration, died, player, curve.last)
+    mean = restricted_mean_by_player(duration, died, player, curve.last)
     lives = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}"
     if not died.any():
         sentence = f"Nobody died in {lives}; the longest lasted {figure(curve.last, 's')} alive."
@@ -87,7 +88,7 @@ def _curve(life: Columns, basis: Basis) -> Finding:
         sentence = f"Half of {lives} are over after {figure(median.value, 's')} alive {between(median)}."
     facts = {
         "axis": "seconds alive", "median": median.value, "median_low": median.low, "median_high": median.high,
-        "mean": mean, "mean_low": low, "mean_high": high, "horizon": curve.last,
+        "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": curve.last,
     }  # fmt: skip
     warnings = basis.warnings
     if 1 < curve.players <= _FEW_FOR_THE_TAIL and curve.time.size and curve.surviving[-1] < _TAIL:
@@ -147,7 +148,7 @@ def _rate_words(rate: Estimate) -> str:
 
 def _against_other_times(
     duration: Array, died: Array, player: Array, edges: Array, top: int
-) -> Learning | None:
+) -> LogRateRatio | None:
     """One stretch of the life against the others of the same players: the weak die early, which is no danger then."""
     inside, spent = deaths_in_bins(duration, died, edges)
     stretch = np.repeat(np.arange(len(inside)), duration.size)
@@ -184,9 +185,9 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
         }  # fmt: skip
         for name, value in row.items():
             rows.setdefault(name, []).append(value)
-        last = str(row["name"]), Estimate(reach.value, reach.low, reach.high, unit="share")
+        last = str(row["name"]), reach
         if clear.value is not None and (worst is None or clear.value < worst[0]):
-            worst = clear.value, last[0], Estimate(clear.value, clear.low, clear.high, unit="share")
+            worst = clear.value, last[0], clear
     if last is None:
         sentence, estimate = "No stage was entered in these runs.", None
     elif len(rows["name"]) == 1 and worst:
@@ -236,7 +237,7 @@ def _ends(basis: Basis) -> Finding:
         "players": [int(np.unique(player[ending == end]).size) for end in (*code, "cut")],
     }
     quits = share_by_player(ending == "quit", np.ones(ending.size), player)
-    estimate = Estimate(quits.value, quits.low, quits.high, unit="share")
+    estimate = quits
     over, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "finished", "cut"))
     sentence = (
         f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "

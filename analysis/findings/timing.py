@@ -16,13 +16,14 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings import timing_console, timing_grades, timing_song
 from analysis.findings.basis import nothing
 from analysis.findings.timing_facts import window_facts
 from analysis.findings.wording import counted, percent
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
 from analysis.stats.proportions import share_by_player
 from analysis.stats.timed_notes import TimedNotes
@@ -86,7 +87,7 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     )
     return Finding(
         "timing.hit_share", QUESTION, "Notes hit in today's window", sentence, players, notes.player_runs,
-        "timing.share_" + share.method, Estimate(share.value, share.low, share.high, unit="share"), warnings,
+        "timing.share_" + share.method, share, warnings,
         {"players": rows}, facts,
     )  # fmt: skip
 
@@ -184,7 +185,7 @@ def _players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
     }  # fmt: skip
     return Finding(
         "timing.players", QUESTION, "Each player's hands: bias, spread, lapses", says, len(notes.players),
-        notes.player_runs, "timing.errors", Estimate(bias.value, bias.low, bias.high, unit="ms"), warnings,
+        notes.player_runs, "timing.errors", bias.in_unit("ms"), warnings,
         {"players": table, "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]}},
         window_facts(notes),
     )  # fmt: skip

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.timing_facts import window_facts
 from analysis.findings.wording import counted, percent
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
@@ -113,20 +113,16 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         f" about that much itself; only the sum is known, and only the sum matters for the input offset"
         f" ({window_facts(notes)['offset_ms']:+.0f} ms today)."
     )  # fmt: skip
-    if (
-        found.how
-        and found.difference_us is not None
-        and found.low_us is not None
-        and found.high_us is not None
-    ):
-        told = found.low_us * found.high_us > 0 and found.p is not None and found.p < 0.05
+    lag = found.difference.times(0.001, "ms")
+    if found.how and lag.value is not None and lag.low is not None and lag.high is not None:
+        told = lag.low * lag.high > 0 and found.p is not None and found.p < 0.05
         whose = (
             "the same players" if found.how == "within" else "different players, who may differ by themselves"
         )
         apart = (
-            f" Between the logs, {notes.captures[found.highest]} lies {found.difference_us / 1000:.0f} ms behind"
-            f" {notes.captures[found.lowest]} (between {found.low_us / 1000:+.0f} and"
-            f" {found.high_us / 1000:+.0f} ms; {whose})"
+            f" Between the logs, {notes.captures[found.highest]} lies {lag.value:.0f} ms behind"
+            f" {notes.captures[found.lowest]} (between {lag.low:+.0f} and"
+            f" {lag.high:+.0f} ms; {whose})"
             + (": that part is the console's." if told and found.how == "within" else
                ": more than chance, so one console probably lags." if told else ": within chance.")
         )  # fmt: skip
@@ -137,12 +133,12 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
     else:
         apart = " All came in one log: let at least three players play on a second console to tell its share apart."
     facts = {
-        "difference_ms": _ms(found.difference_us), "low_ms": _ms(found.low_us), "high_ms": _ms(found.high_us),
+        "difference_ms": lag.value, "low_ms": lag.low, "high_ms": lag.high,
         "p": found.p, "how": found.how, **window_facts(notes),
     }  # fmt: skip
     return Finding(
         "timing.latency", QUESTION, "The console's latency or the players' habit?", centre + apart, players,
-        notes.player_runs, "timing.latency", Estimate(mean.value, mean.low, mean.high, unit="ms"), warnings,
+        notes.player_runs, "timing.latency", mean.in_unit("ms"), warnings,
         {"captures": {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}},
         facts,
     )  # fmt: skip

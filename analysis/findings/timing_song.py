@@ -15,12 +15,13 @@ from collections.abc import Callable
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.wording import percent
+from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.song_time import TEMPO_EDGES_MS, drift, passages, since_last_note_us
 from analysis.stats.timed_notes import TimedNotes, hits
 from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import LevelEffects, PlayerMean, level_effects, mean_of_players
+from analysis.stats.within_player import LevelEffects, level_effects, mean_of_players
 
 QUESTION = "timing"
 # A passage is called off only from here on: less is beyond what anybody hears (asynchronies of a few ms are not
@@ -113,8 +114,8 @@ def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     found = [d for d in found if d.ppm.value is not None]
     if not found:
         return None
-    # Every song is looked at, so each is held to its part of 5 %.
-    held = [mean_of_players(d.own_ppm, 1 - 0.05 / len(found)) for d in found]
+    # Every song is looked at, so each has its part of the level only.
+    held = [mean_of_players(d.own_ppm, 1 - (1 - LEVEL) / len(found)) for d in found]
     parts = [
         f"{notes.songs[d.song]} by {ppm.value:+.0f} ppm (between {ppm.low:+.0f} and {ppm.high:+.0f}), that is"
         f" {ppm.value * d.length_s / 1000:+.0f} ms by its end"
@@ -218,7 +219,7 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     return Finding(
         "timing.attempts", QUESTION, "Learning over attempts", says, len(notes.players), notes.player_runs,
         "timing.within_player",
-        None if first == end else Estimate(change.value, change.low, change.high, unit="share"), warnings,
+        None if first == end else change.in_unit("share"), warnings,
         {"attempts": {"attempt": levels, **_hit_columns(hit), "spread_ms": spread.mean,
                       "spread_low_ms": spread.mean + spread.low - spread.effect,
                       "spread_high_ms": spread.mean + spread.high - spread.effect}},
@@ -252,7 +253,7 @@ def _percent(hit: LevelEffects, level: int) -> str:
     return percent(float(np.clip(hit.mean[level], 0, 1)))
 
 
-def _points(change: PlayerMean, fewer: str, more: str) -> str:
+def _points(change: Estimate, fewer: str, more: str) -> str:
     """`12 points less often (95 % interval 4 to 20)`: of the size of a change, and whether it may be chance."""
     value, low, high = change.value or 0.0, change.low, change.high
     size = f"{abs(100 * value):.0f} points {fewer if value < 0 else more}"

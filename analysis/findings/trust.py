@@ -18,10 +18,11 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.quality import Grade, Verdict, judge, lost_events
 from ingest.capture_counts import CaptureCounts
@@ -148,7 +149,7 @@ def _damaged(run: Columns) -> Finding:
     damaged = run["damaged"] == 1
     count, runs = int(damaged.sum()), int(damaged.size)
     share = share_by_player(damaged.astype(float), np.ones(runs), run["player"].astype(str))
-    estimate = Estimate(share.value, share.low, share.high, unit="share")
+    estimate = share
     if not count:
         sentence = f"None of {counted(runs, 'run')} lost anything between its start and its end."
     else:

@@ -5,8 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.counting import counted as counted
-from analysis.finding import Estimate
-from analysis.stats.learning import Learning
+from analysis.stats.estimate import Estimate
+from analysis.stats.learning import LogRateRatio
 
 
 def percent(share: float | None) -> str:
@@ -55,15 +55,15 @@ def between(estimate: Estimate) -> str:
     return f"({level} {low} to {high})"
 
 
-def against_rest(found: Learning | None, here: str, elsewhere: str, parts: str) -> str:
+def against_rest(found: LogRateRatio | None, here: str, elsewhere: str, parts: str) -> str:
     """How a rate that was picked for being the highest compares with the same players' elsewhere, to follow a sentence.
 
     found: of `part_against_rest`; parts: how many were looked at, in words.
     """
     if found is None:
         return f"; {elsewhere} the same players hardly died or never were, so the two cannot be compared"
-    low, high = (None if v is None else float(np.exp(v)) for v in (found.low, found.high))
-    ratio = Estimate(float(np.exp(found.exponent)), low, high, unit="times")
+    ratio = found.ratio
+    low = ratio.low
     interval = between(ratio) if low is None else f"{between(ratio)[:-1]}, corrected for {parts})"
     chance = "" if low is not None and low > 1 else ", which may be chance"
     return f"; {here} the same players die {figure(ratio.value)} times as often as {elsewhere} {interval}{chance}"

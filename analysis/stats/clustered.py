@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player, t_critical
 from analysis.stats.proportions import wilson
-from analysis.stats.quantiles import t_reach
 from analysis.stats.survival import (
     KaplanMeier,
     checked,
@@ -62,16 +62,16 @@ class SurvivalCurve:
         )
         return tuple(np.nan if time > self.last and self.surviving[-1] > 0 else v for v in step)  # type: ignore[return-value]
 
-    def median(self) -> tuple[float | None, float | None, float | None]:
-        """(median, low, high); None where the curve or its limit never comes down to one half."""
-        return (
-            quantile(self.time, self.surviving),
-            quantile(self.time, np.nan_to_num(self.low, nan=1.0)),
-            quantile(self.time, np.nan_to_num(self.high, nan=1.0)),
+    def median(self) -> Estimate:
+        """None where the curve or its limit never comes down to one half."""
+        middle, low, high = (
+            quantile(self.time, np.nan_to_num(curve, nan=1.0))
+            for curve in (self.surviving, self.low, self.high)
         )
+        return Estimate(middle, low, high, self.level, self.players)
 
 
-def survival_by_player(duration: Array, died: Array, player: Array, level: float = 0.95) -> SurvivalCurve:
+def survival_by_player(duration: Array, died: Array, player: Array, level: float = LEVEL) -> SurvivalCurve:
     """Kaplan-Meier with a cluster-robust interval on the complementary log-log scale and t(players - 1).
 
     duration: (n,) non-negative; died: (n,) bool, False where censored; player: (n,) labels.
@@ -93,7 +93,7 @@ def survival_by_player(duration: Array, died: Array, player: Array, level: float
     playing = players - np.searchsorted(ends, curve.time, side="left")
     low, high = np.full(curve.time.size, np.nan), np.full(curve.time.size, np.nan)
     if players > 1:
-        critical = t_reach(level, players)
+        critical = t_critical(level, players - 1)
         low, high = _limits(curve, variance, players, critical)
         ever = np.bincount(number, weights=died, minlength=players) > 0
         seen = playing + np.searchsorted(np.sort(longest[ever]), curve.time, side="left")
@@ -127,8 +127,8 @@ def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) 
     low, high = log_log_limits(curve.surviving, variance, critical)
     effective = (1 - s) / (s * variance * players / (players - 1))
     spread = critical**2 / effective
-    reach = critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
-    score_low, score_high = (s + spread / 2 - reach) / (1 + spread), (s + spread / 2 + reach) / (1 + spread)
+    margin = critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
+    score_low, score_high = (s + spread / 2 - margin) / (1 + spread), (s + spread / 2 + margin) / (1 + spread)
     low = np.where(s >= 0.5, np.maximum(low, score_low), low)
     return low, np.where(curve.surviving > 0, np.maximum(high, score_high), high)
 
@@ -179,10 +179,9 @@ def robust_log_variance(
 
 
 def restricted_mean_by_player(
-    duration: Array, died: Array, player: Array, horizon: float, level: float = 0.95
-) -> tuple[float, float, float]:
-    """(mean, low, high) of the durations cut at `horizon`, by player with t(players - 1); NaN limits for one
-    player.
+    duration: Array, died: Array, player: Array, horizon: float, level: float = LEVEL
+) -> Estimate:
+    """The mean of the durations cut at `horizon`, by player with t(players - 1); no interval for one player.
 
     The limits are kept within 0 and `horizon`, where the mean must lie.
     """
@@ -191,10 +190,9 @@ def restricted_mean_by_player(
     players = labels.size
     mean, influence = mean_influence(duration, died, number, horizon, players)
     if players < 2:
-        return mean, np.nan, np.nan
-    error = np.sqrt(players / (players - 1) * np.sum(influence**2))
-    reach = t_reach(level, players) * error
-    return mean, max(0.0, mean - reach), min(horizon, mean + reach)
+        return Estimate(mean, level=level, players=players)
+    margin = margin_by_player(np.sqrt(players / (players - 1) * np.sum(influence**2)), players, level)
+    return Estimate(mean, max(0.0, mean - margin), min(horizon, mean + margin), level, players)
 
 
 def mean_influence(

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.clustered import mean_influence
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, Estimate, t_critical
 from analysis.stats.permuting import arrangements, p_value
 from analysis.stats.survival import checked
 
@@ -23,9 +23,7 @@ class Comparison:
     themselves.
     """
 
-    difference: float | None
-    low: float | None
-    high: float | None
+    difference: Estimate
     mean_a: float | None
     mean_b: float | None
     horizon: float
@@ -44,7 +42,7 @@ def compare_builds(
     is_b: Array,
     *,
     horizon: float | None = None,
-    level: float = 0.95,
+    level: float = LEVEL,
     most: int = 1999,
     seed: int = 1,
 ) -> Comparison:
@@ -67,7 +65,8 @@ def compare_builds(
     )
     count_a, count_b = only_a.size + both.size, only_b.size + both.size
     if count_a == 0 or count_b == 0:
-        return Comparison(None, None, None, None, None, 0.0, 0.0, None, None, count_a, count_b, both.size)
+        nothing = Estimate(None, level=level)
+        return Comparison(nothing, None, None, 0.0, 0.0, None, None, count_a, count_b, both.size)
     if horizon is None:
         horizon = float(min(duration[~is_b].max(), duration[is_b].max()))
 
@@ -86,13 +85,10 @@ def compare_builds(
     z = _log_rank(risk_a, dying_a, risk, dying)
     gap = _mean(risk - risk_a, dying - dying_a, times, horizon) - _mean(risk_a, dying_a, times, horizon)
     mean_a, mean_b, error, freedom = _difference(duration, died, number, is_b, horizon, players)
-    difference = mean_b - mean_a
-    reach = float(stats.t.ppf(0.5 + level / 2, freedom)) * error if freedom else None
+    margin = t_critical(level, freedom) * error if freedom else np.nan
     testable = table.shape[0] > 2 and times.size > 0
     return Comparison(
-        difference,
-        None if reach is None else difference - reach,
-        None if reach is None else difference + reach,
+        Estimate.around(mean_b - mean_a, margin, level=level, players=players),
         mean_a,
         mean_b,
         horizon,

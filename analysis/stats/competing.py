@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, t_critical
 from analysis.stats.proportions import wilson
-from analysis.stats.quantiles import t_reach
 from analysis.stats.survival import checked
 
 Array = np.ndarray
@@ -28,7 +28,7 @@ class Incidence:
 
 
 def cumulative_incidence(
-    duration: Array, cause: Array, player: Array, of: int, level: float = 0.95
+    duration: Array, cause: Array, player: Array, of: int, level: float = LEVEL
 ) -> Incidence:
     """The Aalen-Johansen share that ended by cause `of`, with a cluster-robust complementary log-log
     interval.
@@ -73,12 +73,12 @@ def cumulative_incidence(
 
     low, high = np.full(times.size, np.nan), np.full(times.size, np.nan)
     if players > 1:
-        critical = t_reach(level, players)
+        critical = t_critical(level, players - 1)
         inside = (share > 0) & (share < 1)
         f = np.where(inside, share, 0.5)
         # ln(-ln(1 - F)), so that the interval stays within 0 and 1.
-        reach = critical * np.sqrt(variance) / ((1 - f) * -np.log1p(-f))
-        low, high = 1 - (1 - f) ** np.exp(-reach), 1 - (1 - f) ** np.exp(reach)
+        margin = critical * np.sqrt(variance) / ((1 - f) * -np.log1p(-f))
+        low, high = 1 - (1 - f) ** np.exp(-margin), 1 - (1 - f) ** np.exp(margin)
         low[~inside], high[~inside] = 0.0, 1.0
         at_zero = share <= 0
         high[at_zero] = wilson(0, players, level)[1]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
 from analysis.stats.within_player import level_effects
 
 Array = np.ndarray
@@ -59,14 +60,12 @@ def lost_to_polling(
 @dataclass(frozen=True)
 class LatencyComparison:
     """Bias by capture (one console's log). `how`: "within" where players tried several, "between", or "" where the
-    captures cannot be compared; difference_ms: largest less smallest, with low..high; p: that all are alike."""
+    captures cannot be compared; difference: largest less smallest, in us; p: that all are alike."""
 
     bias_us: Array
     players: Array
     how: str
-    difference_us: float | None
-    low_us: float | None
-    high_us: float | None
+    difference: Estimate
     p: float | None
     highest: int
     lowest: int
@@ -83,7 +82,7 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
     count = np.bincount(capture, minlength=captures)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.bincount(capture, bias_us, captures) / count
-    nothing = LatencyComparison(mean, count, "", None, None, None, None, 0, 0)
+    nothing = LatencyComparison(mean, count, "", Estimate(None), None, 0, 0)
     several = (
         np.bincount(np.unique(player, return_inverse=True)[1].reshape(-1)) > 1
         if len(player)
@@ -100,12 +99,10 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
         both = sorted(set(values[high]) & set(values[low]))
         if high != low and len(both) >= 3:
             apart = np.array([values[high][p] - values[low][p] for p in both])
-            reach = stats.t.ppf(0.975, len(both) - 1) * apart.std(ddof=1) / np.sqrt(len(both))
+            margin = margin_by_player(apart.std(ddof=1) / np.sqrt(len(both)), len(both))
             p_value = float(np.nanmin(effects.p)) if np.isfinite(effects.p).any() else 1.0
-            middle = float(apart.mean())
-            return LatencyComparison(
-                mean, count, "within", middle, middle - reach, middle + reach, p_value, high, low
-            )
+            difference = Estimate.around(apart.mean(), margin, players=len(both))
+            return LatencyComparison(mean, count, "within", difference, p_value, high, low)
     enough = np.flatnonzero(count >= 3)
     if len(enough) < 2:
         return nothing
@@ -113,15 +110,15 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
     groups = [bias_us[capture == c] for c in enough]
     a, b = bias_us[capture == high], bias_us[capture == low]
     test = stats.ttest_ind(a, b, equal_var=False)
-    interval = test.confidence_interval()
+    interval = test.confidence_interval(LEVEL)
     p_value = float(stats.kruskal(*groups).pvalue) if len(np.unique(bias_us)) > 1 else 1.0
     return LatencyComparison(
         mean,
         count,
         "between",
-        float(a.mean() - b.mean()),
-        float(interval.low),
-        float(interval.high),
+        Estimate(
+            float(a.mean() - b.mean()), float(interval.low), float(interval.high), players=len(a) + len(b)
+        ),
         p_value,
         high,
         low,

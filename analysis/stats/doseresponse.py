@@ -5,9 +5,10 @@ player.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, Estimate, t_critical
 
 Array = np.ndarray
 
@@ -21,12 +22,8 @@ class DoseResponse:
     """
 
     intercept: float
-    slope: float
-    slope_low: float
-    slope_high: float
-    half: float | None
-    half_low: float | None
-    half_high: float | None
+    slope: Estimate
+    half: Estimate
     covariance: Array
     t: float
     players: int
@@ -36,9 +33,9 @@ class DoseResponse:
         """(chance, low, high) of success at given doses."""
         dose = np.asarray(dose, dtype=float)
         design = np.column_stack([np.ones(dose.size), dose])
-        middle = design @ np.array([self.intercept, self.slope])
-        reach = self.t * np.sqrt(np.einsum("ij,jk,ik->i", design, self.covariance, design))
-        return special.expit(middle), special.expit(middle - reach), special.expit(middle + reach)
+        middle = design @ np.array([self.intercept, self.slope.value])
+        margin = self.t * np.sqrt(np.einsum("ij,jk,ik->i", design, self.covariance, design))
+        return special.expit(middle), special.expit(middle - margin), special.expit(middle + margin)
 
 
 def logistic(design: Array, successes: Array, trials: Array, most: int = 50) -> tuple[Array, Array, bool]:
@@ -65,7 +62,7 @@ def logistic(design: Array, successes: Array, trials: Array, most: int = 50) -> 
 
 
 def dose_response(
-    dose: Array, successes: Array, trials: Array, player: Array, level: float = 0.95
+    dose: Array, successes: Array, trials: Array, player: Array, level: float = LEVEL
 ) -> DoseResponse | None:
     """Logistic dose-response with cluster-robust (sandwich) covariance and t(players - 1).
 
@@ -89,17 +86,13 @@ def dose_response(
     scaled = players / (players - 1) * bread @ (score.T @ score) @ bread
     back = np.array([[1.0, -middle / unit], [0.0, 1 / unit]])
     (intercept, slope), covariance = back @ beta, back @ scaled @ back.T
-    t = float(stats.t.ppf(0.5 + level / 2, players - 1))
-    reach = t * np.sqrt(covariance[1, 1])
-    half, low, high = _half(intercept, slope, covariance, t) if converged else (None, None, None)
+    t = t_critical(level, players - 1)
+    steep = Estimate.around(slope, t * np.sqrt(covariance[1, 1]), level=level, players=players)
+    half = _half(intercept, slope, covariance, t) if converged else (None, None, None)
     return DoseResponse(
         float(intercept),
-        float(slope),
-        float(slope - reach),
-        float(slope + reach),
-        half,
-        low,
-        high,
+        steep,
+        Estimate(*half, level, players),
         covariance,
         t,
         players,

@@ -5,32 +5,35 @@ bosses?
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize
 
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
 
 Array = np.ndarray
 
 
 @dataclass(frozen=True)
-class Learning:
-    """The rate of events falls as attempt ** exponent. `per_doubling` = 2 ** exponent: 0.9 is a tenth fewer
-    with twice the attempts. Limits by player; None where fewer than two players have events in more than one
-    attempt."""
+class LogRateRatio(Estimate):
+    """How the log rate of events changes with one more of a covariate. No limits where fewer than two players have
+    events at more than one value of it."""
 
-    exponent: float
-    low: float | None
-    high: float | None
-    players: int
+    value: float  # there always is one
 
     @property
-    def per_doubling(self) -> float:
-        return float(2.0**self.exponent)
+    def ratio(self) -> Estimate:
+        """How many times the rate it becomes."""
+        return self.exp("times")
+
+    @property
+    def per_doubling(self) -> Estimate:
+        """The same for a covariate that is a logarithm: with twice as much, 0.9 is a tenth fewer."""
+        return self.times(float(np.log(2)), "").exp("times")
 
 
 def learning_within_players(
-    events: Array, exposure: Array, attempt: Array, player: Array, level: float = 0.95
-) -> Learning | None:
+    events: Array, exposure: Array, attempt: Array, player: Array, level: float = LEVEL
+) -> LogRateRatio | None:
     """The slope of the log rate on the log attempt, each player having a level of its own.
 
     As `slope_within_players`, attempts counted from 1. A power law of practice is the usual form (Newell &
@@ -47,9 +50,9 @@ def slope_within_players(
     covariate: Array,
     player: Array,
     block: Array | None = None,
-    level: float = 0.95,
+    level: float = LEVEL,
     at_least_poisson: bool = False,
-) -> Learning | None:
+) -> LogRateRatio | None:
     """The slope of the log rate of events on a covariate, each player compared with itself.
 
     events, exposure, covariate, player: (n,); block: (n,) labels of what else is held fixed beside the
@@ -94,19 +97,18 @@ def slope_within_players(
     whose[number] = owner
     players = int(np.unique(whose[tells]).size)
     if players < 2:
-        return Learning(slope, None, None, players)
+        return LogRateRatio(slope, level=level, players=players)
     by_player = np.bincount(whose[tells], weights=scores[tells])
     whole = float(np.sum(information[tells]))
     error = float(np.sqrt(players / (players - 1) * np.sum(by_player**2))) / whole
     error = max(error, 1 / np.sqrt(whole)) if at_least_poisson else error
-    reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
-    return Learning(slope, float(slope - reach), float(slope + reach), players)
+    return LogRateRatio.around(slope, margin_by_player(error, players, level), level=level, players=players)
 
 
 def part_against_rest(
-    events: Array, exposure: Array, part: Array, of: object, player: Array, level: float = 0.95
-) -> Learning | None:
-    """How many times as often (exp of `exponent`) a player has events in one part as in all the others together.
+    events: Array, exposure: Array, part: Array, of: object, player: Array, level: float = LEVEL
+) -> LogRateRatio | None:
+    """How many times as often (`ratio`) a player has events in one part as in all the others together.
 
     events, exposure, part, player: (n,); of: the part looked at. The limits are corrected for the number of parts
     (Bonferroni), so that the part that stands out most may be picked, and no closer than counts alone allow: which part

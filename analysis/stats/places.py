@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import ndimage, stats
 
+from analysis.stats.estimate import LEVEL
 from analysis.stats.scattering import scattered
 
 Array = np.ndarray
@@ -192,7 +193,7 @@ def getis_ord_star(value: Array, near: Array) -> Array:
     return np.where(below > 0, (weight @ value - mean * total) / np.where(below > 0, below, 1.0), 0.0)
 
 
-def rate_limits(events: Array, exposure: Array, level: float = 0.95) -> tuple[Array, Array]:
+def rate_limits(events: Array, exposure: Array, level: float = LEVEL) -> tuple[Array, Array]:
     """Garwood's Poisson limits of events / exposure cell by cell: for the eye, before any correction for
     many cells.
     """

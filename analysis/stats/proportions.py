@@ -9,7 +9,7 @@ from scipy import stats
 
 from analysis.stats.betabinomial import profile_interval
 from analysis.stats.clusters import sums
-from analysis.stats.quantiles import normal_reach, t_reach
+from analysis.stats.estimate import LEVEL, Estimate, normal_critical, t_critical
 
 Array = np.ndarray
 # From this share on (or below its mirror) the robust logit interval is too short: see METHODS.md.
@@ -17,39 +17,35 @@ EXTREME = 0.9
 
 
 @dataclass(frozen=True)
-class Share:
+class Share(Estimate):
     """A share with its interval by player. `method` is "robust_logit", "beta_binomial", "wilson_players" or
     "none".
 
     low and high are None where no interval can be had (no trials, or a single player).
     """
 
-    value: float | None
-    low: float | None
-    high: float | None
-    players: int
-    trials: int
-    method: str
+    trials: int = 0
+    method: str = "none"
 
 
-def wilson(successes: float, trials: float, level: float = 0.95) -> tuple[float, float]:
+def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float, float]:
     """Wilson's score interval. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; independent trials."""
     if trials <= 0:
         raise ValueError("an interval needs at least one trial")
-    z = normal_reach(level)
+    z = normal_critical(level)
     share, spread = successes / trials, z * z / trials
     middle = (share + spread / 2) / (1 + spread)
-    reach = z / (1 + spread) * np.sqrt(share * (1 - share) / trials + spread / (4 * trials))
-    return float(max(0.0, middle - reach)), float(min(1.0, middle + reach))
+    margin = z / (1 + spread) * np.sqrt(share * (1 - share) / trials + spread / (4 * trials))
+    return float(max(0.0, middle - margin)), float(min(1.0, middle + margin))
 
 
-def clopper_pearson(successes: int, trials: int, level: float = 0.95) -> tuple[float, float]:
+def clopper_pearson(successes: int, trials: int, level: float = LEVEL) -> tuple[float, float]:
     """The exact binomial interval. Clopper & Pearson 1934, Biometrika 26:404-413; independent trials."""
     interval = stats.binomtest(int(successes), int(trials)).proportion_ci(level, method="exact")
     return float(interval.low), float(interval.high)
 
 
-def share_by_player(successes: Array, trials: Array, player: Array, level: float = 0.95) -> Share:
+def share_by_player(successes: Array, trials: Array, player: Array, level: float = LEVEL) -> Share:
     """The pooled share of successes with an interval that treats players, not trials, as independent.
 
     successes, trials: (n,) counts, any number of rows a player; player: (n,) labels.
@@ -63,22 +59,26 @@ def share_by_player(successes: Array, trials: Array, player: Array, level: float
         raise ValueError("more successes than trials")
     players, total = int(tries.size), float(tries.sum())
     if players == 0:
-        return Share(None, None, None, 0, 0, "none")
+        return Share(None, level=level, unit="share")
     p = float(hits.sum() / total)
+
+    def share(low: float | None, high: float | None, method: str) -> Share:
+        return Share(p, low, high, level, players, unit="share", trials=int(total), method=method)
+
     if players == 1:
-        return Share(p, None, None, 1, int(total), "none")
-    critical = t_reach(level, players)
+        return share(None, None, "none")
+    critical = t_critical(level, players - 1)
     if 1 - EXTREME < p < EXTREME:
         residual = hits - tries * p
         error = np.sqrt(players / (players - 1) * np.sum(residual**2)) / total
         # Players that agree to the last trial would give a width of nothing: no less than the binomial's.
         error = max(error, np.sqrt(p * (1 - p) / total))
-        reach = critical * error / (p * (1 - p))
+        margin = critical * error / (p * (1 - p))
         logit = np.log(p / (1 - p))
-        low, high = 1 / (1 + np.exp(-(logit - reach))), 1 / (1 + np.exp(-(logit + reach)))
-        return Share(p, float(low), float(high), players, int(total), "robust_logit")
+        low, high = 1 / (1 + np.exp(-(logit - margin))), 1 / (1 + np.exp(-(logit + margin)))
+        return share(float(low), float(high), "robust_logit")
     low, high = profile_interval(hits, tries, critical)
     if p in (0.0, 1.0):
         wide_low, wide_high = wilson(p * players, players, level)
-        return Share(p, min(low, wide_low), max(high, wide_high), players, int(total), "wilson_players")
-    return Share(p, low, high, players, int(total), "beta_binomial")
+        return share(min(low, wide_low), max(high, wide_high), "wilson_players")
+    return share(low, high, "beta_binomial")

@@ -1,32 +1,20 @@
 """Rank correlation of two things known of each player, or of each run and compared within players."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy import stats
 
 from analysis.stats.clusters import numbered, sums
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player, normal_critical
 from analysis.stats.proportions import clopper_pearson
 
 Array = np.ndarray
 _FEWEST_PLAYERS = 3
 
 
-@dataclass(frozen=True)
-class RankCorrelation:
-    """Spearman's coefficient with its interval; None where fewer than four players or no spread leave
-    none.
-    """
+def rank_correlation(one: Array, other: Array, level: float = LEVEL) -> Estimate:
+    """Spearman's rank correlation of two columns with one row a player; rows with a missing value are left out.
 
-    value: float | None
-    low: float | None
-    high: float | None
-    players: int
-
-
-def rank_correlation(one: Array, other: Array, level: float = 0.95) -> RankCorrelation:
-    """Spearman's rank correlation of two columns with one row a player; rows with a missing value are left
-    out.
+    Fewer than three players or no spread: no value; fewer than four: no interval.
 
     Interval on Fisher's scale with the standard error sqrt((1 + r^2 / 2) / (n - 3)):
     Bonett & Wright 2000, Psychometrika 65:23-28. Of a perfect order, where that scale has no end, the one limit is that
@@ -37,22 +25,22 @@ def rank_correlation(one: Array, other: Array, level: float = 0.95) -> RankCorre
     one, other = one[known], other[known]
     n = int(one.size)
     if n < 3 or np.ptp(one) == 0 or np.ptp(other) == 0:
-        return RankCorrelation(None, None, None, n)
+        return Estimate(None, level=level, players=n)
     r = float(np.corrcoef(stats.rankdata(one), stats.rankdata(other))[0, 1])
     if n < 4:
-        return RankCorrelation(r, None, None, n)
+        return Estimate(r, level=level, players=n)
     # Four players agree by chance in two playtests of 24: an interval of no width would call that certain.
     most = 1 - 12 / (n * (n * n - 1))
     held = float(np.clip(r, -most, most))
     centre = np.arctanh(held)
-    reach = stats.norm.ppf(0.5 + level / 2) * np.sqrt((1 + held * held / 2) / (n - 3))
-    low, high = float(np.tanh(centre - reach)), float(np.tanh(centre + reach))
-    return RankCorrelation(r, -1.0 if r < -most else low, 1.0 if r > most else high, n)
+    margin = normal_critical(level) * np.sqrt((1 + held * held / 2) / (n - 3))
+    low, high = float(np.tanh(centre - margin)), float(np.tanh(centre + margin))
+    return Estimate(r, -1.0 if r < -most else low, 1.0 if r > most else high, level, n)
 
 
 def correlation_within_players(
-    one: Array, other: Array, player: Array, ranked: bool = True, level: float = 0.95
-) -> RankCorrelation:
+    one: Array, other: Array, player: Array, ranked: bool = True, level: float = LEVEL
+) -> Estimate:
     """The correlation of two columns with one row a run, each player compared with itself only.
 
     Both columns are ranked among each player's own runs (`ranked`; divided by the number of runs + 1) and centred on
@@ -81,19 +69,19 @@ def correlation_within_players(
     both, first, second = both[tells], first[tells], second[tells]
     players = int(tells.sum())
     if players < _FEWEST_PLAYERS or first.sum() <= 0 or second.sum() <= 0:
-        return RankCorrelation(None, None, None, players)
+        return Estimate(None, level=level, players=players)
     r = float(both.sum() / np.sqrt(first.sum() * second.sum()))
     without = (first.sum() - first) * (second.sum() - second)
     if np.any(without <= 1e-12 * first.sum() * second.sum()):
-        return RankCorrelation(r, None, None, players)
+        return Estimate(r, level=level, players=players)
     inside = 1 - 1e-12
     left_out = np.arctanh(np.clip((both.sum() - both) / np.sqrt(without), -inside, inside))
     centre = np.arctanh(np.clip(r, -inside, inside))
     error = np.sqrt((players - 1) / players * np.sum((left_out - left_out.mean()) ** 2))
-    reach = float(stats.t.ppf(0.5 + level / 2, players - 1)) * error
-    low, high = float(np.tanh(centre - reach)), float(np.tanh(centre + reach))
+    margin = margin_by_player(error, players, level)
+    low, high = float(np.tanh(centre - margin)), float(np.tanh(centre + margin))
     if np.all(both > 0) or np.all(both < 0):
         # Three players with two runs each agree by chance in one playtest of four; the jackknife would be sure of it.
         alike = 2 * clopper_pearson(players, players, level)[0] - 1
         low, high = (min(low, alike), high) if r > 0 else (low, max(high, -alike))
-    return RankCorrelation(r, low, high, players)
+    return Estimate(r, low, high, level, players)

@@ -3,29 +3,26 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from analysis.stats.clusters import sums
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
 
 Array = np.ndarray
 
 
 @dataclass(frozen=True)
-class Rate:
+class Rate(Estimate):
     """Events per unit of exposure with an interval by player; `value` is None without exposure.
 
     With no events `low` is 0 and `high` Garwood's limit; with a single player both are None.
     """
 
-    value: float | None
-    low: float | None
-    high: float | None
-    events: int
-    exposure: float
-    players: int
+    events: int = 0
+    exposure: float = 0.0
 
 
-def rate_by_player(events: Array, exposure: Array, player: Array, level: float = 0.95) -> Rate:
+def rate_by_player(events: Array, exposure: Array, player: Array, level: float = LEVEL) -> Rate:
     """The pooled rate sum(events) / sum(exposure) with an interval by player on the log scale and t(players -
     1).
 
@@ -38,19 +35,22 @@ def rate_by_player(events: Array, exposure: Array, player: Array, level: float =
     count, time = count[time > 0], time[time > 0]
     players, total, all_events = int(time.size), float(time.sum()), float(count.sum())
     if players == 0:
-        return Rate(None, None, None, int(all_events), 0.0, 0)
+        return Rate(None, events=int(all_events), level=level)
     value = all_events / total
+
+    def rate(low: float | None, high: float | None) -> Rate:
+        return Rate(value, low, high, level, players, events=int(all_events), exposure=total)
+
     if players == 1:
-        return Rate(value, None, None, int(all_events), total, 1)
+        return rate(None, None)
     if all_events == 0:
-        high = float(stats.chi2.ppf(0.5 + level / 2, 2) / 2 / total)
-        return Rate(0.0, 0.0, high, 0, total, players)
+        return rate(0.0, float(special.chdtri(2, 0.5 - level / 2) / 2 / total))
     # Without one player at a time; half an event where that player had them all.
     without = np.log(np.maximum(all_events - count, 0.5) / (total - time))
     jackknife = (players - 1) / players * np.sum((without - without.mean()) ** 2)
     error = np.sqrt(max(float(jackknife), 1 / all_events))
-    reach = np.exp(float(stats.t.ppf(0.5 + level / 2, players - 1)) * error)
-    return Rate(value, float(value / reach), float(value * reach), int(all_events), total, players)
+    factor = float(np.exp(margin_by_player(error, players, level)))
+    return rate(value / factor, value * factor)
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class Hazard:
     players: Array
 
 
-def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, level: float = 0.95) -> Hazard:
+def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, level: float = LEVEL) -> Hazard:
     """The death rate within each bin of time since the start: deaths in it over time spent in it, by player.
 
     duration, died, player: (n,); edges: (bins + 1,) increasing, from 0. A death exactly on an edge counts in

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.clusters import numbered
+from analysis.stats.estimate import LEVEL, margin_by_player
 
 Array = np.ndarray
 
@@ -22,15 +22,15 @@ class CoxFit:
     clusters: int
     converged: bool
 
-    def interval(self, level: float = 0.95) -> tuple[Array, Array]:
+    def interval(self, level: float = LEVEL) -> tuple[Array, Array]:
         """Limits by cluster with t(clusters - 1) and the factor clusters / (clusters - 1); NaN for a single
         cluster.
         """
         if self.clusters < 2:
             return np.full(self.coefficient.size, np.nan), np.full(self.coefficient.size, np.nan)
         factor = np.sqrt(self.clusters / (self.clusters - 1))
-        reach = float(stats.t.ppf(0.5 + level / 2, self.clusters - 1)) * factor * self.robust
-        return self.coefficient - reach, self.coefficient + reach
+        margin = margin_by_player(factor, self.clusters, level) * self.robust
+        return self.coefficient - margin, self.coefficient + margin
 
 
 def cox(

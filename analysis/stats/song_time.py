@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.stats.estimate import Estimate
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import PlayerMean, mean_of_players
+from analysis.stats.within_player import mean_of_players
 
 Array = np.ndarray
 # Passages of a song: enough to tell a bar or two from the next, few enough that each holds notes of most players.
@@ -49,7 +50,7 @@ class Drift:
 
     song: int
     own_ppm: Array
-    ppm: PlayerMean
+    ppm: Estimate
     length_s: float
 
 

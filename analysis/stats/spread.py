@@ -6,6 +6,7 @@ import numpy as np
 from scipy import optimize, special, stats
 
 from analysis.stats.clusters import sums
+from analysis.stats.estimate import LEVEL, Estimate, t_critical
 
 Array = np.ndarray
 
@@ -20,9 +21,7 @@ class Spread:
     """
 
     rate: float
-    sd: float
-    sd_low: float
-    sd_high: float
+    sd: Estimate
     ratio: float
     labels: Array
     own: Array
@@ -30,7 +29,7 @@ class Spread:
     high: Array
 
 
-def spread_of_players(events: Array, exposure: Array, player: Array, level: float = 0.95) -> Spread | None:
+def spread_of_players(events: Array, exposure: Array, player: Array, level: float = LEVEL) -> Spread | None:
     """Gamma-Poisson (negative binomial) maximum likelihood; None with fewer than three players or without
     events.
 
@@ -68,7 +67,7 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     best = int(np.argmax(height))
     variance = _refined(lambda v: profile(v)[0], grid, best)
     top, log_rate = profile(variance)
-    cut = top - float(stats.t.ppf(0.5 + level / 2, labels.size - 1)) ** 2 / 2
+    cut = top - t_critical(level, labels.size - 1) ** 2 / 2
     inside = grid[height >= cut]
     low, high = (inside.min(), inside.max()) if inside.size else (variance, variance)
     rate = float(np.exp(log_rate))
@@ -76,12 +75,13 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     law, tail = stats.gamma(mean**2 / square, scale=square / mean), (1 - level) / 2
     own = mean, law.ppf(tail), law.ppf(1 - tail)
     if variance < 1e-6:
-        return Spread(rate, 0.0, 0.0, float(np.sqrt(high)), 1.0, labels, *own)
+        sd = Estimate(0.0, 0.0, float(np.sqrt(high)), level, labels.size)
+        return Spread(rate, sd, 1.0, labels, *own)
     among = stats.gamma(1 / variance, scale=variance)
     ratio = float(among.ppf(0.9) / max(among.ppf(0.1), 1e-9))
-    return Spread(
-        rate, float(np.sqrt(variance)), float(np.sqrt(low)), float(np.sqrt(high)), ratio, labels, *own
-    )
+    middle, least, most = (float(np.sqrt(v)) for v in (variance, low, high))
+    sd = Estimate(middle, least, most, level, labels.size)
+    return Spread(rate, sd, ratio, labels, *own)
 
 
 def _own_rates(

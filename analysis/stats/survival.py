@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.stats.quantiles import normal_reach
+from analysis.stats.estimate import LEVEL, normal_critical
 
 Array = np.ndarray
 
@@ -65,13 +65,13 @@ def kaplan_meier(duration: Array, died: Array) -> KaplanMeier:
     return KaplanMeier(time, at_risk, deaths, surviving, greenwood, int(duration.size), last)
 
 
-def log_log_interval(curve: KaplanMeier, level: float = 0.95) -> tuple[Array, Array]:
+def log_log_interval(curve: KaplanMeier, level: float = LEVEL) -> tuple[Array, Array]:
     """Greenwood's interval on the complementary log-log scale, runs taken as independent.
 
     Kept as the reference the by-player interval is held against; never a headline (see METHODS.md).
     Kalbfleisch & Prentice 1980, The Statistical Analysis of Failure Time Data.
     """
-    z = normal_reach(level)
+    z = normal_critical(level)
     return log_log_limits(curve.surviving, curve.greenwood, z)
 
 
@@ -81,9 +81,9 @@ def log_log_limits(surviving: Array, log_variance: Array, critical: Array | floa
     """
     inside = (surviving > 0) & (surviving < 1)
     s = np.where(inside, surviving, 0.5)
-    reach = critical * np.sqrt(np.where(inside, log_variance, 0.0)) / -np.log(s)
-    low = np.where(inside, s ** np.exp(reach), np.nan)
-    high = np.where(inside, s ** np.exp(-reach), np.nan)
+    margin = critical * np.sqrt(np.where(inside, log_variance, 0.0)) / -np.log(s)
+    low = np.where(inside, s ** np.exp(margin), np.nan)
+    high = np.where(inside, s ** np.exp(-margin), np.nan)
     return low, high
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.stats.estimate import LEVEL, normal_critical
 from analysis.stats.timed_notes import TimedNotes, group_medians
 
 Array = np.ndarray
@@ -45,7 +46,7 @@ def errors_by_player(notes: TimedNotes) -> PlayerErrors:
     # for more. The median of a normal sample needs pi/2 times the variance of its mean.
     carry = np.clip(np.nan_to_num(correlation), 0.0, 0.95)
     with np.errstate(divide="ignore", invalid="ignore"):
-        reach = 1.96 * spread * np.sqrt(np.pi / 2 / (pressed * (1 - carry) / (1 + carry)))
+        error = spread * np.sqrt(np.pi / 2 / (pressed * (1 - carry) / (1 + carry)))
         lapses = 1 - pressed / count
         hit = np.bincount(notes.player, weights=notes.hit, minlength=groups) / count
     first_of_run = np.unique(notes.run, return_index=True)[1]
@@ -54,8 +55,9 @@ def errors_by_player(notes: TimedNotes) -> PlayerErrors:
     stray_player = run_player[np.searchsorted(run_ids, notes.stray_run)] if len(run_ids) else np.zeros(0, int)
     with np.errstate(divide="ignore", invalid="ignore"):
         strays = 100 * np.bincount(stray_player, minlength=groups) / count
+    margin = normal_critical(LEVEL) * error
     return PlayerErrors(
-        bias, bias - reach, bias + reach, spread, lapses, strays, hit, runs, count.astype(int), correlation
+        bias, bias - margin, bias + margin, spread, lapses, strays, hit, runs, count.astype(int), correlation
     )
 
 

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
+
+from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
 
 Array = np.ndarray
 
@@ -27,16 +29,16 @@ class LevelEffects:
     players: Array
     influence: Array
 
-    def difference(self, one: int, other: int, confidence: float = 0.95) -> "PlayerMean":
+    def difference(self, one: int, other: int, level: float = LEVEL) -> Estimate:
         """Level `one` less level `other`, with its interval; `players` are those of the level that fewer saw."""
         players = int(min(self.players[one], self.players[other]))
         value = float(self.effect[one] - self.effect[other])
         if not len(self.influence) or players < 2:
-            return PlayerMean(value, None, None, players)
+            return Estimate(value, level=level, players=players)
         squares = np.sum((self.influence[:, one] - self.influence[:, other]) ** 2)
         error = float(np.sqrt(squares * players / (players - 1)))
-        reach = float(stats.t.ppf(0.5 + confidence / 2, players - 1)) * error
-        return PlayerMean(value, value - reach, value + reach, players)
+        margin = margin_by_player(error, players, level)
+        return Estimate.around(value, margin, level=level, players=players)
 
 
 def level_effects(
@@ -45,7 +47,7 @@ def level_effects(
     player: Array,
     levels: int,
     block: Array | None = None,
-    confidence: float = 0.95,
+    confidence: float = LEVEL,
 ) -> LevelEffects:
     """Levels compared within players: value = block + level + error, by least squares, intervals by player.
 
@@ -99,13 +101,13 @@ def level_effects(
     enough = seen & (seen_by > 1)
     freedom = np.maximum(seen_by - 1, 1)
     error = np.sqrt((influence**2).sum(axis=0) * seen_by / freedom)
-    reach = np.where(enough, stats.t.ppf(0.5 + confidence / 2, freedom) * error, np.nan)
+    margin = np.where(enough, special.stdtrit(freedom, 0.5 + confidence / 2) * error, np.nan)
     # Players who agree to the last digit leave no doubt, if there is anything to doubt.
     told = np.where(np.abs(effect) > 1e-9, 0.0, 1.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        p = np.where(error > 0, 2 * stats.t.sf(np.abs(effect) / error, freedom), told)
+        p = np.where(error > 0, 2 * special.stdtr(freedom, -np.abs(effect) / error), told)
     p = np.where(enough, p, np.nan)
-    return LevelEffects(mean, effect, effect - reach, effect + reach, holm(p), notes, seen_by, influence)
+    return LevelEffects(mean, effect, effect - margin, effect + margin, holm(p), notes, seen_by, influence)
 
 
 def _by_cluster(rows: Array, cluster: Array, players: int) -> Array:
@@ -125,26 +127,12 @@ def holm(p: Array) -> Array:
     return out
 
 
-@dataclass(frozen=True)
-class PlayerMean:
-    """The mean of one number a player, with t(players - 1)."""
-
-    value: float | None
-    low: float | None
-    high: float | None
-    players: int
-
-
-def mean_of_players(values: Array, confidence: float = 0.95) -> PlayerMean:
-    """Mean and Student's interval of one number a player; NaN players are left out."""
+def mean_of_players(values: Array, level: float = LEVEL) -> Estimate:
+    """Mean and Student's interval of one number a player; values: (players,), NaN where a player has none."""
     values = np.asarray(values, float)
     values = values[~np.isnan(values)]
     if not len(values):
-        return PlayerMean(None, None, None, 0)
-    mean = float(values.mean())
-    if len(values) < 2:
-        return PlayerMean(mean, None, None, 1)
-    reach = float(
-        stats.t.ppf(0.5 + confidence / 2, len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values))
-    )
-    return PlayerMean(mean, mean - reach, mean + reach, len(values))
+        return Estimate(None, level=level)
+    error = values.std(ddof=1) / np.sqrt(len(values)) if len(values) > 1 else 0.0
+    margin = margin_by_player(error, len(values), level)
+    return Estimate.around(float(values.mean()), margin, level=level, players=len(values))

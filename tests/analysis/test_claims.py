@@ -101,14 +101,14 @@ def test_a_part_against_the_rest_is_the_slope_on_it_with_a_corrected_level():
     count, time = rng.poisson(3, 24), rng.gamma(4, size=24)
     found = part_against_rest(count, time, part, 2, player)
     plain = slope_within_players(count, time, part == 2, player, level=1 - 0.05 / 4)
-    assert found.exponent == plain.exponent and found.low <= plain.low
+    assert found.value == plain.value and found.low <= plain.low
     # Counts alone: the information of a binomial, of each player's events those in the part.
-    own = np.exp(found.exponent) * np.bincount(player, time * (part == 2))
+    own = np.exp(found.value) * np.bincount(player, time * (part == 2))
     share = own / (own + np.bincount(player, time * (part != 2)))
     least = 1 / np.sqrt(np.sum(np.bincount(player, count) * share * (1 - share)))
     critical = stats.t.ppf(1 - 0.05 / 4 / 2, 5)
-    assert found.high - found.exponent >= critical * least - 1e-9
-    assert found.high - found.exponent == pytest.approx(max(plain.high - plain.exponent, critical * least))
+    assert found.high - found.value >= critical * least - 1e-9
+    assert found.high - found.value == pytest.approx(max(plain.high - plain.value, critical * least))
 
 
 @pytest.mark.parametrize("second_s", [4.0, 16.0])

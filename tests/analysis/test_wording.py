@@ -2,8 +2,8 @@
 
 import pytest
 
-from analysis.finding import Estimate
 from analysis.findings.wording import between, percent
+from analysis.stats.estimate import Estimate
 
 
 @pytest.mark.parametrize(

@@ -6,10 +6,11 @@ import re
 import numpy as np
 import pytest
 
-from analysis.finding import Estimate, Finding
+from analysis.finding import Finding
 from analysis.findings import FINDERS
 from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.tuning.whatif import OutcomeMap
 from dashboard.figures import FIGURES, figure_for
 from dashboard.figures.frame import interval_rows, interval_steps

@@ -168,14 +168,16 @@ def test_a_console_that_lags_is_told_where_the_same_players_tried_both():
     player, capture = np.tile(np.arange(8), 2), np.repeat([0, 1], 8)
     found = compare_captures(bias, player, capture, 2)
     assert (found.how, found.highest, found.lowest) == ("within", 1, 0)
-    assert found.low_us is not None and found.high_us is not None
-    assert found.low_us < 20e3 < found.high_us
-    assert found.high_us - found.low_us < 10e3
+    apart = found.difference
+    assert apart.low is not None and apart.high is not None
+    assert apart.low < 20e3 < apart.high
+    assert apart.high - apart.low < 10e3
     # Different players on each: the same lag drowns in their habits.
     between = compare_captures(bias, np.arange(16), capture, 2)
     assert between.how == "between"
-    assert between.low_us is not None and between.high_us is not None
-    assert between.high_us - between.low_us > 30e3
+    wide = between.difference
+    assert wide.low is not None and wide.high is not None
+    assert wide.high - wide.low > 30e3
     assert compare_captures(bias[:2], np.arange(2), np.arange(2), 2).how == ""
 
 
