@@ -55,6 +55,12 @@ class Kind:
         """The field that has this role, if the kind has one."""
         return next((f for f in self.fields if f.role == role), None)
 
+    def none(self, field: Field) -> int | None:
+        """The value by which `field` says that it does not apply; None where all of its values are numbers."""
+        sample = self.role == EventRole.INPUT and field.role == FieldRole.VALUE
+        number = sample or field.role in _SHIFTS or field.type.none in field.labels
+        return None if number else field.type.none
+
 
 @dataclass(frozen=True)
 class Tunable:

@@ -44,9 +44,8 @@ def encode_lines(lines: Iterable[str]) -> Iterator[bytes]:
 def _take(encoder: Encoder, data: dict[str, Any]) -> bytes:
     match data:
         case {"t": t, "kind": str(kind), **fields}:
-            return encoder.event(
-                _whole("t", t), kind, {name: _whole(name, value) for name, value in fields.items()}
-            )
+            values = {name: None if value is None else _whole(name, value) for name, value in fields.items()}
+            return encoder.event(_whole("t", t), kind, values)
         case {"settings": dict(changes), **rest} if not rest:
             return encoder.settings({name: setting_value(name, value) for name, value in changes.items()})
         case {"power_up": nonce, **rest} if not rest:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from ingest.checksum import crc16
 from ingest.cobs import stuff
-from ingest.dictionary import Dictionary, Kind
+from ingest.dictionary import Dictionary, Field, Kind
 from ingest.vocabulary import EventRole
 
 EVENTS, DICTIONARY, SETTINGS, SHORT_EVENTS = 0x11, 0x12, 0x13, 0x14
@@ -68,8 +68,8 @@ class Encoder:
         """A reset of the console: as `power_up`, by default with the next nonce."""
         return self.power_up(self._nonce + 1 if nonce is None else nonce)
 
-    def event(self, tick: int, name: str, fields: Mapping[str, int]) -> bytes:
-        """Logs one event; raises NotWritable."""
+    def event(self, tick: int, name: str, fields: Mapping[str, int | None]) -> bytes:
+        """Logs one event; a field that is None does not apply. Raises NotWritable."""
         if name not in self._kinds:
             raise NotWritable(f"unknown kind {name!r}; the dictionary has {', '.join(self._kinds)}")
         number, kind, layout = self._kinds[name]
@@ -81,7 +81,7 @@ class Encoder:
         if unknown:
             raise NotWritable(f"kind {name!r} has no field {sorted(unknown)[0]!r}")
         try:
-            content = layout.pack(*(fields.get(f.name, 0) for f in kind.fields))
+            content = layout.pack(*(_on_wire(kind, f, fields.get(f.name, 0)) for f in kind.fields))
         except struct.error:
             raise NotWritable(_misfit(kind, fields)) from None
         # A step holds 32 bits, and the clock must be seen at least every quarter of its wrap.
@@ -172,9 +172,20 @@ def _record(number: int, step: int, content: bytes) -> bytes:
     return bytes([4 * number + width]) + step.to_bytes((0, 1, 2, 4)[width], "little") + content
 
 
-def _misfit(kind: Kind, fields: Mapping[str, int]) -> str:
+def _on_wire(kind: Kind, field: Field, value: int | None) -> int:
+    if value is not None:
+        return value
+    none = kind.none(field)
+    if none is None:
+        raise NotWritable(
+            f"field {field.name!r} of kind {kind.name!r} cannot be none (FORMAT.md, section 3); give it a number"
+        )
+    return none
+
+
+def _misfit(kind: Kind, fields: Mapping[str, int | None]) -> str:
     for f in kind.fields:
-        value = fields.get(f.name, 0)
+        value = _on_wire(kind, f, fields.get(f.name, 0))
         low, high = f.type.limits
         if not isinstance(value, int) or not low <= value <= high:
             return f"field {f.name!r} of kind {kind.name!r} must be an integer from {low} to {high}, not {value!r:.40}"

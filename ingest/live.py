@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
 from ingest.records import Batch, RecordReader
@@ -83,7 +85,9 @@ class Watch:
             kind = dictionary.kinds[events.kind]
             role, who = kind.role, kind.field(FieldRole.PLAYER)
             if role == EventRole.RUN_START:
-                players = events.fields[who.name].tolist() if who else [0] * len(events.order)
+                players = (
+                    np.ma.filled(events.fields[who.name], 0).tolist() if who else [0] * len(events.order)
+                )
                 begun += zip(events.order.tolist(), batch.offset(events.order).tolist(), players, strict=True)
             if role == EventRole.DEATH:
                 counts.deaths += len(events.order)

@@ -187,7 +187,12 @@ def _positions(
         kind = dictionary.kinds[events.kind]
         x, y = kind.field(FieldRole.X), kind.field(FieldRole.Y)
         if kind.role == EventRole.POSITION and x is not None and y is not None:
-            found.append((events.order, events.at_us, events.fields[x.name], events.fields[y.name]))
+            at = events.order, events.at_us, events.fields[x.name], events.fields[y.name]
+            if any(isinstance(column, np.ma.MaskedArray) for column in at):
+                # Who is nowhere was not there.
+                there = ~(np.ma.getmaskarray(at[2]) | np.ma.getmaskarray(at[3]))
+                at = at[0][there], at[1][there], np.asarray(at[2])[there], np.asarray(at[3])[there]
+            found.append(at)
     if len(found) < 2:
         return found[0] if found else None
     order, at_us, x_px, y_px = (np.concatenate(column) for column in zip(*found, strict=True))

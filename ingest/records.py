@@ -6,7 +6,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from ingest.dictionary import Dictionary, Field
+from ingest.dictionary import Dictionary, Field, Kind
 from ingest.framing import CRC_BYTES, HEADER_BYTES, at_every_byte
 from ingest.vocabulary import FieldRole
 
@@ -26,7 +26,7 @@ _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i
 class Events:
     """The events of one kind in one batch. `order` counts within the batch, over all kinds.
 
-    `at_us` counts from power-up, with `ago` and `ahead` applied.
+    `at_us` counts from power-up, with `ago` and `ahead` applied. A column in which some field does not apply is masked.
     """
 
     kind: int
@@ -84,7 +84,7 @@ class RecordReader:
         for number, order in enumerate(_by_kind(tag, len(self._kinds))):
             if len(order):
                 own = self._kinds[number]
-                fields = _fields(data, where.take(order), own.fields)
+                fields = _fields(data, where.take(order), own)
                 shift = _shift(own.fields, fields)
                 ticks = at_tick.take(order)
                 at_us = microseconds(ticks if shift is None else ticks + shift, self._clock_hz)
@@ -146,10 +146,13 @@ def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
     return seconds * 1_000_000 + rest * 1_000_000 // clock_hz
 
 
-def _fields(data: np.ndarray, at: np.ndarray, fields: tuple[Field, ...]) -> dict[str, np.ndarray]:
+def _fields(data: np.ndarray, at: np.ndarray, kind: Kind) -> dict[str, np.ndarray]:
     columns = {}
-    for f in fields:
+    for f in kind.fields:
         type_ = _TYPES[f.type]
-        columns[f.name] = data.view(type_).take(at) if f.type.width == 1 else at_every_byte(data, type_)[at]
+        column = data.view(type_).take(at) if f.type.width == 1 else at_every_byte(data, type_)[at]
+        none = kind.none(f)
+        where = None if none is None else column == none
+        columns[f.name] = column if where is None or not where.any() else np.ma.masked_array(column, where)
         data = data[f.type.width :]
     return columns

@@ -39,7 +39,7 @@ def structure(
         # Only where something may have changed since the same kind said it last; several such kinds may disagree.
         told = len(states) > 1 or np.diff(np.searchsorted(settled, events.order), prepend=-1) != 0
         for name in roles.values():
-            column = events.fields[name]
+            column = np.asarray(events.fields[name])  # what is beneath a mask tells as well
             told = told | np.append(True, column[1:] != column[:-1])
         found += _listed(
             kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order)))
@@ -50,7 +50,11 @@ def structure(
 
 def _listed(role, batch, events, roles, which):  # type: ignore[no-untyped-def]
     columns = [events.fields[name][which].tolist() for name in roles.values()]
-    said = [dict(zip(roles, values, strict=True)) for values in zip(*columns, strict=True)]
+    # What does not apply is as if the kind did not have it.
+    said = [
+        {role: value for role, value in zip(roles, values, strict=True) if value is not None}
+        for values in zip(*columns, strict=True)
+    ]
     order = events.order[which].tolist()
     return zip(
         order, [role] * len(order), events.at_us[which].tolist(), batch.offset(events.order[which]).tolist(),

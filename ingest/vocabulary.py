@@ -137,3 +137,8 @@ class FieldType(StrEnum):
         """Smallest and largest value the type holds."""
         bits = 8 * self.width
         return (-(1 << (bits - 1)), (1 << (bits - 1)) - 1) if self.signed else (0, (1 << bits) - 1)
+
+    @property
+    def none(self) -> int:
+        """The value that says that the field does not apply: the highest, or of a signed type the lowest."""
+        return self.limits[0 if self.signed else 1]

@@ -67,6 +67,12 @@ class Writer:
         self._cursor.execute(f"INSERT INTO {table} BY NAME FROM arrived")
 
 
+def _joined(parts: list[np.ndarray]) -> np.ndarray:
+    # Only numpy's own way for masked arrays keeps masks; it is slower.
+    masked = any(isinstance(part, np.ma.MaskedArray) for part in parts)
+    return np.ma.concatenate(parts) if masked else np.concatenate(parts)
+
+
 class Pile:
     """Rows for one table that are kept until it pays to write them. In the columns `none`, -1 stands for NULL."""
 
@@ -87,7 +93,7 @@ class Pile:
         """Writes what is there; it is in the table after the writer's `wait`."""
         if not self.rows:
             return
-        arrived = {name: np.concatenate([part[name] for part in self._parts]) for name in self._parts[0]}
+        arrived = {name: _joined([part[name] for part in self._parts]) for name in self._parts[0]}
         for name in self._none:
             none = arrived[name] == -1
             if none.any():

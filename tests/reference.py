@@ -7,7 +7,7 @@ is held against it. It reads a whole log and keeps everything in memory.
 import struct
 from dataclasses import dataclass, field
 
-from ingest.dictionary import BadDictionary, Dictionary, parse
+from ingest.dictionary import BadDictionary, Dictionary, Field, Kind, parse
 
 WIDTHS = {
     "u8": ("<B", 1),
@@ -17,6 +17,7 @@ WIDTHS = {
     "u32": ("<I", 4),
     "i32": ("<i", 4),
 }
+NONE = {"u8": 255, "i8": -128, "u16": 65535, "i16": -32768, "u32": 4294967295, "i32": -2147483648}
 
 
 @dataclass
@@ -27,7 +28,7 @@ class Event:
     offset: int
     tick: int
     kind: str
-    fields: dict[str, int]
+    fields: dict[str, int | None]
 
 
 @dataclass
@@ -96,7 +97,7 @@ def frames(data: bytes) -> tuple[list[tuple[int, bytes]], int]:
     return found, len(data) - start
 
 
-def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[str, int]]] | None:
+def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[str, int | None]]] | None:
     """(step, kind, fields) of each record, or None where the body does not parse to its exact end."""
     out, i = [], 0
     while i < len(body):
@@ -115,10 +116,17 @@ def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[st
             code, size = WIDTHS[f.type]
             if i + size > len(body):
                 return None
-            (values[f.name],) = struct.unpack(code, body[i : i + size])
+            (value,) = struct.unpack(code, body[i : i + size])
+            values[f.name] = None if value == NONE[f.type] and may_be_none(kind, f) else value
             i += size
         out.append((step, kind.name, values))
     return out
+
+
+def may_be_none(kind: Kind, f: Field) -> bool:
+    if f.role in ("ago", "ahead") or (kind.role == "input" and f.role == "value"):
+        return False
+    return NONE[f.type] not in f.labels
 
 
 def header_bytes(packet: bytes) -> int:

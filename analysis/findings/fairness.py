@@ -2,7 +2,7 @@
 
 deaths.fairness  ages: age_ms (one row a death with a known killing shot), life_id, player; bands: band,
 from_ms, to_ms,
-                 deaths. facts: nobody_reacts_ms, simple_reaction_ms, source.
+                 deaths. facts: deaths (whose shot is known), all_deaths, nobody_reacts_ms, simple_reaction_ms, source.
 deaths.still     deaths: life_id, run_id, life, player, x, y, aimed_shots (those standing still under aimed fire).
 deaths.respawn   deaths: life_id, run_id, life, player, alive_s (those within a second of respawn).
 deaths.again     deaths: life_id, run_id, life, player, x, y (those where the same run's death before was).
@@ -64,8 +64,9 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
         "band": ["nobody reacts so fast", "hardly anybody reacts so fast", "time to react"],
         "from_ms": list(edges[:-1]), "to_ms": list(edges[1:]), "deaths": [bands.nobody, bands.hardly, bands.enough],
     }  # fmt: skip
+    deaths = counted(age.size, "death") + ("" if known.all() else f" whose shot is known (of {known.size})")
     sentence = (
-        f"In {percent(estimate.value)} of {counted(age.size, 'death')} {between(estimate)} the killing shot was "
+        f"In {percent(estimate.value)} of {deaths} {between(estimate)} the killing shot was "
         f"younger than a simple human reaction takes ({SIMPLE_REACTION_MS:.0f} ms); {bands.nobody} of these were under "
         f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were younger than "
         f"{figure(float(np.median(age)), 'ms')}."
@@ -76,6 +77,7 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
         tables={"ages": {"age_ms": age, "life_id": death["life_id"][known], "player": death["player"][known]},
                 "bands": table},
         facts={"nobody_reacts_ms": NOBODY_REACTS_MS, "simple_reaction_ms": SIMPLE_REACTION_MS,
+               "deaths": int(age.size), "all_deaths": int(known.size),
                "source": "Woods et al. 2015, Front. Hum. Neurosci. 9:131 (figures from memory)"},
     )  # fmt: skip
 

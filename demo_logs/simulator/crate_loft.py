@@ -61,7 +61,7 @@ class Run(Attempt):
             if self.now - begin > tired_of_it and self.dice.happens(0.03):
                 ending = 2
                 break
-        self.play.log(self.now, "run_over", ending=ending, score=min(self.score, 65535))
+        self.play.log(self.now, "run_over", ending=ending, score=min(self.score, 65534))
         self.play.end = self.now
         self.memory.runs += 1
         self.play.summary = {

@@ -88,7 +88,7 @@ class Run(Attempt):
 
     def _over(self, reached: tuple[int, int]) -> Play:
         self.memory.runs += 1
-        self.log("run_over", ending=self.ending, score=min(self.score, 65535))
+        self.log("run_over", ending=self.ending, score=min(self.score, 65534))
         self.play.end = self.now
         stage, boss = reached
         self.play.summary = {
@@ -290,7 +290,7 @@ class Run(Attempt):
             self.memory.died_at("corner")
         self.log(
             "burnt", x=int(self.kite.x), y=int(self.kite.y), cause=fatal.cause, lives=self.lives, tier=self.tier,
-            shot_ago=min(65535, self.now - fatal.born_ms),
+            shot_ago=min(65534, self.now - fatal.born_ms),
         )  # fmt: skip
         # One death is part of the game; a second at the same boss, run after run, is what makes people leave.
         self.deaths_here += 1

@@ -185,6 +185,16 @@ enum { PLAYLOG_TUNABLE_ROLE_none, PLAYLOG_TUNABLE_ROLES(PLAYLOG_TUNABLE_ROLE) PL
 #define PLAYLOG_LEVEL(n) " level=" #n
 #define PLAYLOG_GRADE(n) " grade=" #n
 
+/* What a field holds when it does not apply (FORMAT.md, section 3): the shot that killed where none did, the place where
+ * nobody is. It is no number to the PC, so a field's own values must stay clear of it, also where they are cut off at a
+ * maximum. */
+#define PLAYLOG_NONE_U8 0xFFu
+#define PLAYLOG_NONE_U16 0xFFFFu
+#define PLAYLOG_NONE_U32 0xFFFFFFFFu
+#define PLAYLOG_NONE_I8 (-0x7F - 1)
+#define PLAYLOG_NONE_I16 (-0x7FFF - 1)
+#define PLAYLOG_NONE_I32 (-0x7FFFFFFF - 1)
+
 typedef uint8_t playlog_u8;
 typedef int8_t playlog_i8;
 typedef uint16_t playlog_u16;

@@ -26,7 +26,7 @@ def study(tmp_path_factory):
     for _ in range(70):
         test.event("died", 1000, x=20, y=100, why=1)
         test.event("alive", 100)
-    test.event("died", 1000, x=255, y=127, why=1)
+    test.event("died", 1000, x=254, y=127, why=1)
     test.event("over", how=1)
     with test.study(tmp_path_factory.mktemp("one_death")) as made:
         yield made

@@ -13,7 +13,7 @@ from ingest.session import Session, Span
 class Answer:
     """What a decoder makes of a log; equal answers compare equal."""
 
-    events: list[tuple[int, int, int, str, tuple[tuple[str, int], ...]]] = field(default_factory=list)
+    events: list[tuple[int, int, int, str, tuple[tuple[str, int | None], ...]]] = field(default_factory=list)
     count: int = 0
     rejected: list[tuple[int, str]] = field(default_factory=list)
     gaps: list[tuple[int, int]] = field(default_factory=list)
@@ -69,13 +69,13 @@ def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
     return answer
 
 
-def _rows(span: Span, batch: Batch) -> list[tuple[int, int, int, str, tuple[tuple[str, int], ...]]]:
+def _rows(span: Span, batch: Batch) -> list[tuple[int, int, int, str, tuple[tuple[str, int | None], ...]]]:
     rows = {}
     for events in batch.by_kind:
         kind = span.dictionary.kinds[events.kind].name
         offset = batch.offset(events.order).tolist()
         for i, order in enumerate(events.order.tolist()):
-            values = tuple((name, int(column[i])) for name, column in events.fields.items())
+            values = tuple((name, column[i : i + 1].tolist()[0]) for name, column in events.fields.items())
             rows[order] = (span.power_up.number, offset[i], int(batch.tick[order]), kind, values)
     return [rows[order] for order in sorted(rows)]
 

@@ -35,7 +35,7 @@ def test_a_run_by_hand(study: Study, tmp_path: Path) -> None:
         dictionary(KINDS | BORN), event(500, "at", x=0, y=0),
         event(1000, "begin"), event(1000, "enter", n=1),
         event(1100, "at", x=3, y=7),       # 200 ms in the first cell, of 8 by 8 pixels
-        event(1300, "at", x=159, y=255),   # off the screen below: the last cell; one second and no more
+        event(1300, "at", x=159, y=250),   # off the screen below: the last cell; one second and no more
         event(3000, "at", x=8, y=0),       # until the death
         event(3400, "fell", lives=2), event(3500, "at", x=8, y=0),
         event(4000, "born", lives=2), event(4050, "at", x=8, y=7),

@@ -110,6 +110,24 @@ def test_recorder_and_game_compile_without_a_warning(command: tuple[str, ...], t
     assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.parametrize("command", COMPILERS[:1] + COMPILERS[3:4], ids=" ".join)
+def test_none_is_named_and_fits_its_type(command: tuple[str, ...], tmp_path: Path) -> None:
+    need(shutil.which(command[0]), f"{command[0]} is not installed")
+    fields = " ".join(f"FIELD({t}, v_{t}, none, none)" for t in FieldType)
+    header = HEADER.replace("#define LOG_blink(FIELD, LABEL)", f"#define LOG_blink(FIELD, LABEL) {fields}")
+    none = {t: f"PLAYLOG_NONE_{t.upper()}" for t in FieldType}
+    uses = USES.replace("log_blink(log)", f"log_blink(log, {', '.join(none.values())})")
+    # -2147483648 cannot be written so in C.
+    checks = "".join(
+        f"PLAYLOG_REQUIRE({name}, {name} == ({t.none + t.signed}LL - {int(t.signed)}));\n"
+        for t, name in none.items()
+    )
+    ok, said = compiled(tmp_path, header, uses=uses + checks, command=command)
+    assert ok, said
+    wrong = checks.replace("== (255", "== (254")
+    assert not compiled(tmp_path, header, uses=uses + wrong, command=command)[0]
+
+
 def test_the_text_says_what_the_header_says(tmp_path: Path) -> None:
     dictionary = parse(dictionary_text(tmp_path, HEADER))
     assert (dictionary.game, dictionary.firmware, dictionary.clock_hz) == ("Moth Run", "1.0", 1000)

@@ -55,6 +55,12 @@ def random_events(dice: random.Random, dictionary: Dictionary, count: int, tick:
     return events
 
 
+def told(kind: Kind, fields: dict[str, int]) -> dict[str, int | None]:
+    """What a reader makes of these values: one of each type is none."""
+    none = {"u8": 255, "u16": 65535, "u32": 2**32 - 1, "i8": -128, "i16": -(2**15), "i32": -(2**31)}
+    return {f.name: None if fields[f.name] == none[f.type] else fields[f.name] for f in kind.fields}
+
+
 @settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(st.integers(0, 2**32 - 1), st.booleans(), st.sampled_from((512, 1024, 32768)))
 def test_c_and_python_log_the_same_events(seed: int, interrupts: bool, ring_bytes: int) -> None:
@@ -81,7 +87,7 @@ def test_c_and_python_log_the_same_events(seed: int, interrupts: bool, ring_byte
                 sent += encoder.settings({f"t{which}": value})
             script.event(tick, kind, fields)
             sent += encoder.event(tick, kind, fields)
-            logged.append((number, tick, kind, fields))
+            logged.append((number, tick, kind, told(dictionary.kind(kind), fields)))
         script.flush(tick)
         sent += encoder.flush()
         # The dictionary of a short power-up must still get out.
