@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 from ingest.dictionary import Dictionary
+from ingest.ledger import Ids, Rows
 from ingest.places import Scope
-from ingest.play import Ids, Rows, Run, Said, Values, known
+from ingest.play import Run, Said, Values, known
 from ingest.records import Batch, microseconds
 from ingest.session import PowerUp
 from ingest.structure import STRUCTURE, structure
@@ -57,7 +58,7 @@ class Assembler:
             self._scope(0)
             self._up, self._power_up_id, self._values = up, power_up_id, ()
         points = [(0, self.scopes[-1].run, self.scopes[-1].stage)]
-        for order, role, at_us, offset, said in structure(dictionary, batch):
+        for order, role, at_us, offset, said in structure(dictionary, batch, self._damage):
             if role == EventRole.RUN_START and self._run is not None:
                 if order:
                     self._last_us = int(microseconds(batch.tick[order - 1], dictionary.clock_hz))
@@ -65,6 +66,10 @@ class Assembler:
                 self._scope(order)
             if up.settings:
                 self._follow_settings(offset)
+            if role == "sign":
+                self._sign(at_us, offset)
+                self._scope(order)
+                continue
             if role not in STRUCTURE:
                 if self._run is not None:
                     self._run.event(role, at_us, said)
@@ -89,6 +94,7 @@ class Assembler:
         run = self._run
         if run is not None:
             run.damaged = run.damaged or self._damaged(run.start_byte, offset)
+            run.missing = run.missing or (run.awaits_sign and self._damaged(run.died_byte, offset))
         self._damage = self._damage[bisect_right(self._damage, offset) :]
 
     def end(self) -> None:
@@ -123,7 +129,9 @@ class Assembler:
         if run is None:
             at_us, ids = self._ended_us, (-1, -1, 0)
         else:
-            life = 0 if run.life is None or run.paused else run.life.number
+            while run.taken_back:
+                self.taken_back.add((run.id, run.taken_back.pop()))
+            life = 0 if run.life is None or run.paused else run.life.key
             at_us, ids = run.now_us, (run.id, -1 if run.stage is None else run.stage.id, life)
         if ids != last[2:]:
             last = Scope(order, at_us, *ids)
@@ -137,9 +145,7 @@ class Assembler:
             self._cut(self._up.end_offset if self._up is not None else None)
         self._settle(ended=True)
 
-    def _event(
-        self, role: EventRole | None, at_us: int, offset: int, said: Said, dictionary: Dictionary
-    ) -> None:
+    def _event(self, role: EventRole, at_us: int, offset: int, said: Said, dictionary: Dictionary) -> None:
         run = self._run
         if role == EventRole.RUN_START:
             self._settle(ended=False, rated=True)
@@ -163,12 +169,17 @@ class Assembler:
         if run is None:
             return
         if role == EventRole.RUN_END:
-            taken_back = run.over(at_us, said)
-            if taken_back is not None:
-                self.taken_back.add(taken_back)
+            run.over(at_us, said)
             self._ended(run, offset)
         else:
             run.event(role, at_us, said)
+            if role == EventRole.DEATH:
+                run.died_byte, run.missing = offset, False
+
+    def _sign(self, at_us: int, offset: int) -> None:
+        run = self._run
+        if run is not None and run.awaits_sign:
+            run.sign(at_us, run.missing or self._damaged(run.died_byte, offset))
 
     def _cut(self, next_byte: int | None) -> None:
         run = self._run
@@ -178,6 +189,7 @@ class Assembler:
 
     def _ended(self, run: Run, offset: int) -> None:
         self._ended_us = run.end_us
+        self.taken_back |= {(run.id, key) for key in run.taken_back}
         run.damaged = run.damaged or self._damaged(run.start_byte, offset)
         self._waiting.append(run)
         self._run = None

@@ -13,9 +13,9 @@ from ingest.assembly import Assembler
 from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
 from ingest.framing import Damage, Framer
+from ingest.ledger import Ids
 from ingest.log_file import chunks, received
 from ingest.places import Places
-from ingest.play import Ids
 from ingest.records import microseconds
 from ingest.removal import remove_capture
 from ingest.session import Harm, PowerUp, Session, Span

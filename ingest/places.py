@@ -24,7 +24,7 @@ _MOST_HELD = 500_000
 class Scope(NamedTuple):
     """From the event `order` of a batch on (at `at_us`), events belong to this run and stage (-1: none).
 
-    `life` is the number of the life, 0 while the player is dead or the game stands still.
+    `life` is the key of the life, 0 while the player is dead or the game stands still.
     """
 
     order: int
@@ -74,6 +74,7 @@ class Places:
         self._scopes: list[Scope] = []
         self._lengths = np.zeros(0, np.int64)
         self._cell, self._us = np.zeros(0, np.int32), np.zeros(0, np.int64)
+        self._none: set[tuple[int, int]] = set()  # (run, life) of lives that turned out to have been none
         self._last: tuple[int, int] | None = None  # (time, cell) of the last position, which has no end yet
 
     def take(
@@ -85,29 +86,26 @@ class Places:
         `scopes`: the one in force at the end of the last batch, then each change; `taken_back`: (run, life) of lives
         that were none.
         """
+        self._none |= taken_back
         grid = self._grid if dictionary is None else Grid(*dictionary.screen)
         if grid != self._grid:
             # Another dictionary is another power-up: nothing goes on from the last one.
-            self._count(
-                np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int64), scopes[:2], taken_back
-            )
+            self._count(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.int64), scopes[:2])
             self._grid, self._last = grid, None
         found = None if dictionary is None or batch is None else _positions(dictionary, batch)
         if found is None:
             none = np.zeros(0, np.int64)
-            self._count(none, none, none, scopes, taken_back)
+            self._count(none, none, none, scopes)
         else:
             order, at_us, x, y = found
-            self._count(order, at_us, self._grid.number(x, y), scopes, taken_back)
+            self._count(order, at_us, self._grid.number(x, y), scopes)
+        self._none &= {(scope.run, scope.life) for scope in self._scopes}
 
     def flush(self) -> None:
         """Writes what is ready."""
         self._ready.flush()
 
-    def _count(
-        self, order: np.ndarray, at_us: np.ndarray, cell: np.ndarray, scopes: Sequence[Scope],
-        taken_back: set[tuple[int, int]],
-    ) -> None:  # fmt: skip
+    def _count(self, order: np.ndarray, at_us: np.ndarray, cell: np.ndarray, scopes: Sequence[Scope]) -> None:
         if self._last is not None:
             order = np.append(-1, order)
             at_us, cell = np.append(self._last[0], at_us), np.append(self._last[1], cell)
@@ -137,19 +135,18 @@ class Places:
                 over -= 1
         split = int(lengths[:over].sum())
         if split:
-            self._hand_over(known[:over], lengths[:over], cell[:split], us[:split], taken_back)
+            self._hand_over(known[:over], lengths[:over], cell[:split], us[:split])
         self._scopes, self._lengths = known[over:], lengths[over:]
         self._cell, self._us = cell[split:].copy(), us[split:].copy()
 
     def _hand_over(
-        self, scopes: Sequence[Scope], lengths: np.ndarray, cell: np.ndarray, us: np.ndarray,
-        taken_back: set[tuple[int, int]],
-    ) -> None:  # fmt: skip
+        self, scopes: Sequence[Scope], lengths: np.ndarray, cell: np.ndarray, us: np.ndarray
+    ) -> None:
         # The first visit stands for all that does not count.
         visits: dict[tuple[int, int], int] = {(-1, -1): 0}
         visit_of = [
             visits.setdefault((s.run, s.stage), len(visits))
-            if s.run >= 0 and s.life > 0 and (s.run, s.life) not in taken_back
+            if s.run >= 0 and s.life > 0 and (s.run, s.life) not in self._none
             else 0
             for s in scopes
         ]

@@ -1,59 +1,18 @@
 """One run, built from its events: stages, lives and spells of play (FORMAT.md, section 7)."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from ingest.dictionary import Dictionary
+from ingest.ledger import Doubt, Ids, Ledger, Life, Row, Rows, Stage
 from ingest.records import microseconds
 from ingest.vocabulary import Ending, EventRole, FieldRole, StageKind, TunableRole
 
 Values = tuple[int | None, ...]
 Said = dict[FieldRole, int]
-Row = tuple[Any, ...]
 _ENDINGS = {Ending.FINISHED: "finished", Ending.GAME_OVER: "game_over", Ending.QUIT: "quit"}
-
-
-@dataclass
-class Rows:
-    """Finished rows, in the order of the columns of schema.sql; the store takes them away."""
-
-    all_runs: list[Row] = field(default_factory=list)
-    stages: list[Row] = field(default_factory=list)
-    lives: list[Row] = field(default_factory=list)
-    spells: list[Row] = field(default_factory=list)
-
-
-@dataclass
-class Ids:
-    """The next free ids. `runs` gives those of runs, which a capture that has grown keeps."""
-
-    runs: Iterator[int]
-    stage: int
-    life: int
-
-
-@dataclass(slots=True)
-class _Stage:
-    id: int
-    visit: int
-    stage: int
-    kind: int
-    song: int | None
-    start_us: int
-    lives_in: int | None
-    tier_in: int | None
-    alive_us: int = 0
-    deaths: int = 0
-
-
-@dataclass(slots=True)
-class _Life:
-    number: int
-    start_us: int
-    alive_us: int = 0
-    # Begun at a death because the game logs no spawns: taken back when that death turns out to have been the last.
-    assumed: bool = False
+# By a sign of life: whether something is missing tells what it is worth.
+_SIGNS = (Doubt.SIGN, Doubt.WEAK)
 
 
 @dataclass(slots=True)
@@ -70,18 +29,23 @@ class Run:
         start_us: int, said: Said, values: Values,
     ):  # fmt: skip
         """`said`: the fields of its `run_start`; `values`: those in force of the tunables."""
-        self._rows, self._ids = rows, ids
+        self._rows, self._ids, self._ledger = rows, ids, Ledger(rows)
         self.id, self.number = next(ids.runs), number
         self.power_up_id, self.dictionary = power_up_id, dictionary
         self.start_byte, self.start_us, self.said = start_byte, start_us, said
         self.build = known(values, dictionary)  # None: not known yet
         self.mixed = self.damaged = self.paused = False
         self.alive_us = self.deaths = self.visits = self.lives_begun = 0
+        self._life_keys = 0
+        # Since when the player is dead, for the byte from which on a lost spawn shows as damage; of the assembler.
+        self.died_byte, self.missing = start_byte, False
+        # Keys of lives that turned out to have been none; whoever has noted them takes them away.
+        self.taken_back: list[int] = []
         self.score: int | None = None
         self.rating: int | None = None
         self.now_us, self.end_us, self.ending = start_us, 0, "cut"
-        self.stage: _Stage | None = None
-        self.life: _Life | None = None
+        self.stage: Stage | None = None
+        self.life: Life | None = None
         self.spell: _Spell | None = None
         # The last spell, where a change of tier or level ended it: a death may still come.
         self._changed: Row | None = None
@@ -105,11 +69,26 @@ class Run:
         self._advance(at_us)
         self._end("cut")
 
-    def over(self, at_us: int, said: Said) -> tuple[int, int] | None:
-        """Ends the run as `run_end` says. Returns (run, life) of its last life where that was none after all."""
+    def over(self, at_us: int, said: Said) -> None:
+        """Ends the run as `run_end` says."""
         self._advance(at_us)
         self.score = said.get(FieldRole.SCORE)
-        return self._end(self._logged_ending(said))
+        self._end(self._logged_ending(said))
+
+    @property
+    def awaits_sign(self) -> bool:
+        """Whether the next sign of life may tell something: the player is dead, or is held to be alive for little."""
+        return self.life is None or self.life.doubt is Doubt.WEAK
+
+    def sign(self, at_us: int, missing: bool) -> None:
+        """The player did what only the living do; `missing`: since the death something was lost, perhaps the spawn."""
+        strong = missing and self.lives != 0
+        if not self.awaits_sign or (self.life is not None and not strong):
+            return
+        self._advance(at_us)
+        if self.life is not None:
+            self._take_back()
+        self._start_life(Doubt.SIGN if strong else Doubt.WEAK, inferred=True)
 
     def row(self, capture_id: int, build_id: int) -> Row:
         """The run as a row of `all_runs`."""
@@ -134,6 +113,8 @@ class Run:
         self.life.alive_us += passed
         if self.stage is not None:
             self.stage.alive_us += passed
+            if self.life.doubt is not None:
+                self.stage.doubt_us += passed
         if self.spell is None:
             self.spell = _Spell(before)
         self.spell.alive_us += passed
@@ -156,6 +137,8 @@ class Run:
         self._end_stage(bool(said.get(FieldRole.CLEARED, 1)))
 
     def _spawns(self, said: Said) -> None:
+        if self.life is not None and self.life.doubt in _SIGNS:
+            self._take_back()
         self._state(said)
         if self.life is None:
             self._start_life()
@@ -168,43 +151,63 @@ class Run:
 
     def _dies(self, said: Said) -> None:
         if self.life is None:
-            self._start_life()  # its spawn was lost, or never logged
+            self._start_life(inferred=True)  # its spawn was lost, or never logged, and nothing told of it
+        self._settle_life()
         self.deaths += 1
         if self.stage is not None:
             self.stage.deaths += 1
         lives = said.get(FieldRole.LIVES, None if self.lives is None else max(0, self.lives - 1))
         self._end_spell("death")
+        self._settle_change()
         self._end_life(died=True, said=said, lives=lives)
         self.lives = lives
         self.tier = said.get(FieldRole.TIER, self.tier)
         self.level = said.get(FieldRole.LEVEL, self.level)
         if EventRole.SPAWN not in self.dictionary.event_roles and lives != 0:
-            self._start_life(assumed=True)
+            self._start_life(Doubt.ASSUMED)
 
     def _logged_ending(self, said: Said) -> str:
         """As logged; where the game does not say, a player who was dead by then lost."""
         logged = said.get(FieldRole.ENDING)
         if logged in _ENDINGS:
             return _ENDINGS[Ending(logged)]
-        over = self.life is None or self.lives == 0 or (self.life.assumed and self.life.alive_us == 0)
+        life = self.life
+        over = life is None or life.doubt is Doubt.WEAK or self.lives == 0
+        over = over or (life is not None and life.doubt is Doubt.ASSUMED and life.alive_us == 0)
         return "game_over" if over else "finished"
 
-    def _end(self, ending: str) -> tuple[int, int] | None:
-        taken_back = None
-        if self.life is not None and self.life.assumed and ending == "game_over":
-            self.alive_us -= self.life.alive_us
-            if self.stage is not None and self.spell is not None:
-                self.stage.alive_us -= self.spell.alive_us
-            taken_back = self.id, self.life.number
-            self.life = self.spell = None
-            self.lives_begun -= 1
+    def _end(self, ending: str) -> None:
+        doubt = None if self.life is None else self.life.doubt
+        if doubt is Doubt.WEAK or (doubt is not None and ending == "game_over"):
+            self._take_back()
+        self._settle_life()
         self._end_spell(ending if ending in ("cut", "quit") else "run_end")
         self._settle_change()
         if self.life is not None:
             self._end_life(died=False, said={}, lives=self.lives)
         self._end_stage({"finished": True, "game_over": False}.get(ending))
         self.end_us, self.ending = self.now_us, ending
-        return taken_back
+
+    def _settle_life(self) -> None:
+        """What is known by now makes the life one, if there is one."""
+        if self.life is not None:
+            self.life.doubt = None
+        if self.stage is not None:
+            self.stage.doubt_us = 0
+        self._ledger.settle()
+
+    def _take_back(self) -> None:
+        """The life was none."""
+        life = self.life
+        assert life is not None
+        self.alive_us -= life.alive_us
+        if self.stage is not None:
+            self.stage.alive_us -= self.stage.doubt_us
+            self.stage.doubt_us = 0
+        self._ledger.take_back()
+        self.taken_back.append(life.key)
+        self.lives_begun -= 1
+        self.life = self.spell = self._changed = None
 
     def _end_spell(self, ended_by: str) -> None:
         spell, self.spell = self.spell, None
@@ -233,20 +236,26 @@ class Run:
         if ended_by == "change":
             self._changed = row
         else:
-            self._rows.spells.append(row)
+            self._ledger.spell(row)
+            self._bound()
 
     def _settle_change(self) -> None:
         if self._changed is not None:
-            self._rows.spells.append(self._changed)
+            self._ledger.spell(self._changed)
             self._changed = None
+            self._bound()
+
+    def _bound(self) -> None:
+        if self._ledger.full:
+            self._settle_life()
 
     def _start_stage(self, said: Said) -> None:
         self.visits += 1
         song = said.get(FieldRole.SONG)
         stage = said.get(FieldRole.STAGE, self.visits if song is None else 1)
         kind = int(said.get(FieldRole.STAGE_KIND, StageKind.REGULAR))
-        self.stage = _Stage(
-            self._ids.stage, self.visits, stage, kind, song, self.now_us, self.lives, self.tier
+        self.stage = Stage(
+            self._ids.stage, self.id, self.visits, stage, kind, song, self.now_us, self.lives, self.tier
         )
         self._ids.stage += 1
 
@@ -260,14 +269,15 @@ class Run:
     def _end_stage(self, cleared: bool | None) -> None:
         stage, self.stage = self.stage, None
         if stage is not None:
-            self._rows.stages.append(
-                (stage.id, self.id, stage.visit, stage.stage, stage.kind, stage.song, stage.start_us, self.now_us,
-                 stage.alive_us, cleared, stage.deaths, stage.lives_in, stage.tier_in)
-            )  # fmt: skip
+            stage.end_us, stage.cleared = self.now_us, cleared
+            self._ledger.stage(stage)
+            self._bound()
 
-    def _start_life(self, assumed: bool = False) -> None:
+    def _start_life(self, doubt: Doubt | None = None, inferred: bool = False) -> None:
         self.lives_begun += 1
-        self.life = _Life(self.lives_begun, self.now_us, assumed=assumed)
+        self._life_keys += 1
+        self.life = Life(self._life_keys, self.lives_begun, self.now_us, doubt, inferred)
+        self._ledger.doubtful = doubt is not None
         self.spell = None
 
     def _end_life(self, died: bool, said: Said, lives: int | None) -> None:
@@ -278,7 +288,7 @@ class Run:
             (self._ids.life, self.id, life.number, None if self.stage is None else self.stage.id, life.start_us,
              self.now_us, life.alive_us, died, said.get(FieldRole.CAUSE), said.get(FieldRole.X), said.get(FieldRole.Y),
              lives, self.tier, self.level,
-             None if shot_ago is None else microseconds(shot_ago, self.dictionary.clock_hz))
+             None if shot_ago is None else microseconds(shot_ago, self.dictionary.clock_hz), life.inferred)
         )  # fmt: skip
         self._ids.life += 1
 

@@ -1,5 +1,6 @@
 """Packets in, events out: the records of thousands of packets are found in lockstep (FORMAT.md, section 3)."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeVar
@@ -51,6 +52,11 @@ class Batch:
     def offset(self, order: np.ndarray) -> np.ndarray:
         """Where in the log the packets of these events begin."""
         return self._offset[np.searchsorted(self._first, order, side="right") - 1]
+
+    def orders_at(self, offsets: Sequence[int]) -> list[int]:
+        """The order of the first event at or behind each of these places in the log, where there is one."""
+        packet = np.searchsorted(self._offset, np.asarray(offsets, np.int64))
+        return self._first[packet[packet < len(self._first)]].tolist()
 
 
 class RecordReader:

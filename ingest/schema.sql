@@ -61,7 +61,8 @@ CREATE TABLE stages (
 CREATE TABLE lives (
     life_id INTEGER, run_id INTEGER, number INTEGER, stage_id INTEGER, start_us BIGINT, end_us BIGINT, alive_us BIGINT,
     died BOOLEAN, cause INTEGER, x INTEGER, y INTEGER, lives_left INTEGER, tier INTEGER, level INTEGER,
-    shot_ago_us BIGINT
+    shot_ago_us BIGINT,
+    inferred BOOLEAN         -- its spawn was lost: it begins at the first sign of it, or, without one, at its death
 );
 -- Time alive at one stage visit, life, tier and level: the counting-process form of the same runs.
 -- ended_by: death, stage_end, change (tier or level), run_end, cut, quit.

@@ -1,6 +1,8 @@
 """Which events of a batch runs are built from: the few among the many (FORMAT.md, section 7)."""
 
+from collections.abc import Sequence
 from operator import itemgetter
+from typing import Literal
 
 import numpy as np
 
@@ -16,13 +18,19 @@ STRUCTURE = frozenset(
         EventRole.DEATH, EventRole.PAUSE, EventRole.RESUME, EventRole.RATING,
     }
 )  # fmt: skip
+# Only the living do this. It tells where a life began whose spawn was lost.
+SIGNS = frozenset({EventRole.POSITION, EventRole.SHOT, EventRole.PRESS})
+Role = EventRole | Literal["sign"] | None
+Told = tuple[int, Role, int, int, dict[FieldRole, int]]
 
 
-def structure(
-    dictionary: Dictionary, batch: Batch
-) -> list[tuple[int, EventRole | None, int, int, dict[FieldRole, int]]]:
-    """(order, role, at_us, offset, fields by role) of the events that runs are built from, in the order of the log."""
-    found: list[tuple[int, EventRole | None, int, int, dict[FieldRole, int]]] = []
+def structure(dictionary: Dictionary, batch: Batch, damage: Sequence[int] = ()) -> list[Told]:
+    """(order, role, at_us, offset, fields by role) of the events that runs are built from, in the order of the log.
+
+    An event that is looked at as a sign of life comes with the role "sign", before all else that it tells. Such are the
+    first sign of the batch, those after each death and those after each place of `damage` (byte offsets, ascending).
+    """
+    found: list[Told] = []
     states = []
     for events in batch.by_kind:
         kind = dictionary.kinds[events.kind]
@@ -44,8 +52,36 @@ def structure(
         found += _listed(
             kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order)))
         )
+    if EventRole.SPAWN in dictionary.event_roles:
+        found = [*_signs(dictionary, batch, found, damage), *found]
     found.sort(key=itemgetter(0))
     return found
+
+
+def _signs(
+    dictionary: Dictionary, batch: Batch, found: Sequence[Told], damage: Sequence[int]
+) -> Sequence[Told]:
+    """The first sign of life in the batch, after each death and after each place of damage."""
+    since = {0, *(event[0] + 1 for event in found if event[1] == EventRole.DEATH), *batch.orders_at(damage)}
+    asked = np.array(sorted(since), np.int64)
+    first: dict[int, tuple[int, int]] = {}  # order -> time and place of the sign
+    nearest = np.full(len(asked), len(batch.tick), np.int64)
+    for events in batch.by_kind:
+        if dictionary.kinds[events.kind].role in SIGNS:
+            next_ = np.searchsorted(events.order, asked)
+            there = next_ < len(events.order)
+            order = np.full(len(asked), len(batch.tick), np.int64)
+            order[there] = events.order[next_[there]]
+            nearer = order < nearest
+            nearest[nearer] = order[nearer]
+            own = np.unique(next_[nearer])
+            offset = batch.offset(events.order[own])
+            first |= {
+                int(events.order[i]): (int(events.at_us[i]), int(at))
+                for i, at in zip(own.tolist(), offset.tolist(), strict=True)
+            }
+    signs = np.unique(nearest).tolist()
+    return [(order, "sign", *first[order], {}) for order in signs if order < len(batch.tick)]
 
 
 def _listed(role, batch, events, roles, which):  # type: ignore[no-untyped-def]

@@ -42,7 +42,7 @@ def find(
         found.append(_fairness(death, basis))
     if {"position", "enemy_shot"} <= basis.roles:
         found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US), basis))
-    if np.any(death["life"] > 1):
+    if np.any(_respawned(death)):
         found.append(_respawn(death, basis))
     if np.isfinite(death["x"]).any() and np.any(death["life"] > 1):
         found.append(_again(death, basis, screen_width / PLACES_ACROSS))
@@ -104,8 +104,13 @@ def _still(death: Columns, last: Columns, basis: Basis) -> Finding:
     )  # fmt: skip
 
 
+def _respawned(death: Columns) -> np.ndarray:
+    """Which deaths followed a respawn whose moment is known: not where it was lost."""
+    return (death["life"] > 1) & (death["inferred"] == 0)
+
+
 def _respawn(death: Columns, basis: Basis) -> Finding:
-    again = death["life"] > 1
+    again = _respawned(death)
     alive_s = death["alive_us"] / 1e6
     mine = again & (alive_s < RESPAWN_S)
     estimate = _share(mine[again], death["player"][again])

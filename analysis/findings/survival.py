@@ -161,10 +161,11 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
     rows: dict[str, list[Any]] = {}
     last: tuple[str, Estimate] | None = None
     worst: tuple[float, str, Estimate] | None = None
+    reached = _reached(visit, basis.run)
     for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
         mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
         outcome = visit["outcome"][mine].astype(str)
-        ran = np.isin(run, visit["run_id"][mine])
+        ran = reached[2 * stage + kind]
         reach = share_by_player(ran, np.ones(run.size), player)
         early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
         settled = np.isin(outcome, ("cleared", "died_out", "left"))
@@ -210,6 +211,27 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
         runs=basis.runs, method="share_by_player", estimate=estimate, warnings=warnings,
         tables={"segments": rows},
     )  # fmt: skip
+
+
+def _reached(visit: Columns, run: Columns) -> dict[int, np.ndarray]:
+    """Which runs came to each part of the game, by 2 * stage + kind.
+
+    Where every whole run begins with one part, a damaged run came to that part, and to all between it and the furthest
+    it was seen in: the event that began them was lost, not skipped.
+    """
+    part = 2 * visit["stage"].astype(int) + visit["stage_kind"].astype(int)
+    number = {int(run_id): i for i, run_id in enumerate(run["run_id"])}
+    row = np.array([number[int(run_id)] for run_id in visit["run_id"]], int)
+    reached = {int(one): np.isin(np.arange(len(number)), row[part == one]) for one in np.unique(part)}
+    damaged = run["damaged"] == 1
+    opening = np.r_[True, row[1:] != row[:-1]] & ~damaged[row]
+    if np.unique(part[opening]).size == 1:
+        begin = int(part[opening][0])
+        furthest = np.full(len(number), begin)
+        np.maximum.at(furthest, row, part)
+        for one, came in reached.items():
+            came |= damaged & (begin <= one) & (one <= furthest)
+    return reached
 
 
 def _mean(column: np.ndarray) -> float | None:

@@ -11,7 +11,7 @@ SELECT l.life_id, l.run_id, c.player, c.build, c.attempt, c.damaged, l.number AS
     l.x::DOUBLE AS x, l.y::DOUBLE AS y, l.cause::DOUBLE AS cause, causes.cause_label,
     l.start_us, l.end_us, l.alive_us, l.end_us - c.start_us AS run_us,
     l.lives_left::DOUBLE AS lives_left, l.tier::DOUBLE AS tier, l.level::DOUBLE AS level,
-    l.shot_ago_us::DOUBLE AS shot_ago_us
+    l.shot_ago_us::DOUBLE AS shot_ago_us, l.inferred
 FROM lives l
 JOIN chosen c USING (run_id)
 JOIN builds b ON b.build_id = c.build_id

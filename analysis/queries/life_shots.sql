@@ -1,6 +1,6 @@
 -- How many shots were fired within each life of the chosen runs. Every life is told twice: as a whole (by_stage false;
 -- where a stage is chosen, from entering it), and from entering each stage, where leaving it cuts short (by_stage true;
--- as in lives.sql). In one query, because finding the events costs most of the time.
+-- as in lives.sql). In one query, because finding the events costs most of the time. Without lives whose beginning was lost.
 , parts AS (
     SELECT p.run_id, p.life, told.by_stage, min(p.start_us) AS start_us, max(p.end_us) AS end_us,
         bool_or(p.ended_by = 'death') AS died,
@@ -8,6 +8,7 @@
     FROM spells p
     JOIN chosen c USING (run_id)
     LEFT JOIN stages s ON s.stage_id = p.stage_id
+    ANTI JOIN lives i ON i.run_id = p.run_id AND i.number = p.life AND i.inferred
     CROSS JOIN (VALUES (false), (true)) told(by_stage)
     WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
       AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)

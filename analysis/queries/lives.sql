@@ -1,5 +1,6 @@
 -- Time alive from each (re)spawn to the death or what cut it short; where a stage is chosen or $by_stage is true, from
--- entering the stage instead, and leaving it cuts short: a life through two stages is two rows.
+-- entering the stage instead, and leaving it cuts short: a life through two stages is two rows. A life whose beginning was
+-- lost is left out: how long it lasted is not known.
 SELECT c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOUBLE AS first_time, p.life,
     min(p.start_us)::BIGINT AS start_us, max(p.end_us)::BIGINT AS end_us, sum(p.alive_us)::BIGINT AS alive_us,
     -- A death is always the last, also where another stretch ended in the same tick.
@@ -9,6 +10,7 @@ SELECT c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOU
 FROM spells p
 JOIN chosen c USING (run_id)
 LEFT JOIN stages s ON s.stage_id = p.stage_id
+ANTI JOIN lives i ON i.run_id = p.run_id AND i.number = p.life AND i.inferred
 WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
   AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
 GROUP BY c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time, c.ending, p.life,

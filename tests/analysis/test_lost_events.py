@@ -1,0 +1,50 @@
+"""What was lost on the way must not look like something that happened."""
+
+import pytest
+
+from analysis.findings import deaths, survival
+from analysis.selection import Selection
+from tests.analysis.playtest import GAME, Playtest, reader_of
+
+
+def test_a_lost_start_of_a_stage_is_not_a_stage_that_was_never_reached(tmp_path):
+    test = Playtest()
+    for who in range(1, 34):
+        test.event("begin", 1000, who=who, left=1)
+        if who in (7, 8):
+            test.lines.append({"drop": 1})
+        else:
+            test.event("enter", stage=1)
+        test.event("at", 10, x=1, y=1)
+        if who % 2:
+            test.event("leave", 3000, done=1)
+            test.event("enter", stage=2)
+        test.event("died", 2000, x=1, y=1)
+        test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        found = {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
+    segments = found["survival.funnel"].tables["segments"]
+    assert segments["entered"] == [33, 17]
+    assert segments["reach"] == [1.0, pytest.approx(17 / 33)]
+
+
+def test_a_lost_spawn_is_no_death_on_respawn(tmp_path):
+    test = Playtest()
+    for who in range(1, 13):
+        test.event("begin", 1000, who=who, left=3)
+        test.event("enter", stage=1)
+        test.event("died", 4000, x=1, y=1, left=2)
+        test.event("alive", 500, left=2)
+        test.event("died", 4000, x=1, y=1, left=1)
+        # The spawn is lost, and what came after it but for the last moment.
+        test.lines.append({"drop": 9})
+        test.event("at", 4000, x=1, y=1)
+        test.event("died", 200, x=1, y=1, left=0)
+        test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        reader = reader_of(study)
+        found = {one.id: one for one in deaths.find(reader, Selection(GAME))}
+        curve = {one.id: one for one in survival.find(reader, Selection(GAME))}["survival.curve"]
+    assert found["deaths.respawn"].estimate.value == 0
+    assert curve.tables["curve"]["at_risk"][0] == 24
+    assert sum(found["deaths.causes"].tables["causes"]["deaths"]) == 36
