@@ -15,6 +15,7 @@ CELLS_ACROSS = 16
 # A position stands for the time until the next one, but never for longer than this.
 LONGEST_US = 1_000_000
 _FAR = 1 << 62
+_FAR_PX = np.uint32(1 << 30)
 # Where a table of every visit and cell would be larger than this, those that occur are sorted instead.
 _MOST_BINS = 1 << 21
 # A run of more positions (hours of play) is handed over in parts.
@@ -54,6 +55,8 @@ class Grid(NamedTuple):
 
     def number(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """The cell of each point, counted along the rows."""
+        # Numbers of 32 bits without a sign would turn negative below.
+        x, y = (np.minimum(place, _FAR_PX) if place.dtype == np.uint32 else place for place in (x, y))
         column, row = x.astype(np.int32), y.astype(np.int32)
         np.clip(column, 0, max(0, self.width - 1), out=column)
         np.clip(row, 0, max(0, self.height - 1), out=row)

@@ -18,6 +18,8 @@ _STEP_WIDTH = np.array(_STEP_BYTES * 64)
 _STEP_MASK = np.array([0, 0xFF, 0xFFFF, 0xFFFFFFFF] * 64, np.uint32)
 # Records of a packet that are followed before those that are done are sorted out.
 _STEPS = 4
+# The last time that fits the study, with room to add two of them.
+_MOST_US = 1 << 62
 # Every such event is looked at to tell which kind is the most frequent.
 _SAMPLE = 64
 _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i32": "<i4"}
@@ -143,9 +145,14 @@ def _shift(fields: tuple[Field, ...], values: dict[str, np.ndarray]) -> np.ndarr
 
 
 def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
-    """Ticks as whole microseconds, rounded down. Seconds and rest apart, so that long power-ups do not overflow."""
+    """Ticks as whole microseconds, rounded down. Seconds and rest apart, so that long power-ups do not overflow.
+
+    A log may claim more than 146,000 years: they count as so many.
+    """
     if clock_hz == 1_000_000:
         return tick
+    most = _MOST_US // 1_000_000 * clock_hz
+    tick = np.minimum(tick, most) if isinstance(tick, np.ndarray) else min(tick, most)
     if 1_000_000 % clock_hz == 0:
         return tick * (1_000_000 // clock_hz)
     seconds, rest = divmod(tick, clock_hz)

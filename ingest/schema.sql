@@ -1,6 +1,7 @@
 -- The study: everything that was ingested, and what people said about it. One DuckDB file.
 -- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets` and `predictions` can be
--- rebuilt from them at any time. Times are integer microseconds since the console's power-up.
+-- rebuilt from them at any time. Times are integer microseconds since the console's power-up. What a field of a log may
+-- hold (u32 and i32) is BIGINT.
 
 -- The tables of the events themselves: one for each game, kind and field signature (`kinds.table_name`).
 CREATE SCHEMA events;
@@ -44,30 +45,30 @@ CREATE TABLE tunables (
 );
 CREATE TABLE all_runs (
     run_id INTEGER, capture_id INTEGER, power_up_id INTEGER, number INTEGER,  -- number: n-th run of the capture
-    build_id INTEGER, logged_player INTEGER, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
+    build_id INTEGER, logged_player BIGINT, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, ending TEXT,             -- finished, game_over, quit, cut
-    deaths INTEGER, score BIGINT, rating INTEGER, start_byte BIGINT,          -- start_byte: its first packet's offset
+    deaths INTEGER, score BIGINT, rating BIGINT, start_byte BIGINT,          -- start_byte: its first packet's offset
     damaged BOOLEAN, mixed_build BOOLEAN,                                     -- mixed: a tunable changed during the run
     given_player TEXT, given_remark TEXT,                                     -- said while it was recorded (CAPTURE.md)
     began_at TIMESTAMP                                                        -- when it came to the PC, in UTC; else NULL
 );
 -- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
 CREATE TABLE stages (
-    stage_id INTEGER, run_id INTEGER, visit INTEGER, stage INTEGER, stage_kind INTEGER, song INTEGER,
+    stage_id INTEGER, run_id INTEGER, visit INTEGER, stage BIGINT, stage_kind BIGINT, song BIGINT,
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, cleared BOOLEAN, deaths INTEGER,
-    lives_in INTEGER, tier_in INTEGER
+    lives_in BIGINT, tier_in BIGINT
 );
 -- One life. stage_id, lives_left, tier and level are those in force when it ended (lives_left: after the death).
 CREATE TABLE lives (
     life_id INTEGER, run_id INTEGER, number INTEGER, stage_id INTEGER, start_us BIGINT, end_us BIGINT, alive_us BIGINT,
-    died BOOLEAN, cause INTEGER, x INTEGER, y INTEGER, lives_left INTEGER, tier INTEGER, level INTEGER,
+    died BOOLEAN, cause BIGINT, x BIGINT, y BIGINT, lives_left BIGINT, tier BIGINT, level BIGINT,
     shot_ago_us BIGINT,
     inferred BOOLEAN         -- its spawn was lost: it begins at the first sign of it, or, without one, at its death
 );
 -- Time alive at one stage visit, life, tier and level: the counting-process form of the same runs.
 -- ended_by: death, stage_end, change (tier or level), run_end, cut, quit.
 CREATE TABLE spells (
-    run_id INTEGER, stage_id INTEGER, life INTEGER, tier INTEGER, level INTEGER, start_us BIGINT, end_us BIGINT,
+    run_id INTEGER, stage_id INTEGER, life INTEGER, tier BIGINT, level BIGINT, start_us BIGINT, end_us BIGINT,
     alive_us BIGINT, ended_by TEXT
 );
 

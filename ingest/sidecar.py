@@ -18,6 +18,7 @@ from ingest.player_tag import player_tag
 VERSION = 1
 MAX_BYTES = 64 << 20
 LONGEST_REMARK = 400
+_MOST_COUNT = 1 << 62
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def parse_sidecar(content: bytes) -> Sidecar:
     for line in content.splitlines():
         try:
             _take(reading, json.loads(line))
-        except (ValueError, TypeError, KeyError, RecursionError):
+        except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
             reading.unread_lines += 1
     return Sidecar(
         reading.started, reading.source, tuple(reading.arrivals), tuple(reading.said), reading.lost_bytes,
@@ -91,20 +92,32 @@ def _take(reading: _Reading, line: Any) -> None:
     if not isinstance(line, dict):
         raise TypeError("not an object")
     if "capture" in line:
-        reading.started, reading.source = str(line["started"])[:40], str(line["source"])[:200]
+        reading.started, reading.source = _text(line["started"], 40), _text(line["source"], 200)
         return
     at, byte = line["at"], line["byte"]
-    if not isinstance(byte, int) or isinstance(byte, bool) or byte < 0 or not math.isfinite(at):
+    if not _whole(byte) or not math.isfinite(at):
         raise ValueError("no place")
     if "player" in line:
         player = None if line["player"] is None else player_tag(str(line["player"]))
         reading.said.append(Said(byte, player, line.get("current") is True))
     elif "remark" in line:
-        reading.said.append(Said(byte, remark=str(line["remark"])[:LONGEST_REMARK]))
+        reading.said.append(Said(byte, remark=_text(line["remark"], LONGEST_REMARK)))
     elif "lost" in line:
-        reading.lost_bytes += int(line["lost"])
+        if not _whole(line["lost"]):
+            raise ValueError("no count")
+        reading.lost_bytes += line["lost"]
     elif "line" not in line and (not reading.arrivals or (at, byte) >= reading.arrivals[-1]):
         reading.arrivals.append((float(at), byte))
+
+
+def _whole(number: Any) -> bool:
+    """Whether it is a count of bytes, as a file may have them."""
+    return type(number) is int and 0 <= number <= _MOST_COUNT
+
+
+def _text(text: Any, longest: int) -> str:
+    """The beginning of a text. JSON can write halves of characters, which nothing else can store."""
+    return str(text)[:longest].encode("utf-8", "replace").decode()
 
 
 def started_at(sidecar: Sidecar) -> datetime | None:

@@ -18,6 +18,6 @@ JOIN builds b ON b.build_id = c.build_id
 LEFT JOIN stages s ON s.stage_id = l.stage_id
 LEFT JOIN causes ON causes.dictionary_id = b.dictionary_id AND causes.value = l.cause
 WHERE l.died
-  AND ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+  AND ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+  AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
 ORDER BY l.run_id, l.number

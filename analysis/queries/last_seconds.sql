@@ -3,8 +3,8 @@
     SELECT l.life_id, l.run_id, l.end_us
     FROM lives l JOIN chosen USING (run_id) LEFT JOIN stages s ON s.stage_id = l.stage_id
     WHERE l.died
-      AND ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-      AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+      AND ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+      AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
 ), moved AS (
     SELECT f.life_id, count(*) AS samples, max(p.x) - min(p.x) AS x_spread, max(p.y) - min(p.y) AS y_spread
     FROM fatal f JOIN position_events p

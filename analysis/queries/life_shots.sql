@@ -10,10 +10,10 @@
     LEFT JOIN stages s ON s.stage_id = p.stage_id
     ANTI JOIN lives i ON i.run_id = p.run_id AND i.number = p.life AND i.inferred
     CROSS JOIN (VALUES (false), (true)) told(by_stage)
-    WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-      AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+    WHERE ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+      AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
     GROUP BY p.run_id, p.life, told.by_stage,
-        CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL AND NOT told.by_stage THEN NULL ELSE p.stage_id END
+        CASE WHEN $stage::BIGINT IS NULL AND $stage_kind::BIGINT IS NULL AND NOT told.by_stage THEN NULL ELSE p.stage_id END
 ), fired AS (
     SELECT e.run_id, e.at_us FROM shot_events e WHERE e.run_id IN (SELECT run_id FROM chosen)
 ), by_part AS (

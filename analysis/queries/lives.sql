@@ -11,8 +11,8 @@ FROM spells p
 JOIN chosen c USING (run_id)
 LEFT JOIN stages s ON s.stage_id = p.stage_id
 ANTI JOIN lives i ON i.run_id = p.run_id AND i.number = p.life AND i.inferred
-WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+WHERE ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+  AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
 GROUP BY c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time, c.ending, p.life,
-    CASE WHEN $stage::INTEGER IS NULL AND $stage_kind::INTEGER IS NULL AND NOT $by_stage THEN NULL ELSE p.stage_id END
+    CASE WHEN $stage::BIGINT IS NULL AND $stage_kind::BIGINT IS NULL AND NOT $by_stage THEN NULL ELSE p.stage_id END
 ORDER BY c.run_id, p.life, start_us

@@ -4,7 +4,7 @@ SELECT c.player, c.run_id, s.stage::DOUBLE AS stage, s.stage_kind::DOUBLE AS sta
 FROM spells p
 JOIN chosen c USING (run_id)
 JOIN stages s ON s.stage_id = p.stage_id
-WHERE ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+WHERE ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+  AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
 GROUP BY ALL
 ORDER BY ALL

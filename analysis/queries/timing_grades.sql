@@ -6,7 +6,7 @@ LEFT JOIN stages s ON s.stage_id = v.stage_id
 LEFT JOIN fields f ON f.dictionary_id = v.dictionary_id AND f.kind = v.kind AND f.role = 'grade'
 LEFT JOIN labels l ON l.dictionary_id = v.dictionary_id AND l.kind = v.kind AND l.field = f.field AND l.value = v.grade
 WHERE v.grade IS NOT NULL
-  AND ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+  AND ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+  AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
 GROUP BY c.player, v.grade
 ORDER BY v.grade, c.player

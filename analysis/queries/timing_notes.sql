@@ -8,7 +8,7 @@ JOIN chosen c USING (run_id)
 LEFT JOIN stages s ON s.stage_id = n.stage_id
 WHERE n.at_us <= least(c.end_us, coalesce(s.end_us, c.end_us))
     - CASE WHEN s.cleared OR (s.cleared IS NULL AND c.ending = 'finished') THEN 0 ELSE 300000 END
-  AND ($stage::INTEGER IS NULL OR s.stage = $stage::INTEGER)
-  AND ($stage_kind::INTEGER IS NULL OR s.stage_kind = $stage_kind::INTEGER)
+  AND ($stage::BIGINT IS NULL OR s.stage = $stage::BIGINT)
+  AND ($stage_kind::BIGINT IS NULL OR s.stage_kind = $stage_kind::BIGINT)
   AND n.run_id IN (SELECT unnest($runs::BIGINT[]))
 ORDER BY n.run_id, n.at_us, n.lane
