@@ -1,6 +1,7 @@
 """A terminal that shows lines which change while somebody types below them."""
 
 import contextlib
+import io
 import os
 import sys
 import threading
@@ -89,6 +90,9 @@ class Terminal:
             self._typed += character
 
     def _read_lines(self) -> None:
+        if isinstance(self._in, io.TextIOWrapper):
+            # A byte of another encoding spoils its own line, and not all that follow.
+            self._in.reconfigure(errors="replace")
         with contextlib.suppress(OSError, ValueError):  # it may be closed at any time
             while line := self._in.readline(_LONGEST_LINE):
                 self._lines.append(line.rstrip("\r\n"))

@@ -228,6 +228,8 @@ class Recording:
             self._bytes -= given_up
             self._lost += given_up
             self._losing += given_up
+            if given_up:
+                self._recent = deque([(self._now(), self._bytes)])  # what is given up is no rate below zero
             self._look(self._now())
             if self._losing:
                 self._note(lost=self._losing)
