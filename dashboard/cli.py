@@ -2,12 +2,14 @@
 
 import argparse
 import importlib
+import io
 import signal
 import sys
 import threading
 
 from dashboard import exits
 from dashboard.commands import COMMANDS
+from ingest.study_errors import damage
 
 ABOUT = "From the play logs of a handheld game to what makes it too hard or too easy, and what to change."
 
@@ -21,6 +23,9 @@ def main(arguments: list[str] | None = None) -> int:
         sub = words.add_parser(name, help=module.HELP, description=module.HELP)
         module.add_arguments(sub)
         sub.set_defaults(run=module.run)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # names may hold what the terminal's encoding lacks
+            stream.reconfigure(errors="backslashreplace")
     chosen = parser.parse_args(arguments)
     _end_on_request()
     try:
@@ -32,6 +37,12 @@ def main(arguments: list[str] | None = None) -> int:
         if str(error) != "Query interrupted":
             raise
         return exits.INTERRUPTED
+    except Exception as error:
+        damaged = damage(getattr(chosen, "study", "the study"), error)
+        if damaged is None:
+            raise
+        print(damaged, file=sys.stderr)
+        return exits.INPUT
 
 
 def _end_on_request() -> None:

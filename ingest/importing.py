@@ -14,7 +14,7 @@ from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
 from ingest.framing import Damage, Framer
 from ingest.ledger import Ids
-from ingest.log_file import chunks, received
+from ingest.log_file import chunks, received, shown
 from ingest.places import Places
 from ingest.records import microseconds
 from ingest.removal import remove_capture
@@ -113,7 +113,7 @@ class Import:
         began = received(self._path, self._sidecar)
         self._cursor.execute(
             "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [self._capture_id, self._key, self._sha256, self._path.name, self._size,
+            [self._capture_id, self._key, self._sha256, shown(self._path.name), self._size,
              datetime.now(UTC).replace(tzinfo=None), began, c.packets, c.events, c.rejected, c.missing, c.dropped,
              tail, session.unread_bytes, c.newer, session.refusal],
         )  # fmt: skip

@@ -1,6 +1,8 @@
 """A play log as a file: read piece by piece, recognised by its bytes."""
 
+import errno
 import hashlib
+import stat
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,6 +14,25 @@ from ingest.sidecar import Sidecar, started_at
 
 CHUNK_BYTES = 700_000
 KEY_BYTES = 4096
+
+
+def shown(path: str | Path) -> str:
+    """`path` as text that can be printed and kept: what cannot be (bytes that are no UTF-8, control characters) is
+    written as \\xNN, \\uNNNN or the like."""
+    return "".join(
+        letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in str(path)
+    )
+
+
+def log_size(path: Path) -> int:
+    """Bytes of the file at `path`. Raises OSError, also where it is no file of bytes: reading a pipe would wait for
+    somebody to write into it, and a device need not end."""
+    found = path.stat()
+    if stat.S_ISDIR(found.st_mode):
+        raise IsADirectoryError(errno.EISDIR, "it is a folder", str(path))
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError(errno.EINVAL, "it is a pipe or a device; copy its bytes into a file", str(path))
+    return found.st_size
 
 
 def chunks(log: BinaryIO, size: int) -> Iterator[bytes]:

@@ -9,7 +9,8 @@ Any distributed SQL engine reads this layout; STORE.md shows how it was read bac
 import sys
 from pathlib import Path
 
-from ingest.store import Study, StudyError, open_study
+from ingest.store import Study, open_study
+from ingest.study_errors import StudyError
 from ingest.tables import slug
 
 TABLES = ("runs", "stages", "lives", "spells", "captures", "damage", "power_ups", "dictionaries", "kinds", "fields",

@@ -8,7 +8,6 @@ The bytes of a log are imported once: the same bytes again change nothing, and a
 capture. Each import is one transaction, so that a study never holds half a log.
 """
 
-import re
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -23,8 +22,9 @@ import numpy as np
 
 from ingest.capture_counts import CaptureCounts
 from ingest.importing import Import
-from ingest.log_file import recognise
+from ingest.log_file import log_size, recognise, shown
 from ingest.sidecar import Sidecar, arrived_at, bind_tags, read_sidecar, remarks_of_runs
+from ingest.study_errors import StudyError, cannot_open, cannot_store
 from ingest.tables import create_role_views
 from ingest.vocabulary import EventRole
 from ingest.writer import Writer
@@ -33,14 +33,6 @@ SCHEMA_VERSION = 1
 INGEST_MEMORY_MB = 192
 _CLOSE_TRIES = 200
 _KEPT_BYTES = 16 << 20
-
-
-class StudyError(Exception):
-    """The file cannot be used as a study; the message says why and what to do."""
-
-
-class StudyBusy(StudyError):
-    """Another process holds the study."""
 
 
 class Status(StrEnum):
@@ -108,7 +100,8 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
     `memory_mb` is for processes that only import: it bounds what DuckDB may keep in memory (INGEST_MEMORY_MB is enough
     for logs of any size) and leaves it one thread, which writes more tightly than several. Without it, DuckDB may have
     most of the machine, as findings on large studies want it.
-    Raises StudyBusy when another process holds it, and StudyError when it is no study of this version.
+    Raises StudyBusy when another process holds it, StudyDamaged when it is damaged, and StudyError when it is no study
+    of this version.
     """
     path = Path(path)
     if read_only and not path.exists():
@@ -120,7 +113,7 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
     try:
         connection = duckdb.connect(str(path), read_only=read_only)
     except duckdb.Error as error:
-        raise _cannot_open(path, error) from None
+        raise cannot_open(path, error) from None
     try:
         if memory_mb is not None:
             connection.execute(f"SET memory_limit = '{int(memory_mb)}MB'")
@@ -128,32 +121,13 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
             # Row groups are compressed as they come, while the next events are read, and not in a bunch at the end.
             connection.execute("SET write_buffer_row_group_count = 1")
         _check_version(connection, path, read_only)
+    except duckdb.Error as error:
+        connection.close()
+        raise cannot_open(path, error) from None
     except BaseException:
         connection.close()
         raise
     return Study(connection, path, read_only)
-
-
-def _cannot_open(path: Path, error: duckdb.Error) -> StudyError:
-    text = str(error)
-    # Without what is quoted: the name of a file may say "lock" as well.
-    said = re.sub(r'"[^"]*"', "it", text.splitlines()[0])
-    if "lock" in said.lower() or "used by another process" in said.lower():
-        holder = re.search(r"held in (.*?) \(PID (\d+)\)|PID:? ?(\d+)", text)
-        who = "another process"
-        if holder is not None:
-            who = f"process {holder[2] or holder[3]}" + (f" ({Path(holder[1]).name})" if holder[1] else "")
-        return StudyBusy(
-            f"{path}: {who} holds this study. Close it first (a dashboard that is open holds its study, and can "
-            "ingest by itself), or use another study file."
-        )
-    remedy = "name your study, or a new file: setscrew ingest --study NEW.duckdb LOGS... makes one"
-    if path.is_dir():
-        return StudyError(f"{path}: this is a folder, no study; {remedy}")
-    if "not a valid" in said:
-        return StudyError(f"{path}: this file is no study; {remedy}")
-    reason = said.removeprefix("IO Error: ")[:200]
-    return StudyError(f"{path}: this file cannot be opened as a study ({reason}); {remedy}")
 
 
 def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only: bool) -> None:
@@ -173,7 +147,12 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
         raise StudyError(
             f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}"
         )
-    asked = "SELECT 1 FROM duckdb_columns() WHERE table_name = 'all_runs' AND column_name = 'began_at'"
+    # Of what came last before the first release: times of arrival, and columns as wide as a field of a log.
+    asked = (
+        "SELECT 1 FROM duckdb_columns() WHERE table_name = 'all_runs' AND column_name = 'logged_player' "
+        "AND data_type = 'BIGINT' AND 'began_at' IN (FROM duckdb_columns() SELECT column_name "
+        "WHERE table_name = 'all_runs')"
+    )
     if not connection.execute(asked).fetchall():
         raise StudyError(
             f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
@@ -190,40 +169,50 @@ def import_log(
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
     A capture that holds the beginning of these bytes is replaced, and so is `in_place_of`, whatever it holds.
-    Raises OSError when the file cannot be read, and NoPacket when there is no packet in it. Whatever other bytes it
-    holds are counted as damage.
+    Raises OSError when the file or its sidecar cannot be read, NoPacket when there is no packet in it, CannotTakeIn
+    when the disk is full or the study refuses it, and StudyDamaged. Whatever other bytes it holds are counted as
+    damage.
     """
     path = Path(path)
-    size = path.stat().st_size
+    size = log_size(path)
     _keep_memory()
-    cursor = study.connection.cursor()
     try:
-        key, sha256, grown = recognise(cursor, path, size)
-        if in_place_of is not None:
-            grown = (in_place_of, -1)
-        sidecar = read_sidecar(path)
-        if grown is not None and grown[1] == size:
-            if sidecar is not None:
-                _apply_sidecar(cursor, grown[0], sidecar)
-            return _result(cursor, str(path), Status.UNCHANGED, grown[0])
-        cursor.execute("BEGIN")
-        try:
-            replaced = None if grown is None else grown[0]
-            with Writer(cursor) as writer:
-                capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar).run(progress)
-                writer.wait()
-            if sidecar is not None:
-                _apply_sidecar(cursor, capture_id, sidecar)
-            result = _result(cursor, str(path), Status.NEW if grown is None else Status.GROWN, capture_id)
-            if result.packets == 0:
-                raise NoPacket(str(path), result)
-            cursor.execute("COMMIT")
-        except BaseException:
+        with study.connection.cursor() as cursor:
+            return _imported(cursor, path, size, progress, in_place_of)
+    except duckdb.Error as error:
+        raise cannot_store(shown(path), study.path, error) from error
+
+
+def _imported(
+    cursor: duckdb.DuckDBPyConnection, path: Path, size: int, progress: Callable[[int, int], None] | None,
+    in_place_of: int | None,
+) -> ImportResult:  # fmt: skip
+    key, sha256, grown = recognise(cursor, path, size)
+    if in_place_of is not None:
+        grown = (in_place_of, -1)
+    sidecar = read_sidecar(path)
+    if grown is not None and grown[1] == size:
+        if sidecar is not None:
+            _apply_sidecar(cursor, grown[0], sidecar)
+        return _result(cursor, path, Status.UNCHANGED, grown[0])
+    cursor.execute("BEGIN")
+    try:
+        replaced = None if grown is None else grown[0]
+        with Writer(cursor) as writer:
+            capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar).run(progress)
+            writer.wait()
+        if sidecar is not None:
+            _apply_sidecar(cursor, capture_id, sidecar)
+        result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
+        if result.packets == 0:
+            raise NoPacket(result.file, result)
+        cursor.execute("COMMIT")
+    except BaseException:
+        # A commit that the disk refused has ended the transaction by itself: what is to be told is why.
+        with suppress(duckdb.Error):
             cursor.execute("ROLLBACK")
-            raise
-        return result
-    finally:
-        cursor.close()
+        raise
+    return result
 
 
 def _keep_memory() -> None:
@@ -259,7 +248,7 @@ def _apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: 
         cursor.execute("UPDATE all_runs SET began_at = arrived.began FROM arrived WHERE run_id = arrived.run")
 
 
-def _result(cursor: duckdb.DuckDBPyConnection, file: str, status: Status, capture_id: int) -> ImportResult:
+def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, capture_id: int) -> ImportResult:
     found = cursor.execute(
         """SELECT sha256, bytes, packets, events, rejected_packets, missing_packets, dropped_events, tail_bytes,
                unread_bytes, newer_packets, refusal,
@@ -273,4 +262,4 @@ def _result(cursor: duckdb.DuckDBPyConnection, file: str, status: Status, captur
     row = dict(zip(names, found.fetchall()[0], strict=True))
     if row["refusal"] is not None and row["events"] == 0 and status != Status.UNCHANGED:
         status = Status.REFUSED
-    return ImportResult(file=file, status=status, capture_id=capture_id, **row)
+    return ImportResult(file=shown(path), status=status, capture_id=capture_id, **row)

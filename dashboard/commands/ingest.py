@@ -2,28 +2,31 @@
 
 import argparse
 import json
+import os
 import sys
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from analysis.counting import counted
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
-from ingest.store import (
-    INGEST_MEMORY_MB,
-    ImportResult,
-    NoPacket,
-    Status,
-    StudyBusy,
-    StudyError,
-    import_log,
-    open_study,
-)
+from ingest.log_file import shown
+from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, Study, import_log, open_study
+from ingest.study_errors import CannotTakeIn, StudyBusy, StudyError
 
 HELP = "read play logs into a study"
 _SUFFIX = ".playlog"
+
+
+@dataclass(frozen=True)
+class _Refused:
+    """A file or folder that was not taken in: what was found or what is wrong, and what to do."""
+
+    file: str
+    words: str
+    bytes: int | None = None
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,35 +43,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    logs = list(_logs(arguments.paths))
+    captures: list[dict[str, Any]] = []
+    refused = [log for log in logs if isinstance(log, _Refused)]
     try:
-        logs = list(_logs(arguments.paths))
-        with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
-            captures: list[dict[str, Any]] = []
-            refused: list[dict[str, Any]] = []
-            for log in logs:
-                try:
-                    result = import_log(study, log)
-                except NoPacket as error:
-                    words = judge(error.counts).words
-                    refused.append({"file": error.file, "bytes": error.counts.bytes, "words": words})
-                    print(f"{error.file}: not taken in. {words}", file=sys.stderr, flush=True)
-                    continue
-                except OSError as error:
-                    raise StudyError(
-                        f"{log}: cannot be read ({error.strerror}); what came before it is ingested"
-                    ) from None
-                captures.append(_capture(result, judge(result)))
-                print(_line(captures[-1]), file=sys.stderr if arguments.json else sys.stdout, flush=True)
-    except StudyBusy as error:
-        print(error, file=sys.stderr)
-        return exits.BUSY
+        if len(refused) < len(logs):  # otherwise a wrong name would make an empty study
+            with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
+                captures, refused = _take_in(study, logs, sys.stderr if arguments.json else sys.stdout)
+        else:
+            for one in refused:
+                _say_refused(one)
     except StudyError as error:
         print(error, file=sys.stderr)
-        return exits.INPUT
+        return exits.BUSY if isinstance(error, StudyBusy) else exits.INPUT
     totals = _totals(captures)
     if arguments.json:
-        answer = {"captures": captures, "not_taken_in": refused, "totals": totals}
-        print(json.dumps({"study": str(arguments.study)} | answer))
+        answer = {"captures": captures, "not_taken_in": [asdict(one) for one in refused], "totals": totals}
+        print(json.dumps({"study": shown(arguments.study)} | answer))
     elif captures:
         print(
             f"{counted(len(captures), 'log')}, {totals['new']} new, {totals['grown']} grown, "
@@ -79,20 +70,89 @@ def run(arguments: argparse.Namespace) -> int:
     return exits.THIN if captures and all(one["verdict"] == "unusable" for one in captures) else exits.OK
 
 
-def _logs(paths: Iterable[str]) -> Iterable[Path]:
-    """The files meant, folders opened; raises StudyError for a path that is not there."""
+def _take_in(
+    study: Study, logs: Iterable[Path | _Refused], told: Any
+) -> tuple[list[dict[str, Any]], list[_Refused]]:
+    """Every log, one after the other, and what became of it: one that cannot be taken in stops no other."""
+    captures: list[dict[str, Any]] = []
+    refused: list[_Refused] = []
+    for log in logs:
+        one = log if isinstance(log, _Refused) else _one(study, log)
+        if isinstance(one, _Refused):
+            refused.append(one)
+            _say_refused(one)
+        else:
+            captures.append(_capture(one, judge(one)))
+            print(_line(captures[-1]), file=told, flush=True)
+    return captures, refused
+
+
+def _one(study: Study, log: Path) -> ImportResult | _Refused:
+    """One log. Raises StudyError where the study itself is at fault."""
+    try:
+        return import_log(study, log)
+    except NoPacket as error:
+        return _Refused(error.file, judge(error.counts).words, error.counts.bytes)
+    except OSError as error:
+        return _unreadable(log, error)
+    except CannotTakeIn as error:
+        return _Refused(shown(log), str(error).removeprefix(f"{shown(log)}: not taken in: "))
+    except StudyError:
+        raise
+    except Exception as error:
+        said = f"{type(error).__name__}: {shown(str(error)[:200])}"
+        return _Refused(shown(log), f"{said}. Keep the log, and report this as a fault of Setscrew.")
+
+
+def _unreadable(path: Path, error: OSError) -> _Refused:
+    """`error` may be of the log itself, or of the sidecar beside it."""
+    other = error.filename is not None and Path(os.fsdecode(error.filename)) != path
+    which = f"{shown(os.fsdecode(error.filename))} beside it" if other else "It"
+    return _Refused(
+        shown(path),
+        f"{which} cannot be read ({error.strerror or error}). Check the file and who may read it, then ingest again.",
+    )
+
+
+def _say_refused(one: _Refused) -> None:
+    print(f"{one.file}: not taken in. {one.words}", file=sys.stderr, flush=True)
+
+
+def _logs(paths: Iterable[str]) -> Iterable[Path | _Refused]:
+    """The files meant, folders opened, and what cannot be read or is not there."""
     for path in map(Path, paths):
         if path.is_dir():
-            found = sorted(log for log in path.rglob(f"*{_SUFFIX}") if log.is_file())
-            if not found:
-                raise StudyError(
-                    f"{path}: there is no {_SUFFIX} file in this folder; name the logs themselves"
-                )
+            found, unread = _in_folder(path)
             yield from found
+            yield from unread
+            if not found and not unread:
+                yield _Refused(
+                    shown(path), f"There is no {_SUFFIX} file in this folder; name the logs themselves."
+                )
         elif path.exists():
             yield path
         else:
-            raise StudyError(f"{path}: there is no such file or folder; check the name")
+            yield _Refused(shown(path), "There is no such file or folder; check the name.")
+
+
+def _in_folder(folder: Path) -> tuple[list[Path], list[_Refused]]:
+    """The logs in a folder and below by name, and the folders that cannot be read."""
+    found: list[Path] = []
+    unread: list[_Refused] = []
+    folders = [folder]
+    while folders:
+        here = folders.pop()
+        try:
+            with os.scandir(here) as entries:
+                for entry in entries:
+                    if entry.is_dir(follow_symlinks=False):
+                        folders.append(Path(entry.path))
+                    elif entry.name.endswith(_SUFFIX) and not entry.is_dir():
+                        found.append(Path(entry.path))
+        except OSError as error:
+            words = f"This folder cannot be read ({error.strerror}), nor can what is in it. Check who may read it."
+            unread.append(_Refused(shown(here), words))
+    return sorted(found), unread
 
 
 def _capture(result: ImportResult, verdict: Verdict) -> dict[str, Any]:

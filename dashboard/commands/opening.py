@@ -28,7 +28,8 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
 
 def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
     """An open study. Raises StudyTrouble with the exit code that fits."""
-    from ingest.store import StudyBusy, StudyError, open_study
+    from ingest.store import open_study
+    from ingest.study_errors import StudyBusy, StudyError
 
     if not create and not Path(path).exists():
         raise StudyTrouble(

@@ -19,6 +19,7 @@ from dashboard.page import Page
 from dashboard.session import Session
 from dashboard.wording import counted, number
 from ingest.store import NoPacket
+from ingest.study_errors import CannotTakeIn
 from ingest.taken_in import TakenIn, take_in
 
 DROP, HELD = "import-drop", "import-held"
@@ -127,7 +128,7 @@ def _import_each(
                 verdicts.append((name, f"{verdict.grade}, {result.status}", words))
             except NoPacket as error:
                 verdicts.append((name, _REFUSED, judge(error.counts).words))
-            except (OSError, ValueError) as error:
+            except (OSError, ValueError, CannotTakeIn) as error:
                 verdicts.append((name, _REFUSED, str(error)))
             finally:
                 path.unlink(missing_ok=True)

@@ -14,7 +14,8 @@ import pytest
 from dashboard.cli import main
 from dashboard.exits import INPUT
 from ingest.notes import note_run
-from ingest.store import NoPacket, Status, Study, StudyBusy, StudyError, import_log, open_study
+from ingest.store import NoPacket, Status, Study, import_log, open_study
+from ingest.study_errors import StudyBusy, StudyError
 from ingest.vocabulary import EventRole, FieldRole
 from tests.ingest.logs import Play
 from tests.ingest.studies import dictionary, event, imported, log_of, rows
