@@ -31,6 +31,14 @@ from ingest.writer import Writer
 
 SCHEMA_VERSION = 1
 INGEST_MEMORY_MB = 192
+# Columns that came last before the first release, and their types: a study that lacks one is from before.
+_NEWEST = frozenset(
+    {
+        ("all_runs", "began_at", "TIMESTAMP"),
+        ("all_runs", "logged_player", "BIGINT"),
+        ("lives", "inferred", "BOOLEAN"),
+    }
+)
 _CLOSE_TRIES = 200
 _KEPT_BYTES = 16 << 20
 
@@ -147,13 +155,8 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
         raise StudyError(
             f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}"
         )
-    # Of what came last before the first release: times of arrival, and columns as wide as a field of a log.
-    asked = (
-        "SELECT 1 FROM duckdb_columns() WHERE table_name = 'all_runs' AND column_name = 'logged_player' "
-        "AND data_type = 'BIGINT' AND 'began_at' IN (FROM duckdb_columns() SELECT column_name "
-        "WHERE table_name = 'all_runs')"
-    )
-    if not connection.execute(asked).fetchall():
+    asked = "SELECT table_name, column_name, data_type FROM duckdb_columns()"
+    if not _NEWEST.issubset(connection.execute(asked).fetchall()):
         raise StudyError(
             f"{path}: the study comes from a Setscrew that was never released; ingest the play logs again into a new "
             "study file"
