@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
-from ingest.dictionary import BadDictionary, from_json, setting_value
+from ingest.dictionary import BadDictionary
+from ingest.dictionary_json import from_json, setting_value
 from ingest.encoder import Encoder, NotWritable
 
 

@@ -67,9 +67,11 @@ class RecordReader:
     def __init__(self, dictionary: Dictionary):
         self._kinds = dictionary.kinds
         self._clock_hz = dictionary.clock_hz
-        # Length of a record by its first byte; that of no kind reaches beyond every packet.
+        # Length of a record by its first byte; that of no kind, or of one not readable, reaches beyond every packet.
         self._lengths = np.full(256, 1 << 20)
         for number, kind in enumerate(dictionary.kinds):
+            if not kind.readable:
+                continue
             for w, step_bytes in enumerate(_STEP_BYTES):
                 self._lengths[4 * number + w] = 1 + step_bytes + kind.width
 

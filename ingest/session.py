@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ingest.checksum import crc16
-from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary, parse
+from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary
+from ingest.dictionary_text import parse
 from ingest.framing import (
     CRC_BYTES,
     DICTIONARY,

@@ -1,13 +1,14 @@
 """A plain play-log decoder, one byte after the other, written from FORMAT.md alone.
 
-It shares no code with the product except the dictionary's text parser, and is slow on purpose: the fast decoder
-is held against it. It reads a whole log and keeps everything in memory.
+It shares no code with the product, and is slow on purpose: the fast decoder is held against it. It reads a whole log
+and keeps everything in memory.
 """
 
 import struct
 from dataclasses import dataclass, field
+from typing import Any
 
-from ingest.dictionary import BadDictionary, Dictionary, Field, Kind, parse
+from tests.reference_dictionary import WhollyRefused, read
 
 WIDTHS = {
     "u8": ("<B", 1),
@@ -38,7 +39,7 @@ class PowerUp:
     last_tick: int
     nonce: int | None = None
     dictionary_id: int | None = None
-    dictionary: Dictionary | None = None
+    dictionary: dict[str, Any] | None = None
     settings: list[tuple[int, list[int | None]]] = field(
         default_factory=list
     )  # offset, all values known by then
@@ -97,36 +98,39 @@ def frames(data: bytes) -> tuple[list[tuple[int, bytes]], int]:
     return found, len(data) - start
 
 
-def records(body: bytes, dictionary: Dictionary) -> list[tuple[int, str, dict[str, int | None]]] | None:
+def records(body: bytes, dictionary: dict[str, Any]) -> list[tuple[int, str, dict[str, int | None]]] | None:
     """(step, kind, fields) of each record, or None where the body does not parse to its exact end."""
     out, i = [], 0
     while i < len(body):
         number, w = divmod(body[i], 4)
         i += 1
-        if number >= len(dictionary.kinds):
+        if number >= len(dictionary["kinds"]) or not dictionary["kinds"][number]["readable"]:
             return None
         width = (0, 1, 2, 4)[w]
         if i + width > len(body):
             return None
         step = int.from_bytes(body[i : i + width], "little")
         i += width
-        kind = dictionary.kinds[number]
+        kind = dictionary["kinds"][number]
         values = {}
-        for f in kind.fields:
-            code, size = WIDTHS[f.type]
+        for f in kind["fields"]:
+            code, size = WIDTHS[f["type"]]
             if i + size > len(body):
                 return None
             (value,) = struct.unpack(code, body[i : i + size])
-            values[f.name] = None if value == NONE[f.type] and may_be_none(kind, f) else value
+            values[f["name"]] = None if value == NONE[f["type"]] and may_be_none(kind, f) else value
             i += size
-        out.append((step, kind.name, values))
+        i += kind["passed_over"]
+        if i > len(body):
+            return None
+        out.append((step, kind["name"], values))
     return out
 
 
-def may_be_none(kind: Kind, f: Field) -> bool:
-    if f.role in ("ago", "ahead") or (kind.role == "input" and f.role == "value"):
+def may_be_none(kind: dict[str, Any], f: dict[str, Any]) -> bool:
+    if f["role"] in ("ago", "ahead") or (kind["role"] == "input" and f["role"] == "value"):
         return False
-    return NONE[f.type] not in f.labels
+    return NONE[f["type"]] not in f["labels"]
 
 
 def header_bytes(packet: bytes) -> int:
@@ -142,7 +146,7 @@ class Decoder:
 
     def __init__(self) -> None:
         self.log = Log()
-        self.texts: dict[int, Dictionary | None] = {}
+        self.texts: dict[int, dict[str, Any] | None] = {}
         self.building: tuple[int, int] | None = None
         self.bytes: list[int | None] = []
         self.up: PowerUp | None = None
@@ -277,9 +281,9 @@ class Decoder:
             self.log.refusals.append("too many")
             return
         try:
-            self.texts[id_] = parse(text)
-        except BadDictionary as error:
-            self.log.refusals.append(str(error))
+            self.texts[id_] = read(text)
+        except WhollyRefused:
+            self.log.refusals.append("whole")
 
     def read(self) -> None:
         """The dictionary of the power-up is complete: what was held back is read, in its order."""

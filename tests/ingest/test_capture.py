@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from ingest.capture import RETRY_S, Captures
-from ingest.dictionary import from_json
+from ingest.dictionary_json import from_json
 from ingest.encoder import Encoder
 from ingest.player_tag import BadTag
 from ingest.recording import Recording, State

@@ -8,7 +8,7 @@ import pytest
 from crccheck.crc import Crc16Genibus
 
 import ingest
-from ingest.dictionary import parse
+from ingest.dictionary_text import parse
 from ingest.encode import encode_lines
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
 from tests.ingest.product import plainly, product

@@ -10,7 +10,8 @@ import pytest
 
 from ingest.checksum import crc16
 from ingest.cobs import stuff
-from ingest.dictionary import BadDictionary, parse
+from ingest.dictionary import BadDictionary
+from ingest.dictionary_text import parse
 from ingest.store import Study, open_study
 from tests.bench.ingest.fuzz import fuzz
 from tests.bench.ingest.kill import kill_often
@@ -40,7 +41,6 @@ HEAD = b"playlog 1\ngame G\nfirmware 1\nclock 1000\nscreen 10 10\n"
         b"kind a'b -\n",
         b'kind a"b -\n',
         b"kind =cmd -\n",
-        b"kind A -\n",
         b"kind _run -\n",
         b"kind a -\nfield u8 _run - -\n",
         b"kind a -\nfield u8 x - -\nfield u8 x - -\n",
@@ -63,14 +63,29 @@ HEAD = b"playlog 1\ngame G\nfirmware 1\nclock 1000\nscreen 10 10\n"
         b"game H\nkind a -\n",
         b"kind a -",
         b"kind a  -\n",
-        b"\n",
+        b"\nkind a -\n",
         b"kind a -\n" + bytes([0xFF]) + b"\n",
     ],
     ids=lambda lines: repr(lines[:30]),
 )
-def test_hostile_dictionaries_are_refused_with_a_reason(lines: bytes) -> None:
+def test_of_hostile_dictionaries_the_smallest_part_is_refused_with_a_reason(lines: bytes) -> None:
+    read = parse(HEAD + lines)
+    assert read.refused
+    for message in read.refused:
+        assert 10 < len(message) < 400 and message.isprintable()
+    assert (read.game, read.clock_hz) == ("G", 1000) and read.kinds
+    assert parse(read.text) == read, "what was kept can be written down and read again"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [b"playlog 2\n", HEAD, HEAD.replace(b"clock 1000", b"clock fast") + b"kind a -\n",
+     HEAD.replace(b"screen 10 10\n", b"") + b"kind a -\n", HEAD.replace(b"game G", b"game ") + b"kind a -\n"],
+    ids=lambda text: repr(text[-30:]),
+)  # fmt: skip
+def test_a_text_without_which_nothing_can_be_read_is_refused_as_a_whole(text: bytes) -> None:
     with pytest.raises(BadDictionary) as refusal:
-        parse(HEAD + lines)
+        parse(text)
     message = str(refusal.value)
     assert 10 < len(message) < 400 and message.isprintable()
 

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from ingest.cobs import unstuff
-from ingest.dictionary import Dictionary, from_json
+from ingest.dictionary import Dictionary
+from ingest.dictionary_json import from_json
 from tests import reference
 from tests.ingest.product import product
 from tests.recorder.native import RECORDER, Script, compiler

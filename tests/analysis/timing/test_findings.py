@@ -14,7 +14,7 @@ from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
-from ingest.dictionary import from_json
+from ingest.dictionary_json import from_json
 from ingest.encoder import Encoder
 from ingest.store import import_log, open_study
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ingest.dictionary import from_json
+from ingest.dictionary_json import from_json
 from ingest.encoder import Encoder
 
 CLOCK = 1000  # ticks a second: what a student's console has

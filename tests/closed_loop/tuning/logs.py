@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from ingest.dictionary import from_json
+from ingest.dictionary_json import from_json
 from ingest.encoder import Encoder
 from tests.closed_loop.tuning.worlds import Outcome, World
 
