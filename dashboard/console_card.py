@@ -7,9 +7,11 @@ from dash import dcc, html
 from dashboard.cards import note
 from dashboard.session import Session
 from dashboard.wording import counted, number
+from ingest.capture_counts import Notice
 from ingest.player_tag import BadTag
 from ingest.recording import Status
 
+MOST_NOTICES_SHOWN = 5
 _STATES = {
     "recording": "recording",
     "unplugged": "nothing to read from",
@@ -71,13 +73,24 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         "damage": f"{counted(c.rejected, 'bad packet')}, {number(c.missing_packets)} lost",
         "dropped events": number(c.dropped_events),
     }
-    said = [text for text in (status.trouble, c.refusal, ingest_trouble) if text]
+    said = [text for text in (status.trouble, ingest_trouble) if text]
     return [
         html.Dl(
             [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"
         ),
-        *[note(text, "warning") for text in said],
+        *[note(text, "warning") for text in [*said, *_told(status.notices)]],
     ]
+
+
+def _told(notices: tuple[Notice, ...]) -> list[str]:
+    """The notices, each remedy once, behind the last that needs it; of very many only the first."""
+    shown = notices[:MOST_NOTICES_SHOWN]
+    words = [
+        notice.what if notice.remedy in (later.remedy for later in shown[place:]) else notice.words
+        for place, notice in enumerate(shown, 1)
+    ]
+    more = len(notices) - len(shown)
+    return [*words, *([f"And {more} more of this kind."] if more else [])]
 
 
 def act(session: Session, what: str, name: str, tag: str | None, remark: str | None) -> str:

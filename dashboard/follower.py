@@ -24,7 +24,7 @@ class Follower:
     def __init__(self, folder: Path, ingest: Callable[[Path], Any]):
         self.trouble: dict[str, str] = {}
         self._folder, self._ingest = folder, ingest
-        self._seen: dict[Path, tuple[int, int]] = {}
+        self._seen: dict[Path, tuple[object, ...]] = {}
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="follower", daemon=True)
         self._thread.start()
@@ -46,8 +46,12 @@ class Follower:
         for path in sorted(self._folder.glob("*.playlog")):
             try:
                 size = path.stat().st_size
-                sidecar = path.with_suffix(".capture.jsonl")
-                state = (size, sidecar.stat().st_size if sidecar.exists() else 0)
+                # What was said meanwhile, and a dictionary that somebody corrected.
+                beside = (path.with_suffix(".capture.jsonl"), path.with_suffix(".dictionary.txt"))
+                state = (
+                    size,
+                    *((one.stat().st_size, one.stat().st_mtime_ns) for one in beside if one.exists()),
+                )
                 if size == 0 or state == self._seen.get(path):
                     continue
                 self._seen[path] = state

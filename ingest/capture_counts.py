@@ -1,11 +1,47 @@
-"""What was counted in one capture: the numbers by which it is trusted, wherever it is spoken of."""
+"""What was counted in one capture, and what else is told of it: by this it is trusted, wherever it is spoken of."""
 
 from dataclasses import dataclass
+from enum import StrEnum
+
+
+class About(StrEnum):
+    """What a notice is about. The value is kept in the study."""
+
+    DICTIONARY = "dictionary"  # a part of it was refused
+    GIVEN = "given"  # a corrected one lies beside the log
+
+
+@dataclass(frozen=True)
+class Notice:
+    """`what` was seen, from `byte_offset` of the log on, and the `remedy`: whole sentences both."""
+
+    about: About
+    byte_offset: int
+    what: str
+    remedy: str
+
+    @property
+    def topic(self) -> str:
+        """The same for two notices that differ in their numbers alone: who was told one need not be told the other."""
+        return self.what if self.about == About.DICTIONARY else self.about.value
+
+    @property
+    def harmless(self) -> bool:
+        """Whether nothing of the log is worse for it."""
+        return self.about == About.GIVEN
+
+    @property
+    def words(self) -> str:
+        """Both."""
+        return f"{self.what} {self.remedy}"
 
 
 @dataclass(frozen=True, kw_only=True)
 class CaptureCounts:
-    """Columns of `captures`, and of its runs and power-ups. `refusal`: why its dictionary was refused, or None."""
+    """Columns of `captures`, and of its runs and power-ups.
+
+    `refusal`: why its dictionary was refused as a whole, or None. `notices`: what else is to be told of it.
+    """
 
     bytes: int
     packets: int
@@ -21,3 +57,4 @@ class CaptureCounts:
     power_ups: int
     damaged_runs: int
     cut_runs: int
+    notices: tuple[Notice, ...] = ()

@@ -5,7 +5,7 @@ from itertools import chain, count
 
 import duckdb
 
-from ingest.dictionary import Dictionary
+from ingest.dictionary import Dictionary, Tunable
 from ingest.play import Values
 from ingest.records import RecordReader
 from ingest.tables import create_event_table, create_role_views, signature, slug
@@ -121,13 +121,18 @@ class Describer:
             self._writer.rows(
                 "tunables",
                 [
-                    (build_id, n, t.name, t.role, value, t.low, t.high, t.step, t.unit,
+                    (build_id, n, t.name, t.role, value, *_range(t, value), t.unit,
                      *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
                     for n, (t, value) in enumerate(zip(dictionary.tunables, values, strict=True))
                 ],
             )  # fmt: skip
             self._builds[dictionary_id, values] = build_id
         return self._builds[dictionary_id, values]
+
+
+def _range(tunable: Tunable, value: int | None) -> tuple[int | None, int | None, int | None]:
+    """Least, greatest and step; without a range its own value alone is allowed."""
+    return (value, value, 1) if tunable.low is None else (tunable.low, tunable.high, tunable.step)
 
 
 def next_id(cursor: duckdb.DuckDBPyConnection, table: str, column: str) -> int:

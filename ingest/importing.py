@@ -13,6 +13,7 @@ from ingest.assembly import Assembler
 from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
 from ingest.framing import Damage, Framer
+from ingest.given_dictionary import Given
 from ingest.ledger import Ids
 from ingest.log_file import chunks, received, shown
 from ingest.places import Places
@@ -46,11 +47,11 @@ class Import:
 
     def __init__(
         self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
-        replaced: int | None, sidecar: Sidecar | None,
+        replaced: int | None, sidecar: Sidecar | None, given: Given | None = None,
     ):  # fmt: skip
         self._cursor, self._writer = cursor, writer
         self._path, self._size, self._key, self._sha256 = path, size, key, sha256
-        self._sidecar = sidecar
+        self._sidecar, self._given = sidecar, given
         self._last_us: dict[int, int] = {}  # of the last event of each power-up
         self._counts = _Counts()
         others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
@@ -75,7 +76,8 @@ class Import:
         self._ended: list[tuple[object, ...]] = []  # rows of power_ups
 
     def run(self, progress: Callable[[int, int], None] | None) -> int:
-        framer, session = Framer(), Session(clock_every=0 if self._sidecar is None else _CLOCK_EVERY)
+        given = self._given.dictionary if self._given is not None else None
+        framer, session = Framer(), Session(0 if self._sidecar is None else _CLOCK_EVERY, given)
         done = 0
         with self._path.open("rb") as log:
             for chunk in chunks(log, self._size):
@@ -106,6 +108,12 @@ class Import:
         if self._counts.unread:
             unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
             self._writer.rows("damage", [unread])
+        notices = [
+            *(self._given.notices if self._given is not None else ()),
+            *([] if given else session.notices),
+        ]
+        told = [(self._capture_id, n.byte_offset, n.about.value, n.what, n.remedy) for n in notices]
+        self._writer.rows("notices", told)
         self._insert_rows(at_least=0)
         self._writer.wait()
         tail = framer.tail_bytes
@@ -115,7 +123,7 @@ class Import:
             "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [self._capture_id, self._key, self._sha256, shown(self._path.name), self._size,
              datetime.now(UTC).replace(tzinfo=None), began, c.packets, c.events, c.rejected, c.missing, c.dropped,
-             tail, session.unread_bytes, c.newer, session.refusal],
+             tail, session.unread_bytes, c.newer, None if given else session.refusal],
         )  # fmt: skip
         return self._capture_id
 

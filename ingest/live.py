@@ -4,8 +4,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ingest.capture_counts import Notice
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
+from ingest.notices import refused_whole
 from ingest.records import Batch, RecordReader
 from ingest.session import Harm, Session
 from ingest.vocabulary import EventRole, FieldRole
@@ -28,7 +30,7 @@ class Counts:
     dropped_events: int = 0
     in_run: bool = False
     game: str | None = None
-    refusal: str | None = None  # why the dictionary was refused
+    refusal: str | None = None  # why the dictionary was refused as a whole
 
 
 class Watch:
@@ -48,6 +50,12 @@ class Watch:
     def counts(self) -> Counts:
         """The totals so far, as a copy."""
         return replace(self._counts)
+
+    @property
+    def notices(self) -> tuple[Notice, ...]:
+        """What people at the table are to be told now, the gravest first."""
+        refusal = self._session.refusal
+        return (*([refused_whole(refusal)] if refusal is not None else []), *self._session.notices)
 
     def feed(self, chunk: bytes) -> None:
         """Takes the next bytes."""

@@ -13,8 +13,8 @@ from ingest.store import Study, open_study
 from ingest.study_errors import StudyError
 from ingest.tables import slug
 
-TABLES = ("runs", "stages", "lives", "spells", "captures", "damage", "power_ups", "dictionaries", "kinds", "fields",
-          "labels", "builds", "tunables")  # fmt: skip
+TABLES = ("runs", "stages", "lives", "spells", "captures", "damage", "notices", "power_ups", "dictionaries", "kinds",
+          "fields", "labels", "builds", "tunables")  # fmt: skip
 
 
 def export_parquet(study: Study, folder: Path) -> list[Path]:

@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
+from ingest.capture_counts import Notice
 from ingest.live import Counts, Watch
 from ingest.player_tag import player_tag
 from ingest.sidecar import LONGEST_REMARK, VERSION, Bound, Said, bind_tags, sidecar_path
@@ -46,7 +47,8 @@ class Status:
     """How a recording stands. `player` is that of the run in progress or the last one, `waiting` are the
     tags for the runs to come, in order.
 
-    `lost_bytes` came here and could not be kept; `pending_bytes` wait for the disk. `trouble` is for people.
+    `lost_bytes` came here and could not be kept; `pending_bytes` wait for the disk. `trouble` is for people, and so are
+    `notices`: what the log itself shows to be wrong on the console.
     """
 
     source: str
@@ -62,6 +64,7 @@ class Status:
     player: str | None
     waiting: tuple[str, ...]
     trouble: str | None
+    notices: tuple[Notice, ...]
 
 
 class Appender:
@@ -215,6 +218,7 @@ class Recording:
             return Status(
                 self.source, self.path, self._state(), now, self._bytes, rate, self._log.waiting_bytes,
                 self._lost, self._unplugged, self._watch.counts, self._player(bound), bound.waiting, self._trouble(),
+                self._watch.notices,
             )  # fmt: skip
 
     def close(self, give_up: bool = False) -> bool:

@@ -26,6 +26,6 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> list[i
             f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",
             one,
         )
-    for table in ("all_runs", "power_ups", "damage", "captures"):
+    for table in ("all_runs", "power_ups", "damage", "notices", "captures"):
         q(f"DELETE FROM {table} WHERE capture_id = $capture", one)
     return [row[0] for row in runs]

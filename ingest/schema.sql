@@ -18,10 +18,12 @@ CREATE TABLE captures (
     rejected_packets BIGINT, missing_packets BIGINT, dropped_events BIGINT, tail_bytes BIGINT,
     unread_bytes BIGINT,     -- bytes of packets that could not be read for want of a dictionary
     newer_packets BIGINT,    -- packets of a format version this Setscrew does not know
-    refusal TEXT             -- why the dictionary was refused, or NULL
+    refusal TEXT             -- why the dictionary was refused as a whole, or NULL
 );
 -- Each piece of damage with its place; at most 1,000 a capture, the counts above are complete.
 CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packets BIGINT);
+-- What else is told of a capture, and what to do about it; `about` is a word of notices.py.
+CREATE TABLE notices (capture_id INTEGER, byte_offset BIGINT, about TEXT, what TEXT, remedy TEXT);
 CREATE TABLE power_ups (
     power_up_id INTEGER, capture_id INTEGER, number INTEGER, nonce INTEGER, dictionary_id INTEGER,
     first_us BIGINT, last_us BIGINT,

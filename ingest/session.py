@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ingest.capture_counts import Notice
 from ingest.checksum import crc16
 from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary
 from ingest.dictionary_text import parse
@@ -19,6 +20,7 @@ from ingest.framing import (
     Packets,
     at_every_byte,
 )
+from ingest.notices import MOST_NOTICES, refused_parts
 
 HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64
@@ -83,13 +85,17 @@ class _Held:
 class Session:
     """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet.
 
-    With `clock_every`, the clock is noted about once in so many bytes.
+    With `clock_every`, the clock is noted about once in so many bytes. `given` is read in place of every dictionary of
+    the log. `text` is that of the log's first dictionary of which a part was refused, or else of the first.
     """
 
-    def __init__(self, clock_every: int = 0) -> None:
+    def __init__(self, clock_every: int = 0, given: Dictionary | None = None) -> None:
         self.power_ups = 0
         self._clock_every = clock_every
         self.refusal: str | None = None
+        self.notices: list[Notice] = []
+        self.text: bytes | None = None
+        self._given = given
         self.unread_bytes = 0
         self._texts: dict[int, Dictionary | None] = {}  # complete; None: refused
         self._building: tuple[int, int] | None = None  # id and length of the text that is being put together
@@ -170,7 +176,7 @@ class Session:
                 self._up.nonce = about[1]
                 self._settings(body, int(packets.offset[i]))
             else:
-                self._chunk(body)
+                self._chunk(body, int(packets.offset[i]))
             if len(self._known) < _KNOWN_BODIES and (kind == SETTINGS or about[0] in self._texts):
                 self._known = {k for k in self._known if not _overlap(k, key)}
                 self._known.add(key)
@@ -253,8 +259,8 @@ class Session:
         up = self._up
         assert up is not None
         id_ = up.dictionary_id
-        if id_ is not None and id_ in self._texts:
-            dictionary = self._texts[id_]
+        if self._given is not None or (id_ is not None and id_ in self._texts):
+            dictionary = self._given or self._texts[id_ or 0]
             held, self._held = self._held, _Held()
             if dictionary is None:
                 packets = sum(len(part) for part in held.length) + len(length)
@@ -299,7 +305,7 @@ class Session:
                 self._up.settings.pop()
             self._up.settings.append((offset, tuple(new)))
 
-    def _chunk(self, body: bytes) -> None:
+    def _chunk(self, body: bytes, offset: int) -> None:
         id_, total, at = (int.from_bytes(body[i : i + 2], "little") for i in (0, 2, 4))
         if id_ in self._texts:
             return
@@ -316,6 +322,8 @@ class Session:
         text = bytes(self._text)
         if crc16(text) != id_:
             return
+        untroubled = self.refusal is None and not self.notices
+        self.text = text if self.text is None else self.text
         self._texts[id_] = None
         if len(self._texts) > MAX_DICTIONARIES:
             self.refusal = (
@@ -323,9 +331,14 @@ class Session:
             )
             return
         try:
-            self._texts[id_] = parse(text)
+            dictionary = self._texts[id_] = parse(text)
         except BadDictionary as error:
             self.refusal = str(error)
+            dictionary = None
+        if untroubled and (dictionary is None or dictionary.refused):
+            self.text = text
+        if dictionary is not None:
+            self.notices = (self.notices + refused_parts(offset, dictionary.refused))[:MOST_NOTICES]
 
 
 def _overlap(one: bytes, other: bytes) -> bool:

@@ -20,7 +20,8 @@ from types import TracebackType
 import duckdb
 import numpy as np
 
-from ingest.capture_counts import CaptureCounts
+from ingest.capture_counts import About, CaptureCounts, Notice
+from ingest.given_dictionary import Given, read_given
 from ingest.importing import Import
 from ingest.log_file import log_size, recognise, shown
 from ingest.sidecar import Sidecar, arrived_at, bind_tags, read_sidecar, remarks_of_runs
@@ -37,6 +38,7 @@ _NEWEST = frozenset(
         ("all_runs", "began_at", "TIMESTAMP"),
         ("all_runs", "logged_player", "BIGINT"),
         ("lives", "inferred", "BOOLEAN"),
+        ("notices", "what", "VARCHAR"),
     }
 )
 _CLOSE_TRIES = 200
@@ -171,7 +173,9 @@ def import_log(
 ) -> ImportResult:
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
-    A capture that holds the beginning of these bytes is replaced, and so is `in_place_of`, whatever it holds.
+    A dictionary laid beside the log is read in place of its own. A capture that holds the beginning of these bytes is
+    replaced, also one of the same bytes where that dictionary is another than before, and so is `in_place_of`, whatever
+    it holds.
     Raises OSError when the file or its sidecar cannot be read, NoPacket when there is no packet in it, CannotTakeIn
     when the disk is full or the study refuses it, and StudyDamaged. Whatever other bytes it holds are counted as
     damage.
@@ -194,7 +198,8 @@ def _imported(
     if in_place_of is not None:
         grown = (in_place_of, -1)
     sidecar = read_sidecar(path)
-    if grown is not None and grown[1] == size:
+    given = read_given(path)
+    if grown is not None and grown[1] == size and _same_given(cursor, grown[0], given):
         if sidecar is not None:
             _apply_sidecar(cursor, grown[0], sidecar)
         return _result(cursor, path, Status.UNCHANGED, grown[0])
@@ -202,7 +207,9 @@ def _imported(
     try:
         replaced = None if grown is None else grown[0]
         with Writer(cursor) as writer:
-            capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar).run(progress)
+            capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar, given).run(
+                progress
+            )
             writer.wait()
         if sidecar is not None:
             _apply_sidecar(cursor, capture_id, sidecar)
@@ -216,6 +223,13 @@ def _imported(
             cursor.execute("ROLLBACK")
         raise
     return result
+
+
+def _same_given(cursor: duckdb.DuckDBPyConnection, capture_id: int, given: Given | None) -> bool:
+    """Whether a capture was read with the dictionary that lies beside its log now, if any."""
+    asked = "SELECT what FROM notices WHERE capture_id = ? AND about = ?"
+    was = cursor.execute(asked, [capture_id, About.GIVEN.value]).fetchall()
+    return was == ([] if given is None else [(given.notices[0].what,)])
 
 
 def _keep_memory() -> None:
@@ -265,4 +279,9 @@ def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, captu
     row = dict(zip(names, found.fetchall()[0], strict=True))
     if row["refusal"] is not None and row["events"] == 0 and status != Status.UNCHANGED:
         status = Status.REFUSED
-    return ImportResult(file=shown(path), status=status, capture_id=capture_id, **row)
+    told = cursor.execute(
+        "SELECT about, byte_offset, what, remedy FROM notices WHERE capture_id = ? ORDER BY rowid",
+        [capture_id],
+    ).fetchall()
+    notices = tuple(Notice(About(about), *rest) for about, *rest in told)
+    return ImportResult(file=shown(path), status=status, capture_id=capture_id, notices=notices, **row)

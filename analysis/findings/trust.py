@@ -5,6 +5,7 @@ Ids and their tables (columns of one length):
 trust.verdict   captures: capture_id, name, bytes, packets, events, runs, power_ups, rejected, missing, dropped,
                 tail_bytes, unread_bytes, damaged_runs, cut_runs, lost_share, grade, words.
                 damage: capture_id, byte_offset, bytes, reason, count (at most 1,000 places a capture).
+                notices: name (of the capture), byte_offset, about, what, remedy.
                 facts: worst grade, events lost in all, fixes.
 trust.damaged   runs: run_id, player, damaged, alive_s, deaths, ending. The estimate is the share of damaged runs.
 trust.endings   endings: ending, runs, share. Runs that were cut, and whether their number can matter.
@@ -25,7 +26,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.quality import Grade, Verdict, judge, lost_events
-from ingest.capture_counts import CaptureCounts
+from ingest.capture_counts import About, CaptureCounts, Notice
 
 QUESTION = "trust"
 # From this drift on a minute of the console differs from the PC's by more than 6 ms. A quartz keeps within 0.005 %
@@ -44,7 +45,7 @@ class _Capture(CaptureCounts):
 
 def find(reader: Reader, selection: Selection) -> list[Finding]:
     """The findings on the data themselves; they never leave out a run for being damaged."""
-    captures = _captures(reader.ask("trust_captures", game=selection.game))
+    captures = _captures(reader, selection.game)
     run = reader.ask_chosen("trust_runs", selection)
     if not captures:
         return [
@@ -62,7 +63,7 @@ def why_no_run(reader: Reader) -> str | None:
     """Why no run is in a study that holds play logs; None where there is a run, or no play log."""
     if reader.ask("study_games")["runs"].sum():
         return None
-    captures = _captures(reader.ask("trust_captures", game=None))
+    captures = _captures(reader, None)
     if not captures:
         return None
     first = captures[0]
@@ -79,15 +80,34 @@ def why_no_run(reader: Reader) -> str | None:
     )
 
 
-def _captures(row: Columns) -> list[_Capture]:
-    numbers = [f.name for f in fields(_Capture) if f.name not in ("name", "refusal")]
+def _captures(reader: Reader, game: str | None) -> list[_Capture]:
+    row = reader.ask("trust_captures", game=game)
+    notices = _notices(reader)
+    numbers = [f.name for f in fields(_Capture) if f.name not in ("name", "refusal", "notices")]
     found = []
     for i in range(row["capture_id"].size):
         refusal = row["refusal"][i]
         counts = {name: int(row[name][i]) for name in numbers}
         found.append(
-            _Capture(name=str(row["name"][i]), refusal=None if refusal is None else str(refusal), **counts)
+            _Capture(
+                name=str(row["name"][i]),
+                refusal=None if refusal is None else str(refusal),
+                notices=tuple(notices.get(counts["capture_id"], ())),
+                **counts,
+            )
         )
+    return found
+
+
+def _notices(reader: Reader) -> dict[int, list[Notice]]:
+    """What was told of each capture."""
+    row = reader.ask("trust_notices")
+    found: dict[int, list[Notice]] = {}
+    for i, capture_id in enumerate(row["capture_id"].tolist()):
+        notice = Notice(
+            About(row["about"][i]), int(row["byte_offset"][i]), str(row["what"][i]), str(row["remedy"][i])
+        )
+        found.setdefault(capture_id, []).append(notice)
     return found
 
 
@@ -112,14 +132,17 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
     warnings = tuple(
         f"{capture.name}: {verdict.words}"
         for capture, verdict in zip(captures, verdicts, strict=True)
-        if verdict.grade in (Grade.DOUBTFUL, Grade.UNUSABLE)
+        if verdict.grade in (Grade.DOUBTFUL, Grade.UNUSABLE) or verdict.told
     )[:10]
     return Finding(
         id=f"{QUESTION}.verdict", question=QUESTION, title="What reached the study",
         sentence=f"{sentence}.{' ' + fixes[0] if fixes else ''}",
         players=_players(run), runs=int(run["run_id"].size), method="lost_events",
         estimate=Estimate(share, unit="share"), warnings=warnings,
-        tables={"captures": _capture_table(captures, verdicts), "damage": _damage_table(reader, selection)},
+        tables={
+            "captures": _capture_table(captures, verdicts), "damage": _damage_table(reader, selection),
+            "notices": _notice_table(captures),
+        },
         facts={"worst": worst.value, "events": events, "events_lost": gone, "fixes": fixes},
     )  # fmt: skip
 
@@ -127,7 +150,7 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
 def _capture_table(captures: list[_Capture], verdicts: list[Verdict]) -> dict[str, list[object]]:
     names = {"rejected_packets": "rejected", "missing_packets": "missing", "dropped_events": "dropped"}
     shown = ["capture_id", "name"]
-    shown += [f.name for f in fields(CaptureCounts) if f.name not in ("refusal", "newer_packets")]
+    shown += [f.name for f in fields(CaptureCounts) if f.name not in ("refusal", "newer_packets", "notices")]
     table: dict[str, list[object]] = {
         names.get(name, name): [getattr(capture, name) for capture in captures] for name in shown
     }
@@ -135,6 +158,17 @@ def _capture_table(captures: list[_Capture], verdicts: list[Verdict]) -> dict[st
     table["grade"] = [verdict.grade.value for verdict in verdicts]
     table["words"] = [verdict.words for verdict in verdicts]
     return table
+
+
+def _notice_table(captures: list[_Capture]) -> dict[str, list[object]]:
+    told = [(capture, notice) for capture in captures for notice in capture.notices]
+    return {
+        "name": [capture.name for capture, _ in told],
+        "byte_offset": [notice.byte_offset for _, notice in told],
+        "about": [notice.about.value for _, notice in told],
+        "what": [notice.what for _, notice in told],
+        "remedy": [notice.remedy for _, notice in told],
+    }
 
 
 def _damage_table(reader: Reader, selection: Selection) -> dict[str, np.ndarray]:

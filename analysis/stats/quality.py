@@ -1,5 +1,6 @@
 """How far one capture can be trusted: what was lost, what that can bias, what to change on the console."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
@@ -8,6 +9,19 @@ from typing import Protocol
 # sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
 DOUBTFUL_EVENTS = 0.05
 DOUBTFUL_RUNS = 0.25
+# Of all that was seen in a capture so many are told in a verdict; the page lists them all.
+MOST_TOLD = 5
+
+
+class Told(Protocol):
+    """Something else that was seen in a capture, and what to do about it: a sentence each."""
+
+    @property
+    def what(self) -> str: ...
+    @property
+    def remedy(self) -> str: ...
+    @property
+    def harmless(self) -> bool: ...
 
 
 class Counts(Protocol):
@@ -35,6 +49,8 @@ class Counts(Protocol):
     def refusal(self) -> str | None: ...
     @property
     def damaged_runs(self) -> int: ...
+    @property
+    def notices(self) -> Sequence[Told]: ...
 
 
 class Grade(StrEnum):
@@ -48,21 +64,25 @@ class Grade(StrEnum):
 
 @dataclass(frozen=True)
 class Verdict:
-    """The grade; the share of all events that was lost, estimated; and what to say: lost, bias, remedies."""
+    """The grade; the share of all events that was lost, estimated; and what to say: lost, bias, what else, remedies."""
 
     grade: Grade
     lost_share: float
     lost: tuple[str, ...]
     bias: str
     fixes: tuple[str, ...]
+    told: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
         """All of it in a few sentences."""
-        if self.grade == Grade.INTACT:
-            return "Nothing was lost."
         lost = "; ".join(self.lost)
-        return " ".join([f"{lost[:1].upper()}{lost[1:]}.", *([self.bias] if self.bias else []), *self.fixes])
+        said = f"{lost[:1].upper()}{lost[1:]}." if lost else "Nothing was lost."
+        return " ".join([said, *([self.bias] if self.bias else []), *self._shortly(), *self.fixes])
+
+    def _shortly(self) -> tuple[str, ...]:
+        more = len(self.told) - MOST_TOLD
+        return (*self.told[:MOST_TOLD], *([f"And {more} more of this kind."] if more > 0 else []))
 
 
 def lost_events(counts: Counts) -> float:
@@ -83,13 +103,15 @@ def judge(counts: Counts) -> Verdict:
     gone = lost_events(counts)
     share = gone / (gone + counts.events) if gone else 0.0
     lost = _lost(counts)
-    fixes = _fixes(counts)
+    told = tuple(notice.what for notice in counts.notices)
+    fixes = tuple(dict.fromkeys([*(notice.remedy for notice in counts.notices), *_fixes(counts)]))
     if counts.events == 0 and (lost or counts.packets == 0):
         if counts.packets == 0:
             lost, fixes = (_nothing(counts), *lost), (*_remedy(counts), *fixes)
-        return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes)
+        return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes, told)
     if not lost:
-        return Verdict(Grade.INTACT, 0.0, (), "", ())
+        sound = all(notice.harmless for notice in counts.notices)
+        return Verdict(Grade.INTACT if sound else Grade.DAMAGED, 0.0, (), "", fixes, told)
     touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
     doubtful = share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
     are = "run is" if counts.runs == 1 else "runs are"
@@ -99,7 +121,7 @@ def judge(counts: Counts) -> Verdict:
         if counts.damaged_runs
         else "No run is damaged: what was lost lies between runs."
     )
-    return Verdict(Grade.DOUBTFUL if doubtful else Grade.DAMAGED, share, lost, bias, fixes)
+    return Verdict(Grade.DOUBTFUL if doubtful else Grade.DAMAGED, share, lost, bias, fixes, told)
 
 
 def _lost(counts: Counts) -> tuple[str, ...]:
@@ -135,7 +157,10 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
     """What to do about it, the most telling first. Trade knowledge of serial lines, no source."""
     fixes = []
     if counts.refusal is not None:
-        fixes.append("Mend the dictionary as it says and ingest again: the raw log is kept.")
+        fixes.append(
+            "The raw log is kept: lay a corrected dictionary beside it and ingest again (ingest/CAPTURE.md), and mend "
+            "the game's header."
+        )
     elif counts.unread_bytes:
         fixes.append(
             "Start the recording before the console, or let it run longer: the dictionary comes again."

@@ -85,6 +85,7 @@ def _only_usb_port() -> list[str]:
 def _watch(captures: Captures, names: list[str], terminal: Terminal, stop_after: float | None) -> None:
     began = said = time.monotonic()
     trouble: dict[str, str | None] = {}
+    told: set[tuple[str, str]] = set()
     try:
         for status in captures.statuses():
             terminal.say(f"Recording {status.source} into {status.path}")
@@ -102,6 +103,10 @@ def _watch(captures: Captures, names: list[str], terminal: Terminal, stop_after:
                 if trouble.get(status.source) != kind:
                     trouble[status.source] = kind
                     terminal.say(f"{status.source}: {status.trouble or 'all is well again'}")
+                for notice in status.notices:
+                    if (status.source, notice.topic) not in told:
+                        told.add((status.source, notice.topic))
+                        terminal.say(f"{status.source}: {notice.words}")
             lines = [status_line(number, status) for number, status in enumerate(statuses, 1)]
             terminal.show(lines)
             if not terminal.live and time.monotonic() - said >= _PLAIN_EVERY_S:

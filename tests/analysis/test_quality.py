@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import pytest
 
 from analysis.stats.quality import Grade, judge, lost_events
+from ingest.capture_counts import About, Notice
 
 
 @dataclass(frozen=True)
@@ -20,11 +21,23 @@ class Counted:
     newer_packets: int = 0
     refusal: str | None = None
     damaged_runs: int = 0
+    notices: tuple[Notice, ...] = ()
 
 
 def test_nothing_lost() -> None:
     verdict = judge(Counted())
     assert (verdict.grade, verdict.lost_share, verdict.words) == (Grade.INTACT, 0.0, "Nothing was lost.")
+
+
+def test_what_is_told_beside_the_counts_is_in_the_verdict_with_its_remedy() -> None:
+    label = Notice(About.DICTIONARY, 30, "Line 7: this label is left out.", "Mend it.")
+    verdict = judge(Counted(notices=(label,) * 9))
+    assert verdict.grade == Grade.DAMAGED and verdict.lost_share == 0.0
+    assert verdict.words.count(label.what) == 5 and "And 4 more" in verdict.words
+    assert verdict.words.count("Mend it.") == 1
+    given = Notice(About.GIVEN, 0, "Read with another dictionary.", "Remove it.")
+    assert judge(Counted(notices=(given,))).grade == Grade.INTACT
+    assert given.what in judge(Counted(notices=(given,))).words
 
 
 @pytest.mark.parametrize(

@@ -127,6 +127,21 @@ def test_a_capture_without_dictionary_is_shown_with_every_game(study: Study, tmp
     assert any("noise.playlog" in warning and "one baud rate" in warning for warning in verdict.warnings)
 
 
+def test_a_refused_part_of_the_dictionary_is_told_with_its_place_and_remedy(
+    study: Study, tmp_path: Path
+) -> None:
+    from tests.ingest.test_given_dictionary import play_log, with_labels
+
+    imported(study, tmp_path / "a.playlog", play_log(with_labels({1: "beam", 300: "wall"})))
+    verdict = {one.id: one for one in trust.find(Reader(study.connection), Selection(game="Lantern"))}[
+        "trust.verdict"
+    ]
+    assert "label 300 wall" in verdict.warnings[0] and "CAPTURE.md" in verdict.sentence
+    notices = verdict.tables["notices"]
+    assert list(notices["name"]) == ["a.playlog"] and list(notices["about"]) == ["dictionary"]
+    assert notices["byte_offset"][0] > 0 and "300" in notices["what"][0]
+
+
 def test_why_a_study_with_logs_has_no_run(study: Study, tmp_path: Path) -> None:
     reader = Reader(study.connection)
     assert trust.why_no_run(reader) is None  # nothing was ingested: that is said elsewhere

@@ -7,16 +7,19 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
 from dashboard import exits
 from dashboard.cli import main
 from dashboard.commands.record import BadWords, obey, status_line
+from dashboard.console_card import state
 from ingest.capture import Captures
 from ingest.player_tag import BadTag
 from ingest.sidecar import Said, read_sidecar
 from tests.ingest.test_capture import FakeSource, console, run, until
+from tests.ingest.test_given_dictionary import GAME, play_log, with_labels
 from tests.needs import need
 
 
@@ -74,6 +77,28 @@ def test_the_status_line_tells_runs_player_damage_and_drops(tmp_path):
     assert line.startswith("1 Wick Trim")
     for words in ("run 1 over P02", "1 damaged", "0 missing", "3 dropped", "B/s"):
         assert words in line
+
+
+def test_a_refused_dictionary_is_told_at_once_in_the_terminal_and_on_the_page(tmp_path, monkeypatch, capsys):
+    """A part of it on one console, the whole on the other: each once, with a remedy that can be carried out."""
+    part = play_log(with_labels({1: "beam", 300: "wall", 301: "floor"}))
+    whole = play_log(replace(GAME, clock_hz=50))
+    sources = {"x": FakeSource(part, name="x"), "y": FakeSource(whole, name="y")}
+    monkeypatch.setattr("ingest.capture.source_named", lambda name, baud: sources[name])
+    assert main(["record", "x", "y", "--into", str(tmp_path), "--stop-after", "1.2"]) == exits.OK
+    said = capsys.readouterr().out.splitlines()
+    for words in ("x: Dictionary line 10 'label 300 wall'", "y: The dictionary was refused"):
+        (line,) = [line for line in said if line.startswith(words)]
+        assert "ingest/CAPTURE.md" in line
+    captures = Captures(tmp_path / "page")
+    for name, log in (("x", part), ("y", whole)):
+        captures.start_source(FakeSource(log, name=name))
+        until(lambda name=name: captures.status(name).notices)
+    shown = {name: str(state(captures.status(name), None)) for name in ("x", "y")}
+    captures.stop_all()
+    assert "label 300 wall" in shown["x"] and "label 301 floor" in shown["x"]
+    assert shown["x"].count("ingest/CAPTURE.md") == 1, "one remedy for both"
+    assert "'clock 50'" in shown["y"] and "ingest/CAPTURE.md" in shown["y"]
 
 
 def test_a_recording_from_the_command_line_takes_tags_and_ends_with_ctrl_c(tmp_path):

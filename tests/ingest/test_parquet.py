@@ -17,7 +17,7 @@ def test_another_engine_reads_the_same(study: Study, tmp_path: Path) -> None:
     imported(study, tmp_path / "a.playlog", Play(4, runs=6).log())
     out = tmp_path / "it's a folder"
     files = export_parquet(study, out)
-    assert len(files) == 13 + 13
+    assert len(files) == 14 + 13
     events = dataset.dataset(out / "events", partitioning="hive")
     at = events.to_table(
         filter=(dataset.field("kind") == "at") & (dataset.field("game") == "moth_run"),

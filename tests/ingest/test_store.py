@@ -334,7 +334,7 @@ def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path
     from ingest.checksum import crc16
     from ingest.cobs import stuff
 
-    text = b"playlog 1\ngame X\nfirmware 1\nclock 1000\nscreen 1 1\nkind a -\nkind a -\n"
+    text = b"playlog 1\ngame X\nfirmware 1\nclock 1000\nscreen 1 5000\nkind a -\n"
     out = b""
     for number, (type_, body) in enumerate([
         (0x13, crc16(text).to_bytes(2, "little") + b"\x01\x00\x00\x00"),
@@ -345,7 +345,7 @@ def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path
         out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
     result = imported(study, tmp_path / "a.playlog", out)
     assert result.status == Status.REFUSED and result.unread_bytes == 12
-    assert result.refusal is not None and "line 7" in result.refusal and "rename" in result.refusal
+    assert result.refusal is not None and "line 5" in result.refusal and "4096" in result.refusal
 
 
 def test_no_study_and_other_versions_are_refused_with_a_remedy(
