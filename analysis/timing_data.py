@@ -7,6 +7,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
+from ingest.vocabulary import TunableRole
 
 # Beyond, an even sample of runs is read: players, not notes, make the intervals, and a page must not wait.
 MOST_NOTES = 200_000
@@ -22,7 +23,7 @@ def read_timing_tunables(reader: Reader, game: str) -> list[TimingTunable]:
 
     return [
         TimingTunable(
-            str(c["build"][i]), str(c["tunable"][i]), str(c["role"][i]), int(c["value"][i]), int(c["low"][i]),
+            str(c["build"][i]), str(c["tunable"][i]), TunableRole(c["role"][i]), int(c["value"][i]), int(c["low"][i]),
             int(c["high"][i]), int(c["step"][i]), str(c["unit"][i] or "-"), float(c["unit_us"][i] or np.nan),
             scope("stage", i), scope("stage_kind", i), scope("song", i), scope("grade", i),
         )

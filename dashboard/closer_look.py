@@ -24,7 +24,7 @@ def cards(worked: Worked) -> list[Any]:
     if targets and len(names) > 1:
         changed = [c.tunable for p in worked.answer.proposals for c in p.changes if c.tunable in names]
         made.append(_map_card(targets, list(dict.fromkeys([*changed, *names]))))
-    if worked.fitted and worked.answer.proposals:
+    if worked.answer.proposals:
         made.append(_otherwise_card())
     return made
 
@@ -101,8 +101,6 @@ def drawn(mapped: Mapped, job: int) -> list[Any]:
 def told(done: Otherwise) -> list[Any]:
     """The table of other assumptions."""
     units = {target.name: target.unit for target in done.targets}
-    if not done.rows:
-        return [note("Not offered here: the proposals rest on data that outweigh what is assumed.")]
     columns: dict[str, list[Any]] = {
         "target": [row.target for row in done.rows],
         "assumed": [row.assumption for row in done.rows],

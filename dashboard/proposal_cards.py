@@ -203,9 +203,9 @@ def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
     """What the sliders' setting would do."""
     rows = what_if(worked, setting)
     columns = {
-        "target": [target.name for target, _, _ in rows],
-        "wanted": [with_unit(target.wanted, target.unit) for target, _, _ in rows],
-        "no change": [with_80(now, target.unit) for target, now, _ in rows],
-        "with these values": [with_80(then, target.unit) for target, _, then in rows],
+        "target": [name for name, _, _, _ in rows],
+        "wanted": [with_unit(target.wanted, target.unit) for _, target, _, _ in rows],
+        "no change": [with_80(now, target.unit) for _, target, now, _ in rows],
+        "with these values": [with_80(then, target.unit) for _, target, _, then in rows],
     }
     return table(columns, "Predicted, with 80 % intervals")

@@ -7,14 +7,14 @@ from typing import Any
 
 from analysis.finding import plain
 from analysis.findings.kept_predictions import predictions_to_keep
-from analysis.findings.tuning_answer import Fitted, TuningAnswer, fit_game, fitted_otherwise, propose_game
+from analysis.findings.tuning_answer import TuningAnswer, propose_game, under_other_assumptions
 from analysis.findings.tuning_data import load_builds
 from analysis.models.data import Tunable
+from analysis.models.moves import movable
 from analysis.models.targets import Target, TargetSet
 from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
 from analysis.tuning.proposal import Prediction
-from analysis.tuning.search import movable
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
 from dashboard.jobs import Job
@@ -26,48 +26,45 @@ _USUAL_TICKS = 200
 
 @dataclass(frozen=True)
 class Worked:
-    """The result of one job: the answer, and the models that the sliders ask."""
+    """The result of one job: the answer, with the models that sliders, map and other assumptions ask."""
 
     selection: Selection
     targets: TargetSet
     text: str
     answer: TuningAnswer
-    fitted: tuple[Fitted, ...]
 
 
 def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
-    """Proposes, and fits for the sliders. Raises BadTargets, NothingToTune, Cancelled."""
+    """Fits and proposes. Raises BadTargets, NothingToTune, Cancelled."""
     targets = read_targets(text)
     ticks = 0
 
     def tick() -> None:
         nonlocal ticks
         ticks += 1
-        job.report(0.9 * ticks / (ticks + _USUAL_TICKS / 2), "looking for settings that reach the targets")
+        job.report(0.98 * ticks / (ticks + _USUAL_TICKS / 2), "looking for settings that reach the targets")
 
     job.report(0.02, "fitting the model to the runs")
-    answer = propose_game(session.reader, selection, targets, tick=tick)
-    job.report(0.92, "fitting the model for the sliders")
-    fitted, _ = fit_game(session.reader, selection, targets)
-    return Worked(selection, targets, text, answer, tuple(fitted))
+    return Worked(selection, targets, text, propose_game(session.reader, selection, targets, tick=tick))
 
 
 def levers(worked: Worked) -> list[Tunable]:
     """The tunables with a slider: those that the models know and the targets let move, in the range they allow."""
     found: dict[str, Tunable] = {}
-    for one in worked.fitted:
-        for tunable in movable(one.model.tunables, worked.targets.levers):
+    for model in worked.answer.fitted:
+        for tunable in movable(model.acting, worked.targets.levers):
             found.setdefault(tunable.name, tunable)
     return list(found.values())
 
 
-def what_if(worked: Worked, setting: Mapping[str, int]) -> list[tuple[Target, Prediction, Prediction]]:
-    """Each target that a model knows: as things are, and under `setting`."""
-    rows: list[tuple[Target, Prediction, Prediction]] = []
-    for one in worked.fitted:
-        known = [target for target in worked.targets.targets if one.model.knows(target)]
-        own = {name: value for name, value in setting.items() if name in {t.name for t in one.model.tunables}}
-        rows += zip(known, predict(one.model, {}, known), predict(one.model, own, known), strict=True)
+def what_if(worked: Worked, setting: Mapping[str, int]) -> list[tuple[str, Target, Prediction, Prediction]]:
+    """Each target that a model is to meet, its name first: as things are, and under `setting`."""
+    rows: list[tuple[str, Target, Prediction, Prediction]] = []
+    for model in worked.answer.fitted:
+        known = model.asked(worked.targets.targets)
+        own = {t.name: setting[t.name] for t in model.acting if t.name in setting}
+        names = [f"{target.name} ({model.apart})" if model.apart else target.name for target in known]
+        rows += zip(names, known, predict(model, {}, known), predict(model, own, known), strict=True)
     return rows
 
 
@@ -90,7 +87,7 @@ class Otherwise:
 
 def mappable(worked: Worked) -> list[Target]:
     """The targets that can be drawn over two tunables."""
-    return [t for t in worked.targets.targets if any(one.model.knows(t) for one in worked.fitted)]
+    return [t for t in worked.targets.targets if any(model.knows(t) for model in worked.answer.fitted)]
 
 
 def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mapped:
@@ -98,21 +95,21 @@ def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mappe
     if across == up:
         raise ValueError("Choose two different tunables.")
     wish = next((t for t in mappable(worked) if t.name == target), None)
-    for one in worked.fitted:
-        values = {t.name: t.value for t in movable(one.model.tunables, worked.targets.levers)}
-        if wish is not None and one.model.knows(wish) and {across, up} <= set(values):
+    for model in worked.answer.fitted:
+        values = {t.name: t.value for t in movable(model.acting, worked.targets.levers)}
+        if wish is not None and model.knows(wish) and {across, up} <= set(values):
             drawn = outcome_map(
-                one.model, wish, across, up, wishes=worked.targets.levers,
+                model, wish, across, up, wishes=worked.targets.levers,
                 tick=lambda share: job.report(share, "predicting every square"),
             )  # fmt: skip
             return Mapped(wish, drawn, (values[across], values[up]))
-    raise ValueError("No model knows both tunables and the target.")
+    raise ValueError("No model knows what both tunables do to this target.")
 
 
 def otherwise(worked: Worked, job: Job) -> Otherwise:
     """The first proposals under other assumptions. Raises Cancelled."""
-    rows = fitted_otherwise(
-        worked.fitted, worked.targets, worked.answer, lambda share: job.report(share, "fitting once more")
+    rows = under_other_assumptions(
+        worked.answer, worked.targets, lambda share: job.report(share, "fitting once more")
     )
     return Otherwise(tuple(rows), worked.targets.targets)
 

@@ -6,13 +6,10 @@ from dataclasses import replace
 
 from analysis.findings.tuning_answer import fit_game
 from analysis.findings.tuning_data import NothingToTune
-from analysis.models.rhythm import RhythmModel
 from analysis.models.staged import StagedModel
-from analysis.models.targets import Outcome, Target, TargetSet
+from analysis.models.targets import TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.stats.truncation import edge_checks
-from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.c_header import NotHoldable, checked
 from analysis.tuning.playtest_plan import (
     Plan,
@@ -23,7 +20,6 @@ from analysis.tuning.playtest_plan import (
     precision_of,
     schedule,
 )
-from analysis.tuning.search import OutcomeModel
 
 USUAL_PLAYERS = 12
 
@@ -48,11 +44,11 @@ def plan_game(
     there for stages and levels only, elsewhere the doubt is taken to fall with the root of the players.
     """
     fitted, why = fit_game(reader, selection, targets, build)
-    pairs = [(f.model, f.players, t) for f in fitted for t in targets.targets if f.model.knows(t)]
-    pairs = pairs or _of_notes(reader, selection, targets, build)
+    whole = [model for model in fitted if model.of_the_game]
+    pairs = [(model, target) for model in whole for target in targets.targets if model.knows(target)]
     if not pairs:
         raise NothingToTune("; ".join(f"{name}: {reason}" for name, reason in why.items()))
-    model, people, target = pairs[0]
+    model, target = pairs[0]
     scale = 100 if target.unit == "share" else 1
     aim = target.tolerance if wanted is None else wanted / scale
     if aim <= 0:
@@ -68,7 +64,7 @@ def plan_game(
         if simulate and isinstance(model, StagedModel)
         else ()
     )
-    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, people)
+    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, model.players)
     power = power_of(model, target, {}, against) if against else ()
     each = each_needed(power)
     builds = (model.build.label,) if not against else (model.build.label, "as proposed")
@@ -84,23 +80,6 @@ def plan_game(
         players_each_needed=each,
         schedule=schedule(builds, count, runs, _next_tag(reader, selection), within and bool(against)),
     )
-
-
-def _of_notes(
-    reader: Reader, selection: Selection, targets: TargetSet, build: str | None
-) -> list[tuple[OutcomeModel, int, Target]]:
-    """The rhythm game's model, its players and the targets it knows; nothing where no target speaks of hits."""
-    wishes = [t for t in targets.targets if t.outcome == Outcome.HIT_SHARE]
-    notes = (
-        read_timing(reader, replace(selection, builds=(), stage=None, stage_kind=None)) if wishes else None
-    )
-    if notes is None:
-        return []
-    label = build or notes.builds[int(notes.build[-1])]
-    tunables = [t for t in read_timing_tunables(reader, selection.game) if t.build == label]
-    cut = any(check.cut for check in edge_checks(notes).values())
-    model = RhythmModel(notes, tunables, label, cut)
-    return [(model, len(notes.players), t) for t in wishes if model.knows(t)]
 
 
 def _by_root_law(now: float, wanted: float, players: int) -> int | None:

@@ -17,6 +17,7 @@ from analysis.models.data import (
 )
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from ingest.vocabulary import EventRole, TunableRole
 
 MOST_TIERS = 6
 MOST_SEGMENTS = 60
@@ -98,17 +99,21 @@ def load_staged(
         lives_seen=int(np.bincount(np.maximum(over, 1)).argmax()) if len(over) else 1,
         restarts=not by_level and _restarts(run, segment, died, spells),
         # The songs of a rhythm game are all stage 1.
-        more_stages="stage_start" in roles and "note" not in roles and not finished,
-        ends_logged="run_end" in roles,
+        more_stages=EventRole.STAGE_START in roles and EventRole.NOTE not in roles and not finished,
+        ends_logged=EventRole.RUN_END in roles,
     )
 
 
 def _played_in_levels(spells: Columns, builds: dict[int, Build]) -> bool:
     roles = {t.role for b in builds.values() for t in b.tunables}
-    if "drop_interval" in roles:
+    if TunableRole.DROP_INTERVAL in roles:
         return True
     stages = set(zip(whole_numbers(spells["stage"], 0), whole_numbers(spells["stage_kind"], 0), strict=True))
-    return "fire_period" not in roles and len(stages) <= 1 and len(set(whole_numbers(spells["level"], 0))) > 1
+    return (
+        TunableRole.FIRE_PERIOD not in roles
+        and len(stages) <= 1
+        and len(set(whole_numbers(spells["level"], 0))) > 1
+    )
 
 
 def _segments(

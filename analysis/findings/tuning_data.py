@@ -5,6 +5,7 @@ import numpy as np
 from analysis.models.data import Build, TrialData, Tunable
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from ingest.vocabulary import TunableRole
 
 
 class NothingToTune(ValueError):
@@ -30,7 +31,7 @@ def _tunable(rows: Columns, n: int) -> Tunable:
     role = rows["role"][n]
     return Tunable(
         name=str(rows["tunable"][n]),
-        role=None if role is None else str(role),
+        role=None if role is None else TunableRole(role),
         value=whole("value") or 0,
         low=whole("low") or 0,
         high=whole("high") or 0,
@@ -54,7 +55,10 @@ def load_trials(reader: Reader, selection: Selection, build: str | None = None) 
         raise NothingToTune(f"no run of {selection.game!r} has single trials; check the log's roles")
     run = np.array([row_of_run[int(r)] for r in rows["run_id"][known]], dtype=int)
     nominal = np.array(
-        [next((t.value for t in b.tunables if t.role == "target_speed"), 0) for b in builds.values()],
+        [
+            next((t.value for t in b.tunables if t.role == TunableRole.TARGET_SPEED), 0)
+            for b in builds.values()
+        ],
         dtype=float,
     )[build_index[run]]
     speed = (

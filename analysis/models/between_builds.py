@@ -5,106 +5,179 @@ share of players who met the target. It knows nothing of the game, and all else 
 playtests is in it; proposals from it say so.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
-from scipy.special import expit, logit
+from scipy.special import expit
 
-from analysis.models.data import Build, Tunable
-from analysis.models.observed import ByPlayer
+from analysis.models.data import Build, StagedData, Tunable
+from analysis.models.fitted import AS_THEY_ARE, Fitted
+from analysis.models.laplace import Design, laplace
+from analysis.models.moves import Move, holdable_within
+from analysis.models.observed import Observed, by_player_staged, observed_staged
+from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
-from analysis.models.targets import Statistic, Target
-from analysis.tuning.proposal import Change
-from analysis.tuning.ranking import Describer
+from analysis.models.targets import Levers, Statistic, Target
 
+# Values of the tunable that are looked at.
+_MOST_VALUES = 200
 DRAWS, QUICK = 240, 3
-# Normal priors on the logit scale: any share is possible, and a step over all that was played may do much or nothing.
-LEVEL_SD, SLOPE_SD = 1.5, 1.5
 
 
 @dataclass(frozen=True)
-class BetweenBuilds:
+class LinePriors:
+    """Standard deviations on the logit scale: any share is possible, and a step over all that was played may do much
+    or nothing. No source."""
+
+    level_sd: float = 1.5
+    slope_sd: float = 1.5
+
+
+@dataclass(frozen=True)
+class BetweenBuilds(Fitted):
     """The fitted line of one tunable for each target: draws of (level, slope), by the target's name."""
 
+    data: StagedData
     tunable: Tunable
-    build: Build
     spread: float
     played: tuple[int, ...]
     lines: Mapping[str, np.ndarray]
     others: tuple[str, ...]  # what else differed between these builds
-    roles: tuple[str, ...] = ()
+    wishes: tuple[Target, ...]
+
+    method = "tuning.between_builds"
+    roles = ()
+    of_the_game = False
 
     @property
-    def tunables(self) -> tuple[Tunable, ...]:
+    def build(self) -> Build:
+        return self.data.build
+
+    @property
+    def apart(self) -> str:
+        return f"a line between the builds by {self.tunable.name}"
+
+    @property
+    def acting(self) -> tuple[Tunable, ...]:
         return (self.tunable,)
 
+    @property
+    def players(self) -> int:
+        return len(self.data.players)
+
+    @property
+    def runs(self) -> int:
+        return self.data.runs.count
+
+    @property
+    def sampling(self) -> Sampling:
+        return Sampling(DRAWS, DRAWS)  # of the normal approximation itself, so each is independent
+
+    def observed(self, target: Target) -> Observed:
+        return observed_staged(self.data, target)
+
     def knows(self, target: Target) -> bool:
-        """Only shares of players, where two builds with different values were played."""
         return target.name in self.lines
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
-        """(targets, draws) of the share under `setting`."""
         x = (setting.get(self.tunable.name, self.tunable.value) - self.tunable.value) / self.spread
         lines = [self.lines[t.name][:: QUICK if quick else 1] for t in targets]
         return np.array([expit(line[:, 0] + line[:, 1] * x) for line in lines])
 
+    def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
+        t = self.tunable
+        low, high = wishes.range(t.name, t.role, t.low, t.high)
+        values = holdable_within(t.holdable, low, high)
+        options = sorted({*values[:: max(1, len(values) // _MOST_VALUES)], t.value})
+        return (Move(t.name, tuple({t.name: value} for value in options), joint=True),)
 
-def fit_between(
-    tunable: Tunable,
-    build: Build,
-    targets: Sequence[Target],
-    results: Mapping[str, Sequence[tuple[int, ByPlayer]]],
-    others: Sequence[str] = (),
-    seed: int = 1,
-) -> BetweenBuilds | None:
-    """results: target's name -> (the tunable's value, what players did there), one a build. None: nothing to fit."""
-    rng = np.random.default_rng(seed)
-    values = sorted({value for rows in results.values() for value, _ in rows})
-    if len(values) < 2:
-        return None
-    spread = float(values[-1] - values[0])
-    lines = {}
-    for target in targets:
-        rows = [(v, r) for v, r in results.get(target.name, ()) if len(r.value)]
-        if target.statistic != Statistic.SHARE or len({v for v, _ in rows}) < 2:
-            continue
-        x = np.concatenate([np.full(len(r.value), (v - tunable.value) / spread) for v, r in rows])
-        y = np.concatenate([r.value for _, r in rows])
-        lines[target.name] = _line(x, y, rng)
-    if not lines:
-        return None
-    return BetweenBuilds(tunable, build, spread, tuple(values), lines, tuple(others))
+    def carried_by(self, tunable: Tunable) -> str:
+        said = f"data: a plain line between the builds played at {', '.join(map(str, self.played))}"
+        if self.others:
+            said += f"; in these builds {', '.join(self.others)} differed too, and nothing tells their effects apart"
+        return said
 
-
-def _line(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(draws, 2) of (level, slope): the normal approximation about the posterior mode."""
-    design = np.column_stack([np.ones(len(x)), x])
-    precision = np.diag([1 / LEVEL_SD**2, 1 / SLOPE_SD**2])
-    beta = np.array([float(logit(np.clip(y.mean(), 0.1, 0.9))), 0.0])
-    hessian = precision
-    for _ in range(50):
-        chance = expit(design @ beta)
-        hessian = (design * (chance * (1 - chance))[:, None]).T @ design + precision
-        step = np.linalg.solve(hessian, design.T @ (y - chance) - precision @ beta)
-        beta = beta + np.clip(step, -2, 2)
-        if np.abs(step).max() < 1e-8:
-            break
-    root = np.linalg.cholesky(np.linalg.inv(hessian))
-    return beta + rng.standard_normal((DRAWS, 2)) @ root.T
-
-
-class BetweenWords(Describer):
-    """Words that call it what it is."""
-
-    def carried_by(self, model: BetweenBuilds, changes: Sequence[Change]) -> Mapping[str, str]:
-        said = f"data: a plain line between the builds played at {', '.join(map(str, model.played))}"
-        if model.others:
-            said += f"; in these builds {', '.join(model.others)} differed too, and nothing tells their effects apart"
-        return {change.tunable: said for change in changes}
-
-    def assumptions(self, model: BetweenBuilds) -> tuple[str, ...]:
+    def assumptions(self) -> tuple[str, ...]:
         return (
             "plain dose-response between builds: a straight line in the logit of the share of players",
             "nothing is known of what this tunable does; beyond the values played it is a guess",
         )
+
+    def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
+        plain = LinePriors()
+        cases = {
+            AS_THEY_ARE: plain,
+            "it may do far more or less": replace(plain, slope_sd=2 * plain.slope_sd),
+            "it hardly does anything": replace(plain, slope_sd=plain.slope_sd / 4),
+        }
+        return {f"{words} ({self.apart})": partial(self._under, priors) for words, priors in cases.items()}
+
+    def _under(self, priors: LinePriors) -> "BetweenBuilds":
+        fitted = fit_between(self.data, self.tunable, self.wishes, self.others, priors)
+        assert fitted is not None  # it could be fitted to the same data before
+        return fitted
+
+
+def fit_between(
+    data: StagedData,
+    tunable: Tunable,
+    targets: Sequence[Target],
+    others: Sequence[str] = (),
+    priors: LinePriors | None = None,
+    seed: int = 1,
+) -> BetweenBuilds | None:
+    """A line for each target that counts shares, over the builds that were played. None: there is nothing to fit.
+
+    tunable: of the build to be changed. others: tunables that differed between the builds too.
+    """
+    rng = np.random.default_rng(seed)
+    values = {n: _value(data.builds[n], tunable.name) for n in sorted(set(data.runs.build.tolist()))}
+    if len(set(values.values())) < 2:
+        return None
+    spread = float(max(values.values()) - min(values.values()))
+    lines = {}
+    for target in targets:
+        rows = [(values[n], by_player_staged(data, target, n)) for n in values]
+        rows = [(value, result) for value, result in rows if len(result.value)]
+        if target.statistic != Statistic.SHARE or len({value for value, _ in rows}) < 2:
+            continue
+        x = np.concatenate([np.full(len(r.value), (v - tunable.value) / spread) for v, r in rows])
+        y = np.concatenate([r.value for _, r in rows])
+        lines[target.name] = _line(x, y, priors or LinePriors(), rng)
+    if not lines:
+        return None
+    played = tuple(sorted(set(values.values())))
+    return BetweenBuilds(data, tunable, spread, played, lines, tuple(others), tuple(targets))
+
+
+def varied(data: StagedData) -> list[str]:
+    """The tunables that all builds played have, and that differed between them."""
+    builds = [
+        {t.name: t.value for t in data.builds[n].tunables} for n in sorted(set(data.runs.build.tolist()))
+    ]
+    shared = set.intersection(*(set(build) for build in builds))
+    return sorted(name for name in shared if len({build[name] for build in builds}) > 1)
+
+
+def _value(build: Build, name: str) -> int:
+    return next(t.value for t in build.tunables if t.name == name)
+
+
+def _line(x: np.ndarray, y: np.ndarray, priors: LinePriors, rng: np.random.Generator) -> np.ndarray:
+    """(draws, 2) of (level, slope): the normal approximation about the posterior mode."""
+    mode = laplace(
+        Design(
+            x=np.column_stack([np.ones(len(x)), x]),
+            player=np.zeros(0, dtype=int),
+            players=0,
+            counts=y,
+            offset=np.zeros(len(x)),
+            names=("slope",),
+            prior_mean=np.zeros(2),
+            prior_covariance=np.diag([priors.level_sd**2, priors.slope_sd**2]),
+            trials=np.ones(len(x)),
+        )
+    )
+    return mode.beta + rng.standard_normal((DRAWS, 2)) @ np.linalg.cholesky(mode.covariance).T

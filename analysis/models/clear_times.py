@@ -1,13 +1,18 @@
 """How long a segment takes: a log-normal regression in which broken-off visits are censored, not dropped.
 
-`ln T = a_j - power tier + exponent ln(m/m_now) + rho u_i + e`, `e ~ N(0, tau^2)`. Dropping the visits that ended in
-a game over would keep the quick ones only; they enter as "longer than this" (the EM algorithm of Aitkin 1981).
+`ln T = a_j - power tier + effect (m - m_now) + rho u_i + e` with the doses m of the levers, `e ~ N(0, tau^2)`. Dropping
+the visits that ended in a game over would keep the quick ones only; they enter as "longer than this" (the EM algorithm
+of Aitkin 1981).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import log_ndtr
+
+from analysis.levers.lever import Prior
+from ingest.vocabulary import TunableRole
 
 LEAST_SPREAD = 0.02
 
@@ -20,19 +25,18 @@ class TimePriors:
     apart_sd: float = 0.6
     power: tuple[float, float] = (0.05, 0.1)
     power_boss: tuple[float, float] = (0.1, 0.12)
-    exponent: tuple[float, float] = (0.1, 0.15)
     skill: tuple[float, float] = (0.0, 0.2)
     spread: tuple[float, float] = (0.25, 4.0)
 
 
 @dataclass(frozen=True)
 class TimePosterior:
-    """Draws: level (draws, segments); the rest (draws,). spread: tau."""
+    """Draws: level (draws, segments); levers, of each role's dose, (draws,); so is the rest. spread: tau."""
 
     level: np.ndarray
     power: np.ndarray
     power_boss: np.ndarray
-    exponent: np.ndarray
+    levers: Mapping[TunableRole, np.ndarray]
     skill: np.ndarray
     spread: np.ndarray
 
@@ -41,7 +45,7 @@ def fit_times(
     segment: np.ndarray,
     boss_of: np.ndarray,
     tier: np.ndarray,
-    log_rate: np.ndarray,
+    steps: Mapping[TunableRole, tuple[np.ndarray, Prior]],
     skill: np.ndarray,
     alive_s: np.ndarray,
     cleared: np.ndarray,
@@ -49,19 +53,24 @@ def fit_times(
     draws: int,
     rng: np.random.Generator,
 ) -> TimePosterior:
-    """Posterior draws; arrays are by visit, `boss_of` (segments,) says which segments are bosses."""
+    """Posterior draws; arrays are by visit, `boss_of` (segments,) says which segments are bosses.
+
+    steps: by role the lever's dose in each visit, less that of the present build, and the prior of its effect.
+    """
     segments = len(boss_of)
     keep = alive_s > 0
-    segment, tier, log_rate, skill = segment[keep], tier[keep], log_rate[keep], skill[keep]
+    segment, tier, skill = segment[keep], tier[keep], skill[keep]
     seen, cleared = np.log(alive_s[keep]), cleared[keep].astype(bool)
-    x = np.zeros((len(seen), segments + 4))
+    x = np.zeros((len(seen), segments + 3 + len(steps)))
     x[np.arange(len(seen)), segment] = 1
     boss = boss_of[segment].astype(float)
     x[:, segments] = -tier * (1 - boss)
     x[:, segments + 1] = -tier * boss
-    x[:, segments + 2] = log_rate
-    x[:, segments + 3] = skill
-    others = (priors.power, priors.power_boss, priors.exponent, priors.skill)
+    for n, (step, _) in enumerate(steps.values()):
+        x[:, segments + 2 + n] = step[keep]
+    x[:, -1] = skill
+    effects = [(prior.mean, prior.sd) for _, prior in steps.values()]
+    others = (priors.power, priors.power_boss, *effects, priors.skill)
     mean = np.array([priors.level[0]] * segments + [p[0] for p in others])
     covariance = np.diag([priors.apart_sd**2] * segments + [p[1] ** 2 for p in others])
     covariance[:segments, :segments] += priors.level[1] ** 2
@@ -93,7 +102,7 @@ def fit_times(
         sample[:, :segments],
         sample[:, segments],
         sample[:, segments + 1],
-        sample[:, segments + 2],
-        sample[:, segments + 3],
+        {role: sample[:, segments + 2 + n] for n, role in enumerate(steps)},
+        sample[:, -1],
         taus,
     )

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ingest.vocabulary import TunableRole
+
 ENDINGS = ("finished", "game_over", "quit", "cut")
 
 
@@ -12,7 +14,7 @@ class Tunable:
     """A named constant of the game as the log declares it; None in a scope: it holds everywhere."""
 
     name: str
-    role: str | None
+    role: TunableRole | None
     value: int
     low: int
     high: int

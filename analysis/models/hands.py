@@ -7,26 +7,37 @@ A console that logs only some presses (those in its window) is met by the likeli
 the logged range, or nothing, by a lapse or by a press outside.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy import special
 
+from analysis.models.sampling import Sampling, effective_of_chain
+
 Array = np.ndarray
-# Weakly informative, in ms and logs. Tapping errors: spread 20 to 60 ms, bias some tens of ms early (Repp 2005);
-# a console's latency may add as much the other way. What players differ by is taken to be like that of as many players
-# as _BETWEEN_WEIGHT says (inverse Wishart: Gelman et al. 2013, Bayesian Data Analysis, section 3.6); the figures are
-# common sense, no source, and a class of twelve outweighs them.
-_MEAN = np.array([0.0, np.log(40.0), np.log(0.03 / 0.97)])
-_MEAN_SD = np.array([80.0, 0.6, 1.2])
-_BETWEEN = np.array([16.0, 0.27, 0.6])
-_BETWEEN_WEIGHT = 3.0
-_SONG_SD = np.array([15.0, 0.2, 0.5])
-_EXPERIENCED_SD = np.array([15.0, 0.3, 0.7])
-# Practice follows a power of the attempts (Newell & Rosenbloom 1981); in rhythm games a few per cent an attempt.
-_LEARNING, _LEARNING_SD = np.array([-0.1, -0.1]), np.array([0.15, 0.4])
 _SHAPES = np.array([2.5, 3.0, 4.0, 6.0, 10.0, 20.0, 60.0])  # degrees of freedom tried for z
 MOST_NOTES = 4000
+
+
+@dataclass(frozen=True)
+class HandsPriors:
+    """Weakly informative, of (bias in ms, ln spread in ms, logit of lapses).
+
+    Tapping errors: spread 20 to 60 ms, bias some tens of ms early (Repp 2005); a console's latency may add as much the
+    other way. What players differ by, `between`, is taken to be like that of as many players as `between_weight` says
+    (inverse Wishart: Gelman et al. 2013, Bayesian Data Analysis, section 3.6); the figures are common sense, no source,
+    and a class of twelve outweighs them. learning (on spread and lapses): practice follows a power of the attempts
+    (Newell & Rosenbloom 1981); in rhythm games a few per cent an attempt.
+    """
+
+    mean: Array = field(default_factory=lambda: np.array([0.0, np.log(40.0), np.log(0.03 / 0.97)]))
+    mean_sd: Array = field(default_factory=lambda: np.array([80.0, 0.6, 1.2]))
+    between: Array = field(default_factory=lambda: np.array([16.0, 0.27, 0.6]))
+    between_weight: float = 3.0
+    song_sd: Array = field(default_factory=lambda: np.array([15.0, 0.2, 0.5]))
+    experienced_sd: Array = field(default_factory=lambda: np.array([15.0, 0.3, 0.7]))
+    learning: Array = field(default_factory=lambda: np.array([-0.1, -0.1]))
+    learning_sd: Array = field(default_factory=lambda: np.array([0.15, 0.4]))
 
 
 @dataclass(frozen=True)
@@ -46,7 +57,7 @@ class LoggedNotes:
 
 
 @dataclass(frozen=True)
-class Posterior:
+class HandsPosterior:
     """Draws, first axis. mean: (draws, 3) of a new player; root: (draws, 3, 3) lower Cholesky factor over players;
     song: (draws, songs, 3); learning: (draws, 2) on spread and lapses; players: (draws, players, 3);
     shape_z, shape_cdf: the distribution of z. split: largest split-half R of the means (1 is converged)."""
@@ -60,6 +71,7 @@ class Posterior:
     shape_cdf: Array
     freedom: Array
     split: float
+    sampling: Sampling
 
 
 def thinned(notes: LoggedNotes, most: int = MOST_NOTES) -> LoggedNotes:
@@ -131,28 +143,35 @@ def _log_norm(freedom: float) -> float:
     )
 
 
-def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, draws: int = 200) -> Posterior:
+def fit(
+    notes: LoggedNotes,
+    seed: int = 1,
+    burn: int = 300,
+    keep: int = 700,
+    draws: int = 200,
+    priors: HandsPriors | None = None,
+) -> HandsPosterior:
     """Samples the posterior: Metropolis for players and songs, Gibbs for what is over players.
 
     Raises ValueError where no press was logged.
     """
-    notes = thinned(notes)
+    notes, priors = thinned(notes), priors or HandsPriors()
     cells = _Cells(notes)
     if not len(cells.error):
         raise ValueError("no press lies near any note: there is nothing to fit")
     rng = np.random.default_rng(seed)
-    state = _Start(notes, cells)
+    state = _Start(notes, cells, priors)
     theta, song, learning, freedom = state.theta, state.song, state.learning, 6.0
     design = np.stack([np.ones(notes.players), notes.experienced.astype(float)], axis=1)
     effects = np.stack([theta.mean(axis=0), np.zeros(3)])
-    precision = np.diag(_BETWEEN**-2.0)
+    precision = np.diag(priors.between**-2.0)
     pressed = np.maximum(cells.by_player(cells.logged), 1)
     missed = cells.by_player(cells.missing)
     step = np.stack(
         [1.7 * np.exp(theta[:, 1]) / np.sqrt(pressed), 1.4 / np.sqrt(pressed), 2.0 / np.sqrt(missed + 2)],
         axis=1,
     )
-    step_song, step_learning = 0.3 * _SONG_SD / np.sqrt(max(1, len(pressed) / 4)), np.array([0.05, 0.2])
+    step_song, step_learning = 0.3 * priors.song_sd / np.sqrt(max(1, len(pressed) / 4)), np.array([0.05, 0.2])
     stored: list[tuple[Array, Array, Array, Array, Array, float]] = []
 
     def linear(theta: Array, song: Array, learning: Array) -> tuple[Array, Array, Array]:
@@ -196,7 +215,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
                 new_shape = cells.shape_terms(new[0], new[1], freedom) if move[0] else shape
                 new_presence = cells.presence_terms(*new, freedom)
                 gain_all = float((new_shape + new_presence - shape - presence).sum()) - 0.5 * float(
-                    ((trial_song / _SONG_SD) ** 2).sum() - ((song / _SONG_SD) ** 2).sum()
+                    ((trial_song / priors.song_sd) ** 2).sum() - ((song / priors.song_sd) ** 2).sum()
                 )
                 accepted = np.log(rng.random()) < gain_all
                 if accepted:
@@ -212,8 +231,8 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
             )
             gain_all = float((new_shape + new_presence - shape - presence).sum()) - 0.5 * float(
                 (
-                    ((trial_learning - _LEARNING) / _LEARNING_SD) ** 2
-                    - ((learning - _LEARNING) / _LEARNING_SD) ** 2
+                    ((trial_learning - priors.learning) / priors.learning_sd) ** 2
+                    - ((learning - priors.learning) / priors.learning_sd) ** 2
                 ).sum()
             )
             accepted = np.log(rng.random()) < gain_all
@@ -222,7 +241,7 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
             if turn < burn:
                 step_learning = step_learning * np.exp((accepted - 0.35) * 2 / np.sqrt(turn + 4))
         else:
-            learning = _LEARNING + _LEARNING_SD * rng.standard_normal(2)
+            learning = priors.learning + priors.learning_sd * rng.standard_normal(2)
         at = int(np.searchsorted(_SHAPES, freedom))
         other = at + int(rng.choice([-1, 1]))
         if 0 <= other < len(_SHAPES):
@@ -232,8 +251,8 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
             if np.log(rng.random()) < float((new_shape + new_presence - shape - presence).sum()):
                 freedom, shape, presence = float(_SHAPES[other]), new_shape, new_presence
 
-        effects = _draw_effects(theta, design, precision, rng)
-        precision = _draw_precision(theta - design @ effects, rng)
+        effects = _draw_effects(theta, design, precision, priors, rng)
+        precision = _draw_precision(theta - design @ effects, priors, rng)
         if turn >= burn:
             stored.append(
                 (
@@ -247,6 +266,8 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
             )
 
     means, roots, songs, slopes, thetas, freedoms = (np.array(column) for column in zip(*stored, strict=True))
+    spreads = np.log(np.linalg.norm(roots, axis=2))
+    effective = effective_of_chain(np.concatenate([means, spreads], axis=1))
     settled = _split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1))
     # Levels are told for the first attempt.
     means[:, 1:] -= slopes * cells.mean_log_attempt
@@ -256,22 +277,22 @@ def fit(notes: LoggedNotes, seed: int = 1, burn: int = 300, keep: int = 700, dra
     shape_z, shape_cdf = _shape(
         notes, cells, thetas.mean(axis=0), songs.mean(axis=0), slopes.mean(axis=0), freedoms
     )
-    return Posterior(
+    return HandsPosterior(
         means[chosen], roots[chosen], songs[chosen], slopes[chosen], first_thetas[chosen], shape_z, shape_cdf,
-        freedoms[chosen], settled,
+        freedoms[chosen], settled, Sampling(draws, effective),
     )  # fmt: skip
 
 
 class _Start:
     """Where the chain starts: medians and quartiles, which are near enough everywhere."""
 
-    def __init__(self, notes: LoggedNotes, cells: _Cells):
+    def __init__(self, notes: LoggedNotes, cells: _Cells, priors: HandsPriors):
         middle, spread = (
             float(np.median(cells.error)),
             1.4826 * float(np.median(np.abs(cells.error - np.median(cells.error)))),
         )
         spread = max(spread, 1.0)
-        self.theta = np.tile([middle, np.log(spread), _MEAN[2]], (notes.players, 1))
+        self.theta = np.tile([middle, np.log(spread), priors.mean[2]], (notes.players, 1))
         of_player = cells.player[cells.of]
         for p in range(notes.players):
             own = cells.error[of_player == p]
@@ -280,25 +301,31 @@ class _Start:
                 self.theta[p, 1] = np.log(max(1.4826 * np.median(np.abs(own - np.median(own))), 1.0))
         pressed, missed = cells.by_player(cells.logged), cells.by_player(cells.missing)
         self.theta[:, 2] = np.log((missed + 0.5) / (pressed + 10))
-        self.song, self.learning = np.zeros((notes.songs, 3)), _LEARNING.copy()
+        self.song, self.learning = np.zeros((notes.songs, 3)), priors.learning.copy()
 
 
-def _draw_effects(theta: Array, design: Array, inverse: Array, rng: np.random.Generator) -> Array:
+def _draw_effects(
+    theta: Array, design: Array, inverse: Array, priors: HandsPriors, rng: np.random.Generator
+) -> Array:
     """(2, 3) mean of new players and what experience adds: normal given the players (multivariate regression)."""
-    prior_precision = np.concatenate([1 / _MEAN_SD**2, 1 / _EXPERIENCED_SD**2])
+    prior_precision = np.concatenate([1 / priors.mean_sd**2, 1 / priors.experienced_sd**2])
     cross = design.T @ design
     precision = (cross[:, None, :, None] * inverse[None, :, None, :]).reshape(6, 6) + np.diag(prior_precision)
-    right = (design.T @ theta @ inverse).ravel() + prior_precision * np.concatenate([_MEAN, np.zeros(3)])
+    right = (design.T @ theta @ inverse).ravel() + prior_precision * np.concatenate(
+        [priors.mean, np.zeros(3)]
+    )
     root = np.linalg.cholesky(precision)
     return np.linalg.solve(root.T, np.linalg.solve(root, right) + rng.standard_normal(6)).reshape(2, 3)
 
 
-def _draw_precision(away: Array, rng: np.random.Generator) -> Array:
+def _draw_precision(away: Array, priors: HandsPriors, rng: np.random.Generator) -> Array:
     """Inverse covariance over players, given their distances from the mean: Wishart, by Bartlett's decomposition."""
     size = away.shape[1]
-    root = np.linalg.cholesky(np.linalg.inv(away.T @ away + _BETWEEN_WEIGHT * np.diag(_BETWEEN**2)))
+    root = np.linalg.cholesky(
+        np.linalg.inv(away.T @ away + priors.between_weight * np.diag(priors.between**2))
+    )
     lower = np.tril(rng.standard_normal((size, size)), -1)
-    degrees = _BETWEEN_WEIGHT + size + len(away)
+    degrees = priors.between_weight + size + len(away)
     lower[np.diag_indices(size)] = np.sqrt(rng.chisquare(degrees - np.arange(size)))
     factor = root @ lower
     return factor @ factor.T

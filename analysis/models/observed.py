@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.models.data import ENDINGS, StagedData, TrialData
 from analysis.models.targets import Outcome, Population, Statistic, Target
+from analysis.stats.timed_notes import TimedNotes
 
 CUT = ENDINGS.index("cut")
 
@@ -58,6 +59,23 @@ def observed_staged(data: StagedData, target: Target) -> Observed:
 def observed_trials(data: TrialData, target: Target) -> Observed:
     """As `observed_staged`, for the one-shot game: a streak is the successes before a run's first miss."""
     return _observed(_trials(data, target, data.current), target)
+
+
+def observed_hits(notes: TimedNotes, build: str, target: Target) -> Observed:
+    """What players new to the game showed for a hit share on the build to be changed."""
+    chosen = ~np.array(notes.experienced)[notes.player] & np.isfinite(notes.early_us)
+    chosen &= notes.build == (notes.builds.index(build) if build in notes.builds else -1)
+    if target.population == Population.ATTEMPT:
+        chosen &= notes.attempt == target.attempt
+    else:
+        chosen &= notes.attempt <= (target.attempts if target.population == Population.NEW_PLAYERS else 1)
+    if target.song is not None:
+        chosen &= notes.song == notes.song_numbers.index(target.song)
+    if not chosen.any():
+        return Observed(None, 0, 0)
+    player = np.unique(notes.player[chosen], return_inverse=True)[1].reshape(-1)
+    share = np.bincount(player, notes.hit[chosen]) / np.bincount(player)
+    return Observed(statistic(share, target), len(share), len(np.unique(notes.run[chosen])))
 
 
 def by_player_staged(data: StagedData, target: Target, build: int) -> ByPlayer:

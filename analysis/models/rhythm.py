@@ -1,19 +1,28 @@
 """A fitted model of players' hands with the console's own judging: the hit share of players not yet seen."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
 from scipy import special, stats
 
+from analysis.levers import edge_levers
+from analysis.models import rhythm_words
 from analysis.models.data import Build, Tunable
-from analysis.models.hands import LoggedNotes, fit
+from analysis.models.fitted import AS_THEY_ARE, Fitted
+from analysis.models.hands import HandsPriors, LoggedNotes, fit
+from analysis.models.moves import Move
+from analysis.models.observed import Observed, observed_hits
+from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
-from analysis.models.targets import Outcome, Population, Statistic, Target
+from analysis.models.targets import Levers, Outcome, Population, Statistic, Target
+from analysis.models.window_moves import window_moves
 from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
+from ingest.vocabulary import TunableRole
 
 NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
 # With fewer players new to the game, only the normal distribution speaks of those not yet seen.
@@ -21,34 +30,94 @@ FEWEST_SEEN = 4
 # The class's mean is less sure than a normal distribution of players says: people are skewed and have heavy tails. In
 # the closed loop 80 % intervals without this held the outcome about 71 times in 100 (TIMING.md).
 _DOUBT = 1.25
-WINDOWS = ("window_early", "window_late")
 
 
-class RhythmModel:
-    """A fitted model of the players' hands with the console's own judging: what `propose` asks of a model."""
+class RhythmModel(Fitted):
+    """A fitted model of the players' hands with the console's own judging."""
 
-    roles = (*WINDOWS, "input_offset")
+    method = "timing.proposal"
+    roles = tuple(lever.role for lever in edge_levers())
 
     def __init__(
-        self, notes: TimedNotes, tunables: Sequence[TimingTunable], build: str, cut: bool, seed: int = 1
+        self,
+        notes: TimedNotes,
+        tunables: Sequence[TimingTunable],
+        build: str,
+        cut: bool | None = None,
+        seed: int = 1,
+        priors: HandsPriors | None = None,
     ):
-        """tunables: those of the build to be changed. cut: the console logs only presses inside its window."""
+        """tunables: those of the build to be changed. cut: the console logs only presses inside its window; None: as
+        stats.truncation finds. Raises ValueError where no press lies near any note.
+        """
+        if cut is None:
+            cut = any(check.cut for check in edge_checks(notes).values())
         self.notes, self.cut, self.seed = notes, cut, seed
         self.declared = [t for t in tunables if np.isfinite(t.unit_us) and t.unit_us > 0]
-        self.tunables = tuple(_as_tunable(t) for t in self.declared)
-        self.build = Build(build, "", self.tunables)
-        self.posterior = fit(_logged(notes, cut), seed)
+        self._build = Build(build, "", tuple(_as_tunable(t) for t in self.declared))
+        self.posterior = fit(_logged(notes, cut), seed, priors=priors)
         self._nodes = _normal_nodes(NEW_PLAYERS, 4)
         self._seen = _resampled(
             ~np.array(notes.experienced, bool), len(self.posterior.mean), NEW_PLAYERS, seed
         )
-        self._places: dict[int, dict[str, Any]] = {}
         self._hands: dict[tuple[int, int, bool], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
         new = ~np.array(notes.experienced)[notes.player] & (notes.attempt == 1)
         played = np.bincount(notes.song[new if new.any() else slice(None)], minlength=len(notes.songs))
         self.song_share = played / played.sum()
         run = np.unique(notes.run, return_inverse=True)[1]
         self.notes_a_run = max(1.0, float(np.median(np.bincount(run))))
+
+    @property
+    def build(self) -> Build:
+        return self._build
+
+    @property
+    def players(self) -> int:
+        return len(self.notes.players)
+
+    @property
+    def runs(self) -> int:
+        return self.notes.player_runs
+
+    @property
+    def sampling(self) -> Sampling:
+        return self.posterior.sampling
+
+    def observed(self, target: Target) -> Observed:
+        return observed_hits(self.notes, self._build.label, target)
+
+    def asked(self, targets: Sequence[Target]) -> list[Target]:
+        known = super().asked(targets)
+        return known + _for_each_song(self, known)
+
+    def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
+        return window_moves(self, wishes)
+
+    def carried_by(self, tunable: Tunable) -> str:
+        return rhythm_words.carried_by(self, tunable)
+
+    def side_effects(self, setting: Setting) -> Mapping[str, Any]:
+        return rhythm_words.side_effects(self, setting)
+
+    def assumptions(self) -> tuple[str, ...]:
+        return rhythm_words.assumptions(self)
+
+    def cautions(self) -> tuple[str, ...]:
+        return rhythm_words.cautions(self)
+
+    def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
+        plain = HandsPriors()
+        cases = {
+            AS_THEY_ARE: plain,
+            "practice helps nobody": replace(plain, learning=np.zeros(2), learning_sd=np.full(2, 0.02)),
+            "players may differ twice as much": replace(plain, between=2 * plain.between),
+            "songs are nearly alike": replace(plain, song_sd=plain.song_sd / 5),
+            "anything may be expected of a new player": replace(plain, mean_sd=3 * plain.mean_sd),
+        }
+        return {words: partial(self._under, priors) for words, priors in cases.items()}
+
+    def _under(self, priors: HandsPriors) -> "RhythmModel":
+        return RhythmModel(self.notes, self.declared, self._build.label, self.cut, self.seed, priors)
 
     def knows(self, target: Target) -> bool:
         """Hit shares of all songs or of one that was played."""
@@ -63,7 +132,6 @@ class RhythmModel:
         return in_force(changed, stage, kind, self.notes.song_numbers[song])
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
-        """(targets, draws) of each target's figure among new players under `setting`."""
         return np.stack([self._figure(setting, target, quick) for target in targets])
 
     def shares(self, setting: Setting, target: Target, quick: bool = False) -> np.ndarray:
@@ -97,7 +165,7 @@ class RhythmModel:
     def song_hits(self, song: int, attempt: int, rules: InForce, quick: bool) -> np.ndarray:
         """(draws, players) chance that new players hit a note of a song under the tunables in force."""
         mu, per_sigma, present = self._hands_of(song, attempt, quick)
-        low, high = (rules.offset_us - rules.early_us) / 1000, (rules.offset_us + rules.late_us) / 1000
+        low, high = (edge / 1000 for edge in edges_us(rules))
         z, cdf = self.posterior.shape_z, self.posterior.shape_cdf
         inside = np.interp((high - mu) * per_sigma, z, cdf) - np.interp((low - mu) * per_sigma, z, cdf)
         return present * np.maximum(inside, 0)
@@ -138,9 +206,46 @@ class RhythmModel:
         return 1000 * float(np.median(self.posterior.mean[:, 0] + self.posterior.song[:, song, 0]))
 
 
+def edges_us(rules: InForce) -> tuple[float, float]:
+    """The early and the late edge of the window in which a press counts, on the scale of press - due."""
+    values = {
+        TunableRole.WINDOW_EARLY: rules.early_us,
+        TunableRole.WINDOW_LATE: rules.late_us,
+        TunableRole.INPUT_OFFSET: rules.offset_us,
+    }
+    moved = [(lever.early_edge, lever.late_edge, values[lever.role]) for lever in edge_levers()]
+    return sum(early * value for early, _, value in moved if early), sum(
+        late * value for _, late, value in moved if late
+    )
+
+
 def weight_of(model: RhythmModel, number: int) -> float:
     """Share of a run's notes that belong to one song."""
     return float(model.song_share[model.notes.song_numbers.index(number)]) or 1.0 / len(model.notes.songs)
+
+
+def _for_each_song(model: RhythmModel, targets: Sequence[Target]) -> list[Target]:
+    """Where each song has windows of its own, a wish for all songs is one for each of them too."""
+    groups = {
+        tuple(t.tunable if t is not None else "" for t in (rules.early, rules.late))
+        for song in range(len(model.notes.songs))
+        if (rules := model.in_force(song, {}))
+    }
+    if len(groups) < 2:
+        return []
+    named = {t.song for t in targets}
+    return [
+        replace(
+            t,
+            song=number,
+            name=f"{t.name} ({model.notes.songs[song]})",
+            weight=t.weight / len(model.notes.songs),
+        )
+        for t in targets
+        if t.song is None
+        for song, number in enumerate(model.notes.song_numbers)
+        if number not in named
+    ]
 
 
 def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:

@@ -1,31 +1,30 @@
-"""What a set of tunables' values means to the model: fire rate of each segment, lives policy, pick-ups."""
+"""What a set of tunables' values means to the model: the rules of the outcome chain, and each lever's dose."""
 
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.levers import PolicyLever, Rule, policy_levers, rate_levers
+from analysis.levers.start_lives import MOST
 from analysis.models.data import Segment, Tunable
+from ingest.vocabulary import TunableRole
 
 Setting = Mapping[str, int]
-MOST_LIVES = 15
 
 
 @dataclass(frozen=True)
 class Rules:
-    """A setting as the outcome chain plays it. Arrays are by segment.
+    """A setting as the outcome chain plays it.
 
-    log_rate: ln of the enemies' fire rate (or the speed of the blocks) in shots (rows) a unit of time.
-    refill: on entering the segment, 0 nothing, 1 one more life, 2 up to start_lives.
+    refill: (segments,) on entering: 0 nothing, 1 one more life, 2 up to start_lives. keep_tier: chance that a death
+    costs no tier; None: as was seen. doses: (segments,) of each lever that acts on rates in such a game.
     """
 
     start_lives: int
     refill: np.ndarray
-    log_rate: np.ndarray
-    aimed: np.ndarray
-    log_pickup: np.ndarray
-    tiers_survive: float | None
+    keep_tier: float | None
+    doses: Mapping[TunableRole, np.ndarray]
 
 
 def values_of(tunables: Sequence[Tunable]) -> dict[str, int]:
@@ -41,25 +40,44 @@ def rules(
     Where nothing in the log says how many lives there are, `lives_seen` holds.
     """
     now = {**values_of(tunables), **setting}
-    lives = [now[t.name] for t in tunables if t.role == "start_lives"]
-    refill = [
-        (_narrowest(tunables, segment, "lives_refill", now, max) or 0.0) if _new_stage(segments, n) else 0.0
-        for n, segment in enumerate(segments)
-    ]
-    rate_role = "drop_interval" if segments and segments[0].is_level else "fire_period"
-    rate = [_narrowest(tunables, segment, rate_role, now, _together) or 1.0 for segment in segments]
-    aimed = [_narrowest(tunables, segment, "aimed_share", now, _mean) or 0.0 for segment in segments]
-    pickup = [_narrowest(tunables, segment, "pickup_rate", now, _mean) for segment in segments]
-    survive = [now[t.name] for t in tunables if t.role == "tiers_survive"]
+    levels = bool(segments) and segments[0].is_level
+    policies = {lever.rule: lever for lever in policy_levers()}
+
+    def of_the_run(rule: Rule) -> float | None:
+        values = [now[t.name] for t in tunables if t.role == policies[rule].role]
+        return policies[rule].of(values) if values else None
+
+    lives = of_the_run(Rule.START_LIVES)
     return Rules(
-        start_lives=min(MOST_LIVES, max(1, lives[0] if lives else lives_seen)),
-        refill=np.array([int(r) for r in refill], dtype=int),
-        log_rate=-np.log(np.maximum(1e-9, np.array(rate, dtype=float))),
-        aimed=np.clip(np.array(aimed, dtype=float) / 100, 0, 1),
-        # A rate of 0 must stay finite in logs: e^-20 is never.
-        log_pickup=np.array([0.0 if p is None else math.log(p) if p > 0 else -20.0 for p in pickup]),
-        tiers_survive=float(bool(survive[0])) if survive else None,
+        start_lives=int(min(MOST, max(1, lives_seen if lives is None else lives))),
+        refill=_refills(policies[Rule.REFILL], tunables, segments, now),
+        keep_tier=of_the_run(Rule.KEEP_TIER),
+        doses={
+            lever.role: np.array(
+                [
+                    lever.of(values)
+                    if (values := _in_force(tunables, segment, lever.role, now))
+                    else lever.absent
+                    for segment in segments
+                ],
+                dtype=float,
+            )
+            for lever in rate_levers()
+            if lever.in_levels in (None, levels)
+        },
     )
+
+
+def _refills(
+    lever: PolicyLever, tunables: Sequence[Tunable], segments: Sequence[Segment], now: Setting
+) -> np.ndarray:
+    """(segments,) what is given on entering each."""
+    found = np.zeros(len(segments), dtype=int)
+    for n, segment in enumerate(segments):
+        values = _in_force(tunables, segment, lever.role, now) if _new_stage(segments, n) else []
+        if values:
+            found[n] = int(lever.of(values))
+    return found
 
 
 def _new_stage(segments: Sequence[Segment], n: int) -> bool:
@@ -67,18 +85,11 @@ def _new_stage(segments: Sequence[Segment], n: int) -> bool:
     return n > 0 and segments[n].number != segments[n - 1].number
 
 
-def _narrowest(
-    tunables: Sequence[Tunable],
-    segment: Segment,
-    role: str,
-    now: Setting,
-    join: Callable[[list[int]], float],
-) -> float | None:
+def _in_force(tunables: Sequence[Tunable], segment: Segment, role: TunableRole, now: Setting) -> list[int]:
+    """The values that hold in a segment: those of the narrowest tunables of the role that apply there."""
     fitting = [t for t in tunables if t.role == role and _applies(t, segment)]
-    if not fitting:
-        return None
-    narrow = max(t.narrowness for t in fitting)
-    return join([now[t.name] for t in fitting if t.narrowness == narrow])
+    narrow = max((t.narrowness for t in fitting), default=0)
+    return [now[t.name] for t in fitting if t.narrowness == narrow]
 
 
 def _applies(tunable: Tunable, segment: Segment) -> bool:
@@ -88,12 +99,3 @@ def _applies(tunable: Tunable, segment: Segment) -> bool:
         )
     in_stage = tunable.stage in (None, segment.number) and tunable.stage_kind in (None, segment.boss)
     return in_stage and tunable.level is None
-
-
-def _together(periods: Sequence[int]) -> float:
-    """Several kinds of enemies firing at their own periods fire together at the sum of their rates."""
-    return 1 / sum(1 / max(period, 1e-9) for period in periods)
-
-
-def _mean(values: Sequence[int]) -> float:
-    return sum(values) / len(values)

@@ -1,17 +1,25 @@
 """The fitted model of a game played in segments with lives: posterior draws in, outcome figures out."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache, cached_property, partial
+from typing import Any
 
 import numpy as np
 
+from analysis.levers import policy_levers, rate_levers
+from analysis.models import staged_words
 from analysis.models.chain import STEPS, Course, Ends, apart, play, together
 from analysis.models.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.models.data import Build, Segment, StagedData, Tunable
-from analysis.models.hazard import Design, HazardPosterior, Priors, alpha_prior, fit_hazard
+from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
+from analysis.models.hazard import Priors, hazard_design, played_levers, steps
+from analysis.models.observed import Observed, observed_staged
+from analysis.models.posterior import Posterior, fit_posterior
+from analysis.models.sampling import Sampling
 from analysis.models.setting import Rules, Setting, rules
 from analysis.models.targets import Outcome, Population, Statistic, Target
+from ingest.vocabulary import TunableRole
 
 DRAWS = 240
 QUICK = 4  # every fourth draw while searching
@@ -25,23 +33,14 @@ STOP = (0.12, 5.0)
 RISE_WORTH_S = 20.0
 # Quits a second alive between deaths, as (mean, seconds it is worth): one in ten hours, a guess that a class outweighs.
 LEAVE = (1 / 36_000, 600.0)
-LEVERS = (
-    "start_lives",
-    "lives_refill",
-    "fire_period",
-    "aimed_share",
-    "pickup_rate",
-    "tiers_survive",
-    "drop_interval",
-)
 
 
 @dataclass(frozen=True)
-class StagedModel:
+class StagedModel(Fitted):
     """Everything a prediction needs. Arrays of draws have DRAWS rows and are paired row by row."""
 
     data: StagedData
-    hazard: HazardPosterior
+    hazard: Posterior
     times: TimePosterior
     quit_first: np.ndarray
     quit_again: np.ndarray
@@ -50,25 +49,69 @@ class StagedModel:
     rise: np.ndarray  # (draws, segments)
     keep_tier: np.ndarray
     leave: np.ndarray
-    pickup_exponent: np.ndarray
+    rise_effects: Mapping[TunableRole, np.ndarray]  # of the levers that act on the rises
     priors: Priors
     now: Rules
 
-    @property
-    def tunables(self) -> tuple[Tunable, ...]:
-        return self.data.build.tunables
+    method = "tuning.staged"
+    roles = tuple(lever.role for lever in (*policy_levers(), *rate_levers()))
 
     @property
     def build(self) -> Build:
         return self.data.build
 
     @property
-    def roles(self) -> tuple[str, ...]:
-        """Roles this model knows the effect of."""
-        return LEVERS
+    def players(self) -> int:
+        return len(self.data.players)
+
+    @property
+    def runs(self) -> int:
+        return self.data.runs.count
+
+    @property
+    def sampling(self) -> Sampling:
+        return self.hazard.sampling
+
+    def observed(self, target: Target) -> Observed:
+        return observed_staged(self.data, target)
+
+    @cached_property
+    def course_now(self) -> Mapping[str, Any]:
+        """What a first run is like as things are: the same for every proposal."""
+        return staged_words.effects(self, {})
+
+    def carried_by(self, tunable: Tunable) -> str:
+        return staged_words.carried_by(self, tunable)
+
+    def side_effects(self, setting: Setting) -> Mapping[str, Any]:
+        return staged_words.side_effects(self, setting)
+
+    def assumptions(self) -> tuple[str, ...]:
+        return staged_words.assumptions(self)
+
+    def cautions(self) -> tuple[str, ...]:
+        runs = self.data.runs
+        return of_the_playtest(
+            runs.player[~runs.experienced], self.players, runs.count, int(runs.damaged.sum())
+        )
+
+    def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
+        plain = Priors()
+        played = [lever for lever in rate_levers() if lever.role in self.hazard.names]
+        cases = {AS_THEY_ARE: plain}
+        cases |= {
+            words: replace(plain, levers={lever.role: p})
+            for lever in played
+            for words, p in lever.under.items()
+        }
+        cases |= {
+            "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
+            "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
+            "segments are nearly alike": replace(plain, walk_sd=0.15, own_sd=0.1),
+        }
+        return {words: partial(fit_staged, self.data, priors) for words, priors in cases.items()}
 
     def knows(self, target: Target) -> bool:
-        """Can the model say anything about this target?"""
         level = bool(self.data.segments) and self.data.segments[0].is_level
         if target.outcome == Outcome.LEVEL_REACHED:
             return level
@@ -87,7 +130,6 @@ class StagedModel:
         return not boss or any(s.number == number and s.boss for s in self.data.segments)
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
-        """(targets, draws): each target's figure for the population, under each posterior draw."""
         return self.figures_many([setting], targets, quick)[0]
 
     def figures_many(
@@ -180,32 +222,34 @@ class StagedModel:
 def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, at: np.ndarray) -> Course:
     """The rates of one attempt under `rule`, for the draws `pick` x the standard normal skills `at`."""
     hazard, times, segments = model.hazard, model.times, model.data.segments
-    step, aimed = rule.log_rate - model.now.log_rate, rule.aimed - model.now.aimed
+    moved = {role: dose - model.now.doses[role] for role, dose in rule.doses.items()}
     tier = np.arange(model.data.tiers)[:, None, None]
 
     def of(name: str) -> np.ndarray:
         return hazard.effect(name)[pick][:, None]
 
     base = hazard.alpha()[pick].T[:, :, None]
-    base = base + (of("exponent") * step).T[:, :, None] + (of("aimed") * aimed).T[:, :, None]
+    for role, step in moved.items():
+        base = base + (of(role) * step).T[:, :, None]
     base = base + of("learning")[None] * np.log(attempt)
     skill = hazard.sigma[pick][:, None] * at
     log_death = base[:, None] + skill + of("tier") * tier
     boss = np.array([s.boss for s in segments], dtype=bool)[:, None, None, None]
     power = np.where(boss, times.power_boss[pick][:, None], times.power[pick][:, None])
     log_time = times.level[pick].T[:, None, :, None] - power * tier
-    log_time = log_time + (times.exponent[pick][:, None] * step).T[:, None, :, None]
+    for role, effect in times.levers.items():
+        log_time = log_time + (effect[pick][:, None] * moved[role]).T[:, None, :, None]
     log_time = log_time + times.skill[pick][:, None] * skill
     # The chain wants the mean of the log-normal time; its level is the median.
     log_time = log_time + times.spread[pick][:, None] ** 2 / 2
-    faster = (model.pickup_exponent[pick][:, None] * (rule.log_pickup - model.now.log_pickup)).T
+    faster = sum((effect[pick][:, None] * moved[role]).T for role, effect in model.rise_effects.items())
     rise = model.rise[pick].T * np.exp(np.clip(faster, -25, 5))
     shape = (len(segments), model.data.tiers, -1)
 
     def spread(values: np.ndarray) -> np.ndarray:
         return np.repeat(values, len(at), axis=-1)
 
-    survives = rule.tiers_survive
+    survives = rule.keep_tier
     return Course(
         start_lives=rule.start_lives,
         refill=rule.refill,
@@ -270,15 +314,18 @@ def fit_staged(
     by_build = [rules(b.tunables, data.segments, {}, data.lives_seen) for b in data.builds]
     now = by_build[data.current]
     design = hazard_design(data, priors, by_build)
-    hazard = fit_hazard(design, draws=draws, seed=seed)
+    hazard = fit_posterior(design, draws=draws, seed=seed)
     visits = data.visits
-    log_rate = np.array([r.log_rate - now.log_rate for r in by_build])
     times = fit_times(
         visits.segment,
         np.array([s.boss for s in data.segments]),
         visits.tier,
-        log_rate[visits.build, visits.segment] if len(visits.build) else np.zeros(0),
-        hazard.skill[visits.player] if len(visits.player) else np.zeros(0),
+        {
+            lever.role: (steps(lever, data, by_build)[visits.build, visits.segment], lever.times)
+            for lever in played_levers(data, by_build)
+            if lever.times is not None
+        },
+        hazard.skill[visits.player],
         visits.alive_s,
         visits.cleared,
         time_priors or TimePriors(),
@@ -303,7 +350,11 @@ def fit_staged(
         stop_again=_beta(rng, counts.stops[1], counts.stop_chances[1], STOP, draws),
         rise=rise,
         keep_tier=_beta(rng, kept, all_kept, (0.1, 2.0), draws),
-        pickup_exponent=rng.normal(1.0, 0.3, draws),
+        rise_effects={
+            lever.role: rng.normal(lever.rises.mean, lever.rises.sd, draws)
+            for lever in rate_levers()
+            if lever.rises is not None and lever.role in now.doses
+        },
         leave=rng.gamma(counts.leaves + LEAVE[0] * LEAVE[1], 1 / (counts.alive_s + LEAVE[1]), draws),
         priors=priors,
         now=now,
@@ -315,51 +366,3 @@ def _beta(
 ) -> np.ndarray:
     mean, weight = prior
     return rng.beta(count + mean * weight, max(of - count, 0) + (1 - mean) * weight, draws)
-
-
-def hazard_design(data: StagedData, priors: Priors, by_build: Sequence[Rules]) -> Design:
-    """The cells as a regression, with only those coefficients that this game or its levers need."""
-    cells, segments = data.cells, len(data.segments)
-    now = by_build[data.current]
-    columns: dict[str, np.ndarray] = {}
-    own: dict[str, tuple[float, float]] = {}
-
-    def add(name: str, column: np.ndarray, prior: tuple[float, float]) -> None:
-        columns[name], own[name] = column, prior
-
-    add("learning", np.log(cells.attempt), priors.learning)
-    if data.tiers > 1:
-        add("tier", cells.tier.astype(float), priors.tier)
-    if cells.again.any():
-        add("again", cells.again.astype(float), priors.again)
-    rate = np.array([r.log_rate - now.log_rate for r in by_build])
-    add("exponent", rate[cells.build, cells.segment], priors.exponent)
-    aimed = np.array([r.aimed - now.aimed for r in by_build])
-    if any(t.role == "aimed_share" for b in data.builds for t in b.tunables):
-        add("aimed", aimed[cells.build, cells.segment], priors.aimed)
-    if cells.experienced.any():
-        add("experienced", cells.experienced.astype(float), priors.experienced)
-    firmwares = sorted({b.firmware for b in data.builds} - {data.build.firmware})
-    for firmware in firmwares:
-        column = np.array([b.firmware == firmware for b in data.builds], dtype=float)[cells.build]
-        if column.any():
-            add(f"firmware {firmware}", column, priors.other_firmware)
-    x = np.zeros((len(cells.deaths), segments + len(columns)))
-    x[np.arange(len(cells.deaths)), cells.segment] = 1
-    for n, column in enumerate(columns.values()):
-        x[:, segments + n] = column
-    mean, covariance = np.zeros(x.shape[1]), np.zeros((x.shape[1], x.shape[1]))
-    mean[:segments], covariance[:segments, :segments] = alpha_prior(data.segments, priors)
-    for n, (center, sd) in enumerate(own.values()):
-        mean[segments + n], covariance[segments + n, segments + n] = center, sd**2
-    return Design(
-        x,
-        cells.player,
-        len(data.players),
-        cells.deaths.astype(float),
-        np.log(np.maximum(cells.alive_s, 1e-6)),
-        tuple(columns),
-        mean,
-        covariance,
-        priors.sigma_scale,
-    )

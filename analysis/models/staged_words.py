@@ -1,59 +1,65 @@
 """What carries a proposal for a staged game, what else it does, and what it assumes."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import poisson
 
+from analysis.levers import lever_of
+from analysis.models.data import Tunable
+from analysis.models.hazard import lever_effects
 from analysis.models.setting import Setting
-from analysis.models.staged import StagedModel
-from analysis.tuning.proposal import Change
-from analysis.tuning.ranking import Describer
 
-_POLICY = frozenset({"start_lives", "lives_refill", "tiers_survive"})
+if TYPE_CHECKING:
+    from analysis.models.staged import StagedModel
 
 
-class StagedWords(Describer):
-    """Words and side effects of the staged model."""
-
-    def __init__(self) -> None:
-        self._now: tuple[StagedModel, dict[str, Any]] | None = None
-
-    def carried_by(self, model: StagedModel, changes: Sequence[Change]) -> Mapping[str, str]:
-        return {change.tunable: _carried(model, change.role) for change in changes}
-
-    def side_effects(self, model: StagedModel, setting: Setting) -> Mapping[str, Any]:
-        # The present is the same for every proposal of a model.
-        if self._now is None or self._now[0] is not model:
-            self._now = (model, _effects(model, {}))
-        return {"now": self._now[1], "proposed": _effects(model, setting) if setting else self._now[1]}
-
-    def assumptions(self, model: StagedModel) -> tuple[str, ...]:
-        p = model.priors
-        rate = "block speed" if model.data.segments[0].is_level else "fire rate"
-        said = [
-            f"deaths a second alive ~ (player) x (attempt)^l x ({rate})^e, in each segment at its own level",
-            f"e ~ N({p.exponent[0]:g}, {p.exponent[1]:g}) and l ~ N({p.learning[0]:g}, {p.learning[1]:g}) "
-            "before the data",
-            f"players differ by a factor exp(u), u ~ N(0, s), s ~ half-normal({p.sigma_scale:g})",
-        ]
-        if "again" in model.hazard.names:
-            factor = np.exp(np.quantile(model.hazard.effect("again"), [0.1, 0.5, 0.9]))
-            said.append(
-                "after a death in a segment, what is left of it is "
-                f"{factor[1]:.1f} times as dangerous (80 % {factor[0]:.1f} to {factor[2]:.1f}); before the data "
-                f"ln of it ~ N({p.again[0]:g}, {p.again[1]:g})"
-            )
-        if "aimed" in model.hazard.names:
-            said.append(f"all shots aimed instead of none: ln hazard + N({p.aimed[0]:g}, {p.aimed[1]:g})")
-        if not model.data.finish_known:
-            said.append("nobody finished: the end is taken to be the last segment seen or named by a tunable")
-        return tuple(said)
+def carried_by(model: StagedModel, tunable: Tunable) -> str:
+    """What a tunable's predicted effect rests on."""
+    lever = lever_of(tunable.role)
+    if lever is None:
+        return ""
+    return lever.carried_by(model.hazard.data_share(lever.role) if lever.role in model.hazard.names else None)
 
 
-def _effects(model: StagedModel, setting: Setting) -> dict[str, Any]:
+def side_effects(model: StagedModel, setting: Setting) -> Mapping[str, Any]:
+    """The course of a first run, now and as proposed."""
+    now = model.course_now
+    return {"now": now, "proposed": effects(model, setting) if setting else now}
+
+
+def assumptions(model: StagedModel) -> tuple[str, ...]:
+    """The priors in use, in words and figures."""
+    p, played = model.priors, [lever for lever in lever_effects() if lever.role in model.hazard.names]
+    powers = "".join(f" x {lever.factor()}" for lever in played if lever.by_ratio)
+    priors = [
+        *(lever.assumed(*p.of(lever)) for lever in played if lever.by_ratio),
+        f"l ~ N({p.learning[0]:g}, {p.learning[1]:g})",
+    ]
+    said = [
+        f"deaths a second alive ~ (player) x (attempt)^l{powers}, in each segment at its own level",
+        f"{' and '.join(priors)} before the data",
+        f"players differ by a factor exp(u), u ~ N(0, s), s ~ half-normal({p.sigma_scale:g})",
+    ]
+    if "again" in model.hazard.names:
+        factor = np.exp(np.quantile(model.hazard.effect("again"), [0.1, 0.5, 0.9]))
+        said.append(
+            "after a death in a segment, what is left of it is "
+            f"{factor[1]:.1f} times as dangerous (80 % {factor[0]:.1f} to {factor[2]:.1f}); before the data "
+            f"ln of it ~ N({p.again[0]:g}, {p.again[1]:g})"
+        )
+    said += [lever.assumed(*p.of(lever)) for lever in played if not lever.by_ratio]
+    if not model.data.finish_known:
+        said.append("nobody finished: the end is taken to be the last segment seen or named by a tunable")
+    return tuple(said)
+
+
+def effects(model: StagedModel, setting: Setting) -> dict[str, Any]:
+    """What a first run is like under a setting: medians over the posterior."""
     ends = model.ends(setting)
     worst = model.average(ends.segment_deaths / np.maximum(ends.reach[:-1], 1e-9))
     hardest = int(np.argmax(np.median(worst, axis=1)))
@@ -87,25 +93,3 @@ def most_deaths(mean: float, again: float, share: float = 0.1, parts: int = 200)
     while first(rate) @ poisson.sf(most - 1, again * rate * left) >= share:
         most += 1
     return most
-
-
-def _carried(model: StagedModel, role: str | None) -> str:
-    if role in _POLICY:
-        return "data: the deaths and times seen in each segment, through the rules of the game"
-    if role in ("fire_period", "drop_interval"):
-        share = model.hazard.data_share("exponent")
-        if share < 0.1:
-            return "prior: only one rate has been played, so how strongly it acts is assumed, not measured"
-        if share < 0.5:
-            return f"prior mostly: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
-        return f"data mostly: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
-    if role == "aimed_share":
-        share = model.hazard.data_share("aimed") if "aimed" in model.hazard.names else 0.0
-        return (
-            "prior: only one share has been played"
-            if share < 0.1
-            else f"data ({100 * share:.0f} % of variance)"
-        )
-    return (
-        "prior: pick-ups are taken to come in proportion to the rate; the effect of a tier is from the data"
-    )

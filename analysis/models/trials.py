@@ -1,23 +1,28 @@
 """The fitted model of a game of one shot at a time: success against the target's speed, by player.
 
-`logit p = a + u_i + learning ln r + slope ln(speed / present speed)`, `u_i ~ N(0, sigma^2)`: a logistic dose-response
+`logit p = a + u_i + learning ln r + effect (dose - present dose)`, `u_i ~ N(0, sigma^2)`: a logistic dose-response
 with a player's own level, fitted by the same posterior as the hazard. Shots of one player and speed are taken to be
 independent.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 from scipy.special import expit, ndtri
 
+from analysis.levers import DoseLever, lever_of, trial_levers
 from analysis.models.data import Build, TrialData, Tunable
-from analysis.models.hazard import Design, HazardPosterior, fit_hazard
+from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
+from analysis.models.laplace import Design
+from analysis.models.observed import Observed, observed_trials
+from analysis.models.posterior import Posterior, fit_posterior
+from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
 from analysis.models.targets import Outcome, Population, Statistic, Target
-from analysis.tuning.proposal import Change
-from analysis.tuning.ranking import Describer
+from ingest.vocabulary import TunableRole
 
 DRAWS, QUICK, NODES = 240, 3, 25
 LONGEST_STREAK, MOST_TRIALS = 400, 120
@@ -25,17 +30,25 @@ LONGEST_STREAK, MOST_TRIALS = 400, 120
 
 @dataclass(frozen=True)
 class TrialPriors:
-    """Normal priors as (mean, sd) on the logit scale, and the scale of sigma's half-normal."""
+    """Normal priors as (mean, sd) on the logit scale, and the scale of sigma's half-normal.
+
+    levers: where a lever's effect is not to have the prior that its module states.
+    """
 
     level: tuple[float, float] = (0.5, 1.5)
     learning: tuple[float, float] = (0.15, 0.2)
-    slope: tuple[float, float] = (-2.0, 1.0)
     experienced: tuple[float, float] = (0.3, 0.4)
     sigma_scale: float = 0.8
+    levers: Mapping[TunableRole, tuple[float, float]] = field(default_factory=dict)
+
+    def of(self, lever: DoseLever) -> tuple[float, float]:
+        """The prior of a lever's effect."""
+        assert lever.success is not None
+        return self.levers.get(lever.role, (lever.success.mean, lever.success.sd))
 
 
 @dataclass(frozen=True)
-class TrialModel:
+class TrialModel(Fitted):
     """What a prediction needs. profile: speed of the n-th trial of a run, relative to the tunable.
 
     played: share of all trials that were the n-th of their run. ends_at_miss: a run goes on until the first miss.
@@ -43,45 +56,97 @@ class TrialModel:
     """
 
     data: TrialData
-    posterior: HazardPosterior
+    posterior: Posterior
     profile: np.ndarray
     played: np.ndarray
     ends_at_miss: bool
     most: int | None
     priors: TrialPriors
-    roles: tuple[str, ...] = ("target_speed",)
 
-    @property
-    def tunables(self) -> tuple[Tunable, ...]:
-        return self.data.build_now.tunables
+    method = "tuning.trials"
+    roles = tuple(lever.role for lever in trial_levers())
 
     @property
     def build(self) -> Build:
         return self.data.build_now
 
+    @property
+    def players(self) -> int:
+        return len(self.data.players)
+
+    @property
+    def runs(self) -> int:
+        return len(np.unique(self.data.run))
+
+    @property
+    def sampling(self) -> Sampling:
+        return self.posterior.sampling
+
+    def observed(self, target: Target) -> Observed:
+        return observed_trials(self.data, target)
+
+    def carried_by(self, tunable: Tunable) -> str:
+        lever = lever_of(tunable.role)
+        return "" if lever is None else lever.carried_by(self.posterior.data_share(lever.role))
+
+    def side_effects(self, setting: Setting) -> Mapping[str, Any]:
+        share = Target("", Outcome.HIT_SHARE, 0.5, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
+        streak = Target("", Outcome.STREAK, 1, 1, statistic=Statistic.MEDIAN, quantile=0.5, unit="trials")
+        effects = {}
+        for when, values in (("now", {}), ("proposed", dict(setting))):
+            figures = np.median(self.figures(values, [share, streak]), axis=1)
+            effects[when] = {"hit_share": float(figures[0]), "median_streak": float(figures[1])}
+        return effects
+
+    def assumptions(self) -> tuple[str, ...]:
+        return (
+            *(
+                f"logit of success falls by s for each ln of {lever.what}, "
+                f"{lever.assumed(*self.priors.of(lever))} before the data"
+                for lever in trial_levers()
+                if lever.role in self.posterior.names
+            ),
+            "shots of one player at one speed are independent of each other",
+        )
+
+    def cautions(self) -> tuple[str, ...]:
+        return of_the_playtest(self.data.player[~self.data.experienced], self.players, self.runs, 0)
+
+    def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
+        plain = TrialPriors()
+        cases = {AS_THEY_ARE: plain}
+        for lever in trial_levers():
+            if lever.role in self.posterior.names:
+                cases |= {words: replace(plain, levers={lever.role: p}) for words, p in lever.under.items()}
+        cases |= {
+            "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
+            "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
+        }
+        return {words: partial(fit_trials, self.data, priors) for words, priors in cases.items()}
+
     def knows(self, target: Target) -> bool:
-        """Hit shares and streaks; there are no songs here."""
         return target.outcome in (Outcome.HIT_SHARE, Outcome.STREAK) and target.song is None
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
-        """(targets, draws): each target's figure for the population, under each posterior draw."""
         pick = slice(None, None, QUICK) if quick else slice(None)
-        speed = _speed(self.tunables)
-        step = 0.0
-        if speed is not None:
-            step = float(np.log(max(setting.get(speed.name, speed.value), 1) / max(speed.value, 1)))
-        return np.array([self._figure(target, step, pick) for target in targets])
+        # By how much the logit of success moves.
+        moved = np.zeros(len(self.posterior.beta))
+        for lever in trial_levers():
+            moved = moved + self.posterior.effect(lever.role) * _step(lever, self.build, self.build, setting)
+        return np.array([self._figure(target, moved[pick], pick) for target in targets])
 
-    def _figure(self, target: Target, step: float, pick: slice) -> np.ndarray:
+    def _figure(self, target: Target, moved: np.ndarray, pick: slice) -> np.ndarray:
         attempt = target.attempt if target.population == Population.ATTEMPT else 1
         posterior = self.posterior
         level = posterior.beta[pick, 0] + posterior.effect("learning")[pick] * np.log(attempt)
-        slope, sigma = posterior.effect("slope")[pick], posterior.sigma[pick]
+        sigma = posterior.sigma[pick]
+        speeds = sum(posterior.effect(lever.role)[pick] for lever in trial_levers() if lever.each_logged)
+        by_trial = moved[:, None] + np.outer(speeds, np.log(self.profile))
 
         def chances(skill: np.ndarray) -> np.ndarray:
             """(draws, nodes, trials) of success, for standard normal skills."""
             own = level[:, None] + sigma[:, None] * skill
-            return expit(own[:, :, None] + slope[:, None, None] * (step + np.log(self.profile)))
+            return expit(own[:, :, None] + by_trial[:, None, :])
 
         at, weight = np.polynomial.hermite_e.hermegauss(NODES)
         weight = weight / weight.sum()
@@ -129,8 +194,11 @@ def _crossing(lasting: np.ndarray, level: float) -> np.ndarray:
     return np.array([np.interp(-np.log(level), -row, np.arange(len(row))) for row in logs])
 
 
-def _speed(tunables: Sequence[Tunable]) -> Tunable | None:
-    return next((t for t in tunables if t.role == "target_speed"), None)
+def _step(lever: DoseLever, build: Build, now: Build, setting: Setting) -> float:
+    """The lever's dose in `build` under `setting`, less that of `now` as it is; 0 where either has no such tunable."""
+    played = [setting.get(t.name, t.value) for t in build.tunables if t.role == lever.role]
+    present = [t.value for t in now.tunables if t.role == lever.role]
+    return lever.of(played) - lever.of(present) if played and present else 0.0
 
 
 def fit_trials(
@@ -140,28 +208,26 @@ def fit_trials(
     if len(data.success) == 0:
         raise ValueError("no trial to fit")
     assumed = assumed or TrialPriors()
-    speeds = [_speed(b.tunables) for b in data.builds]
-    now = speeds[data.current]
-    played = np.array([np.log(max(s.value, 1) / max(now.value, 1)) if s and now else 0.0 for s in speeds])
-    log_speed = played[data.build] + np.log(data.relative_speed)
+    declared = {t.role for b in data.builds for t in b.tunables}
+    levers = [lever for lever in trial_levers() if lever.each_logged or lever.role in declared]
     # A hundredth of a log unit tells no two speeds apart.
+    doses = [np.round(_doses(lever, data), 2) for lever in levers]
     cells, inverse = np.unique(
-        np.column_stack([data.player, data.attempt, np.round(log_speed, 2), data.experienced]),
-        axis=0,
-        return_inverse=True,
+        np.column_stack([data.player, data.attempt, *doses, data.experienced]), axis=0, return_inverse=True
     )
     inverse = inverse.ravel()
-    columns = {"learning": np.log(cells[:, 1]), "slope": cells[:, 2]}
-    priors = [assumed.level, assumed.learning, assumed.slope]
+    columns = {"learning": np.log(cells[:, 1])}
+    columns |= {str(lever.role): cells[:, 2 + n] for n, lever in enumerate(levers)}
+    priors = [assumed.level, assumed.learning, *(assumed.of(lever) for lever in levers)]
     if data.experienced.any():
-        columns["experienced"] = cells[:, 3]
+        columns["experienced"] = cells[:, -1]
         priors.append(assumed.experienced)
     design = Design(
         x=np.column_stack([np.ones(len(cells)), *columns.values()]),
         player=cells[:, 0].astype(int),
         players=len(data.players),
-        deaths=np.bincount(inverse, data.success),
-        log_exposure=np.zeros(len(cells)),
+        counts=np.bincount(inverse, data.success),
+        offset=np.zeros(len(cells)),
         names=tuple(columns),
         prior_mean=np.array([p[0] for p in priors]),
         prior_covariance=np.diag([p[1] ** 2 for p in priors]),
@@ -179,7 +245,7 @@ def fit_trials(
     most = longest if ends_at_miss and longest in whole else None
     return TrialModel(
         data,
-        fit_hazard(design, draws=draws, seed=seed),
+        fit_posterior(design, draws=draws, seed=seed),
         np.exp(mean[:shown]),
         count[:shown] / count[:shown].sum(),
         ends_at_miss,
@@ -188,31 +254,8 @@ def fit_trials(
     )
 
 
-class TrialWords(Describer):
-    """Words about the one-shot game's model."""
-
-    def carried_by(self, model: TrialModel, changes: Sequence[Change]) -> Mapping[str, str]:
-        share = model.posterior.data_share("slope")
-        if share < 0.1:
-            said = (
-                "prior: only one speed has been played, so how strongly speed acts is assumed, not measured"
-            )
-        else:
-            said = f"data: the play has settled {100 * share:.0f} % of what was uncertain beforehand"
-        return {change.tunable: said for change in changes}
-
-    def side_effects(self, model: TrialModel, setting: Setting) -> Mapping[str, Any]:
-        share = Target("", Outcome.HIT_SHARE, 0.5, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
-        streak = Target("", Outcome.STREAK, 1, 1, statistic=Statistic.MEDIAN, quantile=0.5, unit="trials")
-        effects = {}
-        for when, values in (("now", {}), ("proposed", dict(setting))):
-            figures = np.median(model.figures(values, [share, streak]), axis=1)
-            effects[when] = {"hit_share": float(figures[0]), "median_streak": float(figures[1])}
-        return effects
-
-    def assumptions(self, model: TrialModel) -> tuple[str, ...]:
-        mean, sd = model.priors.slope
-        return (
-            f"logit of success falls by s for each ln of speed, -s ~ N({mean:g}, {sd:g}) before the data",
-            "shots of one player at one speed are independent of each other",
-        )
+def _doses(lever: DoseLever, data: TrialData) -> np.ndarray:
+    """(trials,): the lever's dose in each trial, less that of the present build."""
+    by_build = np.array([_step(lever, build, data.build_now, {}) for build in data.builds])
+    own = np.log(data.relative_speed) if lever.each_logged else 0.0
+    return by_build[data.build] + own

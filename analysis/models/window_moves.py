@@ -1,17 +1,26 @@
 """What of a rhythm game's judging is moved together: windows, input offset, windows about the presses."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from analysis.models.rhythm import WINDOWS, RhythmModel
+from analysis.models.moves import Move, nearest
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers
-from analysis.tuning.search import Lever, nearest
+from ingest.vocabulary import TunableRole
+
+if TYPE_CHECKING:
+    from analysis.models.rhythm import RhythmModel
+
+WINDOWS = (TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE)
 
 
-def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:
+def window_moves(model: RhythmModel, wishes: Levers) -> tuple[Move, ...]:
     """What is moved together: the windows of a song or of all; the input offset; and the windows about the place where
     presses really fall (by the offset, or by unequal edges where the offset may not be changed)."""
-    allowed = {t.name: t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)}
+    allowed = {t.name: t for t in model.acting if wishes.allows(t.name, t.role)}
     limits = {name: wishes.range(name, t.role, t.low, t.high) for name, t in allowed.items()}
     for name, (low, high) in limits.items():
         # The window of a better grade lies inside: the hit's own window never becomes narrower than that.
@@ -27,7 +36,7 @@ def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:
         names = tuple(t.tunable if t is not None else "" for t in (rules.early, rules.late, rules.offset))
         groups.setdefault(names, []).append(song)
     unit_us = {t.tunable: t.unit_us for t in model.declared}
-    levers: list[Lever] = []
+    moves: list[Move] = []
 
     def fitted(name: str, value_us: float) -> dict[str, int]:
         if name not in allowed:
@@ -68,20 +77,20 @@ def window_levers(model: RhythmModel, wishes: Levers) -> tuple[Lever, ...]:
             np.average([model.centre_us(s) for s in songs], weights=weight if weight.sum() else None)
         )
         if names[0] in allowed or names[1] in allowed:
-            levers.append(Lever("windows" + label, tuple(around(names, None, songs[0]))))
-            levers.append(Lever("windows about the presses" + label, tuple(around(names, centre, songs[0]))))
+            moves.append(Move("windows" + label, tuple(around(names, None, songs[0]))))
+            moves.append(Move("windows about the presses" + label, tuple(around(names, centre, songs[0]))))
         if names[2] in allowed:
             own = allowed[names[2]]
             low, high = limits[names[2]]
             values = [v for v in own.holdable if low <= v <= high]
             stride = max(1, len(values) // 400)
             options = sorted({*values[::stride], own.value})
-            levers.append(Lever("input offset" + label, tuple({own.name: v} for v in options)))
+            moves.append(Move("input offset" + label, tuple({own.name: v} for v in options)))
     if len(groups) > 1:
-        joint = _joint([list(lever.options) for lever in levers if lever.name.startswith("windows of")])
+        joint = _joint([list(move.options) for move in moves if move.name.startswith("windows of")])
         if joint:
-            levers.append(Lever("windows of all songs", joint))
-    unique = {tuple(map(str, lever.options)): lever for lever in levers if len(lever.options) > 1}
+            moves.append(Move("windows of all songs", joint))
+    unique = {tuple(map(str, move.options)): move for move in moves if len(move.options) > 1}
     return tuple(unique.values())
 
 

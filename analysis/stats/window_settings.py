@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ingest.vocabulary import TunableRole
+
 
 @dataclass(frozen=True)
 class TimingTunable:
@@ -14,7 +16,7 @@ class TimingTunable:
 
     build: str
     tunable: str
-    role: str
+    role: TunableRole
     value: int
     low: int
     high: int
@@ -68,7 +70,7 @@ class InForce:
 def in_force(tunables: list[TimingTunable], stage: float, stage_kind: float, song: float) -> InForce:
     """The narrowest of each role for this place; of windows by grade, the one whose window is widest (FORMAT.md 6)."""
 
-    def one(role: str) -> TimingTunable | None:
+    def one(role: TunableRole) -> TimingTunable | None:
         best: dict[int | None, tuple[int, TimingTunable]] = {}
         for t in tunables:
             width = t.narrowness(stage, stage_kind, song) if t.role == role and np.isfinite(t.unit_us) else -1
@@ -76,7 +78,12 @@ def in_force(tunables: list[TimingTunable], stage: float, stage_kind: float, son
                 best[t.grade] = (width, t)
         return max((t for _, t in best.values()), key=lambda t: t.value_us, default=None)
 
-    return InForce(one("window_early"), one("window_late"), one("input_offset"), one("poll_period"))
+    return InForce(
+        one(TunableRole.WINDOW_EARLY),
+        one(TunableRole.WINDOW_LATE),
+        one(TunableRole.INPUT_OFFSET),
+        one(TunableRole.POLL_PERIOD),
+    )
 
 
 def _value(tunable: TimingTunable | None, default: float) -> float:

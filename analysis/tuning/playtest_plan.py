@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from analysis.models.fitted import Fitted
 from analysis.models.setting import Setting
 from analysis.models.simulate import more_players
 from analysis.models.staged import StagedModel, fit_staged
 from analysis.models.targets import Statistic, Target
-from analysis.tuning.search import OutcomeModel
 
 SIZES = (4, 8, 12, 20, 32)
 MOST_PLAYERS = 60
@@ -110,7 +110,7 @@ def needed(precision: Sequence[Precision], wanted: float, now: float) -> int | N
 
 
 def power_of(
-    model: OutcomeModel,
+    model: Fitted,
     target: Target,
     one: Setting,
     other: Setting,

@@ -1,30 +1,18 @@
 """From a fitted model and targets to ranked proposals, each with its doubt."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from scipy.special import ndtri
 from scipy.stats import binom
 
+from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Statistic, Target
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
-from analysis.tuning.search import (
-    HARM,
-    MOST_HARM,
-    SURE_ENOUGH,
-    Against,
-    Found,
-    Lever,
-    OutcomeModel,
-    Search,
-    against,
-    levers_of,
-    misses,
-)
+from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against, Found, Search, against, misses
 
 MOST_PROPOSALS = 8
 _QUANTILES = (0.025, 0.1, 0.5, 0.9, 0.975)
@@ -44,31 +32,22 @@ def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
 
 
 def propose(
-    model: OutcomeModel,
+    model: Fitted,
     targets: Sequence[Target],
     wishes: Levers,
-    observed: Callable[[Target], Observed],
-    describe: "Describer",
-    method: str,
-    players: int,
-    runs: int,
     game: str,
-    warnings: Sequence[str] = (),
     tick: Callable[[], None] | None = None,
-    levers: Sequence[Lever] | None = None,
 ) -> list[Proposal]:
-    """Ranked proposals, the best first. With no lever, one that says so.
+    """Ranked proposals, the best first; none where the model knows none of the targets.
 
-    levers: what may be moved together, where the model knows better than `levers_of`.
+    With nothing that may be moved, one that says so. tick: called often; it may raise to stop.
     """
-    known = tuple(t for t in targets if model.knows(t))
-    unknown = [t.name for t in targets if not model.knows(t)]
-    notes = [*warnings, *(f"{name!r} is not taken into account here" for name in unknown)]
+    known = model.asked(targets)
     if not known:
         return []
-    levers = levers_of(model, wishes, known) if levers is None else levers
+    moves = model.moves(wishes, known)
     search = Search(model, known, tick)
-    best, single = search.best(levers)
+    best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
     sure = search.sure([best, *single])
     ranked: list[Found] = [best] if sure is None else [sure]
@@ -76,53 +55,69 @@ def propose(
         if found.setting not in [r.setting for r in ranked]:
             ranked.append(found)
     now = model.figures({}, known)
-    seen = {t.name: observed(t) for t in known}
-    made = []
-    for found in ranked[:MOST_PROPOSALS]:
-        then = model.figures(found.setting, known) if found.setting else now
-        seen_against = against(misses(known, now), misses(known, then))
-        chance_better = seen_against.better
-        close = np.mean([t.miss(f) <= t.tolerance for t, f in zip(known, then, strict=True)], axis=0) >= 1
-        predicted = tuple(
-            PredictedTarget(
-                target=t.name,
-                wanted=t.wanted,
-                tolerance=t.tolerance,
-                unit=t.unit,
-                now=prediction(a, t, seen[t.name].players),
-                proposed=prediction(b, t, seen[t.name].players),
-                observed=seen[t.name].figure,
-                observed_players=seen[t.name].players,
-                observed_runs=seen[t.name].runs,
-            )
-            for t, a, b in zip(known, now, then, strict=True)
+    seen = [model.observed(target) for target in known]
+    notes = (
+        *model.cautions(),
+        *(f"{t.name!r} is not taken into account here" for t in targets if not model.knows(t)),
+    )
+    return [
+        _proposal(model, known, seen, now, found, bool(moves), game, notes)
+        for found in ranked[:MOST_PROPOSALS]
+    ]
+
+
+def _proposal(
+    model: Fitted,
+    known: Sequence[Target],
+    seen: Sequence[Observed],
+    now: np.ndarray,
+    found: Found,
+    movable: bool,
+    game: str,
+    notes: tuple[str, ...],
+) -> Proposal:
+    """What was found, with its doubt and its words. seen: of each target; now: the figures as things are."""
+    then = model.figures(found.setting, known) if found.setting else now
+    held = against(misses(known, now), misses(known, then))
+    close = np.mean([t.miss(f) <= t.tolerance for t, f in zip(known, then, strict=True)], axis=0) >= 1
+    predicted = tuple(
+        PredictedTarget(
+            target=t.name,
+            wanted=t.wanted,
+            tolerance=t.tolerance,
+            unit=t.unit,
+            now=prediction(a, t, o.players),
+            proposed=prediction(b, t, o.players),
+            observed=o.figure,
+            observed_players=o.players,
+            observed_runs=o.runs,
         )
-        changes = changes_of(model, found.setting)
-        advice = _advice(predicted, known, bool(changes), seen_against)
-        settles = _settles(seen_against, players, bool(levers)) if advice == Advice.NOT_YET else ""
-        made.append(
-            Proposal(
-                id=_id(found),
-                game=game,
-                build=model.build.label,
-                advice=advice,
-                sentence=describe.sentence(advice, changes, predicted, chance_better, float(close.mean())),
-                changes=changes,
-                targets=predicted,
-                chance_better=chance_better,
-                chance_close=float(close.mean()),
-                chance_worse=seen_against.harm,
-                players=players,
-                runs=runs,
-                method=method,
-                carried_by=describe.carried_by(model, changes),
-                side_effects=describe.side_effects(model, found.setting),
-                settles_it=settles,
-                warnings=tuple(notes),
-                assumptions=describe.assumptions(model),
-            )
-        )
-    return made
+        for t, o, a, b in zip(known, seen, now, then, strict=True)
+    )
+    changes = changes_of(model, found.setting)
+    advice = _advice(predicted, known, bool(changes), held)
+    return Proposal(
+        id=_id(found),
+        game=game,
+        build=model.build.label,
+        advice=advice,
+        sentence=_sentence(advice, changes, predicted, held.better),
+        changes=changes,
+        targets=predicted,
+        chance_better=held.better,
+        chance_close=float(close.mean()),
+        chance_worse=held.harm,
+        players=model.players,
+        runs=model.runs,
+        method=model.method,
+        carried_by={
+            t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}
+        },
+        side_effects=model.side_effects(found.setting),
+        settles_it=_settles(held, model.players, movable) if advice == Advice.NOT_YET else "",
+        warnings=notes,
+        assumptions=model.assumptions(),
+    )
 
 
 def _advice(
@@ -137,7 +132,7 @@ def _advice(
     return Advice.CHANGE if changed and seen.sure else Advice.NOT_YET
 
 
-def changes_of(model: OutcomeModel, setting: Setting) -> tuple[Change, ...]:
+def changes_of(model: Fitted, setting: Setting) -> tuple[Change, ...]:
     """The setting as changes against the present build, in the log's order."""
     return tuple(
         Change(t.name, t.role, t.value, int(setting[t.name]), t.unit, t.low, t.high, t.step)
@@ -146,9 +141,9 @@ def changes_of(model: OutcomeModel, setting: Setting) -> tuple[Change, ...]:
     )
 
 
-def _settles(seen: Against, players: int, levers: bool) -> str:
+def _settles(seen: Against, players: int, movable: bool) -> str:
     """What would settle a "not yet". The doubt shrinks with the root of the players: how many more are needed?"""
-    if not levers:
+    if not movable:
         return (
             "nothing may be moved: the game declares no tunable that acts on this target, or the targets file allows "
             "none; declare one (such as lives or the fire period) and play again"
@@ -177,51 +172,31 @@ def _id(found: Found) -> str:
     return "+".join(f"{name}={value}" for name, value in sorted(found.setting.items()))
 
 
-class Describer:
-    """The words about one kind of model; subclasses know what carries a lever and what else it does."""
-
-    def sentence(
-        self,
-        advice: Advice,
-        changes: Sequence[Change],
-        predicted: Sequence[PredictedTarget],
-        chance_better: float,
-        chance_close: float,
-    ) -> str:
-        """The proposal in one sentence."""
-        what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
-        first = predicted[0]
-        outcome = "Predicted: " + "; ".join(
-            f"{p.target}: from {figure(p.now.value, p.unit)} to {figure(p.proposed.value, p.unit)} "
-            f"(80 % {figure(p.proposed.low80, p.unit)} to {figure(p.proposed.high80, p.unit)}, "
-            f"wanted {figure(p.wanted, p.unit)})"
-            for p in predicted
-        )
-        match advice:
-            case Advice.CLOSE_ENOUGH:
-                return (
-                    f"Leave it: {first.target} is about {figure(first.now.value, first.unit)} now, "
-                    f"{figure(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
-                )
-            case Advice.CHANGE:
-                return f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
-        if not changes:
-            return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
-        return (
-            f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."
-        )
-
-    def carried_by(self, model: Any, changes: Sequence[Change]) -> Mapping[str, str]:
-        """Lever -> what its predicted effect rests on."""
-        return {}
-
-    def side_effects(self, model: Any, setting: Setting) -> Mapping[str, Any]:
-        """What else changes, now and as proposed."""
-        return {}
-
-    def assumptions(self, model: Any) -> tuple[str, ...]:
-        """The priors, in words and figures."""
-        return ()
+def _sentence(
+    advice: Advice, changes: Sequence[Change], predicted: Sequence[PredictedTarget], chance_better: float
+) -> str:
+    """The proposal in one sentence."""
+    what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
+    first = predicted[0]
+    outcome = "Predicted: " + "; ".join(
+        f"{p.target}: from {figure(p.now.value, p.unit)} to {figure(p.proposed.value, p.unit)} "
+        f"(80 % {figure(p.proposed.low80, p.unit)} to {figure(p.proposed.high80, p.unit)}, "
+        f"wanted {figure(p.wanted, p.unit)})"
+        for p in predicted
+    )
+    match advice:
+        case Advice.CLOSE_ENOUGH:
+            return (
+                f"Leave it: {first.target} is about {figure(first.now.value, first.unit)} now, "
+                f"{figure(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
+            )
+        case Advice.CHANGE:
+            return (
+                f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
+            )
+    if not changes:
+        return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
+    return f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."
 
 
 def figure(value: float, unit: str) -> str:

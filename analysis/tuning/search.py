@@ -1,16 +1,17 @@
 """Finds the setting with the least expected loss among those the firmware can hold."""
 
-import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.models.data import Build, Tunable
-from analysis.models.setting import MOST_LIVES, Setting, values_of
-from analysis.models.targets import Levers, Target
+from analysis.levers import lever_of
+from analysis.models.data import Tunable
+from analysis.models.fitted import Fitted
+from analysis.models.moves import Move, nearest
+from analysis.models.setting import Setting, values_of
+from analysis.models.targets import Target
 
 POINT = 0.01
 # Settings whose expected misses differ by less are equals: the smaller change is preferred.
@@ -23,41 +24,13 @@ SURE_ENOUGH, HARM, MOST_HARM, WORTHWHILE = 0.8, 2.0 * POINT, 0.05, 1.0 * POINT
 # A smaller step of the same change is likelier to be an improvement: parts of the way that are looked at too.
 PARTS = (0.85, 0.7, 0.55, 0.4, 0.25)
 MOST_CONFIRMED = 10
-# Roles whose effect goes with the logarithm of the value.
-BY_RATIO = frozenset({"fire_period", "drop_interval", "target_speed", "pickup_rate", "start_lives"})
-PERIODS = frozenset({"fire_period", "drop_interval"})
-
-
-class OutcomeModel(Protocol):
-    """A fitted model: what the search asks of it."""
-
-    @property
-    def tunables(self) -> tuple[Tunable, ...]: ...
-    @property
-    def build(self) -> Build: ...
-    @property
-    def roles(self) -> tuple[str, ...]: ...
-    def knows(self, target: Target) -> bool: ...
-    def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray: ...
-
-
-@dataclass(frozen=True)
-class Lever:
-    """Tunables that are moved together. options: what they may be set to, from one end to the other.
-
-    joint: it is all that may be moved of its role, so that the search for a joint setting need look at no other.
-    """
-
-    name: str
-    options: tuple[Setting, ...]
-    joint: bool = False
 
 
 @dataclass(frozen=True)
 class Found:
     """A setting (only what differs from now), with its expected loss in shares, and the size of the change."""
 
-    lever: str
+    move: str
     setting: Setting
     miss: float
     size: float
@@ -105,99 +78,16 @@ def change_size(tunables: Sequence[Tunable], setting: Setting) -> float:
         value = setting.get(tunable.name, tunable.value)
         if value == tunable.value:
             continue
-        if tunable.role in BY_RATIO and value > 0 and tunable.value > 0:
+        if _by_ratio(tunable) and value > 0 and tunable.value > 0:
             sizes.append(abs(math.log(value / tunable.value)))
         else:
             sizes.append(abs(value - tunable.value) / max(1, tunable.high - tunable.low))
     return sum(sizes) / len(sizes) + 0.05 * len(sizes) if sizes else 0.0
 
 
-def levers_of(model: OutcomeModel, wishes: Levers, targets: Sequence[Target]) -> tuple[Lever, ...]:
-    """Everything that may be moved and matters: each tunable alone, and those of one role together."""
-    found: list[Lever] = []
-    now = model.figures({}, targets, quick=True)
-
-    def matters(options: Sequence[Setting]) -> bool:
-        ends = (options[0], options[-1])
-        return any(not np.array_equal(model.figures(option, targets, quick=True), now) for option in ends)
-
-    allowed = [t for t in model.tunables if t.role in model.roles and wishes.allows(t.name, t.role)]
-    for role in dict.fromkeys(t.role for t in allowed):
-        own = []
-        ranges = {t.name: wishes.range(t.name, t.role, t.low, t.high) for t in allowed if t.role == role}
-        for tunable in (t for t in allowed if t.role == role):
-            options = tuple({tunable.name: v} for v in _holdable(tunable, ranges[tunable.name]))
-            if len(options) > 1 and matters(options):
-                own.append(tunable)
-                found.append(Lever(tunable.name, options))
-        if len(own) > 1 and role in BY_RATIO:
-            found.insert(0, Lever(f"{role} together", _together(own, ranges), joint=True))
-        elif 1 < len(own) <= 4 and role == "lives_refill":
-            product = itertools.product(*[[(t.name, v) for v in _holdable(t, ranges[t.name])] for t in own])
-            found.insert(0, Lever("lives_refill by stage", tuple(dict(p) for p in product), joint=True))
-        elif len(own) == 1:
-            found[-1] = Lever(found[-1].name, found[-1].options, joint=True)
-    return tuple(lever for lever in found if len(lever.options) > 1)
-
-
-def _holdable(tunable: Tunable, limits: tuple[int, int]) -> list[int]:
-    low, high = limits
-    if tunable.role == "start_lives":
-        low, high = max(1, low), min(high, max(MOST_LIVES, tunable.value))
-    if tunable.role == "lives_refill":
-        low, high = max(0, low), min(2, high)
-    if tunable.role == "tiers_survive":
-        low, high = max(0, low), min(1, high)
-    if tunable.role in PERIODS or tunable.role == "target_speed":
-        low = max(1, low)
-    values = [v for v in _thinned(tunable.holdable, low, high)]
-    return sorted({*values, tunable.value})
-
-
-def _thinned(values: range, low: int, high: int, most: int = 400) -> list[int]:
-    """The holdable values within limits; of very many, evenly spread ones (all of them can be held)."""
-    within = _within(values, low, high)
-    return list(within[:: max(1, len(within) // most)])
-
-
-def _together(tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -> tuple[Setting, ...]:
-    """All of one role scaled by common factors, each rounded to what it can hold."""
-    options: list[Setting] = []
-    for factor in np.exp(np.linspace(math.log(0.25), math.log(4), 121)):
-        setting = {t.name: nearest(t, t.value * factor, ranges[t.name]) for t in tunables}
-        if not options or setting != options[-1]:
-            options.append(setting)
-    now = {t.name: t.value for t in tunables}
-    if now not in options:
-        options.append(now)
-        options.sort(key=lambda s: sum(math.log(max(v, 1)) for v in s.values()))
-    return tuple(options)
-
-
-def nearest(tunable: Tunable, value: float, limits: tuple[int, int] | None = None) -> int:
-    """The value nearest to `value` that the firmware can hold within `limits`; the present one if there is none."""
-    values = tunable.holdable if limits is None else _within(tunable.holdable, *limits)
-    if not values:
-        return tunable.value
-    aim = tunable.low + round((value - tunable.low) / values.step) * values.step
-    return int(min(values[-1], max(values[0], aim)))
-
-
-def _within(values: range, low: int, high: int) -> range:
-    """Those of `values` from `low` to `high`."""
-    first = max(0, -(-(low - values.start) // values.step))
-    return values[first : max(first, (high - values.start) // values.step + 1)]
-
-
-def movable(tunables: Sequence[Tunable], wishes: Levers) -> list[Tunable]:
-    """Those that may be moved, each with the range that it may be moved in."""
-    found = []
-    for tunable in tunables:
-        limits = wishes.range(tunable.name, tunable.role, tunable.low, tunable.high)
-        values = _within(tunable.holdable, *limits)
-        if wishes.allows(tunable.name, tunable.role) and len(values) > 1:
-            found.append(replace(tunable, low=values[0], high=values[-1]))
-    return found
+def _by_ratio(tunable: Tunable) -> bool:
+    lever = lever_of(tunable.role)
+    return lever is not None and lever.by_ratio
 
 
 def part_of(tunables: Sequence[Tunable], setting: Setting, part: float) -> Setting:
@@ -207,7 +97,7 @@ def part_of(tunables: Sequence[Tunable], setting: Setting, part: float) -> Setti
         value, now = setting.get(tunable.name, tunable.value), tunable.value
         if value == now:
             continue
-        if tunable.role in BY_RATIO and value > 0 and now > 0:
+        if _by_ratio(tunable) and value > 0 and now > 0:
             on_the_way = now * (value / now) ** part
         else:
             on_the_way = now + (value - now) * part
@@ -222,9 +112,7 @@ class Search:
     a smaller step, which is likelier to help.
     """
 
-    def __init__(
-        self, model: OutcomeModel, targets: Sequence[Target], tick: Callable[[], None] | None = None
-    ):
+    def __init__(self, model: Fitted, targets: Sequence[Target], tick: Callable[[], None] | None = None):
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
         self._known: dict[tuple[tuple[str, int], ...], Against] = {}
@@ -247,21 +135,19 @@ class Search:
         """Computes what is not yet known of `settings`, in one pass where the model can."""
         keys = {tuple(sorted((n, v) for n, v in s.items() if self._now[n] != v)) for s in settings}
         fresh = sorted(keys - set(self._known))
-        many = getattr(self._model, "figures_many", None)
-        if many is None or len(fresh) < 2:
+        if len(fresh) < 2:
             return
         if self._tick:
             self._tick()
-        for key, figures in zip(
-            fresh, many([dict(k) for k in fresh], self._targets, quick=True), strict=True
-        ):
+        drawn = self._model.figures_many([dict(k) for k in fresh], self._targets, quick=True)
+        for key, figures in zip(fresh, drawn, strict=True):
             self._known[key] = self._against(figures)
 
-    def along(self, lever: Lever, base: Setting) -> Found:
-        """The best option of one lever, the rest as in `base`: a coarse look, then closer around the best."""
-        options = lever.options
-        # A single segment's own lever is an alternative to look at, seldom the answer: a coarser look will do.
-        points = COARSE if lever.joint or len(self._targets) > 1 else COARSE - 2
+    def along(self, move: Move, base: Setting) -> Found:
+        """The best option of one move, the rest as in `base`: a coarse look, then closer around the best."""
+        options = move.options
+        # A single segment's own tunable is an alternative to look at, seldom the answer: a coarser look will do.
+        points = COARSE if move.joint or len(self._targets) > 1 else COARSE - 2
         if len(options) <= 2 * COARSE:
             tried = list(range(len(options)))
         else:
@@ -283,7 +169,7 @@ class Search:
         good = [n for n in scores if scores[n] <= least + EQUAL]
         chosen = min(good, key=lambda n: change_size(self._model.tunables, {**base, **options[n]}))
         setting = {n: v for n, v in {**base, **options[chosen]}.items() if self._now[n] != v}
-        return Found(lever.name, setting, scores[chosen], change_size(self._model.tunables, setting))
+        return Found(move.name, setting, scores[chosen], change_size(self._model.tunables, setting))
 
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
@@ -315,22 +201,22 @@ class Search:
                 passed.append(Found("sure", setting, self._known[key].loss, change_size(tunables, setting)))
         return min(passed, key=lambda found: found.size, default=None)
 
-    def best(self, levers: Sequence[Lever], rounds: int = 2) -> tuple[Found, list[Found]]:
-        """The best of all, and the best of each lever alone, the least miss first."""
+    def best(self, moves: Sequence[Move], rounds: int = 2) -> tuple[Found, list[Found]]:
+        """The best of all, and the best of each move alone, the least miss first."""
         nothing = Found("nothing", {}, self.miss({}), 0.0)
-        single = sorted((self.along(lever, {}) for lever in levers), key=_by_miss)
+        single = sorted((self.along(move, {}) for move in moves), key=_by_miss)
         single = [found for found in single if found.setting]
         best = min([nothing, *single], key=_by_miss)
         # One target asks for one figure: single segments need not be told apart.
-        joint = [lever for lever in levers if lever.joint or len(self._targets) > 1]
+        joint = [move for move in moves if move.joint or len(self._targets) > 1]
         for _ in range(rounds if best.setting else 0):
             before = best.miss
-            for lever in joint:
-                trial = self.along(lever, best.setting)
-                # Another lever must be worth its while.
+            for move in joint:
+                trial = self.along(move, best.setting)
+                # Another move must be worth its while.
                 if trial.miss < best.miss - 2 * EQUAL:
                     best = Found(
-                        f"{best.lever} + {lever.name}" if lever.name != best.lever else best.lever,
+                        f"{best.move} + {move.name}" if move.name != best.move else best.move,
                         trial.setting,
                         trial.miss,
                         trial.size,

@@ -1,22 +1,18 @@
 """What if: the prediction for any setting, a map over two levers, and how much the assumptions matter."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.models.data import Tunable
-from analysis.models.hazard import Priors
+from analysis.models.fitted import Fitted
+from analysis.models.moves import movable, nearest
 from analysis.models.setting import Setting
-from analysis.models.staged import StagedModel, fit_staged
 from analysis.models.targets import Levers, Target
-from analysis.models.trials import TrialModel, TrialPriors, fit_trials
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.ranking import prediction
-from analysis.tuning.search import OutcomeModel, movable, nearest
 
-AS_THEY_ARE = "as they are"
 _ALL = Levers()
 
 
@@ -44,7 +40,7 @@ class Sensitivity:
 
 
 def predict(
-    model: OutcomeModel, setting: Setting, targets: Sequence[Target], players: int = 0
+    model: Fitted, setting: Setting, targets: Sequence[Target], players: int = 0
 ) -> tuple[Prediction, ...]:
     """Each target's prediction under `setting` (tunable name -> value; what is left out stays as it is).
 
@@ -70,7 +66,7 @@ def slider_values(tunable: Tunable, most: int = 41) -> tuple[int, ...]:
 
 
 def outcome_map(
-    model: OutcomeModel,
+    model: Fitted,
     target: Target,
     across: str,
     up: str,
@@ -110,24 +106,17 @@ def _around(tunable: Tunable, points: int) -> tuple[int, ...]:
 
 
 def sensitivity(
-    model: OutcomeModel,
+    model: Fitted,
     setting: Setting,
     targets: Sequence[Target],
     tick: Callable[[float], None] = lambda share: None,
 ) -> list[Sensitivity]:
     """The predictions, fitted again with each assumption changed in turn; the first row of a target is unchanged.
 
-    For staged games, falling blocks and one-shot games; an empty list for other models, where the data outweigh what
-    is assumed. tick: called with the share done as it goes on; it may raise to stop.
+    tick: called with the share done as it goes on; it may raise to stop.
     """
-    fits: Mapping[str, Callable[[], OutcomeModel]]
-    if isinstance(model, StagedModel):
-        fits = {name: partial(fit_staged, model.data, priors) for name, priors in _staged_cases().items()}
-    elif isinstance(model, TrialModel):
-        fits = {name: partial(fit_trials, model.data, priors) for name, priors in _trial_cases().items()}
-    else:
-        return []
-    rows = []
+    rows: list[Sensitivity] = []
+    fits = model.otherwise()
     for done, (name, fit) in enumerate(fits.items()):
         tick(done / len(fits))
         fitted = fit()
@@ -135,26 +124,3 @@ def sensitivity(
         before, after = predict(fitted, {}, usable), predict(fitted, setting, usable)
         rows += [Sensitivity(name, t.name, a, b) for t, a, b in zip(usable, before, after, strict=True)]
     return rows
-
-
-def _staged_cases() -> Mapping[str, Priors]:
-    plain = Priors()
-    return {
-        AS_THEY_ARE: plain,
-        "the rate acts in exact proportion": replace(plain, exponent=(1.0, 0.02)),
-        "the rate may act far more or less": replace(plain, exponent=(1.0, 0.9)),
-        "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
-        "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
-        "segments are nearly alike": replace(plain, walk_sd=0.15, own_sd=0.1),
-    }
-
-
-def _trial_cases() -> Mapping[str, TrialPriors]:
-    plain = TrialPriors()
-    return {
-        AS_THEY_ARE: plain,
-        "speed matters half as much": replace(plain, slope=(plain.slope[0] / 2, 0.05)),
-        "speed may matter far more or less": replace(plain, slope=(plain.slope[0], 2 * plain.slope[1])),
-        "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
-        "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
-    }

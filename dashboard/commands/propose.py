@@ -93,7 +93,7 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
         }
     )
     if arguments.sensitivity:
-        rows = under_other_assumptions(reader, selection, targets, answer, arguments.build)
+        rows = under_other_assumptions(answer, targets)
         whole["sensitivity"] = plain([asdict(row) for row in rows])
     if arguments.keep and answer.proposals:
         from analysis.findings.kept_predictions import predictions_to_keep
@@ -143,11 +143,6 @@ def _print(answer: dict[str, Any]) -> None:
 def _print_sensitivity(rows: list[dict[str, Any]], targets: list[dict[str, Any]]) -> None:
     from analysis.tuning.ranking import figure
 
-    if not rows:
-        print(
-            "\nOther assumptions: not offered here; the first proposal rests on data that outweigh what is assumed."
-        )
-        return
     units = {target["name"]: target["unit"] for target in targets}
     print("\nThe first proposal, had something else been assumed (now -> then, 80 % interval):")
     for row in rows:

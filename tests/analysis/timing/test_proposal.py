@@ -5,11 +5,16 @@ import pytest
 from scipy import stats
 
 from analysis.models.hands import LoggedNotes, fit, thinned
+from analysis.models.observed import observed_hits
+from analysis.models.rhythm import RhythmModel
 from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
-from analysis.models.windows import observed_hits, propose_windows
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice
+from analysis.tuning.ranking import propose
+from ingest.vocabulary import TunableRole
 from tests.analysis.timing.notes import timed_notes
+
+EARLY, LATE, OFFSET = TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE, TunableRole.INPUT_OFFSET
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
 QUARTER = Target(
@@ -17,13 +22,19 @@ QUARTER = Target(
 )
 
 
-def window(role: str, value: int, name: str = "", song: int | None = None, step: int = 4) -> TimingTunable:
-    low = -100 if role == "input_offset" else 4
+def window(
+    role: TunableRole, value: int, name: str = "", song: int | None = None, step: int = 4
+) -> TimingTunable:
+    low = -100 if role == OFFSET else 4
     return TimingTunable("1.0", name or role, role, value, low, 200, step, "ms", 1000.0, song=song)
 
 
 def tunables(early: int = 40, late: int = 40, offset: int = 0) -> list[TimingTunable]:
-    return [window("window_early", early), window("window_late", late), window("input_offset", offset)]
+    return [
+        window(EARLY, early),
+        window(LATE, late),
+        window(OFFSET, offset),
+    ]
 
 
 def hands(
@@ -58,7 +69,7 @@ def true_share(
 def best(error, player, song, targets=(MEDIAN,), wishes=None, own=None, **settings):
     own = own or tunables()
     notes = timed_notes(error, player=player, song=song, **settings)
-    return propose_windows(notes, own, targets, wishes or Levers(), "Paper Drums", "1.0")[0]
+    return propose(RhythmModel(notes, own, "1.0"), targets, wishes or Levers(), "Paper Drums")[0]
 
 
 def proposed(proposal, own=None):
@@ -95,7 +106,7 @@ def test_with_windows_frozen_the_offset_goes_to_where_the_presses_are():
 
 def test_without_an_offset_the_edges_become_unequal_towards_the_presses():
     error, player, song = hands(bias=-40)
-    own = [window("window_early", 40), window("window_late", 40)]
+    own = [window(EARLY, 40), window(LATE, 40)]
     found = best(error, player, song, own=own, early_ms=40, late_ms=40)
     values = proposed(found, own)
     assert values["window_early"] >= values["window_late"]
@@ -140,8 +151,8 @@ def test_a_console_that_logs_hits_only_is_not_taken_at_its_word():
 def test_songs_with_windows_of_their_own_are_set_apart():
     error, player, song = hands(spreads=(28.0, 56.0), notes=120)
     own = [
-        window("window_early", 40, "e1", 1), window("window_late", 40, "l1", 1), window("window_early", 40, "e2", 2),
-        window("window_late", 40, "l2", 2),
+        window(EARLY, 40, "e1", 1), window(LATE, 40, "l1", 1), window(EARLY, 40, "e2", 2),
+        window(LATE, 40, "l2", 2),
     ]  # fmt: skip
     found = best(error, player, song, own=own, early_ms=40, late_ms=40)
     values = proposed(found, own)
@@ -161,13 +172,13 @@ def test_other_outcomes_are_none_of_its_business():
     error, player, song = hands(players=3, notes=20)
     notes = timed_notes(error, player=player, song=song)
     other = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    assert propose_windows(notes, tunables(), [other], Levers(), "Paper Drums", "1.0") == []
+    assert propose(RhythmModel(notes, tunables(), "1.0"), [other], Levers(), "Paper Drums") == []
 
 
 def test_no_press_at_all_is_an_error_that_says_so():
     notes = timed_notes(np.full(10, np.nan))
     with pytest.raises(ValueError, match="no press"):
-        propose_windows(notes, tunables(), [MEDIAN], Levers(), "Paper Drums", "1.0", cut=False)
+        RhythmModel(notes, tunables(), "1.0", cut=False)
 
 
 def test_one_player_gives_a_wide_interval_and_no_crash():

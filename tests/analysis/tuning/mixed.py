@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import gammaln
 
-from analysis.models.hazard import Design, log_marginal
+from analysis.models.laplace import Design, log_marginal
 
 
 @dataclass(frozen=True)
@@ -41,8 +41,8 @@ def fit_mixed(
         x=np.asarray(x, dtype=float),
         player=np.asarray(group, dtype=int),
         players=int(np.max(group)) + 1,
-        deaths=np.asarray(count, dtype=float),
-        log_exposure=np.zeros(rows) if offset is None else np.asarray(offset, dtype=float),
+        counts=np.asarray(count, dtype=float),
+        offset=np.zeros(rows) if offset is None else np.asarray(offset, dtype=float),
         names=(),
         prior_mean=np.zeros(width),
         prior_covariance=np.eye(width),
@@ -65,18 +65,18 @@ def fit_mixed(
     except np.linalg.LinAlgError:
         raise ValueError("the mixed model did not converge; are there enough groups?") from None
     errors = np.sqrt(np.maximum(np.diag(covariance), 0))[:-1] / scale
-    constant = -gammaln(design.deaths + 1).sum()
+    constant = -gammaln(design.counts + 1).sum()
     if design.trials is not None:
-        constant += (gammaln(design.trials + 1) - gammaln(design.trials - design.deaths + 1)).sum()
+        constant += (gammaln(design.trials + 1) - gammaln(design.trials - design.counts + 1)).sum()
     return MixedFit(found.x[:-1] / scale, errors, float(np.exp(found.x[-1])), float(-found.fun + constant))
 
 
 def _start(design: Design) -> np.ndarray:
     """A least squares start on the link's scale."""
     if design.trials is None:
-        y = np.log(design.deaths + 0.5) - design.log_exposure
+        y = np.log(design.counts + 0.5) - design.offset
     else:
-        y = np.log((design.deaths + 0.5) / (design.trials - design.deaths + 0.5)) - design.log_exposure
+        y = np.log((design.counts + 0.5) / (design.trials - design.counts + 0.5)) - design.offset
     return np.linalg.lstsq(design.x, y, rcond=None)[0]
 
 

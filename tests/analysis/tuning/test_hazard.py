@@ -4,8 +4,11 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from analysis.levers.fire_period import LEVER as FIRE
 from analysis.models.data import Segment
-from analysis.models.hazard import Design, Priors, alpha_prior, fit_hazard, log_poisson_normal
+from analysis.models.hazard import Priors, alpha_prior
+from analysis.models.laplace import Design, log_poisson_normal
+from analysis.models.posterior import fit_posterior
 
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 
@@ -27,7 +30,8 @@ def _simulated(rng, players=12, attempts=3, segments=SEGMENTS):
     priors = Priors(level=(-3.4, 0.4))
     mean, covariance = alpha_prior(segments, priors)
     alpha = rng.multivariate_normal(mean, covariance)
-    learning, exponent = rng.normal(*priors.learning), rng.normal(*priors.exponent)
+    of_rate = priors.of(FIRE)
+    learning, exponent = rng.normal(*priors.learning), rng.normal(*of_rate)
     sigma = abs(rng.normal(0, priors.sigma_scale))
     skill = sigma * rng.standard_normal(players)
     rows = [(p, r, j) for p in range(players) for r in range(1, attempts + 1) for j in range(len(segments))]
@@ -39,10 +43,10 @@ def _simulated(rng, players=12, attempts=3, segments=SEGMENTS):
     x[:, -2], x[:, -1] = np.log(attempt), rate
     beta = np.array([*alpha, learning, exponent])
     deaths = rng.poisson(exposure * np.exp(x @ beta + skill[player]))
-    prior_mean = np.array([*mean, priors.learning[0], priors.exponent[0]])
+    prior_mean = np.array([*mean, priors.learning[0], of_rate[0]])
     prior_covariance = np.zeros((len(beta), len(beta)))
     prior_covariance[: len(segments), : len(segments)] = covariance
-    prior_covariance[-2, -2], prior_covariance[-1, -1] = priors.learning[1] ** 2, priors.exponent[1] ** 2
+    prior_covariance[-2, -2], prior_covariance[-1, -1] = priors.learning[1] ** 2, of_rate[1] ** 2
     names = ("learning", "exponent")
     design = Design(
         x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance
@@ -60,7 +64,7 @@ def test_parameters_are_recovered_and_intervals_are_honest():
     ranks, spread_ranks, errors = [], [], []
     for _ in range(200):
         design, beta, sigma = _simulated(rng)
-        posterior = fit_hazard(design, draws=120, tries=600)
+        posterior = fit_posterior(design, draws=120, tries=600)
         ranks.append((posterior.beta < beta).mean(axis=0))
         spread_ranks.append((posterior.sigma < sigma).mean())
         errors.append(posterior.beta.mean(axis=0) - beta)
@@ -75,22 +79,22 @@ def test_parameters_are_recovered_and_intervals_are_honest():
 
 def test_the_same_data_and_seed_give_the_same_draws():
     design, _, _ = _simulated(np.random.default_rng(3))
-    one, other = fit_hazard(design, draws=40, tries=300), fit_hazard(design, draws=40, tries=300)
+    one, other = fit_posterior(design, draws=40, tries=300), fit_posterior(design, draws=40, tries=300)
     assert np.array_equal(one.beta, other.beta)
-    assert one.effective_draws > 80
+    assert one.sampling.effective > 80
 
 
 def test_what_the_data_carry_is_told_from_what_the_prior_carries():
     """With one fire rate the exponent stays the prior's; with two it is learnt."""
     design, _, _ = _simulated(np.random.default_rng(5), players=40)
-    assert fit_hazard(design).data_share("exponent") > 0.4
+    assert fit_posterior(design).data_share("exponent") > 0.4
     flat = Design(**{**vars(design), "x": np.column_stack([design.x[:, :-1], np.zeros(len(design.x))])})
-    assert fit_hazard(flat).data_share("exponent") < 0.15
+    assert fit_posterior(flat).data_share("exponent") < 0.15
 
 
 def test_nobody_died():
     design, _, _ = _simulated(np.random.default_rng(6))
-    quiet = Design(**{**vars(design), "deaths": np.zeros_like(design.deaths)})
-    posterior = fit_hazard(quiet)
+    quiet = Design(**{**vars(design), "counts": np.zeros_like(design.counts)})
+    posterior = fit_posterior(quiet)
     assert np.isfinite(posterior.beta).all()
     assert np.isfinite(posterior.sigma).all()

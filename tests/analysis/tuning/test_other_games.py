@@ -96,7 +96,7 @@ def test_assumptions_about_the_speed_matter_where_one_speed_was_played(tmp_path)
     with open_study(study, read_only=True) as opened:
         reader, selection = Reader(opened.connection), Selection("Kettle Toss")
         answer = propose_game(reader, selection, targets)
-        rows = under_other_assumptions(reader, selection, targets, answer)
+        rows = under_other_assumptions(answer, targets)
     plain, half, loose, *_ = rows
     assert answer.proposals[0].changes and plain.then.value < plain.now.value - 0.05
     # Speed that matters half as much takes half as much away; a looser prior makes a wider interval.
@@ -111,7 +111,7 @@ def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):
     text = '[[target]]\noutcome="streak"\nlength=4\nwanted=0.4\n[[target]]\noutcome="streak"\nwanted=4\n'
     with open_study(study, read_only=True) as opened:
         fitted, _ = fit_game(Reader(opened.connection), Selection("Kettle Toss"), read_targets(text))
-    model, targets = fitted[0].model, read_targets(text).targets
+    model, targets = fitted[0], read_targets(text).targets
     skills = np.random.default_rng(3).standard_normal(200_000)
     draw = 3
     p = expit(model.posterior.beta[draw, 0] + model.posterior.sigma[draw] * skills)

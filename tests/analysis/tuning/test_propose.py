@@ -12,16 +12,18 @@ import pytest
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_answer import fit_game, propose_game
 from analysis.models.data import Segment, Tunable
+from analysis.models.moves import nearest
 from analysis.models.setting import rules
 from analysis.models.targets import Levers
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.search import change_size, nearest
+from analysis.tuning.search import change_size
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import outcome_map, predict, sensitivity, slider_values
 from dashboard import cli, exits
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study
+from ingest.vocabulary import TunableRole
 
 GAME = "Soot Drift"
 DOCS = Path(__file__).parents[3] / "dashboard" / "JSON.md"
@@ -196,7 +198,7 @@ def test_what_if_moves_the_way_the_game_does(played):
     with open_study(played, read_only=True) as study:
         fitted, why = fit_game(Reader(study.connection), Selection(GAME), targets)
     assert not why
-    model = fitted[0].model
+    model = fitted[0]
     slower = {t.name: nearest(t, 1.5 * t.value) for t in model.tunables if t.role == "fire_period"}
     now = predict(model, {}, targets.targets)[0].value
     lives = next(t.value for t in model.tunables if t.role == "start_lives")
@@ -233,11 +235,11 @@ def test_rules_narrowest_scope_and_refill_on_a_new_stage():
     segments = [Segment(1), Segment(1, 1), Segment(2), Segment(2, 1), Segment(3)]
     found = rules(tunables, segments, {})
     assert found.refill.tolist() == [0, 0, 1, 0, 2]
-    ratio = np.exp(found.log_rate - found.log_rate[0])
+    rate = found.doses[TunableRole.FIRE_PERIOD]
+    ratio = np.exp(rate - rate[0])
     assert ratio == pytest.approx([1, 2, 1, 4, 1])
-    assert np.exp(rules(tunables, segments, {"fire_boss": 800}).log_rate - found.log_rate) == pytest.approx(
-        [1, 0.5, 1, 1, 1]
-    )
+    slower = rules(tunables, segments, {"fire_boss": 800}).doses[TunableRole.FIRE_PERIOD]
+    assert np.exp(slower - rate) == pytest.approx([1, 0.5, 1, 1, 1])
 
 
 def test_nearest_and_size_of_a_change():

@@ -5,14 +5,17 @@ import pytest
 from scipy.stats import norm
 
 from analysis.models.data import Build, Tunable
+from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
+from analysis.models.sampling import Sampling
 from analysis.models.targets import Levers, Outcome, Target
 from analysis.tuning.proposal import Advice
-from analysis.tuning.ranking import Describer, propose
+from analysis.tuning.ranking import propose
 from analysis.tuning.search import against, part_of
+from ingest.vocabulary import TunableRole
 
-FIRE = Tunable("fire", "fire_period", 1000, 100, 4000, 10, "ms")
-LIVES = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
+FIRE = Tunable("fire", TunableRole.FIRE_PERIOD, 1000, 100, 4000, 10, "ms")
+LIVES = Tunable("lives", TunableRole.START_LIVES, 3, 1, 9, 1, "lives")
 
 
 def test_chances_and_gain_are_those_of_the_draws():
@@ -32,12 +35,13 @@ def test_part_of_a_change_can_be_held_and_lies_on_the_way():
     assert part_of([FIRE, LIVES], {"fire": 1000}, 0.5) == {}
 
 
-class _Line:
+class _Line(Fitted):
     """The figure is `now` plus an uncertain effect times ln of the period, both normal: evenly spread draws."""
 
-    roles = ("fire_period",)
-    tunables = (FIRE,)
+    method, players, runs = "m", 12, 36
+    roles = (TunableRole.FIRE_PERIOD,)
     build = Build("1", "1", (FIRE,))
+    sampling = Sampling(400, 400.0)
 
     def __init__(self, now: float, doubt: float, effect: float, spread: float):
         n = 400
@@ -48,6 +52,9 @@ class _Line:
     def knows(self, target: Target) -> bool:
         return True
 
+    def observed(self, target: Target) -> Observed:
+        return Observed(None, 0, 0)
+
     def figures(self, setting, targets, quick=False):
         step = np.log(setting.get("fire", 1000) / 1000)
         drawn = np.clip(self._now + self._effect * step, 0, 1)
@@ -56,7 +63,7 @@ class _Line:
 
 def _proposals(model):
     target = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    return propose(model, [target], Levers(), lambda t: Observed(None, 0, 0), Describer(), "m", 12, 36, "g")
+    return propose(model, [target], Levers(), "g")
 
 
 def test_what_is_recommended_keeps_to_all_three_limits():

@@ -48,8 +48,7 @@ def main() -> None:
         reader, selection = Reader(study.connection), Selection("Soot Drift")
         for name, text in TARGETS.items():
             targets = read_targets(text)
-            fitted = fit_game(reader, selection, targets)[0][0]
-            model = fitted.model
+            model = fit_game(reader, selection, targets)[0][0]
             fire = model.tunables[2].name
             move = timed(lambda: predict(model, {fire: 700}, targets.targets), 15)  # noqa: B023
             fit = timed(lambda: fit_game(reader, selection, targets), 3)  # noqa: B023

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.models.rhythm import RhythmModel
 from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
-from analysis.models.windows import propose_windows
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
+from analysis.tuning.ranking import propose
 from ingest.store import import_log, open_study
 from tests.closed_loop.rhythm.world import World, draw_player, hit_share_by_setting, write_log
 
@@ -58,7 +59,7 @@ def turn(world: World, log: bytes, targets: tuple[Target, ...], new_players: int
             notes = read_timing(reader, selection)
             assert notes is not None
             tunables = read_timing_tunables(reader, "Paper Drums")
-    best = propose_windows(notes, tunables, targets, Levers(), "Paper Drums", notes.builds[-1])[0]
+    best = propose(RhythmModel(notes, tunables, notes.builds[-1]), targets, Levers(), "Paper Drums")[0]
     now = {t.tunable: t.value for t in tunables}
     then = now | {change.tunable: change.proposed for change in best.changes}
     settings = [(values["early"], values["late"], values["offset"]) for values in (now, then)]

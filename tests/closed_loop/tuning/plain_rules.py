@@ -17,10 +17,11 @@ import numpy as np
 
 from analysis.models.chain import Course, play
 from analysis.models.data import StagedData, Tunable
+from analysis.models.moves import nearest
 from analysis.models.observed import observed_staged
 from analysis.models.setting import Setting, rules
 from analysis.models.targets import Outcome, Target
-from analysis.tuning.search import nearest
+from ingest.vocabulary import TunableRole
 
 # As far as the model's own search goes.
 FACTORS = np.exp(np.linspace(math.log(0.25), math.log(4), 121))
@@ -44,7 +45,7 @@ def pooled_hazards(data: StagedData, target: Target) -> Setting:
 def scaled(tunables: Sequence[Tunable], factor: float) -> Setting:
     """All fire periods times `factor`, within what the search may do, rounded to what the firmware can hold."""
     factor = min(max(factor, FACTORS[0]), FACTORS[-1])
-    return {t.name: nearest(t, t.value * factor) for t in tunables if t.role == "fire_period"}
+    return {t.name: nearest(t, t.value * factor) for t in tunables if t.role == TunableRole.FIRE_PERIOD}
 
 
 def pooled_figures(data: StagedData, target: Target, settings: Sequence[Setting]) -> np.ndarray:
@@ -65,7 +66,8 @@ def pooled_figures(data: StagedData, target: Target, settings: Sequence[Setting]
         np.bincount(cleared, minlength=segments),
     )
     now, *then = (rules(data.build.tunables, data.segments, s, data.lives_seen) for s in ({}, *settings))
-    faster = np.array([rule.log_rate - now.log_rate for rule in then]).T[:, None, :]
+    fire = TunableRole.FIRE_PERIOD
+    faster = np.array([rule.doses[fire] - now.doses[fire] for rule in then]).T[:, None, :]
     shape = (segments, 1, len(settings))
     quits = [n / max(of, 1) for n, of in zip(counts.quits, counts.quit_chances, strict=True)]
     course = Course(

@@ -1,0 +1,17 @@
+"""Share of the enemies' shots that are aimed at the player, in percent."""
+
+from collections.abc import Sequence
+
+from analysis.levers.lever import DoseLever, Prior, mean
+from ingest.vocabulary import TunableRole
+
+
+def _share(percents: Sequence[int]) -> float:
+    return min(1.0, max(0.0, mean(percents) / 100))
+
+
+LEVER = DoseLever(
+    TunableRole.AIMED_SHARE, units="`percent`", easier=-1, of=_share,
+    deaths=Prior(0.8, 0.5, "all shots aimed instead of none, twice the deaths, give or take half. No source"),
+    what="all shots aimed instead of none", played="share of aimed shots",
+)  # fmt: skip

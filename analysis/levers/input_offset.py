@@ -1,0 +1,11 @@
+"""What is taken off the time of a press before it is judged: it moves both edges of the window alike.
+
+Which way is easier hangs on where the players' presses fall.
+"""
+
+from analysis.levers.lever import EdgeLever
+from ingest.vocabulary import TunableRole
+
+LEVER = EdgeLever(
+    TunableRole.INPUT_OFFSET, units="`ms`, `us` or `ticks`", easier=0, early_edge=1, late_edge=1
+)

@@ -1,0 +1,6 @@
+"""How long before its due time a press still counts."""
+
+from analysis.levers.lever import EdgeLever
+from ingest.vocabulary import TunableRole
+
+LEVER = EdgeLever(TunableRole.WINDOW_EARLY, units="`ms`, `us` or `ticks`", easier=1, early_edge=-1)

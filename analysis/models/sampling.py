@@ -1,0 +1,61 @@
+"""Blocks of sampling: draws to be weighed, resampling, and how many independent draws a sample is worth."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """What the draws behind an answer are worth. draws: kept; effective: independent draws that say as much."""
+
+    draws: int
+    effective: float
+
+
+def t_draws(
+    count: int, dimension: int, freedom: float, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
+    """(standard multivariate t draws (count, dimension), their ln density up to a constant (count,))."""
+    normal = rng.standard_normal((count, dimension))
+    scale = np.sqrt(freedom / rng.chisquare(freedom, count))
+    standard = normal * scale[:, None]
+    return standard, -(freedom + dimension) / 2 * np.log1p((standard**2).sum(axis=1) / freedom)
+
+
+def importance(log_target: np.ndarray, log_proposal: np.ndarray) -> np.ndarray:
+    """Weights that add up to 1, from ln densities that may each lack a constant."""
+    weight = np.exp(log_target - log_proposal - np.max(log_target - log_proposal))
+    return weight / weight.sum()
+
+
+def effective_of_weights(weight: np.ndarray) -> float:
+    """How many equally weighted draws weighted ones are worth (Kish 1965, Survey Sampling; weights add up to 1)."""
+    return float(1 / (weight**2).sum())
+
+
+def systematic(weight: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Indices drawn in proportion to `weight` with the least noise: one uniform shift of an even comb."""
+    comb = (np.arange(draws) + rng.random()) / draws
+    return np.minimum(np.searchsorted(np.cumsum(weight), comb), len(weight) - 1)
+
+
+def effective_of_chain(chain: np.ndarray) -> float:
+    """How many independent draws a Markov chain (turns, quantities) is worth: for the quantity that mixes worst.
+
+    The autocorrelations are added up while those of neighbouring lags stay positive in pairs (the initial positive
+    sequence: Geyer 1992, Practical Markov chain Monte Carlo, Stat. Sci. 7:473-483).
+    """
+    turns = len(chain)
+    centred = chain - chain.mean(axis=0)
+    spectrum = np.fft.rfft(centred, 2 * turns, axis=0)
+    correlation = np.fft.irfft(abs(spectrum) ** 2, axis=0)[:turns]
+    moving = correlation[0] > 1e-12 * np.maximum(1.0, chain.mean(axis=0) ** 2)
+    if not moving.any():
+        return float(turns)
+    correlation = correlation[:, moving] / correlation[0, moving]
+    even = turns // 2 * 2
+    pairs = correlation[0:even:2] + correlation[1:even:2]
+    positive = np.cumprod(pairs > 0, axis=0)
+    time = 2 * (pairs * positive).sum(axis=0) - 1
+    return float(min(turns, (turns / np.maximum(time, 1.0)).min()))
