@@ -9,6 +9,7 @@ Rhythm games have their own question, `timing`. Each module's docstring lists ta
 from analysis.finding import Finding
 from analysis.findings import blocks, one_shot, shooter
 from analysis.findings.basis import NO_RUNS, nothing, read_basis
+from analysis.game_kind import Part, read_kind
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -21,11 +22,12 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     if not basis.runs:
         return [nothing(QUESTION, NO_RUNS)]
     found: list[Finding] = []
-    if "enemy_shot" in basis.roles or "pickup" in basis.roles:
+    parts = read_kind(reader, selection).parts
+    if Part.STAGED in parts:
         found += shooter.find(reader, selection, basis)
-    if basis.roles & {"piece", "landed"}:
+    if Part.BLOCKS in parts:
         found += blocks.find(reader, selection, basis)
-    if "trial" in basis.roles:
+    if Part.TRIALS in parts:
         found += one_shot.find(reader, selection, basis)
     if found:
         return found

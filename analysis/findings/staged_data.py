@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.findings.tuning_data import NothingToTune, experience_of, played_runs, present, whole_numbers
+from analysis.game_kind import read_kind
 from analysis.models.data import (
     ENDINGS,
     Build,
@@ -17,7 +18,7 @@ from analysis.models.data import (
 )
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from ingest.vocabulary import EventRole, TunableRole
+from ingest.vocabulary import EventRole
 
 MOST_TIERS = 6
 MOST_SEGMENTS = 60
@@ -34,7 +35,7 @@ def load_staged(
     """
     runs, players, player, builds, build_index, current = played_runs(reader, selection, build)
     spells = reader.ask_chosen("tuning_spells", selection)
-    by_level = _played_in_levels(spells, builds)
+    by_level = read_kind(reader, selection).by_level
     row_of_run = {int(run): n for n, run in enumerate(runs["run_id"])}
     known = np.array([int(run) in row_of_run for run in spells["run_id"]], dtype=bool)
     if by_level:
@@ -43,7 +44,10 @@ def load_staged(
         known &= present(spells["stage"])
         number, boss = whole_numbers(spells["stage"], 1), whole_numbers(spells["stage_kind"], 0)
     if not known.any():
-        raise NothingToTune(f"no run of {selection.game!r} has time alive in a stage; check the log's roles")
+        raise NothingToTune(
+            f"no run of {selection.game!r} has time alive in a stage: log an event with the role stage_start "
+            "inside each run, or correct the role of the event that begins one (setscrew roles)"
+        )
     spells = {name: column[known] for name, column in spells.items()}
     number, boss = number[known], boss[known]
     finished = bool((runs["ending"] == "finished").any())
@@ -62,7 +66,9 @@ def load_staged(
     cells = _cells(player, attempt, build_index, experienced, run, segment, tier, again, alive_s, died)
     if not len(cells.deaths):
         raise NothingToTune(
-            f"no run of {selection.game!r} has any time alive; check the log's times and roles"
+            f"no run of {selection.game!r} has any time alive: each lasts 0 s between its start, its deaths and its "
+            "end. Check the times that the console logs, and which events have the roles run_start, spawn, death and "
+            "run_end (setscrew roles)"
         )
     visits = _visits(player, build_index, run, segment, tier, alive_s, spells, by_level, runs)
     ending = np.array([ENDINGS.index(e) for e in runs["ending"]], dtype=int)
@@ -101,18 +107,6 @@ def load_staged(
         # The songs of a rhythm game are all stage 1.
         more_stages=EventRole.STAGE_START in roles and EventRole.NOTE not in roles and not finished,
         ends_logged=EventRole.RUN_END in roles,
-    )
-
-
-def _played_in_levels(spells: Columns, builds: dict[int, Build]) -> bool:
-    roles = {t.role for b in builds.values() for t in b.tunables}
-    if TunableRole.DROP_INTERVAL in roles:
-        return True
-    stages = set(zip(whole_numbers(spells["stage"], 0), whole_numbers(spells["stage_kind"], 0), strict=True))
-    return (
-        TunableRole.FIRE_PERIOD not in roles
-        and len(stages) <= 1
-        and len(set(whole_numbers(spells["level"], 0))) > 1
     )
 
 

@@ -11,6 +11,7 @@ trust.damaged   runs: run_id, player, damaged, alive_s, deaths, ending. The esti
 trust.endings   endings: ending, runs, share. Runs that were cut, and whether their number can matter.
 trust.tags      only where runs have no player tag.
 trust.builds    only where a tunable changed during a run.
+trust.roles     only where a role contradicts what the logs hold: see roles.py.
 trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
 trust.twice     only where two captures hold the same runs: pairs: one, other, runs.
 """
@@ -20,6 +21,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from analysis.finding import Finding
+from analysis.findings import roles
 from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -56,6 +58,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     if run["run_id"].size:
         logged = set(reader.ask_chosen("roles", selection)["role"])
         found += [_damaged(run), _endings(run, "run_end" in logged), *_tags(run), *_builds(run)]
+        found += roles.find(reader, selection, _players(run), int(run["run_id"].size))
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 

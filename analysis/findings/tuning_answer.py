@@ -4,7 +4,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_data import load_builds, load_trials
+from analysis.findings.tuning_data import NoTrials, load_builds, load_trials
+from analysis.findings.unanswered import why_not_hits, why_not_staged
+from analysis.game_kind import read_kind
 from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm import RhythmModel
@@ -49,6 +51,8 @@ def fit_game(
         """Adds what `fits` makes, where something is wished for; or the reason why it cannot."""
         try:
             fitted.extend(fits() if wishes else ())
+        except NoTrials:
+            pass  # there may be notes
         except ValueError as error:
             why.update({t.name: str(error) for t in wishes})
 
@@ -62,25 +66,12 @@ def fit_game(
         if any(model.knows(target) for model in fitted):
             why.pop(target.name, None)
         else:
-            why.setdefault(target.name, _why_not(target, fitted))
+            data = next((model.data for model in fitted if isinstance(model, StagedModel)), None)
+            if data is None or target.outcome in _TRIAL:
+                why.setdefault(target.name, why_not_hits(target))
+            else:
+                why.setdefault(target.name, why_not_staged(target, data))
     return [*fitted, *_between(fitted, of_runs, targets.levers)], why
-
-
-def _why_not(target: Target, fitted: Sequence[Fitted]) -> str:
-    """Why no model can answer `target`, and what would help."""
-    data = next((model.data for model in fitted if isinstance(model, StagedModel)), None)
-    if (
-        data is not None
-        and target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN)
-        and not data.ends_logged
-    ):
-        return "this game does not log how its runs end: log an event with the role run_end"
-    if data is not None and target.outcome == Outcome.REACH_STAGE and not data.segments[0].is_level:
-        last = max(segment.number for segment in data.segments)
-        if data.more_stages or last > 1:
-            return f"nobody came to it, and nothing in the log says that it is there; stage {last} is the last known"
-        return "this game logs one stage only (all songs are stage 1): log stage_start, with the number, as each begins"
-    return "nothing in this game's log can answer it"
 
 
 def propose_game(
@@ -95,6 +86,7 @@ def propose_game(
     build: label of the build to change; None: that of the last run. tick: called often; raise in it to cancel.
     """
     fitted, why = fit_game(reader, selection, targets, build)
+    odd = read_kind(reader, replace(selection, builds=(), stage=None, stage_kind=None)).contradictions
     made: list[Proposal] = []
     for model in fitted:
         found = propose(model, targets.targets, targets.levers, selection.game, tick)
@@ -105,7 +97,7 @@ def propose_game(
         reader.fingerprint(),
         tuple(made),
         why,
-        _unknown_levers(reader, selection.game, targets),
+        (*_unknown_levers(reader, selection.game, targets), *map(str, odd)),
         tuple(fitted),
     )
 

@@ -9,7 +9,11 @@ from ingest.vocabulary import TunableRole
 
 
 class NothingToTune(ValueError):
-    """The study holds no run that the tuning could be fitted to; the message says what is missing."""
+    """The study holds no run that the tuning could be fitted to; the message says why and what would help."""
+
+
+class NoTrials(NothingToTune):
+    """There are runs, but no single shot was logged in them."""
 
 
 def load_builds(reader: Reader, game: str) -> dict[int, Build]:
@@ -52,7 +56,10 @@ def load_trials(reader: Reader, selection: Selection, build: str | None = None) 
     row_of_run = {int(run): n for n, run in enumerate(runs["run_id"])}
     known = np.array([int(run) in row_of_run for run in rows["run_id"]], dtype=bool)
     if not known.any():
-        raise NothingToTune(f"no run of {selection.game!r} has single trials; check the log's roles")
+        raise NoTrials(
+            f"no run of {selection.game!r} has single trials: log an event with the role trial and a field success, or "
+            "give it that role (setscrew roles)"
+        )
     run = np.array([row_of_run[int(r)] for r in rows["run_id"][known]], dtype=int)
     nominal = np.array(
         [
@@ -96,7 +103,10 @@ def played_runs(
     if whole.any():
         runs = {name: column[whole] for name, column in runs.items()}
     if len(runs["run_id"]) == 0:
-        raise NothingToTune(f"there is no valid run of {selection.game!r} by a player who is not of the team")
+        raise NothingToTune(
+            f"there is no valid run of {selection.game!r} by a player who is not of the team: let others play, or look "
+            "on the page of runs who played and which runs are marked as not valid"
+        )
     all_builds = load_builds(reader, selection.game)
     labels = {b.label: build_id for build_id, b in all_builds.items()}
     if build is not None and build not in labels:

@@ -54,7 +54,12 @@ class StagedModel(Fitted):
     now: Rules
 
     method = "tuning.staged"
-    roles = tuple(lever.role for lever in (*policy_levers(), *rate_levers()))
+
+    @property
+    def roles(self) -> tuple[TunableRole, ...]:
+        levels = self.data.segments[0].is_level
+        rates = (lever for lever in rate_levers() if lever.in_levels in (None, levels))
+        return tuple(lever.role for lever in (*policy_levers(), *rates))
 
     @property
     def build(self) -> Build:

@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.counting import counted
+from analysis.game_kind import REMEDY, contradictions
+from analysis.reader import Reader
 from analysis.stats.quality import Verdict, judge
 from dashboard import exits
 from ingest.log_file import shown
@@ -45,11 +47,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     logs = list(_logs(arguments.paths))
     captures: list[dict[str, Any]] = []
+    odd: list[dict[str, Any]] = []
     refused = [log for log in logs if isinstance(log, _Refused)]
     try:
         if len(refused) < len(logs):  # otherwise a wrong name would make an empty study
             with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
                 captures, refused = _take_in(study, logs, sys.stderr if arguments.json else sys.stdout)
+                odd = _odd_roles(study)
         else:
             for one in refused:
                 _say_refused(one)
@@ -58,16 +62,28 @@ def run(arguments: argparse.Namespace) -> int:
         return exits.BUSY if isinstance(error, StudyBusy) else exits.INPUT
     totals = _totals(captures)
     if arguments.json:
-        answer = {"captures": captures, "not_taken_in": [asdict(one) for one in refused], "totals": totals}
+        left_out = [asdict(one) for one in refused]
+        answer = {"captures": captures, "not_taken_in": left_out, "totals": totals, "roles": odd}
         print(json.dumps({"study": shown(arguments.study)} | answer))
     elif captures:
         print(
             f"{counted(len(captures), 'log')}, {totals['new']} new, {totals['grown']} grown, "
             f"{totals['unchanged']} unchanged: {counted(totals['runs'], 'run')}, {counted(totals['events'], 'event')}"
         )
+    for contradiction in odd:
+        print(f"{contradiction['game']}: {contradiction['words']}. {REMEDY}", file=sys.stderr)
     if refused:
         return exits.INPUT
     return exits.THIN if captures and all(one["verdict"] == "unusable" for one in captures) else exits.OK
+
+
+def _odd_roles(study: Study) -> list[dict[str, Any]]:
+    """The roles that the logs of the study speak against."""
+    return [
+        {"game": game, **asdict(one), "words": str(one)}
+        for game, found in contradictions(Reader(study.connection)).items()
+        for one in found
+    ]
 
 
 def _take_in(
