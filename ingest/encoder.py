@@ -18,6 +18,8 @@ SETTINGS_PER_PACKET = (MAX_BODY - 6) // 4
 # A packet of events is sent once its header and body have so many bytes.
 FULL_BYTES = 45
 FIRST_REPEAT_S = 2.0
+# Longer, and it is no time since power-up, such as one since 1970.
+LONGEST_PAUSE_DAYS = 30
 # What a player would miss most is sent at once.
 URGENT = frozenset({EventRole.DEATH, EventRole.STAGE_END, EventRole.RUN_END})
 
@@ -45,6 +47,8 @@ class Encoder:
         self._flush_ticks = dictionary.clock_hz // 2
         self._first_repeat_ticks = round(min(repeat_s, FIRST_REPEAT_S) * dictionary.clock_hz)
         self._later_repeat_ticks = round(repeat_s * dictionary.clock_hz)
+        # Through every pause the clock is sent again and again.
+        self._longest_ticks = max(LONGEST_PAUSE_DAYS * 86_400 * dictionary.clock_hz, 1 << 33)
         self._sequence = 0
         self._nonce = nonce
         self._restart()
@@ -52,7 +56,7 @@ class Encoder:
     def _restart(self) -> None:
         self._body = bytearray()
         self._start = self._last = 0
-        self._dropped = 0
+        self._dropped = self._told = 0  # told: by the last packet
         self._rotation = self._round()
         self._repeat_ticks = self._first_repeat_ticks
         self._repeat_at = self._repeat_ticks
@@ -75,7 +79,12 @@ class Encoder:
         number, kind, layout = self._kinds[name]
         if tick < self._last:
             raise NotWritable(
-                f"time goes back from {self._last} to {tick}; sort the events, or log a power-up between"
+                f"time goes back from {self._last} to {str(tick)[:40]}; sort the events, or log a power-up between"
+            )
+        if tick - self._last > self._longest_ticks:
+            raise NotWritable(
+                f"time {str(tick)[:40]} is more than {LONGEST_PAUSE_DAYS} days after {self._last}, at "
+                f"{self._dictionary.clock_hz} ticks a second; times count from power-up: subtract that of the start"
             )
         unknown = set(fields) - {f.name for f in kind.fields}
         if unknown:
@@ -108,6 +117,8 @@ class Encoder:
     def drop(self, events: int) -> bytes:
         """Counts events as dropped, as a recorder with a full buffer does: between packets."""
         closed = self.flush()
+        if self._dropped + events - self._told > 0xFFFF:
+            raise NotWritable("more than 65535 events dropped in a row cannot be told; log an event between")
         self._dropped += events
         return closed
 
@@ -159,6 +170,7 @@ class Encoder:
         else:
             packet = HEADER.pack(type_, self._sequence, self._dropped & 0xFFFF, tick & 0xFFFFFFFF) + body
         self._sequence = (self._sequence + 1) & 0xFFFF
+        self._told = self._dropped
         return stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
 
 
