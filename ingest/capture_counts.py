@@ -8,6 +8,7 @@ class About(StrEnum):
     """What a notice is about. The value is kept in the study."""
 
     DICTIONARY = "dictionary"  # a part of it was refused
+    CLOCK = "clock"  # it stood still or ran back
     GIVEN = "given"  # a corrected one lies beside the log
 
 
@@ -29,6 +30,11 @@ class Notice:
     def harmless(self) -> bool:
         """Whether nothing of the log is worse for it."""
         return self.about == About.GIVEN
+
+    @property
+    def grave(self) -> bool:
+        """Whether it can change what is found."""
+        return self.about == About.CLOCK
 
     @property
     def words(self) -> str:

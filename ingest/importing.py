@@ -16,11 +16,13 @@ from ingest.framing import Damage, Framer
 from ingest.given_dictionary import Given
 from ingest.ledger import Ids
 from ingest.log_file import chunks, received, shown
+from ingest.notices import clock
 from ingest.places import Places
 from ingest.records import microseconds
 from ingest.removal import remove_capture
 from ingest.session import Harm, PowerUp, Session, Span
 from ingest.sidecar import Sidecar
+from ingest.stopped_clock import StoppedClock
 from ingest.tables import EventTables
 from ingest.writer import Writer
 
@@ -71,6 +73,7 @@ class Import:
         self._assembler = Assembler(self._capture_id, ids, self._described.build)
         self._tables = EventTables(writer)
         self._places = Places(writer)
+        self._stopped = StoppedClock()
         # Of each power-up, id of the dictionary and ticks a second.
         self._clocks: dict[int, tuple[int, int]] = {}
         self._ended: list[tuple[object, ...]] = []  # rows of power_ups
@@ -108,14 +111,10 @@ class Import:
         if self._counts.unread:
             unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
             self._writer.rows("damage", [unread])
-        notices = [
-            *(self._given.notices if self._given is not None else ()),
-            *([] if given else session.notices),
-        ]
-        told = [(self._capture_id, n.byte_offset, n.about.value, n.what, n.remedy) for n in notices]
-        self._writer.rows("notices", told)
         self._insert_rows(at_least=0)
+        self._stops()
         self._writer.wait()
+        self._tell(session)
         tail = framer.tail_bytes
         c = self._counts
         began = received(self._path, self._sidecar)
@@ -126,6 +125,32 @@ class Import:
              tail, session.unread_bytes, c.newer, None if given else session.refusal],
         )  # fmt: skip
         return self._capture_id
+
+    def _stops(self) -> None:
+        """Where the clock stood: the view `runs` leaves out what it touched."""
+        stops = [
+            (self._first_power_up + stop.power_up, microseconds(stop.tick, stop.clock_hz))
+            for stop in self._stopped.stops
+        ]
+        self._writer.rows("clock_stops", stops)
+
+    def _tell(self, session: Session) -> None:
+        """Writes the notices; runs are in their table by now."""
+        given = self._given
+        own = [] if given is not None and given.dictionary is not None else session.notices
+        asked = (
+            "SELECT count(*) FROM all_runs WHERE capture_id = ? AND end_us <= start_us AND "
+            "(deaths > 0 OR ending <> 'cut')"
+        )
+        ((timeless,),) = self._cursor.execute(asked, [self._capture_id]).fetchall()
+        notices = [
+            *clock(self._stopped.stops, session.ran_back, session.ran_back_at, timeless),
+            *(given.notices if given is not None else ()),
+            *own,
+        ]
+        told = [(self._capture_id, n.byte_offset, n.about.value, n.what, n.remedy) for n in notices]
+        self._writer.rows("notices", told)
+        self._writer.wait()
 
     def _replace(self, capture_id: int) -> list[int]:
         """Makes way for the longer log of a capture; returns the ids of its runs in their order."""
@@ -157,6 +182,7 @@ class Import:
         self._writer.rows("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
 
     def _take(self, span: Span) -> None:
+        self._stopped.take(span)
         dictionary_id, reader, tables = self._described.of(span.dictionary)
         self._clocks[span.power_up.number] = dictionary_id, span.dictionary.clock_hz
         power_up_id = self._first_power_up + span.power_up.number

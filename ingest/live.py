@@ -7,9 +7,10 @@ import numpy as np
 from ingest.capture_counts import Notice
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
-from ingest.notices import refused_whole
+from ingest.notices import clock, refused_whole
 from ingest.records import Batch, RecordReader
 from ingest.session import Harm, Session
+from ingest.stopped_clock import StoppedClock
 from ingest.vocabulary import EventRole, FieldRole
 
 # More runs than a day of play; a hostile log could claim one a byte.
@@ -41,6 +42,9 @@ class Watch:
         self._session = Session()
         self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
         self._counts = Counts()
+        self._stopped = StoppedClock()
+        self._timeless_runs = 0  # that were over at the very tick of their start
+        self._began_us: int | None = None  # the run in progress
         # Where each run begins (the first MOST_RUNS): the offset of its first packet's frame, ascending.
         self.start_bytes: list[int] = []
         # The player each run names by itself; 0: none.
@@ -54,8 +58,13 @@ class Watch:
     @property
     def notices(self) -> tuple[Notice, ...]:
         """What people at the table are to be told now, the gravest first."""
-        refusal = self._session.refusal
-        return (*([refused_whole(refusal)] if refusal is not None else []), *self._session.notices)
+        session = self._session
+        refusal = session.refusal
+        return (
+            *clock(self._stopped.stops, session.ran_back, session.ran_back_at, self._timeless_runs),
+            *([refused_whole(refusal)] if refusal is not None else []),
+            *session.notices,
+        )
 
     def feed(self, chunk: bytes) -> None:
         """Takes the next bytes."""
@@ -66,10 +75,11 @@ class Watch:
         spans, harm, _ = self._session.feed(packets)
         if counts.power_ups != self._session.power_ups:
             counts.power_ups = self._session.power_ups
-            counts.in_run = False
+            counts.in_run, self._began_us = False, None
         counts.refusal = self._session.refusal
         self._harm(harm)
         for span in spans:
+            self._stopped.take(span)
             counts.game = span.dictionary.game
             reader = self._reader(span.dictionary)
             self._events(
@@ -88,6 +98,7 @@ class Watch:
         counts.events += len(batch.tick)
         counts.rejected += len(batch.bad)
         begun: list[tuple[int, int, int]] = []  # order, place, player
+        turns: list[tuple[int, bool, int]] = []  # order, whether a run starts and does not end, when
         newest = {EventRole.RUN_START: -1, EventRole.RUN_END: -1}
         for events in batch.by_kind:
             kind = dictionary.kinds[events.kind]
@@ -100,7 +111,12 @@ class Watch:
             if role == EventRole.DEATH:
                 counts.deaths += len(events.order)
             if role in newest:
+                starts = [role == EventRole.RUN_START] * len(events.order)
+                turns += zip(events.order.tolist(), starts, events.at_us.tolist(), strict=True)
                 newest[role] = max(newest[role], int(events.order[-1]))
+        for _, starts_one, at_us in sorted(turns):
+            self._timeless_runs += not starts_one and self._began_us == at_us
+            self._began_us = at_us if starts_one else None
         counts.runs += len(begun)
         for _, place, player in sorted(begun)[: MOST_RUNS - len(self.start_bytes)]:
             self.start_bytes.append(place)

@@ -3,9 +3,13 @@
 The same words come while it is recorded, when it is ingested, and on the page that says whether it can be trusted.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from ingest.capture_counts import About, Notice
+
+if TYPE_CHECKING:
+    from ingest.stopped_clock import Stop
 
 # So many of a log are kept; more can only come from a log that means harm.
 MOST_NOTICES = 200
@@ -14,6 +18,36 @@ MEND = (
     "Mend it in the game's header. This log is read without it, or with a corrected dictionary laid beside it "
     "(ingest/CAPTURE.md)."
 )
+
+
+_CLOCK = (
+    "The recorder needs a clock that counts 32 bits and only goes forward: widen a 16-bit timer, or one that is reset "
+    "(ingest/recorder/README.md)."
+)
+
+
+def clock(stops: Sequence["Stop"], back: int, back_offset: int, timeless_runs: int) -> list[Notice]:
+    """What is wrong with the console's clock: where it stood, how often it ran back, how many runs lasted 0 s by it."""
+    told = []
+    if stops:
+        packets = sum(stop.packets for stop in stops)
+        told.append(
+            f"The console's clock stood still: from byte {stops[0].offset:,} of the log on, {packets:,} packets of "
+            f"events came {'at one and the same time' if len(stops) == 1 else f'at {len(stops)} times'}."
+        )
+    if timeless_runs:
+        runs = "1 run lasts" if timeless_runs == 1 else f"{timeless_runs:,} runs last"
+        told.append(f"{runs} 0 s by the console's clock.")
+    if told:
+        told.append("Such runs are left out, for nobody knows how long they were.")
+    if back:
+        times = "once" if back == 1 else f"{back:,} times"
+        told.append(
+            f"The console's clock ran back {times} without a reset, first at byte {back_offset:,}: there the log "
+            "reads as a new power-up, and the run is cut."
+        )
+    offset = min([*(stop.offset for stop in stops), *([back_offset] if back else [])], default=0)
+    return [Notice(About.CLOCK, offset, " ".join(told), _CLOCK)] if told else []
 
 
 def refused_whole(refusal: str) -> Notice:

@@ -21,6 +21,7 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> list[i
     ).fetchall()
     for (table,) in tables:
         q(f"DELETE FROM {table} WHERE _power_up IN {ups}", one)
+    q(f"DELETE FROM clock_stops WHERE power_up_id IN {ups}", one)
     for table in OF_RUNS:
         q(
             f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",

@@ -29,6 +29,8 @@ CREATE TABLE power_ups (
     first_us BIGINT, last_us BIGINT,
     drift_ppm DOUBLE         -- console clock against the PC's, where arrival times were recorded
 );
+-- Where the clock of a power-up stood still while events went on (stopped_clock.py).
+CREATE TABLE clock_stops (power_up_id INTEGER, at_us BIGINT);
 CREATE TABLE dictionaries (
     dictionary_id INTEGER, game TEXT, firmware TEXT, clock_hz BIGINT, screen_width INTEGER, screen_height INTEGER,
     dictionary_text TEXT
@@ -97,6 +99,8 @@ CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
 -- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.
+-- A run of which nobody knows how long it was, because the console's clock stood still in it, is not valid unless somebody
+-- says so: it would count as one that was over at once.
 -- Attempts are counted in the order of import, in which the runs whose time is known change places among themselves until
 -- they stand in the order of their times.
 CREATE VIEW runs AS
@@ -107,15 +111,21 @@ WITH noted AS (
         last(reason ORDER BY noted_at) FILTER (reason IS NOT NULL) AS reason,
         string_agg(remark, '; ' ORDER BY noted_at) AS remark
     FROM run_notes GROUP BY ALL
+), timeless AS (
+    SELECT run_id FROM all_runs WHERE end_us <= start_us AND (deaths > 0 OR ending <> 'cut')
+    UNION SELECT run_id FROM all_runs r JOIN clock_stops s USING (power_up_id) WHERE s.at_us BETWEEN r.start_us AND r.end_us
 ), tagged AS (
     SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build, r.began_at IS NOT NULL AS timed,
         coalesce(n.player, r.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
         coalesce(tag, '?' || r.run_id) AS player,
-        coalesce(n.valid, true) AS valid, n.reason AS invalid_reason,
+        coalesce(n.valid, t.run_id IS NULL) AS valid,
+        coalesce(n.reason, CASE WHEN n.valid IS NULL AND t.run_id IS NOT NULL THEN 'the console''s clock stood still' END)
+            AS invalid_reason,
         nullif(concat_ws('; ', r.given_remark, n.remark), '') AS remark
     FROM all_runs r
     JOIN builds b USING (build_id)
     JOIN captures c USING (capture_id)
+    LEFT JOIN timeless t USING (run_id)
     LEFT JOIN noted n ON n.capture_key = c.capture_key AND n.run_number = r.number
 ), counted AS (
     SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY capture_id, number) AS imported,

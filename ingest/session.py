@@ -95,6 +95,7 @@ class Session:
         self.refusal: str | None = None
         self.notices: list[Notice] = []
         self.text: bytes | None = None
+        self.ran_back = self.ran_back_at = 0  # how often the clock did without a reset, and where first
         self._given = given
         self.unread_bytes = 0
         self._texts: dict[int, Dictionary | None] = {}  # complete; None: refused
@@ -151,6 +152,9 @@ class Session:
                 renewed = nonce is not None and self._up.nonce is not None and self._up.nonce != nonce
                 reset = other or renewed
             if reset:
+                if self._up is not None and back[i] and not self._restarted(i, kind, sequence, about):
+                    self.ran_back_at = self.ran_back_at if self.ran_back else int(packets.offset[i])
+                    self.ran_back += 1
                 close(i)
                 begun = i
                 if self._up is not None:
@@ -183,6 +187,19 @@ class Session:
         close(count)
         self._time = int(time[-1])
         return spans, harm, ended
+
+    def _restarted(
+        self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None
+    ) -> bool:
+        """Whether packet i, before which the time went back, comes from a console that was reset.
+
+        A recorder that starts anew counts its packets anew; one whose clock ran back goes on counting.
+        """
+        assert self._up is not None
+        nonce = None if about is None else about[1]
+        other = nonce is not None and self._up.nonce is not None and nonce != self._up.nonce
+        before = int(sequence[i - 1]) if i else self._sequence
+        return other or (int(sequence[i]) - before) & 0xFF != 1
 
     @property
     def holding(self) -> bool:

@@ -39,6 +39,7 @@ _NEWEST = frozenset(
         ("all_runs", "logged_player", "BIGINT"),
         ("lives", "inferred", "BOOLEAN"),
         ("notices", "what", "VARCHAR"),
+        ("clock_stops", "at_us", "BIGINT"),
     }
 )
 _CLOSE_TRIES = 200

@@ -22,6 +22,8 @@ class Told(Protocol):
     def remedy(self) -> str: ...
     @property
     def harmless(self) -> bool: ...
+    @property
+    def grave(self) -> bool: ...
 
 
 class Counts(Protocol):
@@ -103,6 +105,7 @@ def judge(counts: Counts) -> Verdict:
     gone = lost_events(counts)
     share = gone / (gone + counts.events) if gone else 0.0
     lost = _lost(counts)
+    grave = any(notice.grave for notice in counts.notices)
     told = tuple(notice.what for notice in counts.notices)
     fixes = tuple(dict.fromkeys([*(notice.remedy for notice in counts.notices), *_fixes(counts)]))
     if counts.events == 0 and (lost or counts.packets == 0):
@@ -111,9 +114,10 @@ def judge(counts: Counts) -> Verdict:
         return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes, told)
     if not lost:
         sound = all(notice.harmless for notice in counts.notices)
-        return Verdict(Grade.INTACT if sound else Grade.DAMAGED, 0.0, (), "", fixes, told)
+        grade = Grade.DOUBTFUL if grave else Grade.INTACT if sound else Grade.DAMAGED
+        return Verdict(grade, 0.0, (), "", fixes, told)
     touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
-    doubtful = share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
+    doubtful = grave or share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
     are = "run is" if counts.runs == 1 else "runs are"
     bias = (
         f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} {are} "

@@ -53,9 +53,21 @@ def none_chosen(selection: Selection) -> Any:
                 html.A("every run of this game", href=to_address(Selection(game=selection.game))),
                 ".",
             ],
+            [
+                "Are its runs left out because of the console's clock, or by hand? See ",
+                html.A("Trust the data", href=f"/trust{to_address(Selection(game=selection.game))}"),
+                ".",
+            ],
             "Only the makers have played? Tick “the makers too”; their runs never count as the audience by themselves.",
         ],
     )
+
+
+def _left_out(session: Session, selection: Selection) -> bool:
+    """Whether the game has runs and none of them counts."""
+    games = session.ask("study_games")
+    own = games["game"].tolist().index(selection.game)
+    return bool(games["runs"][own] == games["invalid_runs"][own] > 0)
 
 
 def answers(
@@ -71,7 +83,8 @@ def answers(
     """
     if selection is None:
         return [nothing_ingested(session)]
-    if session.basis(selection).runs == 0:
+    # What is wrong with the data is to be told above all where no run of them counts.
+    if session.basis(selection).runs == 0 and not (question == "trust" and _left_out(session, selection)):
         return [_nothing_read(session) or none_chosen(selection)]
     found = session.findings(question, selection)
     if not found:
