@@ -223,6 +223,12 @@ class Session:
             )
         self._remember("the accepted proposal", "predictions", moment)
 
+    def note_order(self, game: str, earlier: Sequence[str], later: str) -> None:
+        """Says which builds were played before another; can be undone. Raises ValueError as notes.note_order does."""
+        with self.writing:
+            moment = notes.note_order(self.connection, game, earlier, later)
+        self._remember("the order of the builds", "build_order", moment)
+
     def words(self) -> dict[str, str]:
         """What the authors wrote themselves for the report, by its place there; {} as long as they wrote nothing."""
         kept = self.reader.ask("report_words")["words_json"]

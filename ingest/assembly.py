@@ -51,7 +51,7 @@ class Assembler:
     def take(
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Run id and stage id (int32) of each event of the batch, by its order; -1 outside runs and stages."""
+        """Run id and stage id (int64) of each event of the batch, by its order; -1 outside runs and stages."""
         self._next_scopes()
         if self._up is not up:
             self._leave()
@@ -83,7 +83,7 @@ class Assembler:
         if count:
             self._last_us = int(microseconds(batch.tick[-1], dictionary.clock_hz))
         self._settle(ended=False)
-        at, run, stage = np.array(points, np.int32).T
+        at, run, stage = np.array(points, np.int64).T
         lengths = np.diff(at, append=count)
         return np.repeat(run, lengths), np.repeat(stage, lengths)
 

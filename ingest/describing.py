@@ -1,6 +1,6 @@
 """What the events of a study mean: its dictionaries, the tables of their kinds, and its builds."""
 
-from collections.abc import Iterator
+import hashlib
 from itertools import chain, count
 
 import duckdb
@@ -97,7 +97,7 @@ class Describer:
         return found
 
     def build(self, dictionary: Dictionary, values: Values) -> int:
-        """The id of a build. A new one gets its label: the firmware, and a letter where there are others."""
+        """The id of a build, made of its dictionary and values. It has no label yet: `settle` gives it one."""
         dictionary_id = self.of(dictionary)[0]
         known = self._builds.get((dictionary_id, values))
         if known is not None:
@@ -110,13 +110,13 @@ class Describer:
         ).fetchall():  # fmt: skip
             self._builds[dictionary_id, tuple(had[0] or ())] = build_id
         if (dictionary_id, values) not in self._builds:
-            build_id = next_id(self._cursor, "builds", "build_id")
-            labels = {
-                row[0] for row in q("SELECT label FROM builds WHERE game = ?", [dictionary.game]).fetchall()
-            }
-            label = next(text for text in _labels(dictionary.firmware) if text not in labels)
+            key = hashlib.sha256(dictionary.text + repr(values).encode()).hexdigest()
+            build_id = int(key[:13], 16)
+            while q("SELECT 1 FROM builds WHERE build_id = ?", [build_id]).fetchall():
+                build_id += 1  # one pair of builds in 10^15
             self._writer.rows(
-                "builds", [(build_id, dictionary_id, dictionary.game, dictionary.firmware, label)]
+                "builds",
+                [(build_id, key, dictionary_id, dictionary.game, dictionary.firmware, None, None)],
             )
             self._writer.rows(
                 "tunables",
@@ -139,13 +139,3 @@ def next_id(cursor: duckdb.DuckDBPyConnection, table: str, column: str) -> int:
     """One more than the largest id in a column of a table."""
     rows = cursor.execute(f"SELECT coalesce(max({column}), 0) + 1 FROM {table}").fetchall()
     return int(rows[0][0])
-
-
-def _labels(firmware: str) -> Iterator[str]:
-    yield firmware
-    for number in count(1):
-        letters, rest = "", number
-        while rest >= 0:
-            letters = chr(ord("a") + rest % 26) + letters
-            rest = rest // 26 - 1
-        yield f"{firmware} {letters}"

@@ -1,6 +1,7 @@
 """Takes a capture out of a study again, as if its log had never been imported. The log itself is not touched."""
 
 from ingest.removal import remove_capture
+from ingest.settling import settle
 from ingest.store import Study
 
 _OF_DICTIONARIES = ("kinds", "fields", "labels", "dictionaries")
@@ -22,6 +23,7 @@ def forget_capture(study: Study, capture_id: int) -> None:
             builds = q("SELECT DISTINCT build_id FROM all_runs WHERE capture_id = ?", [capture_id]).fetchall()
             remove_capture(cursor, capture_id)
             _unused(cursor, [row[0] for row in builds])
+            settle(cursor)
             q("COMMIT")
         except BaseException:
             q("ROLLBACK")
@@ -35,7 +37,7 @@ def _unused(cursor, builds: list[int]) -> None:  # type: ignore[no-untyped-def]
     gone = "(SELECT dictionary_id FROM dictionaries WHERE dictionary_id NOT IN (SELECT dictionary_id FROM power_ups))"
     unplayed = (
         f"(SELECT build_id FROM builds WHERE dictionary_id IN {gone} "
-        "OR (list_contains($builds::INTEGER[], build_id) AND build_id NOT IN (SELECT build_id FROM all_runs)))"
+        "OR (list_contains($builds::BIGINT[], build_id) AND build_id NOT IN (SELECT build_id FROM all_runs)))"
     )
     for table in ("tunables", "builds"):
         cursor.execute(f"DELETE FROM {table} WHERE build_id IN {unplayed}", {"builds": builds})

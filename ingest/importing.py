@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import chain, count
+from itertools import count
 from pathlib import Path
 
 import duckdb
@@ -14,6 +14,7 @@ from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
 from ingest.framing import Damage, Framer
 from ingest.given_dictionary import Given
+from ingest.ids import base_kept, base_of
 from ingest.ledger import Ids
 from ingest.log_file import chunks, received, shown
 from ingest.notices import clock
@@ -59,16 +60,15 @@ class Import:
         others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
         if cursor.execute(others, [key, replaced]).fetchall():
             self._key = sha256  # another capture begins with the same 4 KiB: notes must not mix the two up
-        old_runs: list[int] = []
+        base: int | None = None
         if replaced is not None:
-            old_runs = self._replace(replaced)
+            base = base_kept(cursor, replaced)
+            self._replace(replaced)
         self._capture_id = replaced if replaced is not None else next_id(cursor, "captures", "capture_id")
-        # The rows of the old runs are gone, but their ids are still spoken for.
-        new_run = max([next_id(cursor, "all_runs", "run_id"), *(run + 1 for run in old_runs)])
-        ids = Ids(
-            chain(old_runs, count(new_run)), next_id(cursor, "stages", "stage_id"), next_id(cursor, "lives", "life_id")
-        )  # fmt: skip
-        self._first_power_up = next_id(cursor, "power_ups", "power_up_id")
+        if base is None:
+            base = base_of(cursor, sha256)
+        ids = Ids(count(base + 1), base + 1, base + 1)
+        self._first_power_up = base + 1
         self._described = Describer(cursor, writer)
         self._assembler = Assembler(self._capture_id, ids, self._described.build)
         self._tables = EventTables(writer)
@@ -119,7 +119,7 @@ class Import:
         c = self._counts
         began = received(self._path, self._sidecar)
         self._cursor.execute(
-            "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
             [self._capture_id, self._key, self._sha256, shown(self._path.name), self._size,
              datetime.now(UTC).replace(tzinfo=None), began, c.packets, c.events, c.rejected, c.missing, c.dropped,
              tail, session.unread_bytes, c.newer, None if given else session.refusal],
@@ -152,14 +152,14 @@ class Import:
         self._writer.rows("notices", told)
         self._writer.wait()
 
-    def _replace(self, capture_id: int) -> list[int]:
-        """Makes way for the longer log of a capture; returns the ids of its runs in their order."""
+    def _replace(self, capture_id: int) -> None:
+        """Makes way for the longer log of a capture."""
         self._cursor.execute(
             "UPDATE run_notes SET capture_key = $key WHERE capture_key = "
             "(SELECT capture_key FROM captures WHERE capture_id = $capture)",
             {"key": self._key, "capture": capture_id},
         )
-        return remove_capture(self._cursor, capture_id)
+        remove_capture(self._cursor, capture_id)
 
     def _damage(self, harm: list[Harm]) -> None:
         c = self._counts

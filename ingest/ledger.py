@@ -22,7 +22,7 @@ class Rows:
 
 @dataclass
 class Ids:
-    """The next free ids. `runs` gives those of runs, which a capture that has grown keeps."""
+    """The next free ids. `runs` gives those of runs."""
 
     runs: Iterator[int]
     stage: int

@@ -5,13 +5,16 @@ removes again. A run is named by its capture's key and its number there, so that
 and a file's growth.
 """
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import duckdb
 
+from ingest.settling import settle
+
 LONGEST_TEXT = 400
 
-_TABLES = ("run_notes", "targets", "predictions", "report_words")
+_TABLES = ("run_notes", "targets", "predictions", "report_words", "build_order")
 
 
 def note_run(
@@ -47,7 +50,44 @@ def add_prediction(
     connection: duckdb.DuckDBPyConnection, game: str, build_label: str, fingerprint: str, prediction_json: str
 ) -> datetime:
     """Keeps what was predicted, so that the next playtest can be held against it."""
-    return _add(connection, "predictions", [None, game, build_label, fingerprint, prediction_json], place=0)
+    # Labels may change with the next log: what was predicted stays with the build.
+    key = _keys(connection, game).get(build_label)
+    values: list[object] = [None, game, build_label, fingerprint, prediction_json, key]
+    return _add(connection, "predictions", values, place=0)
+
+
+def note_order(
+    connection: duckdb.DuckDBPyConnection, game: str, earlier: Sequence[str], later: str
+) -> datetime:
+    """Says that the builds `earlier` (labels) of a game were played before the build `later`.
+
+    Raises ValueError for a build that the game does not have, and where nothing is said.
+    """
+    keys = _keys(connection, game)
+    for label in (*earlier, later):
+        if label not in keys:
+            raise ValueError(f"{game} has no build {label!r}; it has {', '.join(sorted(keys))}.")
+    pairs = [(keys[label], keys[later]) for label in earlier if label != later]
+    if not pairs:
+        raise ValueError("Name two builds, one of which was played before the other.")
+    cursor = connection.cursor()
+    cursor.execute("BEGIN")
+    try:
+        moment = _moment(cursor, "build_order")
+        for pair in pairs:
+            cursor.execute("INSERT INTO build_order VALUES (?, ?, ?, ?)", [moment, game, *pair])
+        settle(cursor)
+        cursor.execute("COMMIT")
+    except BaseException:
+        cursor.execute("ROLLBACK")
+        raise
+    return moment
+
+
+def _keys(connection: duckdb.DuckDBPyConnection, game: str) -> dict[str, str]:
+    """The key of each build of a game, by its label."""
+    asked = "SELECT label, build_key FROM builds WHERE game = ?"
+    return dict(connection.cursor().execute(asked, [game]).fetchall())
 
 
 def add_words(connection: duckdb.DuckDBPyConnection, words_json: str) -> datetime:
@@ -59,17 +99,32 @@ def take_back(connection: duckdb.DuckDBPyConnection, table: str, noted_at: datet
     """Undoes one note. Raises KeyError for a table that holds no notes."""
     if table not in _TABLES:
         raise KeyError(table)
-    connection.cursor().execute(f"DELETE FROM {table} WHERE noted_at = ?", [noted_at])
+    cursor = connection.cursor()
+    cursor.execute("BEGIN")
+    try:
+        cursor.execute(f"DELETE FROM {table} WHERE noted_at = ?", [noted_at])
+        if table == "build_order":
+            settle(cursor)
+        cursor.execute("COMMIT")
+    except BaseException:
+        cursor.execute("ROLLBACK")
+        raise
 
 
 def _add(connection: duckdb.DuckDBPyConnection, table: str, values: list[object], place: int) -> datetime:
-    # Notes are told apart and ordered by their moment alone: two within one tick of the clock must not share it.
     cursor = connection.cursor()
-    now = datetime.now(UTC).replace(tzinfo=None)
-    newest = cursor.execute(f"SELECT max(noted_at) + INTERVAL 1 MICROSECOND FROM {table}").fetchall()[0][0]
-    values[place] = now if newest is None or now > newest else newest
+    values[place] = _moment(cursor, table)
     cursor.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
     return values[place]  # type: ignore[return-value]
+
+
+def _moment(cursor: duckdb.DuckDBPyConnection, table: str) -> datetime:
+    """Now. Notes are told apart and ordered by their moment: two within one tick of the clock must not share it."""
+    now = datetime.now(UTC).replace(tzinfo=None)
+    newest: datetime | None = cursor.execute(
+        f"SELECT max(noted_at) + INTERVAL 1 MICROSECOND FROM {table}"
+    ).fetchall()[0][0]
+    return now if newest is None or now > newest else newest
 
 
 def _text(value: str | None) -> str | None:

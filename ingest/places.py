@@ -166,7 +166,7 @@ class Places:
         counts = (used >= cells) & (sums > 0)
         used, sums = used[counts], sums[counts]
         visit, place = np.divmod(used, cells)
-        run, stage = np.array(list(visits), np.int32).T
+        run, stage = np.array(list(visits), np.int64).T
         size = self._grid.size
         self._ready.add(
             {

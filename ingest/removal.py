@@ -6,13 +6,12 @@ import duckdb
 OF_RUNS = ("places", "spells", "lives", "stages")
 
 
-def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> list[int]:
-    """Deletes a capture with its events, runs and damage; returns the ids of its runs in their order.
+def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
+    """Deletes a capture with its events, runs and damage.
 
     Within a transaction that the caller began. Dictionaries and builds stay, and so do notes on the runs.
     """
     q, one = cursor.execute, {"capture": capture_id}
-    runs = q("SELECT run_id FROM all_runs WHERE capture_id = $capture ORDER BY number", one).fetchall()
     ups = "(SELECT power_up_id FROM power_ups WHERE capture_id = $capture)"
     tables = q(
         "SELECT DISTINCT table_name FROM kinds WHERE dictionary_id IN "
@@ -29,4 +28,3 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> list[i
         )
     for table in ("all_runs", "power_ups", "damage", "notices", "captures"):
         q(f"DELETE FROM {table} WHERE capture_id = $capture", one)
-    return [row[0] for row in runs]

@@ -1,7 +1,7 @@
 -- The study: everything that was ingested, and what people said about it. One DuckDB file.
--- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets` and `predictions` can be
--- rebuilt from them at any time. Times are integer microseconds since the console's power-up. What a field of a log may
--- hold (u32 and i32) is BIGINT.
+-- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets`, `predictions` and `build_order` can
+-- be rebuilt from them at any time. Times are integer microseconds since the console's power-up. What a field of a log may
+-- hold (u32 and i32) is BIGINT, and so are the numbers of power-ups, runs, stages and lives.
 
 -- The tables of the events themselves: one for each game, kind and field signature (`kinds.table_name`).
 CREATE SCHEMA events;
@@ -18,19 +18,20 @@ CREATE TABLE captures (
     rejected_packets BIGINT, missing_packets BIGINT, dropped_events BIGINT, tail_bytes BIGINT,
     unread_bytes BIGINT,     -- bytes of packets that could not be read for want of a dictionary
     newer_packets BIGINT,    -- packets of a format version this Setscrew does not know
-    refusal TEXT             -- why the dictionary was refused as a whole, or NULL
+    refusal TEXT,            -- why the dictionary was refused as a whole, or NULL
+    place INTEGER            -- in the order in which the captures count where nothing tells their time
 );
 -- Each piece of damage with its place; at most 1,000 a capture, the counts above are complete.
 CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packets BIGINT);
 -- What else is told of a capture, and what to do about it; `about` is a word of notices.py.
 CREATE TABLE notices (capture_id INTEGER, byte_offset BIGINT, about TEXT, what TEXT, remedy TEXT);
 CREATE TABLE power_ups (
-    power_up_id INTEGER, capture_id INTEGER, number INTEGER, nonce INTEGER, dictionary_id INTEGER,
+    power_up_id BIGINT, capture_id INTEGER, number INTEGER, nonce INTEGER, dictionary_id INTEGER,
     first_us BIGINT, last_us BIGINT,
     drift_ppm DOUBLE         -- console clock against the PC's, where arrival times were recorded
 );
 -- Where the clock of a power-up stood still while events went on (stopped_clock.py).
-CREATE TABLE clock_stops (power_up_id INTEGER, at_us BIGINT);
+CREATE TABLE clock_stops (power_up_id BIGINT, at_us BIGINT);
 CREATE TABLE dictionaries (
     dictionary_id INTEGER, game TEXT, firmware TEXT, clock_hz BIGINT, screen_width INTEGER, screen_height INTEGER,
     dictionary_text TEXT
@@ -40,16 +41,19 @@ CREATE TABLE fields (
     dictionary_id INTEGER, kind TEXT, number INTEGER, field TEXT, field_type TEXT, role TEXT, unit TEXT
 );
 CREATE TABLE labels (dictionary_id INTEGER, kind TEXT, field TEXT, value BIGINT, label TEXT);
--- Firmware + the values of its tunables. `label` is unique within a game: firmware, and a letter where values differ.
-CREATE TABLE builds (build_id INTEGER, dictionary_id INTEGER, game TEXT, firmware TEXT, label TEXT);
+-- Firmware + the values of its tunables, which `build_key` is made of. `label` is unique within a game: firmware, and a
+-- letter where values differ. `place` counts the builds of a game in the order in which they were first played.
+CREATE TABLE builds (
+    build_id BIGINT, build_key TEXT, dictionary_id INTEGER, game TEXT, firmware TEXT, label TEXT, place INTEGER
+);
 -- Scope columns are NULL where the tunable holds everywhere.
 CREATE TABLE tunables (
-    build_id INTEGER, number INTEGER, tunable TEXT, role TEXT, value BIGINT, low BIGINT, high BIGINT, step BIGINT,
+    build_id BIGINT, number INTEGER, tunable TEXT, role TEXT, value BIGINT, low BIGINT, high BIGINT, step BIGINT,
     unit TEXT, stage INTEGER, stage_kind INTEGER, song INTEGER, level INTEGER, grade INTEGER
 );
 CREATE TABLE all_runs (
-    run_id INTEGER, capture_id INTEGER, power_up_id INTEGER, number INTEGER,  -- number: n-th run of the capture
-    build_id INTEGER, logged_player BIGINT, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
+    run_id BIGINT, capture_id INTEGER, power_up_id BIGINT, number INTEGER,    -- number: n-th run of the capture
+    build_id BIGINT, logged_player BIGINT, team BOOLEAN, first_time BOOLEAN, seed BIGINT,
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, ending TEXT,             -- finished, game_over, quit, cut
     deaths INTEGER, score BIGINT, rating BIGINT, start_byte BIGINT,          -- start_byte: its first packet's offset
     damaged BOOLEAN, mixed_build BOOLEAN,                                     -- mixed: a tunable changed during the run
@@ -58,13 +62,13 @@ CREATE TABLE all_runs (
 );
 -- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
 CREATE TABLE stages (
-    stage_id INTEGER, run_id INTEGER, visit INTEGER, stage BIGINT, stage_kind BIGINT, song BIGINT,
+    stage_id BIGINT, run_id BIGINT, visit INTEGER, stage BIGINT, stage_kind BIGINT, song BIGINT,
     start_us BIGINT, end_us BIGINT, alive_us BIGINT, cleared BOOLEAN, deaths INTEGER,
     lives_in BIGINT, tier_in BIGINT
 );
 -- One life. stage_id, lives_left, tier and level are those in force when it ended (lives_left: after the death).
 CREATE TABLE lives (
-    life_id INTEGER, run_id INTEGER, number INTEGER, stage_id INTEGER, start_us BIGINT, end_us BIGINT, alive_us BIGINT,
+    life_id BIGINT, run_id BIGINT, number INTEGER, stage_id BIGINT, start_us BIGINT, end_us BIGINT, alive_us BIGINT,
     died BOOLEAN, cause BIGINT, x BIGINT, y BIGINT, lives_left BIGINT, tier BIGINT, level BIGINT,
     shot_ago_us BIGINT,
     inferred BOOLEAN         -- its spawn was lost: it begins at the first sign of it, or, without one, at its death
@@ -72,7 +76,7 @@ CREATE TABLE lives (
 -- Time alive at one stage visit, life, tier and level: the counting-process form of the same runs.
 -- ended_by: death, stage_end, change (tier or level), run_end, cut, quit.
 CREATE TABLE spells (
-    run_id INTEGER, stage_id INTEGER, life INTEGER, tier BIGINT, level BIGINT, start_us BIGINT, end_us BIGINT,
+    run_id BIGINT, stage_id BIGINT, life INTEGER, tier BIGINT, level BIGINT, start_us BIGINT, end_us BIGINT,
     alive_us BIGINT, ended_by TEXT
 );
 
@@ -81,7 +85,7 @@ CREATE TABLE spells (
 -- cell_px: its width and height. Positions outside of a life (dead, or paused) are not in it. The compressions are named
 -- so that DuckDB need not try them all.
 CREATE TABLE places (
-    run_id INTEGER USING COMPRESSION rle, stage_id INTEGER USING COMPRESSION rle,
+    run_id BIGINT USING COMPRESSION rle, stage_id BIGINT USING COMPRESSION rle,
     x USMALLINT USING COMPRESSION bitpacking, y USMALLINT USING COMPRESSION rle,
     cell_px USMALLINT USING COMPRESSION rle, alive_us BIGINT USING COMPRESSION bitpacking
 );
@@ -93,16 +97,20 @@ CREATE TABLE run_notes (
 CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time BOOLEAN);
 CREATE TABLE ratings (player TEXT, game TEXT, attempt INTEGER, rating DOUBLE);
 CREATE TABLE targets (noted_at TIMESTAMP, game TEXT, target_toml TEXT);
-CREATE TABLE predictions (noted_at TIMESTAMP, game TEXT, build_label TEXT, fingerprint TEXT, prediction_json TEXT);
+CREATE TABLE predictions (
+    noted_at TIMESTAMP, game TEXT, build_label TEXT, fingerprint TEXT, prediction_json TEXT, build_key TEXT
+);
+-- Which of two builds was played first, by their keys; of two that contradict each other the newer one holds.
+CREATE TABLE build_order (noted_at TIMESTAMP, game TEXT, earlier TEXT, later TEXT);
 -- The authors' own words for the report (title, question, consent and so on) as a JSON object; the newest one holds.
 CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
--- A run without a tag counts as a player of its own ('?' and its number), because nothing says otherwise.
+-- A run without a tag counts as a player of its own ('?' and its place), because nothing says otherwise.
 -- A run of which nobody knows how long it was, because the console's clock stood still in it, is not valid unless somebody
 -- says so: it would count as one that was over at once.
--- Attempts are counted in the order of import, in which the runs whose time is known change places among themselves until
--- they stand in the order of their times.
+-- Attempts are counted in the order of the captures' places, in which the runs whose time is known change places among
+-- themselves until they stand in the order of their times.
 CREATE VIEW runs AS
 WITH noted AS (
     SELECT capture_key, run_number,
@@ -115,9 +123,10 @@ WITH noted AS (
     SELECT run_id FROM all_runs WHERE end_us <= start_us AND (deaths > 0 OR ending <> 'cut')
     UNION SELECT run_id FROM all_runs r JOIN clock_stops s USING (power_up_id) WHERE s.at_us BETWEEN r.start_us AND r.end_us
 ), tagged AS (
-    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build, r.began_at IS NOT NULL AS timed,
+    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build, b.build_key, r.began_at IS NOT NULL AS timed,
+        c.sha256, row_number() OVER (ORDER BY c.place, r.number) AS turn_of_all,
         coalesce(n.player, r.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
-        coalesce(tag, '?' || r.run_id) AS player,
+        coalesce(tag, '?' || turn_of_all) AS player,
         coalesce(n.valid, t.run_id IS NULL) AS valid,
         coalesce(n.reason, CASE WHEN n.valid IS NULL AND t.run_id IS NOT NULL THEN 'the console''s clock stood still' END)
             AS invalid_reason,
@@ -128,17 +137,18 @@ WITH noted AS (
     LEFT JOIN timeless t USING (run_id)
     LEFT JOIN noted n ON n.capture_key = c.capture_key AND n.run_number = r.number
 ), counted AS (
-    SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY capture_id, number) AS imported,
-        row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, capture_id, number) AS turn
+    SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY turn_of_all) AS placed,
+        row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, turn_of_all) AS turn
     FROM tagged
 )
-SELECT t.* EXCLUDE (tag, player, team, first_time, began_at, timed, imported, turn),
+SELECT t.* EXCLUDE (tag, player, team, first_time, began_at, timed, placed, turn, turn_of_all),
     t.player, t.tag IS NOT NULL AS tagged,
     coalesce(p.team, t.team, false) AS team,
     coalesce(p.first_time, t.first_time) AS first_time,
     p.player_group,
-    nth_value(t.imported, t.turn) OVER (
-        PARTITION BY t.game, t.player, t.timed ORDER BY t.capture_id, t.number
+    t.began_at AS played_at, t.turn_of_all AS place,
+    nth_value(t.placed, t.turn) OVER (
+        PARTITION BY t.game, t.player, t.timed ORDER BY t.turn_of_all
         ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING
     ) AS attempt
 FROM counted t LEFT JOIN players p ON p.player = t.tag;

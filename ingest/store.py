@@ -24,6 +24,7 @@ from ingest.capture_counts import About, CaptureCounts, Notice
 from ingest.given_dictionary import Given, read_given
 from ingest.importing import Import
 from ingest.log_file import log_size, recognise, shown
+from ingest.settling import settle
 from ingest.sidecar import Sidecar, arrived_at, bind_tags, read_sidecar, remarks_of_runs
 from ingest.study_errors import StudyError, cannot_open, cannot_store
 from ingest.tables import create_role_views
@@ -35,7 +36,7 @@ INGEST_MEMORY_MB = 192
 # Columns that came last before the first release, and their types: a study that lacks one is from before.
 _NEWEST = frozenset(
     {
-        ("all_runs", "began_at", "TIMESTAMP"),
+        ("builds", "build_key", "VARCHAR"),
         ("all_runs", "logged_player", "BIGINT"),
         ("lives", "inferred", "BOOLEAN"),
         ("notices", "what", "VARCHAR"),
@@ -201,8 +202,7 @@ def _imported(
     sidecar = read_sidecar(path)
     given = read_given(path)
     if grown is not None and grown[1] == size and _same_given(cursor, grown[0], given):
-        if sidecar is not None:
-            _apply_sidecar(cursor, grown[0], sidecar)
+        _say_again(cursor, grown[0], shown(path.name), sidecar)
         return _result(cursor, path, Status.UNCHANGED, grown[0])
     cursor.execute("BEGIN")
     try:
@@ -214,6 +214,7 @@ def _imported(
             writer.wait()
         if sidecar is not None:
             _apply_sidecar(cursor, capture_id, sidecar)
+        settle(cursor)
         result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
         if result.packets == 0:
             raise NoPacket(result.file, result)
@@ -240,6 +241,25 @@ def _keep_memory() -> None:
     the largest block that was ever freed. Elsewhere this does nothing.
     """
     np.empty(_KEPT_BYTES, np.uint8)
+
+
+def _say_again(
+    cursor: duckdb.DuckDBPyConnection, capture_id: int, name: str, sidecar: Sidecar | None
+) -> None:
+    """What a log that the study holds already may bring: its sidecar, and of two names the one that comes first."""
+    cursor.execute("BEGIN")
+    try:
+        cursor.execute(
+            "UPDATE captures SET name = ? WHERE capture_id = ? AND name > ?", [name, capture_id, name]
+        )
+        if sidecar is not None:
+            _apply_sidecar(cursor, capture_id, sidecar)
+        settle(cursor)
+        cursor.execute("COMMIT")
+    except BaseException:
+        with suppress(duckdb.Error):
+            cursor.execute("ROLLBACK")
+        raise
 
 
 def _apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: Sidecar) -> None:

@@ -21,7 +21,7 @@ _MOST_BUFFERED = 2_000_000
 _EVERY_EVENT = ", ".join(
     f"{name} {type_} USING COMPRESSION {compression}"
     for name, type_, compression in (
-        ("_power_up", "INTEGER", "rle"), ("_run", "INTEGER", "rle"), ("_stage", "INTEGER", "rle"),
+        ("_power_up", "BIGINT", "rle"), ("_run", "BIGINT", "rle"), ("_stage", "BIGINT", "rle"),
         ("_at_us", "BIGINT", "bitpacking"),
     )
 )  # fmt: skip
@@ -78,7 +78,7 @@ def _part(table: str | None, kind: str, columns: Mapping[str, str]) -> str:
         for role in FieldRole
     )
     # The name of a kind is a NAME of FORMAT.md: no quote can be in it.
-    empty = "(SELECT 0 AS _power_up, 0 AS _run, 0 AS _stage, 0::BIGINT AS _at_us WHERE false)"
+    empty = "(SELECT 0::BIGINT AS _power_up, 0::BIGINT AS _run, 0::BIGINT AS _stage, 0::BIGINT AS _at_us WHERE false)"
     return (
         "SELECT e._power_up AS power_up_id, e._run AS run_id, e._stage AS stage_id, e._at_us AS at_us, "
         f"p.dictionary_id, '{kind}' AS kind, {own} "
@@ -102,7 +102,7 @@ class EventTables:
         before = pile.rows
         pile.add(
             {
-                "_power_up": np.broadcast_to(np.int32(power_up_id), len(events.order)),
+                "_power_up": np.broadcast_to(np.int64(power_up_id), len(events.order)),
                 "_run": run[events.order], "_stage": stage[events.order], "_at_us": events.at_us,
             } | events.fields
         )  # fmt: skip

@@ -31,7 +31,7 @@ def allowed(module: str, imported: str) -> bool:
         return top not in {"analysis", "dashboard", "demo_logs", "tests"}
     if within(module, "analysis"):
         return top not in {"dashboard", "demo_logs", "tests", "ingest"} or within(
-            imported, VOCABULARY, "ingest.capture_counts"
+            imported, VOCABULARY, "ingest.capture_counts", "ingest.build_order"
         )
     if within(module, "demo_logs.simulator"):
         return top not in {"analysis", "dashboard", "tests"}

@@ -7,6 +7,7 @@ from analysis.findings.player_values import Played, player_values, quantile_of
 from analysis.findings.tuning_data import NothingToTune, load_builds
 from analysis.models.data import Build
 from analysis.models.targets import Outcome, Population, Statistic, Target, TargetSet, describe
+from analysis.played_order import PlayedOrder, not_known, played_order
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.scoring import Difference, Score, difference
@@ -27,7 +28,10 @@ class Compared:
 
 @dataclass(frozen=True)
 class Comparison:
-    """All targets on two builds, what else changed between them, and the predictions scored on the later one."""
+    """All targets on two builds, what else changed between them, and the predictions scored on the later one.
+
+    `unordered`: builds of which it is not known which was played last, so that there is no before and after.
+    """
 
     game: str
     before: str | None
@@ -36,6 +40,7 @@ class Comparison:
     compared: tuple[Compared, ...]
     scores: tuple[Score, ...]
     why: str = ""
+    unordered: tuple[str, ...] = ()
 
 
 def compare_game(
@@ -47,19 +52,21 @@ def compare_game(
 ) -> Comparison:
     """Two builds of one game (default: the last two that were played) by the targets (default: those kept).
 
+    Where only the order in which builds were played would tell which two, and it is not known, there is no comparison.
     Raises NothingToTune for a build that the game does not have.
     """
     data = Played(reader)
     builds = load_builds(reader, selection.game)
-    played = [str(label) for label in reader.ask("progress_builds", game=selection.game)["build"]]
+    order = played_order(reader, selection.game)
+    played = list(order.builds)
     for label in (before, after):
         if label is not None and label not in played:
             raise NothingToTune(
                 f"build {label!r} of {selection.game!r} was not played; played: {', '.join(played)}"
             )
-    after = after or (played[-1] if played else None)
-    earlier = [label for label in played if label != after]
-    before = before or (earlier[-1] if earlier else None)
+    before, after, unordered = _two_builds(order, before, after)
+    if unordered:
+        return Comparison(selection.game, before, after, (), (), (), not_known(unordered), unordered)
     wishes = targets.targets if targets else _kept_targets(reader, selection.game)
     scores = tuple(scores_of(data, selection, builds, after)) if after else ()
     if before is None or after is None or before == after:
@@ -82,6 +89,25 @@ def compare_game(
         compared.append(Compared(target, before, after, found, mean, closer))
     changes = _changes(by_label[before], by_label[after])
     return Comparison(selection.game, before, after, changes, tuple(compared), scores)
+
+
+def _two_builds(
+    order: PlayedOrder, before: str | None, after: str | None
+) -> tuple[str | None, str | None, tuple[str, ...]]:
+    """The builds before and after, where one is not named by the order in which they were played; and those of which it
+    is not known which was played last."""
+    if after is None:
+        # With two builds, who names one names both.
+        others = tuple(b for b in order.builds if b != before) if len(order.builds) == 2 else order.builds
+        after = order.last_of(others)
+        if after is None and others:
+            return before, None, order.maybe_last(others)
+    if before is None:
+        others = tuple(b for b in order.builds if b != after)
+        before = order.last_of(others)
+        if before is None and others:
+            return None, after, order.maybe_last(others)
+    return before, after, ()
 
 
 def _within_range(found: Difference, target: Target) -> Difference:

@@ -7,6 +7,7 @@ from analysis.findings.comparison import Compared, Comparison, compare_game
 from analysis.findings.player_values import quantile_of
 from analysis.findings.wording import counted
 from analysis.models.targets import Statistic, Target, describe
+from analysis.played_order import not_known, played_order
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -14,17 +15,35 @@ from analysis.tuning.ranking import figure
 from analysis.tuning.scoring import Difference, players_for_quantile
 
 METHOD = "progress.compared"
+UNORDERED = "progress.unordered"
 
 
 def find(reader: Reader, selection: Selection) -> list[Finding]:
     """The last two builds compared, and the predictions scored."""
     builds = tuple(selection.builds)
-    before, after = (builds[0], builds[1]) if len(builds) == 2 else (None, None)
+    before = after = None
+    if len(builds) == 2:
+        order = played_order(reader, selection.game)
+        after = order.last_of(builds) if set(builds) <= set(order.builds) else builds[1]
+        if after is None:
+            return [_unordered(selection, not_known(builds), builds)]
+        before = builds[0] if after == builds[1] else builds[1]
     comparison = compare_game(reader, replace(selection, builds=()), None, before, after)
+    if comparison.unordered:
+        return [_unordered(selection, comparison.why, comparison.unordered)]
     found = [_compared(c, comparison) for c in comparison.compared]
     if comparison.scores:
         found.append(_scored(comparison))
     return found
+
+
+def _unordered(selection: Selection, why: str, builds: tuple[str, ...]) -> Finding:
+    """That there is no before and after as long as nobody says which build was played first."""
+    return Finding(
+        id=UNORDERED, question="progress", title="Which came first?", players=0, runs=0, method="count",
+        sentence=f"{why[:1].upper()}{why[1:]}. Until somebody says so, nothing is called before or after.",
+        tables={"builds": {"build": list(builds)}}, facts={"game": selection.game},
+    )  # fmt: skip
 
 
 def _compared(c: Compared, comparison: Comparison) -> Finding:

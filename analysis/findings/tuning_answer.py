@@ -13,6 +13,7 @@ from analysis.models.rhythm import RhythmModel
 from analysis.models.staged import StagedModel, fit_staged
 from analysis.models.targets import Levers, Outcome, Target, TargetSet
 from analysis.models.trials import fit_trials
+from analysis.played_order import build_to_change
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
@@ -83,10 +84,11 @@ def propose_game(
 ) -> TuningAnswer:
     """Ranked proposals for one game, the best of each kind of target first.
 
-    build: label of the build to change; None: that of the last run. tick: called often; raise in it to cancel.
+    build: label of the build to change; None: the last that was played. tick: called often; raise in it to cancel.
     """
     fitted, why = fit_game(reader, selection, targets, build)
     odd = read_kind(reader, replace(selection, builds=(), stage=None, stage_kind=None)).contradictions
+    unsure = build_to_change(reader, selection.game)[1] if build is None else ""
     made: list[Proposal] = []
     for model in fitted:
         found = propose(model, targets.targets, targets.levers, selection.game, tick)
@@ -97,7 +99,7 @@ def propose_game(
         reader.fingerprint(),
         tuple(made),
         why,
-        (*_unknown_levers(reader, selection.game, targets), *map(str, odd)),
+        (*filter(None, [unsure]), *_unknown_levers(reader, selection.game, targets), *map(str, odd)),
         tuple(fitted),
     )
 
@@ -167,6 +169,6 @@ def _rhythm(reader: Reader, selection: Selection, build: str | None) -> list[Fit
     notes = read_timing(reader, selection)
     if notes is None:
         return []
-    label = build or notes.builds[int(notes.build[-1])]
+    label = build or build_to_change(reader, selection.game)[0] or notes.builds[int(notes.build[-1])]
     tunables = [t for t in read_timing_tunables(reader, selection.game) if t.build == label]
     return [RhythmModel(notes, tunables, label)]

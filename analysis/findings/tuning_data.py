@@ -3,6 +3,7 @@
 import numpy as np
 
 from analysis.models.data import Build, TrialData, Tunable
+from analysis.played_order import build_to_change
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from ingest.vocabulary import TunableRole
@@ -111,6 +112,7 @@ def played_runs(
     labels = {b.label: build_id for build_id, b in all_builds.items()}
     if build is not None and build not in labels:
         raise NothingToTune(f"there is no build {build!r} of {selection.game!r}; it has {', '.join(labels)}")
+    build = build or build_to_change(reader, selection.game)[0]
     chosen = labels[build] if build is not None else int(runs["build_id"][-1])
     used = sorted({int(b) for b in runs["build_id"]} | {chosen})
     players, player = np.unique(runs["player"].astype(str), return_inverse=True)

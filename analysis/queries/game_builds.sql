@@ -1,2 +1,2 @@
 -- The builds of a game that have runs, in the order in which they were first played.
-SELECT build FROM runs WHERE game = $game GROUP BY build ORDER BY min(run_id)
+SELECT label AS build FROM builds WHERE game = $game AND build_id IN (SELECT build_id FROM runs) ORDER BY place

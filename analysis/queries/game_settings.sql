@@ -2,4 +2,4 @@
 SELECT b.label AS build, b.firmware, t.tunable, t.role, t.value, t.low, t.high, t.step, t.unit
 FROM builds b JOIN tunables t USING (build_id)
 WHERE b.game = $game
-ORDER BY b.build_id, t.number
+ORDER BY b.place, t.number

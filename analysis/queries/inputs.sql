@@ -7,7 +7,7 @@
     GROUP BY power_up_id
 ), kept AS (
     SELECT power_up_id
-    FROM (SELECT power_up_id, samples, sum(samples) OVER (ORDER BY power_up_id * 2654435761 % 4294967296) AS until
+    FROM (SELECT power_up_id, samples, sum(samples) OVER (ORDER BY power_up_id % 2147483647 * 2654435761 % 4294967296) AS until
           FROM counted)
     WHERE until - samples < $most
 ), raw AS (

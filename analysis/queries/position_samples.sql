@@ -5,7 +5,7 @@
     GROUP BY run_id
 ), kept AS (
     SELECT run_id
-    FROM (SELECT run_id, positions, sum(positions) OVER (ORDER BY run_id * 2654435761 % 4294967296) AS until FROM counted)
+    FROM (SELECT run_id, positions, sum(positions) OVER (ORDER BY run_id % 2147483647 * 2654435761 % 4294967296) AS until FROM counted)
     WHERE until - positions < $most
 )
 SELECT c.power_up_id, p.run_id, p.at_us, p.x::DOUBLE AS x, p.y::DOUBLE AS y

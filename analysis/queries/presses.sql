@@ -4,7 +4,7 @@
     SELECT run_id, count(*) AS presses FROM press_events WHERE run_id IN (SELECT run_id FROM chosen) GROUP BY run_id
 ), kept AS (
     SELECT run_id
-    FROM (SELECT run_id, presses, sum(presses) OVER (ORDER BY run_id * 2654435761 % 4294967296) AS until FROM counted)
+    FROM (SELECT run_id, presses, sum(presses) OVER (ORDER BY run_id % 2147483647 * 2654435761 % 4294967296) AS until FROM counted)
     WHERE until - presses < $most
 )
 SELECT c.player, p.run_id, p.at_us AS press_us, p.lane::DOUBLE AS lane

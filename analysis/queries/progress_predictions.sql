@@ -1,2 +1,5 @@
 -- What had been predicted for a game, the newest last.
-SELECT noted_at, build_label, fingerprint, prediction_json FROM predictions WHERE game = $game ORDER BY noted_at
+SELECT p.noted_at, b.label AS build_label, p.fingerprint, p.prediction_json
+FROM predictions p JOIN builds b ON b.build_key = p.build_key
+WHERE p.game = $game
+ORDER BY p.noted_at

@@ -3,5 +3,5 @@ SELECT r.run_id, c.name AS capture, c.capture_key, r.number, r.player, r.tagged,
     r.alive_us / 1e6 AS alive_s, r.ending, r.deaths::BIGINT AS deaths, r.damaged, r.valid, r.invalid_reason, r.remark
 FROM runs r JOIN captures c USING (capture_id)
 WHERE r.game = $game
-ORDER BY c.received_at DESC NULLS LAST, r.capture_id DESC, r.number DESC
+ORDER BY c.received_at DESC NULLS LAST, r.place DESC
 LIMIT $most

@@ -1,5 +1,5 @@
 -- The console's own verdicts by player and grade, under the game's own name for the grade.
-SELECT c.player, v.grade::BIGINT AS grade, any_value(l.label) AS label, count(*)::BIGINT AS verdicts
+SELECT c.player, v.grade::BIGINT AS grade, min(l.label) AS label, count(*)::BIGINT AS verdicts
 FROM verdict_events v
 JOIN chosen c USING (run_id)
 LEFT JOIN stages s ON s.stage_id = v.stage_id

@@ -7,4 +7,4 @@ JOIN builds b USING (build_id)
 JOIN dictionaries d USING (dictionary_id)
 WHERE b.game = $game AND t.role IN ('window_early', 'window_late', 'input_offset', 'poll_period')
   AND t.level IS NULL  -- a rhythm game's level is not known note by note
-ORDER BY t.build_id, t.number
+ORDER BY b.place, t.number

@@ -1,4 +1,4 @@
--- The captures of a game with their damage, and those of which no dictionary could be read, in the order of ingest;
+-- The captures of a game with their damage, and those of which no dictionary could be read, in the order of their places;
 -- without a game, all.
 WITH own AS (
     SELECT capture_id, bool_or(d.game = $game) AS of_game, count(*) AS power_ups, max(abs(p.drift_ppm)) AS most_drift_ppm,
@@ -15,4 +15,4 @@ SELECT c.capture_id, c.name, c.bytes, c.packets, c.events, coalesce(r.runs, 0)::
     coalesce(o.power_ups, 0)::BIGINT AS power_ups, o.most_drift_ppm
 FROM captures c LEFT JOIN own o USING (capture_id) LEFT JOIN run r USING (capture_id)
 WHERE coalesce(o.of_game, true) OR o.known = 0
-ORDER BY c.capture_id
+ORDER BY c.place

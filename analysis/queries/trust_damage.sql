@@ -4,5 +4,5 @@ FROM damage d JOIN captures c USING (capture_id)
 WHERE d.capture_id IN (
     SELECT p.capture_id FROM power_ups p JOIN dictionaries USING (dictionary_id) WHERE game = $game
 )
-ORDER BY 1, 2, 3
+ORDER BY c.place, d.byte_offset, d.reason
 LIMIT 5000

@@ -3,4 +3,4 @@ SELECT b.build_id, b.label, b.firmware, t.tunable, t.role, t.value, t.low, t.hig
     t.stage, t.stage_kind, t.song, t.level, t.grade
 FROM builds b LEFT JOIN tunables t USING (build_id)
 WHERE b.game = $game
-ORDER BY b.build_id, t.number
+ORDER BY b.place, t.number

@@ -22,9 +22,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--targets", metavar="TOML", help="by which targets; default: those kept in the study"
     )
     parser.add_argument(
-        "--before", metavar="LABEL", help="the earlier build; default: the one played before the last"
+        "--before",
+        metavar="LABEL",
+        help="the earlier build; default: the one played before the last, where that is known",
     )
-    parser.add_argument("--after", metavar="LABEL", help="the later build; default: the last that was played")
+    parser.add_argument(
+        "--after",
+        metavar="LABEL",
+        help="the later build; default: the last that was played, where that is known",
+    )
+    parser.add_argument(
+        "--remember",
+        action="store_true",
+        help="keep in the study that --before was played before --after",
+    )
     parser.add_argument("--makers", action="store_true", help="the makers' own runs count too")
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
@@ -36,7 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     try:
         targets = read_target_file(Path(arguments.targets))[1] if arguments.targets else None
-        with opened(arguments.study) as study:
+        if arguments.remember and not (arguments.before and arguments.after):
+            raise TuningTrouble("--remember: name both builds, with --before and --after", exits.USAGE)
+        with opened(arguments.study, read_only=not arguments.remember) as study:
             return _compare(study, arguments, targets)
     except (StudyTrouble, TuningTrouble) as trouble:
         print(trouble, file=sys.stderr)
@@ -51,13 +64,16 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
     from analysis.reader import Reader
     from analysis.selection import Selection
     from dashboard.commands.tuning_choice import chosen_game
+    from ingest.notes import note_order
 
     reader = Reader(study.connection)
     game = chosen_game(reader, arguments.game or (targets.game if targets else None))
     selection = Selection(game, include_team=arguments.makers)
     try:
+        if arguments.remember:  # first: attempts are counted by it too
+            note_order(study.connection, game, [arguments.before], arguments.after)
         found = compare_game(reader, selection, targets, arguments.before, arguments.after)
-    except NothingToTune as error:
+    except (NothingToTune, ValueError) as error:
         print(error, file=sys.stderr)
         return exits.USAGE
     answer = plain(
@@ -84,6 +100,7 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
             ],
             "predictions": [asdict(s) | {"inside": s.inside} for s in found.scores],
             "why": found.why,
+            "unordered": list(found.unordered),
         }
     )
     answered = bool(found.compared or found.scores)
@@ -93,7 +110,12 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
         _print(answer)
     if not answered:
         why = found.why or "neither build was played by anybody whom the targets speak of"
-        print(f"{game}: {why}.", file=sys.stderr)
+        how = (
+            ". Name them with --before and --after; with --remember the study keeps it"
+            if found.unordered
+            else ""
+        )
+        print(f"{game}: {why}{how}.", file=sys.stderr)
         return exits.THIN
     return exits.OK
 

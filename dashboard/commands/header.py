@@ -62,8 +62,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
     reader = Reader(study.connection)
     game = chosen_game(reader, arguments.game)
     builds = {b.label: b for b in load_builds(reader, game).values()}
-    played = [str(label) for label in reader.ask("progress_builds", game=game)["build"]]
-    label = arguments.build or (played[-1] if played else next(reversed(builds)))
+    label = arguments.build or _newest(reader, game) or next(reversed(builds))
     if label not in builds:
         raise TuningTrouble(f"{game} has no build {label!r}; it has {', '.join(builds)}", exits.USAGE)
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", arguments.prefix):
@@ -132,6 +131,18 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         )
         print("Before flashing: keep the last firmware, and check the game on the console once.")
     return exits.OK
+
+
+def _newest(reader: Any, game: str) -> str | None:
+    """The build that was played last; None where nobody of the audience has played. Raises TuningTrouble."""
+    from analysis.played_order import not_known, played_order
+    from dashboard.commands.tuning_choice import TuningTrouble
+
+    order = played_order(reader, game)
+    if order.builds and order.newest() is None:
+        why = not_known(order.maybe_last(order.builds))
+        raise TuningTrouble(f"{game}: {why}. Say with --build which one is to be changed", exits.USAGE)
+    return order.newest()
 
 
 def _setting(arguments: argparse.Namespace) -> dict[str, int]:

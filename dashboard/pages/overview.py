@@ -41,7 +41,7 @@ def _way(session: Session, selection: Selection) -> html.Section:
     people = session.reader.ask_chosen("chosen_people", Selection(game=game))
     runs, untagged = int(people["runs"][0]), int(people["untagged"][0])
     players = int(people["players"][0]) - untagged  # each run without a tag counts as a player there
-    builds = len(session.ask("progress_builds", game=game)["build"])
+    builds = len(set(session.ask("builds_played", game=game)["build"]))
     targets = session.ask("game_targets", game=game)["noted_at"]
     kept = f": kept on {str(targets[0])[:16]} UTC" if len(targets) else ", before you look at how it went"
     steps = [

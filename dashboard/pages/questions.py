@@ -6,6 +6,7 @@ from typing import Any
 from dash import html
 
 from analysis.finding import Finding
+from analysis.findings import progress
 from analysis.selection import Selection
 from dashboard import cautions
 from dashboard.cards import card, empty, note, shared_warnings
@@ -89,6 +90,11 @@ def answers(
     found = session.findings(question, selection)
     if not found:
         return [empty("Nothing to say about this yet", missing)]
+    if found[0].id == progress.UNORDERED:
+        runs = html.A("Runs and notes", href="/runs" + to_address(Selection(game=selection.game)))
+        return [
+            empty(found[0].title, [found[0].sentence, ["Say it on the page ", runs, "; the study keeps it."]])
+        ]
     if found[0].id == f"{question}.none":
         return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
     shared = shared_warnings(found)

@@ -5,7 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
-from dashboard import cautions, ids
+from dashboard import build_order_form, cautions, ids
 from dashboard.cards import note, served
 from dashboard.filters import from_address, to_address
 from dashboard.opened import NOTHING, Opened
@@ -85,6 +85,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
             [html.H2(f"Runs of {selection.game}, the newest first"), served(address, "Runs")],
             className="card wide",
         ),
+        build_order_form.section(session, selection.game),
     ]
 
 
@@ -162,7 +163,8 @@ def game_of(session: Session, search: str | None) -> str | None:
 
 
 def wires(app: Dash, session: Session) -> None:
-    """The form's buttons."""
+    """The forms' buttons."""
+    build_order_form.wires(app, session)
 
     @app.callback(
         Output(ids.MESSAGE, "children", allow_duplicate=True),
@@ -218,6 +220,6 @@ PAGE = Page(
     f"{counted(_MOST, 'run')} of the game.",
     body=body,
     opened_body=opened_body,
-    controls=controls,
+    controls=lambda: [*controls(), *build_order_form.controls()],
     wires=wires,
 )

@@ -13,6 +13,7 @@ from demo_logs.simulator.native import build
 from demo_logs.simulator.people import person
 from demo_logs.simulator.record import log_bytes, play
 from demo_logs.simulator.sessions import LANTERN_1, Session
+from demo_logs.simulator.sidecar import NEXT_DAY, write_sidecar
 
 FIRST_PLAYER = 31
 MOST_ROUNDS = 5
@@ -53,6 +54,7 @@ def main() -> int:
             print(error, file=sys.stderr)
             return 2
     chosen.into.write_bytes(data)
+    write_sidecar(chosen.into, chosen.game, NEXT_DAY + chosen.round, LANTERN_1.number)
     print(f"{chosen.into}: {len(data)} bytes")
     return 0
 

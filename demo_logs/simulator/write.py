@@ -10,20 +10,23 @@ from demo_logs.simulator.native import GAMES as GAME_FILES
 from demo_logs.simulator.native import Firmware, build
 from demo_logs.simulator.record import Memories, damaged, log_bytes, play
 from demo_logs.simulator.sessions import SESSIONS, people
+from demo_logs.simulator.sidecar import DAY, write_sidecar
 from demo_logs.simulator.tin_drizzle import TUNES
 
 TUNED = {"a": None, "b": GAME_FILES / "build_b"}
 
 
 def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
-    """Plays every session of `games` (none: of all) and writes NAME.playlog into `folder`; returns the truth.
+    """Plays every session of `games` (none: of all) and writes NAME.playlog and its sidecar into `folder`.
 
-    A game's people bring nothing along from another game, so that the logs of one can be written alone.
+    Returns the truth. A game's people bring nothing along from another game, so that the logs of one can be written
+    alone.
     """
     everybody = people()
     memories: Memories = {}
     logs: dict[str, object] = {}
     written: dict[str, bytes] = {}
+    recorded: dict[str, tuple[str, int, int]] = {}
     builds: dict[str, dict[str, dict[str, int]]] = {}
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         made: dict[tuple[str, str], Firmware] = {}
@@ -40,6 +43,7 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
             if session.damage:
                 data, done = damaged(sent, session.damage, session.name)
             written[session.name] = data
+            recorded[session.name] = session.game, DAY[session.build], session.console.number
             logs[session.name] = {
                 "game": session.game, "build": session.build, "console": session.console.number,
                 "board": asdict(session.board), "bytes": len(data), "bytes_sent": len(sent),
@@ -48,6 +52,7 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
     # Only now: a session that fails leaves no folder of logs that do not belong together.
     for name, data in written.items():
         (folder / f"{name}.playlog").write_bytes(data)
+        write_sidecar(folder / f"{name}.playlog", *recorded[name])
     return {
         "people": {person.tag: _plain(asdict(person)) for person in everybody.values()},
         "consoles": {str(s.console.number): asdict(s.console) for s in SESSIONS},

@@ -29,6 +29,8 @@ def test_the_logs_come_out_again_byte_for_byte(game, tmp_path):
     for name in names:
         written = (tmp_path / f"{name}.playlog").read_bytes()
         assert written == (FOLDER / f"{name}.playlog").read_bytes(), name
+        sidecar = f"{name}.capture.jsonl"
+        assert (tmp_path / sidecar).read_bytes() == (FOLDER / sidecar).read_bytes(), name
     assert json.loads(json.dumps(truth["logs"])) == {name: TRUTH["logs"][name] for name in names}
     assert truth["builds"] == {game: TRUTH["builds"][game]}
 

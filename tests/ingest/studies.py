@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.encode import encode_lines
+from ingest.ids import PER_LOG
 from ingest.store import ImportResult, Study, import_log
 
 Line = dict[str, Any]
@@ -45,6 +46,20 @@ def imported(study: Study, path: Path, log: bytes | list[Line]) -> ImportResult:
     """Writes a log to `path` and imports it."""
     path.write_bytes(log if isinstance(log, bytes) else log_of(log))
     return import_log(study, path)
+
+
+def own(name: str) -> str:
+    """The number of a power-up, run, stage or life within its log, as SQL: from 1."""
+    return f"{name} % {PER_LOG} AS {name}"
+
+
+def recorded_at(log: Path, started: str, *lines: tuple[float, int]) -> None:
+    """Writes the sidecar of the log at `log`: when the recording began, and (seconds, bytes received by then)."""
+    written = [
+        {"capture": 1, "started": started, "source": "x"},
+        *({"at": at, "byte": byte} for at, byte in lines),
+    ]
+    log.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in written))
 
 
 def rows(study: Study, query: str, *parameters: Any) -> list[tuple[Any, ...]]:

@@ -11,7 +11,7 @@ import pytest
 from ingest import log_file
 from ingest.store import Study, import_log, open_study
 from tests.ingest.logs import Play, damage, evil
-from tests.ingest.studies import Line, dictionary, event, imported, log_of, rows
+from tests.ingest.studies import Line, dictionary, event, imported, log_of, own, rows
 
 SHOOTER = {
     "begin": (
@@ -68,12 +68,12 @@ def test_a_whole_run(study: Study, tmp_path: Path) -> None:
         (1, 1, 0, 1_000_000, 10_000_000, 6_000_000, True, 1, 3, 0),
         (2, 1, 1, 11_000_000, 14_000_000, 2_000_000, None, 1, 2, 0),
     ]  # fmt: skip
-    assert rows(study, "SELECT number, stage_id, start_us, end_us, alive_us, died, cause, x, lives_left, tier, "
-                "shot_ago_us FROM lives ORDER BY number") == [
+    assert rows(study, f"SELECT number, {own('stage_id')}, start_us, end_us, alive_us, died, cause, x, lives_left, "
+                "tier, shot_ago_us FROM lives ORDER BY number") == [
         (1, 1, 1_000_000, 5_000_000, 4_000_000, True, 1, 80, 2, 1, 250_000),
         (2, 2, 6_000_000, 13_000_000, 5_000_000, True, 2, 10, 1, 0, 0),
     ]  # fmt: skip
-    assert rows(study, "SELECT stage_id, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
+    assert rows(study, f"SELECT {own('stage_id')}, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
                 "ORDER BY start_us") == [
         (1, 1, 0, 1_000_000, 2_000_000, 1_000_000, "change"),
         (1, 1, 1, 2_000_000, 5_000_000, 3_000_000, "death"),
@@ -91,7 +91,7 @@ def test_a_change_logged_just_before_the_death_does_not_hide_it(study: Study, tm
         event(5000, "took", tier=0), event(5000, "fell", lives=2), event(6000, "born", lives=2),
         event(8000, "leave", ok=1), event(8000, "fell", lives=1), event(8000, "over", how=2),
     )  # fmt: skip
-    assert rows(study, "SELECT stage_id, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
+    assert rows(study, f"SELECT {own('stage_id')}, life, tier, start_us, end_us, alive_us, ended_by FROM spells "
                 "ORDER BY start_us") == [
         (1, 1, 0, 1_000_000, 2_000_000, 1_000_000, "change"),
         (1, 1, 2, 2_000_000, 5_000_000, 3_000_000, "death"),
@@ -130,10 +130,10 @@ def test_without_lives_the_last_death_ends_the_time_alive(study: Study, tmp_path
     assert rows(study, "SELECT alive_us, ending, deaths FROM runs ORDER BY number") == [
         (7_000_000, "game_over", 1), (4_000_000, "finished", 1),
     ]  # fmt: skip
-    assert rows(study, "SELECT run_id, stage, stage_kind, alive_us, cleared FROM stages ORDER BY run_id") == [
+    assert rows(study, f"SELECT {own('run_id')}, stage, stage_kind, alive_us, cleared FROM stages ORDER BY run_id") == [
         (1, 1, 0, 7_000_000, False), (2, 1, 0, 4_000_000, True),
     ]  # fmt: skip
-    assert rows(study, "SELECT run_id, number, died FROM lives ORDER BY 1, 2") == [
+    assert rows(study, f"SELECT {own('run_id')}, number, died FROM lives ORDER BY 1, 2") == [
         (1, 1, True),
         (2, 1, True),
         (2, 2, False),
@@ -146,7 +146,7 @@ def test_three_ways_to_be_cut(study: Study, tmp_path: Path) -> None:
         event(1000, "begin", who=1), event(2000, "at", x=5), event(9000, "begin", who=1), event(9500, "at", x=5),
         {"power_up": 5}, event(100, "begin", who=1), event(400, "at", x=1),
     )  # fmt: skip
-    assert rows(study, "SELECT number, power_up_id, start_us, end_us, ending FROM runs ORDER BY number") == [
+    assert rows(study, f"SELECT number, {own('power_up_id')}, start_us, end_us, ending FROM runs ORDER BY number") == [
         (1, 1, 1_000_000, 2_000_000, "cut"), (2, 1, 9_000_000, 9_500_000, "cut"), (3, 2, 100_000, 400_000, "cut"),
     ]  # fmt: skip
     assert [row[0] for row in rows(study, "SELECT ended_by FROM spells")] == ["cut"] * 3
@@ -159,13 +159,14 @@ def test_events_know_their_run_and_stage(study: Study, tmp_path: Path) -> None:
         event(1300, "at", x=3), event(1400, "leave", ok=1), event(1500, "at", x=4), event(1600, "over"),
         event(1700, "at", x=5), event(1800, "hurt", by=9),
     )  # fmt: skip
-    assert rows(study, "SELECT x, run_id, stage_id, at_us, kind, dictionary_id, y FROM position_events ORDER BY x") == [
+    assert rows(study, f"SELECT x, {own('run_id')}, {own('stage_id')}, at_us, kind, "
+                "dictionary_id, y FROM position_events ORDER BY x") == [
         (1, None, None, 100_000, "at", 1, None), (2, 1, None, 1_100_000, "at", 1, None),
         (3, 1, 1, 1_300_000, "at", 1, None), (4, 1, None, 1_500_000, "at", 1, None),
         (5, None, None, 1_700_000, "at", 1, None),
     ]  # fmt: skip
     for role, place in (("stage_start", (1, 1)), ("stage_end", (1, 1)), ("run_end", (1, None))):
-        assert rows(study, f"SELECT run_id, stage_id FROM {role}_events") == [place]
+        assert rows(study, f"SELECT {own('run_id')}, {own('stage_id')} FROM {role}_events") == [place]
     ((table,),) = rows(study, "SELECT table_name FROM kinds WHERE kind = 'hurt'")
     assert rows(study, f'SELECT _run, _at_us, "by" FROM {table}') == [(None, 1_800_000, 9)]
 

@@ -18,7 +18,7 @@ from ingest.store import NoPacket, Status, Study, import_log, open_study
 from ingest.study_errors import StudyBusy, StudyError
 from ingest.vocabulary import EventRole, FieldRole
 from tests.ingest.logs import Play
-from tests.ingest.studies import dictionary, event, imported, log_of, rows
+from tests.ingest.studies import dictionary, event, imported, log_of, recorded_at, rows
 
 KINDS = {
     "begin": ("run_start", {"who": "u8 player"}),
@@ -229,34 +229,25 @@ def test_attempts_are_counted_for_each_player(study: Study, tmp_path: Path) -> N
     ]  # fmt: skip
 
 
-def arrivals(path: Path, started: str, *lines: tuple[float, int]) -> None:
-    """Writes the sidecar of the log at `path`; `lines` are (seconds, bytes received)."""
-    written = [
-        {"capture": 1, "started": started, "source": "x"},
-        *({"at": at, "byte": byte} for at, byte in lines),
-    ]
-    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in written))
-
-
 def test_attempts_are_in_the_order_of_time_where_it_is_known(study: Study, tmp_path: Path) -> None:
-    """A late import goes before what was played after it; what has no time keeps its place."""
+    """A late import goes before what was played after it; what has no time goes by its name."""
     names = ["b", "a", "c"]
     for number, name in enumerate(names):
         path = tmp_path / f"{name}.playlog"
         if name != "a":
-            arrivals(path, {"b": "2026-03-02T10:00:00+00:00", "c": "2026-03-01T23:00:00-12:00"}[name])
+            recorded_at(path, {"b": "2026-03-02T10:00:00+00:00", "c": "2026-03-01T23:00:00-12:00"}[name])
         # Other bytes each time, or it would be the same capture.
         imported(study, path, bytes(number) + runs_log(2, first=1))
     asked = "SELECT name, r.number, attempt FROM runs r JOIN captures USING (capture_id) ORDER BY attempt"
     assert rows(study, asked) == [
-        ("b.playlog", 1, 1), ("b.playlog", 2, 2), ("a.playlog", 1, 3), ("a.playlog", 2, 4), ("c.playlog", 1, 5),
+        ("a.playlog", 1, 1), ("a.playlog", 2, 2), ("b.playlog", 1, 3), ("b.playlog", 2, 4), ("c.playlog", 1, 5),
         ("c.playlog", 2, 6),
     ]  # fmt: skip
     # At first c had come an hour after b; by the right clock it came a day before. Not a byte is new.
-    arrivals(tmp_path / "c.playlog", "2026-03-01T11:00:00")
+    recorded_at(tmp_path / "c.playlog", "2026-03-01T11:00:00")
     import_log(study, tmp_path / "c.playlog")
     assert rows(study, asked) == [
-        ("c.playlog", 1, 1), ("c.playlog", 2, 2), ("a.playlog", 1, 3), ("a.playlog", 2, 4), ("b.playlog", 1, 5),
+        ("a.playlog", 1, 1), ("a.playlog", 2, 2), ("c.playlog", 1, 3), ("c.playlog", 2, 4), ("b.playlog", 1, 5),
         ("b.playlog", 2, 6),
     ]  # fmt: skip
 
@@ -267,8 +258,8 @@ def test_a_player_who_goes_from_console_to_console(study: Study, tmp_path: Path)
     asked = "SELECT start_byte FROM all_runs WHERE capture_id = 1 ORDER BY number"
     (first,), (second,) = rows(study, asked)
     came = (1.0, first), (2.0, second), (100.0, second + 1)
-    arrivals(tmp_path / "x.playlog", "2026-03-01T10:00:00", *came)
-    arrivals(tmp_path / "y.playlog", "2026-03-01T10:00:50")
+    recorded_at(tmp_path / "x.playlog", "2026-03-01T10:00:00", *came)
+    recorded_at(tmp_path / "y.playlog", "2026-03-01T10:00:50")
     for name in ("x", "y"):
         assert import_log(study, tmp_path / f"{name}.playlog").status == Status.UNCHANGED
     asked = "SELECT capture_id, number, player, attempt FROM runs ORDER BY ALL"
@@ -280,7 +271,7 @@ def test_a_player_who_goes_from_console_to_console(study: Study, tmp_path: Path)
 
 @pytest.mark.parametrize("started", ["yesterday", "", "9999-12-31T23:59:59", "0001-01-01T00:00:00+14:00"])
 def test_times_that_are_none_leave_the_order_of_import(study: Study, tmp_path: Path, started: str) -> None:
-    arrivals(tmp_path / "a.playlog", started, (1e300, 0), (1e300, 1 << 40))
+    recorded_at(tmp_path / "a.playlog", started, (1e300, 0), (1e300, 1 << 40))
     imported(study, tmp_path / "a.playlog", runs_log(2, first=1))
     assert rows(study, "SELECT attempt, began_at FROM runs JOIN all_runs USING (run_id) ORDER BY 1") == [
         (1, None), (2, None),
@@ -384,7 +375,7 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
             import_log(study, log)
             study.connection.execute("UPDATE study SET schema_version = ?", [version])
             if not whole:
-                study.connection.execute("ALTER TABLE all_runs DROP COLUMN began_at")
+                study.connection.execute("ALTER TABLE builds DROP COLUMN build_key")
         before = path.read_bytes()
         for read_only in (True, False):
             with pytest.raises(StudyError, match=told):

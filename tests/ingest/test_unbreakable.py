@@ -16,7 +16,7 @@ from ingest.store import Study, open_study
 from tests.bench.ingest.fuzz import fuzz
 from tests.bench.ingest.kill import kill_often
 from tests.ingest.product import product
-from tests.ingest.studies import dictionary, event, imported, rows
+from tests.ingest.studies import dictionary, event, imported, own, rows
 
 
 def test_mutated_logs() -> None:
@@ -150,7 +150,7 @@ def test_the_dictionary_may_change_in_the_middle(study: Study, tmp_path: Path) -
     )
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.power_ups, result.runs, result.rejected_packets) == (2, 2, 0)
-    assert rows(study, "SELECT x, run_id FROM position_events ORDER BY 1") == [(7, 1), (300, 2)]
+    assert rows(study, f"SELECT x, {own('run_id')} FROM position_events ORDER BY 1") == [(7, 1), (300, 2)]
 
 
 @pytest.mark.parametrize("what", ["noise", "zeros", "no zeros", "settings", "waiting"])

@@ -36,6 +36,7 @@ from ingest.store import import_log, open_study
 from tests.analysis.playtest import GAME, Playtest
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import play
+from tests.ingest.studies import recorded_at
 
 DEMO = Path(__file__).parents[3] / "demo_logs"
 FINISH = Target("finish", Outcome.FINISH, 0.5, 0.05)
@@ -303,6 +304,7 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     study, rng = tmp_path / "s.duckdb", np.random.default_rng(8)
     log = tmp_path / "a.playlog"
     write_log(log, world, world.now, play(world, 12, 2, world.now, rng, record=True))
+    recorded_at(log, "2026-03-01T10:00:00+00:00")
     with open_study(study) as opened:
         import_log(opened, log)
     targets = tmp_path / "t.toml"
@@ -315,6 +317,7 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     proposed = {**world.now, **{c["tunable"]: c["proposed"] for c in best["changes"]}}
     second = tmp_path / "b.playlog"
     write_log(second, world, proposed, play(world, 12, 2, proposed, rng, record=True), first_player=13)
+    recorded_at(second, "2026-03-02T10:00:00+00:00")
     with open_study(study) as opened:
         import_log(opened, second)
     assert cli.main(["compare", "--study", str(study), "--json"]) == exits.OK
