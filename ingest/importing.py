@@ -1,7 +1,7 @@
 """One log on its way into the study: bytes, packets, events, runs, rows."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
@@ -9,6 +9,7 @@ from pathlib import Path
 import duckdb
 import numpy as np
 
+from ingest.again import Before, ReadAgain, dictionaries_in
 from ingest.assembly import Assembler
 from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
@@ -50,11 +51,11 @@ class Import:
 
     def __init__(
         self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
-        replaced: int | None, sidecar: Sidecar | None, given: Given | None = None,
+        replaced: int | None, sidecar: Sidecar | None, before: Before, given: Given | None = None,
     ):  # fmt: skip
         self._cursor, self._writer = cursor, writer
         self._path, self._size, self._key, self._sha256 = path, size, key, sha256
-        self._sidecar, self._given = sidecar, given
+        self._sidecar, self._given, self._before = sidecar, given, before
         self._last_us: dict[int, int] = {}  # of the last event of each power-up
         self._counts = _Counts()
         others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
@@ -79,8 +80,10 @@ class Import:
         self._ended: list[tuple[object, ...]] = []  # rows of power_ups
 
     def run(self, progress: Callable[[int, int], None] | None) -> int:
+        """Reads it all; returns the id of the capture. Raises ReadAgain where a second reading tells more."""
         given = self._given.dictionary if self._given is not None else None
-        framer, session = Framer(), Session(0 if self._sidecar is None else _CLOCK_EVERY, given)
+        framer = Framer()
+        session = Session(0 if self._sidecar is None else _CLOCK_EVERY, given, self._before.dictionaries)
         done = 0
         with self._path.open("rb") as log:
             for chunk in chunks(log, self._size):
@@ -114,6 +117,7 @@ class Import:
         self._insert_rows(at_least=0)
         self._stops()
         self._writer.wait()
+        self._read_again(session)
         self._tell(session)
         tail = framer.tail_bytes
         c = self._counts
@@ -125,6 +129,11 @@ class Import:
              tail, session.unread_bytes, c.newer, None if given else session.refusal],
         )  # fmt: skip
         return self._capture_id
+
+    def _read_again(self, session: Session) -> None:
+        late = session.late_dictionaries(lambda ids: dictionaries_in(self._cursor, ids))
+        if late:
+            raise ReadAgain(replace(self._before, dictionaries={**self._before.dictionaries, **late}))
 
     def _stops(self) -> None:
         """Where the clock stood: the view `runs` leaves out what it touched."""
@@ -208,7 +217,17 @@ class Import:
                 drift = self._drift(up, clock_hz)
             power_up_id = self._first_power_up + up.number
             rows.append(
-                (power_up_id, self._capture_id, up.number + 1, up.nonce, dictionary_id, first, last, drift)
+                (
+                    power_up_id,
+                    self._capture_id,
+                    up.number + 1,
+                    up.nonce,
+                    up.lacks,
+                    dictionary_id,
+                    first,
+                    last,
+                    drift,
+                )
             )
         self._ended += rows
 

@@ -26,7 +26,9 @@ CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packet
 -- What else is told of a capture, and what to do about it; `about` is a word of notices.py.
 CREATE TABLE notices (capture_id INTEGER, byte_offset BIGINT, about TEXT, what TEXT, remedy TEXT);
 CREATE TABLE power_ups (
-    power_up_id BIGINT, capture_id INTEGER, number INTEGER, nonce INTEGER, dictionary_id INTEGER,
+    power_up_id BIGINT, capture_id INTEGER, number INTEGER, nonce INTEGER,
+    lacks INTEGER,           -- the id (FORMAT.md, section 4) of the dictionary for want of which packets were not read
+    dictionary_id INTEGER,   -- NULL: no event was read
     first_us BIGINT, last_us BIGINT,
     drift_ppm DOUBLE         -- console clock against the PC's, where arrival times were recorded
 );

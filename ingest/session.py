@@ -1,6 +1,7 @@
 """Packets in, power-ups out: resets, gaps, dictionaries and settings (FORMAT.md, sections 2, 4 and 5)."""
 
 from collections import deque
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,6 +28,8 @@ MAX_DICTIONARIES = 64
 _KNOWN_BODIES = 1024
 # Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
 _MOST_SETTINGS = 100_000
+# Power-ups that a second reading may read with what it knows.
+_MOST_UNREAD = 1000
 
 
 @dataclass
@@ -49,6 +52,7 @@ class PowerUp:
     offset: int
     nonce: int | None = None
     dictionary_id: int | None = None
+    lacks: int | None = None  # that id, where some packets could not be read for want of it
     first_tick: int = 0
     last_tick: int = 0
     end_offset: int | None = None
@@ -86,10 +90,17 @@ class Session:
     """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet.
 
     With `clock_every`, the clock is noted about once in so many bytes. `given` is read in place of every dictionary of
-    the log. `text` is that of the log's first dictionary of which a part was refused, or else of the first.
+    the log. `text` is that of the log's first dictionary of which a part was refused, or else of the first. `known`: by
+    the number of the power-up, its dictionary, which need not come any more: what `late_dictionaries` tells whoever
+    reads a log twice.
     """
 
-    def __init__(self, clock_every: int = 0, given: Dictionary | None = None) -> None:
+    def __init__(
+        self,
+        clock_every: int = 0,
+        given: Dictionary | None = None,
+        known: Mapping[int, Dictionary] | None = None,
+    ) -> None:
         self.power_ups = 0
         self._clock_every = clock_every
         self.refusal: str | None = None
@@ -98,7 +109,11 @@ class Session:
         self.ran_back = self.ran_back_at = 0  # how often the clock did without a reset, and where first
         self._given = given
         self.unread_bytes = 0
-        self._texts: dict[int, Dictionary | None] = {}  # complete; None: refused
+        self._texts: dict[int | None, Dictionary | None] = {}  # complete; None: refused
+        self._early = dict(known or {})
+        # Power-ups some of whose packets could not be read, and the ids of their dictionaries.
+        self.unread_ups: dict[int, int] = {}
+        self._missed = False  # whether the present power-up is one
         self._building: tuple[int, int] | None = None  # id and length of the text that is being put together
         self._text = bytearray()
         self._there = np.zeros(0, bool)
@@ -206,6 +221,18 @@ class Session:
         """Whether packets wait for their dictionary."""
         return self._held.bytes > 0
 
+    def late_dictionaries(
+        self, elsewhere: Callable[[set[int]], dict[int, Dictionary]] | None = None
+    ) -> dict[int, Dictionary]:
+        """Of power-ups with unread packets, the dictionaries that came too late: a second reading can use them.
+
+        `elsewhere` is asked for those that never came complete, by their ids.
+        """
+        never = set(self.unread_ups.values()) - set(self._texts)
+        found = elsewhere(never) if elsewhere is not None and never else {}
+        late = {up: self._texts.get(id_, found.get(id_)) for up, id_ in self.unread_ups.items()}
+        return {up: dictionary for up, dictionary in late.items() if dictionary is not None}
+
     def end(self) -> tuple[list[Harm], list[PowerUp]]:
         """The log is over."""
         harm: list[Harm] = []
@@ -217,6 +244,10 @@ class Session:
         up.end_offset = offset
         up.last_tick = self._tick
         held, self._held = self._held, _Held()
+        unread = held.bytes > 0 or self._missed
+        if unread and up.dictionary_id is not None and len(self.unread_ups) < _MOST_UNREAD:
+            self.unread_ups[up.number] = up.lacks = up.dictionary_id
+        self._missed = False
         if held.bytes:
             self.unread_bytes += held.bytes
             harm.append(Harm(int(held.offset[0][0]), Damage.UNREAD, sum(len(part) for part in held.length)))
@@ -275,9 +306,9 @@ class Session:
     ) -> None:  # fmt: skip
         up = self._up
         assert up is not None
-        id_ = up.dictionary_id
-        if self._given is not None or (id_ is not None and id_ in self._texts):
-            dictionary = self._given or self._texts[id_ or 0]
+        early = self._given or self._early.get(up.number)
+        if early is not None or up.dictionary_id in self._texts:
+            dictionary = self._texts[up.dictionary_id] if early is None else early
             held, self._held = self._held, _Held()
             if dictionary is None:
                 packets = sum(len(part) for part in held.length) + len(length)
@@ -298,6 +329,7 @@ class Session:
             return
         room = np.cumsum(length) + self._held.bytes <= HELD_BYTES
         if not room.all():
+            self._missed = True
             self.unread_bytes += int(length[~room].sum())
             harm.append(Harm(int(offset[~room][0]), Damage.UNREAD, int((~room).sum())))
         if room.any():

@@ -20,6 +20,7 @@ from types import TracebackType
 import duckdb
 import numpy as np
 
+from ingest.again import Before, ReadAgain, dictionaries_in
 from ingest.capture_counts import About, CaptureCounts, Notice
 from ingest.given_dictionary import Given, read_given
 from ingest.importing import Import
@@ -41,6 +42,7 @@ _NEWEST = frozenset(
         ("lives", "inferred", "BOOLEAN"),
         ("notices", "what", "VARCHAR"),
         ("clock_stops", "at_us", "BIGINT"),
+        ("power_ups", "lacks", "INTEGER"),
     }
 )
 _CLOSE_TRIES = 200
@@ -201,30 +203,39 @@ def _imported(
         grown = (in_place_of, -1)
     sidecar = read_sidecar(path)
     given = read_given(path)
-    if grown is not None and grown[1] == size and _same_given(cursor, grown[0], given):
+    if (
+        grown is not None
+        and grown[1] == size
+        and _same_given(cursor, grown[0], given)
+        and not (_more_to_read(cursor, grown[0]))
+    ):
         _say_again(cursor, grown[0], shown(path.name), sidecar)
         return _result(cursor, path, Status.UNCHANGED, grown[0])
-    cursor.execute("BEGIN")
-    try:
-        replaced = None if grown is None else grown[0]
-        with Writer(cursor) as writer:
-            capture_id = Import(cursor, writer, path, size, key, sha256, replaced, sidecar, given).run(
-                progress
-            )
-            writer.wait()
-        if sidecar is not None:
-            _apply_sidecar(cursor, capture_id, sidecar)
-        settle(cursor)
-        result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
-        if result.packets == 0:
-            raise NoPacket(result.file, result)
-        cursor.execute("COMMIT")
-    except BaseException:
-        # A commit that the disk refused has ended the transaction by itself: what is to be told is why.
-        with suppress(duckdb.Error):
+    before = Before()
+    while True:
+        try:
+            cursor.execute("BEGIN")
+            with Writer(cursor) as writer:
+                replaced = None if grown is None else grown[0]
+                one = Import(cursor, writer, path, size, key, sha256, replaced, sidecar, before, given)
+                capture_id = one.run(progress)
+                writer.wait()
+            if sidecar is not None:
+                _apply_sidecar(cursor, capture_id, sidecar)
+            settle(cursor)
+            result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
+            if result.packets == 0:
+                raise NoPacket(result.file, result)
+            cursor.execute("COMMIT")
+            return result
+        except ReadAgain as again:
             cursor.execute("ROLLBACK")
-        raise
-    return result
+            before = again.before
+        except BaseException:
+            # A commit that the disk refused has ended the transaction by itself: what is to be told is why.
+            with suppress(duckdb.Error):
+                cursor.execute("ROLLBACK")
+            raise
 
 
 def _same_given(cursor: duckdb.DuckDBPyConnection, capture_id: int, given: Given | None) -> bool:
@@ -232,6 +243,13 @@ def _same_given(cursor: duckdb.DuckDBPyConnection, capture_id: int, given: Given
     asked = "SELECT what FROM notices WHERE capture_id = ? AND about = ?"
     was = cursor.execute(asked, [capture_id, About.GIVEN.value]).fetchall()
     return was == ([] if given is None else [(given.notices[0].what,)])
+
+
+def _more_to_read(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> bool:
+    """Whether the study knows a dictionary by now that a capture lacked when it was imported."""
+    asked = "SELECT DISTINCT lacks FROM power_ups WHERE capture_id = ? AND lacks IS NOT NULL"
+    lacked = {row[0] for row in cursor.execute(asked, [capture_id]).fetchall()}
+    return bool(dictionaries_in(cursor, lacked))
 
 
 def _keep_memory() -> None:

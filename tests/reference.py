@@ -137,7 +137,6 @@ def header_bytes(packet: bytes) -> int:
     return 6 if packet[0] & 15 == 4 else 9
 
 
-HELD_BYTES = 1 << 20
 MOST_DICTIONARIES = 64
 
 
@@ -152,7 +151,7 @@ class Decoder:
         self.up: PowerUp | None = None
         self.sequence = self.dropped = self.time = 0
         self.high_byte_known = True  # of the sequence
-        self.held: list[tuple[int, int, bytes]] = []  # offset, tick, packet
+        self.held: list[tuple[int, int, int, bytes]] = []  # power-up, offset, tick, packet
 
     def frame(self, offset: int, frame: bytes) -> None:
         log = self.log
@@ -208,7 +207,6 @@ class Decoder:
         renewed = self.up is not None and None not in (nonce, self.up.nonce) and nonce != self.up.nonce
         repeated = False
         if self.up is None or back or other or renewed:
-            self.leave()
             self.up = PowerUp(offset, time, time)
             self.log.power_ups.append(self.up)
             self.high_byte_known = type_ != 4
@@ -245,12 +243,7 @@ class Decoder:
         if type_ == 2:
             self.chunk(body)
         if type_ in (1, 4) and not repeated:
-            self.held.append((offset, self.up.last_tick, packet))
-        if self.up.dictionary_id in self.texts:
-            self.read()
-        elif sum(len(packet) for _, _, packet in self.held) > HELD_BYTES:
-            offset, _, packet = self.held.pop()
-            self.log.unread.append((offset, len(packet)))
+            self.held.append((len(self.log.power_ups) - 1, offset, self.up.last_tick, packet))
 
     def settings(self, offset: int, body: bytes) -> None:
         assert self.up is not None
@@ -286,11 +279,11 @@ class Decoder:
             self.log.refusals.append("whole")
 
     def read(self) -> None:
-        """The dictionary of the power-up is complete: what was held back is read, in its order."""
-        assert self.up is not None and self.up.dictionary_id is not None
-        dictionary = self.up.dictionary = self.texts[self.up.dictionary_id]
-        held, self.held = self.held, []
-        for offset, tick, packet in held:
+        """The log is over: whatever dictionaries it holds are complete by now, and every packet is read."""
+        for up in self.log.power_ups:
+            up.dictionary = None if up.dictionary_id is None else self.texts.get(up.dictionary_id)
+        for number, offset, tick, packet in self.held:
+            dictionary = self.log.power_ups[number].dictionary
             if dictionary is None:
                 self.log.unread.append((offset, len(packet)))
                 continue
@@ -300,13 +293,7 @@ class Decoder:
                 continue
             for step, kind, fields in found:
                 tick += step
-                self.log.events.append(Event(len(self.log.power_ups) - 1, offset, tick, kind, fields))
-
-    def leave(self) -> None:
-        """The power-up is over: what still waits for a dictionary never gets one."""
-        for offset, _, packet in self.held:
-            self.log.unread.append((offset, len(packet)))
-        self.held = []
+                self.log.events.append(Event(number, offset, tick, kind, fields))
 
 
 def decode(data: bytes) -> Log:
@@ -315,7 +302,7 @@ def decode(data: bytes) -> Log:
     found, tail = frames(data)
     for offset, frame in found:
         decoder.frame(offset, frame)
-    decoder.leave()
+    decoder.read()
     decoder.log.tail_bytes = tail
     decoder.log.rejected.sort()
     return decoder.log

@@ -27,9 +27,19 @@ class Answer:
 
 
 def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
-    """The answer of the product to a log that comes in these chunks; without `rows` the events are only counted."""
+    """The answer of the product to a log that comes in these chunks; without `rows` the events are only counted.
+
+    As an import does, it reads again what could not be read because its dictionary came too late.
+    """
+    chunks = list(chunks)
+    answer, session = _one_reading(chunks, rows, {})
+    late = session.late_dictionaries()
+    return _one_reading(chunks, rows, late)[0] if late else answer
+
+
+def _one_reading(chunks: Iterable[bytes], rows: bool, known: dict[int, Dictionary]) -> tuple[Answer, Session]:
     answer = Answer()
-    framer, session = Framer(), Session()
+    framer, session = Framer(), Session(known=known)
     harm, ended = [], []
     readers: dict[int, tuple[Dictionary, RecordReader]] = {}
     for chunk in chunks:
@@ -66,7 +76,7 @@ def product(chunks: Iterable[bytes], rows: bool = True) -> Answer:
     answer.tail_bytes = framer.tail_bytes
     answer.power_ups = [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in ended + over]
     answer.refused = session.refusal is not None
-    return answer
+    return answer, session
 
 
 def _rows(span: Span, batch: Batch) -> list[tuple[int, int, int, str, tuple[tuple[str, int | None], ...]]]:
