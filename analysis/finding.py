@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from analysis.stats.estimate import Estimate
+from analysis.words import counted
 
 # Below this many players an interval is only indicative: see the coverage table in the docs.
 FEW_PLAYERS = 8
@@ -41,6 +42,12 @@ class Finding:
     def indicative(self) -> bool:
         """Too few players for the interval to be taken at its word."""
         return self.players < FEW_PLAYERS
+
+    @property
+    def basis(self) -> str:
+        """What it rests on, in words."""
+        size = f"{counted(self.players, 'player')}, {counted(self.runs, 'run')}"
+        return size + (", indicative only" if self.indicative else "")
 
     def to_json(self) -> dict[str, Any]:
         """The finding as plain JSON values; NaN and infinity become null."""

@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from analysis.counting import counted
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
+from analysis.words import amount, counted
 from ingest.vocabulary import TunableRole
 
 # Beyond, an even sample of runs is read: players, not notes, make the intervals, and a page must not wait.
@@ -93,7 +93,8 @@ def left_out(reader: Reader, selection: Selection) -> tuple[str, ...]:
         said.append(f"{counted(used, 'damaged run')} used, as {why}: lapses may be too many.")
     if sampled < all_:
         said.append(
-            f"So many notes that an even sample of {sampled:,} of {all_:,} runs was taken, from every player."
+            f"So many notes that an even sample of {amount(sampled)} of {counted(all_, 'run')} was taken, from every "
+            "player."
         )
     return tuple(said)
 

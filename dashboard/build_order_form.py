@@ -5,11 +5,11 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.played_order import not_known, played_order
+from analysis.words import capital
 from dashboard import ids
 from dashboard.cards import note
 from dashboard.filters import from_address
 from dashboard.session import Session
-from dashboard.wording import capital
 
 FIRST, THEN, KEEP = "order-first", "order-then", "order-keep"
 

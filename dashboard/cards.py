@@ -7,10 +7,11 @@ from urllib.parse import quote
 
 from dash import html
 
+from analysis import words
 from analysis.finding import Finding
 from analysis.methods import METHODS
 from analysis.selection import Selection
-from dashboard import wording
+from analysis.words import capital
 from dashboard.figures import WIDE, has_figure
 from dashboard.filters import to_address
 from dashboard.opened import NOTHING, Opened
@@ -36,8 +37,8 @@ def card(
     address = f"{_FIGURES}{quote(finding.id)}.json{asked}&version={version}"
     return html.Section(
         [
-            html.H2(wording.capital(finding.title)),
-            html.P(prose(wording.capital(finding.sentence)), className="saying"),
+            html.H2(capital(finding.title)),
+            html.P(prose(capital(finding.sentence)), className="saying"),
             *_warnings([warning for warning in finding.warnings if warning not in said]),
             graph(address, finding.title) if drawn else None,
             html.P(_basis_parts(finding) if basis is None else basis, className="basis-line"),
@@ -58,7 +59,7 @@ def card(
 
 def _warnings(warnings: Sequence[str]) -> list[Any]:
     """The first ones openly; a long row of them may not push the figure out of sight."""
-    parts: list[Any] = [note(wording.capital(warning), "warning") for warning in warnings]
+    parts: list[Any] = [note(capital(warning), "warning") for warning in warnings]
     if len(parts) <= _WARNINGS_SHOWN + 1:
         return parts
     more = html.Details(
@@ -127,13 +128,13 @@ def table(columns: dict[str, list[Any]], caption: str = "") -> html.Div:
 
 
 def _cell(cell: Any) -> Any:
-    return wording.number(cell) if cell is None or isinstance(cell, (bool, int, float, str)) else cell
+    return words.cell(cell) if cell is None or isinstance(cell, (bool, int, float, str)) else cell
 
 
 def _basis_parts(finding: Finding) -> list[Any]:
-    parts: list[Any] = [html.Span(wording.basis(finding))]
+    parts: list[Any] = [html.Span(finding.basis)]
     if finding.estimate is not None:
-        parts.append(html.Span(wording.interval(finding.estimate)))
+        parts.append(html.Span(words.estimated(finding.estimate)))
     if finding.indicative:
         parts.append(html.Span("fewer than 8 players", className="tag"))
     return parts

@@ -1,7 +1,7 @@
 """The usual cautions, where they belong. Local rules of the school or workshop come first."""
 
+from analysis.words import counted
 from dashboard.session import Session
-from dashboard.wording import counted
 
 WIRING = (
     "Wire the console's transmit pin to the adapter's receive pin, and ground to ground. Both sides must use "

@@ -5,12 +5,12 @@ from typing import Any
 
 from dash import Dash, Input, State, dcc, html
 
+from analysis.words import with_span
 from dashboard.cards import graph, note, table
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.session import Session
 from dashboard.tuning_desk import Mapped, Otherwise, Worked, levers, map_of, mappable, otherwise
-from dashboard.wording import with_80
 
 TARGET, ACROSS, UP, DRAW = "map-target", "map-across", "map-up", "map-draw"
 MAP, OTHERWISE = JobArea("map"), JobArea("otherwise")
@@ -104,8 +104,12 @@ def told(done: Otherwise) -> list[Any]:
     columns: dict[str, list[Any]] = {
         "target": [row.target for row in done.rows],
         "assumed": [row.assumption for row in done.rows],
-        "no change": [with_80(row.now, units[row.target]) for row in done.rows],
-        "as in the first proposal": [with_80(row.then, units[row.target]) for row in done.rows],
+        "no change": [
+            with_span(row.now.value, row.now.low80, row.now.high80, units[row.target]) for row in done.rows
+        ],
+        "as in the first proposal": [
+            with_span(row.then.value, row.then.low80, row.then.high80, units[row.target]) for row in done.rows
+        ],
     }
     return [table(columns, "Predicted under other assumptions, with 80 % intervals")]
 

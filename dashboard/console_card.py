@@ -4,9 +4,9 @@ from typing import Any
 
 from dash import dcc, html
 
+from analysis.words import cell, counted
 from dashboard.cards import note
 from dashboard.session import Session
-from dashboard.wording import counted, number
 from ingest.capture_counts import Notice
 from ingest.player_tag import BadTag
 from ingest.recording import Status
@@ -65,13 +65,13 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
             _STATES[status.state],
         ],
         "game": c.game or "not known yet",
-        "run": f"{number(c.runs)}, {'going on' if c.in_run else 'none going on'}",
+        "run": f"{cell(c.runs)}, {'going on' if c.in_run else 'none going on'}",
         "player": status.player or "no tag",
         "next": ", ".join(status.waiting) or "nobody yet",
-        "deaths": number(c.deaths),
-        "received": f"{counted(status.bytes, 'byte')}, {number(int(status.bytes_per_s))} a second",
-        "damage": f"{counted(c.rejected, 'bad packet')}, {number(c.missing_packets)} lost",
-        "dropped events": number(c.dropped_events),
+        "deaths": cell(c.deaths),
+        "received": f"{counted(status.bytes, 'byte')}, {cell(int(status.bytes_per_s))} a second",
+        "damage": f"{counted(c.rejected, 'bad packet')}, {cell(c.missing_packets)} lost",
+        "dropped events": cell(c.dropped_events),
     }
     said = [text for text in (status.trouble, ingest_trouble) if text]
     return [

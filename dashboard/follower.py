@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from analysis.stats.quality import judge
+from analysis.quality import judge
 from ingest.store import NoPacket
 
 # A growing log is read again from its beginning each time; the pause grows with that, so that half the time is free.

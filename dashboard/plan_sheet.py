@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from analysis.counting import counted
+from analysis.words import counted, percent
 
 WHO = """\
 ## Who plays
@@ -92,7 +92,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
         lines += ["", f"To tell the two settings apart with a chance of 80 %: {said}.", ""]
         lines += ["Counts are whole numbers: a few more players can leave that chance a little lower.", ""]
         lines += ["| players on each | chance to tell them apart |", "|---|---|"]
-        lines += [f"| {p['players_each']} | {100 * p['chance']:.0f} % |" for p in plan["power"]]
+        lines += [f"| {p['players_each']} | {percent(p['chance'])} |" for p in plan["power"]]
     return "\n".join(lines) + "\n"
 
 

@@ -8,10 +8,10 @@ from dash import dcc, html
 from analysis.methods import METHODS
 from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
+from analysis.words import amount, capital, cell, counted, with_span
 from dashboard import closer_look
 from dashboard.cards import graph, note, prose, table
 from dashboard.tuning_desk import Worked, levers, what_if
-from dashboard.wording import capital, counted, number, with_80, with_unit
 
 _MOST_SLIDERS = 14
 _OPEN = 3
@@ -114,18 +114,20 @@ def _targets(proposal: Proposal) -> html.Details:
     targets = proposal.targets
     columns = {
         "target": [t.target for t in targets],
-        "wanted": [f"{with_unit(t.wanted, t.unit)} ± {with_unit(t.tolerance, t.unit)}" for t in targets],
+        "wanted": [f"{amount(t.wanted, t.unit)} ± {amount(t.tolerance, t.unit)}" for t in targets],
         "observed": [
-            f"{with_unit(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
+            f"{amount(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
             f"{counted(t.observed_runs, 'run')})"
             for t in targets
         ],
-        "no change": [with_80(t.now, t.unit) for t in targets],
-        "as proposed": [with_80(t.proposed, t.unit) for t in targets],
+        "no change": [with_span(t.now.value, t.now.low80, t.now.high80, t.unit) for t in targets],
+        "as proposed": [
+            with_span(t.proposed.value, t.proposed.low80, t.proposed.high80, t.unit) for t in targets
+        ],
         "next playtest may show": [
             "–"
             if t.proposed.next_low is None
-            else f"{with_unit(t.proposed.next_low, t.unit)} to {with_unit(t.proposed.next_high, t.unit)}"
+            else f"{amount(t.proposed.next_low, t.unit)} to {amount(t.proposed.next_high, t.unit)}"
             for t in targets
         ],
     }
@@ -138,8 +140,8 @@ def _side_effects(proposal: Proposal) -> html.Details | None:
         return None
     columns: dict[str, list[Any]] = {
         "what": [key.replace("_", " ") for key in now],
-        "no change": [number(value) for value in now.values()],
-        "as proposed": [number(then.get(key)) for key in now],
+        "no change": [cell(value) for value in now.values()],
+        "as proposed": [cell(then.get(key)) for key in now],
     }
     return html.Details([html.Summary("Side effects"), table(columns, "What else would change")])
 
@@ -204,8 +206,10 @@ def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
     rows = what_if(worked, setting)
     columns = {
         "target": [name for name, _, _, _ in rows],
-        "wanted": [with_unit(target.wanted, target.unit) for _, target, _, _ in rows],
-        "no change": [with_80(now, target.unit) for _, target, now, _ in rows],
-        "with these values": [with_80(then, target.unit) for _, target, _, then in rows],
+        "wanted": [amount(target.wanted, target.unit) for _, target, _, _ in rows],
+        "no change": [with_span(now.value, now.low80, now.high80, target.unit) for _, target, now, _ in rows],
+        "with these values": [
+            with_span(then.value, then.low80, then.high80, target.unit) for _, target, _, then in rows
+        ],
     }
     return table(columns, "Predicted, with 80 % intervals")

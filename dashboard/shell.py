@@ -14,6 +14,7 @@ from dash import html
 from flask import Flask, Response, request
 
 from analysis.selection import Selection
+from analysis.words import counted
 from dashboard import ids
 from dashboard.cards import figure_id
 from dashboard.downloads import PLOTLY_ADDRESS, figure_json
@@ -24,7 +25,6 @@ from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.session import Session
 from dashboard.to_html import to_html
-from dashboard.wording import counted
 
 _BY_PATH = {page.path: page for page in PAGES}
 # Figures that come along with the page when the browser does not say which it has in view.

@@ -22,10 +22,10 @@ from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
 from analysis.findings.grouping import group_names, groupings
-from analysis.findings.wording import between, counted, figure
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
+from analysis.words import amount, counted, limits
 
 Array = np.ndarray
 _BY_PLAYER = ("build", "group", "first_time")
@@ -172,7 +172,7 @@ _ONE = {"lives": "life", "parts of the game": "part of the game"}
 
 def _told(value: float, axis: str) -> str:
     """`1 attempt`, `7 attempts`."""
-    return f"{figure(value)} {_ONE.get(axis, axis.removesuffix('s')) if value == 1 else axis}"
+    return f"{amount(value)} {_ONE.get(axis, axis.removesuffix('s')) if value == 1 else axis}"
 
 
 def _axis(
@@ -181,7 +181,7 @@ def _axis(
     curve = survival_by_player(units.value, units.happened, units.player)
     median = median_estimate(curve, axis)
     size = counted(curve.runs, unit, "lives" if unit == "life" else "")
-    interval = between(replace(median, unit=""))
+    interval = limits(replace(median, unit=""))
     if not units.happened.any():
         sentence = f"In none of {size} was {event} seen; the longest went on for {_told(curve.last, axis)}."
     elif median.value is None:

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.wording import counted
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.words import counted
 
 
 @dataclass(frozen=True)

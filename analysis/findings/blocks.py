@@ -18,7 +18,6 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -26,6 +25,7 @@ from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
 from analysis.stats.within_player import mean_of_players
+from analysis.words import amount, counted, limits, percent
 
 QUESTION = "genres"
 # The pile's height at the end is read off the last so many pieces: those of one layer of a narrow pit.
@@ -77,8 +77,8 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
         estimate = slope.ratio
         facts = {"per_halving": estimate.value, "low": estimate.low, "high": estimate.high}
         sentence += (
-            f"; where pieces drop twice as fast a player dies {figure(estimate.value)} times as often a minute "
-            f"{between(estimate)}, compared with the same player at other levels (the pit is fuller by then, too)"
+            f"; where pieces drop twice as fast a player dies {amount(estimate.value)} times as often a minute "
+            f"{limits(estimate)}, compared with the same player at other levels (the pit is fuller by then, too)"
         )
     return Finding(
         id="genres.levels", question=QUESTION, title="Survival by level and drop interval", sentence=sentence + ".",
@@ -144,7 +144,7 @@ def _longest_wait(piece: Columns, basis: Basis) -> Finding:
     verdict = "as dice would bring" if any_kind > 0.05 else "longer than dice would bring"
     sentence = (
         f"The longest wait was {counted(rows['longest'][worst], 'piece')} without a {rows['label'][worst]} among "
-        f"{counted(kind.size, 'piece')}: {verdict} (chance {figure(any_kind)})."
+        f"{counted(kind.size, 'piece')}: {verdict} (chance {amount(any_kind)})."
     )
     return Finding(
         id="genres.longest_wait", question=QUESTION, title="The longest wait for a piece", sentence=sentence,
@@ -171,7 +171,7 @@ def _pace(piece: Columns, basis: Basis) -> Finding:
     estimate = add(None, np.ones(seconds.size, bool))
     rows = {name: column[:-1] for name, column in rows.items()}
     sentence = (
-        f"A piece takes {figure(estimate.value, 's')} from appearing to resting {between(estimate)}, the mean of the "
+        f"A piece takes {amount(estimate.value, 's')} from appearing to resting {limits(estimate)}, the mean of the "
         "players' medians."
     )
     return Finding(

@@ -9,11 +9,11 @@ from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, figure
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.compare import compare_builds
 from analysis.stats.estimate import Estimate
+from analysis.words import amount, limits
 
 
 def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> list[Finding]:
@@ -54,9 +54,9 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
     p = rows["difference_p"][0]
     told = "too few players to test" if p is None else f"p = {p:.3f}, permuting players"
     sentence = (
-        f"A life on {rows['build_b'][0]} lasts {figure(shown.value, 's')} "
-        f"{'longer' if longer else 'less long'} than on {rows['build_a'][0]} {between(shown)}, "
-        f"within the first {figure(float(rows['horizon_s'][0]), 's')} ({told})."
+        f"A life on {rows['build_b'][0]} lasts {amount(shown.value, 's')} "
+        f"{'longer' if longer else 'less long'} than on {rows['build_a'][0]} {limits(shown)}, "
+        f"within the first {amount(float(rows['horizon_s'][0]), 's')} ({told})."
     )
     return [
         Finding(

@@ -13,12 +13,12 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.console_timing import polling_period_us
 from analysis.stats.hardware import BOUNCE_US, bounces, pixels_a_unit, rest_noise
 from analysis.stats.proportions import share_by_player
+from analysis.words import amount, counted, limits, percent
 
 QUESTION = "players"
 # A death this soon after a slow frame may have been its doing: about one simple reaction (see
@@ -65,7 +65,7 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
     estimate = share
     cure = " Debounce in the firmware: ignore a button for some 10 ms after a press." if bounced.any() else ""
     sentence = (
-        f"{percent(share.value)} of {counted(bounced.size, 'press', 'presses')} {between(estimate)} follow one "
+        f"{percent(share.value)} of {counted(bounced.size, 'press', 'presses')} {limits(estimate)} follow one "
         f"of the same button within {BOUNCE_US / 1000:.0f} ms, faster than fingers can.{cure}"
     )
     found = [
@@ -81,8 +81,8 @@ def _presses(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
         found.append(
             Finding(
                 id="console.polling", question=QUESTION, title="How often the buttons are read",
-                sentence=f"Presses come in steps of {figure(ms, 'ms')}: that is how often the buttons are read, so "
-                f"each of {counted(bounced.size, 'press', 'presses')} is late by {figure(ms / 2, 'ms')} on average.",
+                sentence=f"Presses come in steps of {amount(ms, 'ms')}: that is how often the buttons are read, so "
+                f"each of {counted(bounced.size, 'press', 'presses')} is late by {amount(ms / 2, 'ms')} on average.",
                 players=basis.players, runs=basis.runs, method="console.polling", facts={"poll_ms": ms},
             )
         )  # fmt: skip
@@ -146,13 +146,13 @@ def _slide(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             "too little to matter" if worst < 0.5 else "enough to see" if worst < 2 else "enough to be hit by"
         )
         sentence = (
-            f"Held still, the player moves by itself with a standard deviation of up to {figure(worst, 'pixels')}, "
+            f"Held still, the player moves by itself with a standard deviation of up to {amount(worst, 'pixels')}, "
             f"{judged}; every run on that console is touched by it."
         )
     else:
         raw = max(noise for noise in rows["noise"] if noise is not None)
         sentence = (
-            f"Held still, the raw input varies with a standard deviation of up to {figure(raw)}; how many pixels that "
+            f"Held still, the raw input varies with a standard deviation of up to {amount(raw)}; how many pixels that "
             "is cannot be told, because no positions go with it."
         )
     return [
@@ -185,12 +185,12 @@ def _slow_frames(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     expected = float(np.sum(own * table["deaths"]) / max(table["deaths"].sum(), 1))
     share = share_by_player(table["touched_deaths"], table["deaths"], table["player"].astype(str))
     estimate = share if share.value is not None else None
-    sentence = f"{counted(count, 'slow frame')} in {figure(time / 60, 'minutes')} alive"
+    sentence = f"{counted(count, 'slow frame')} in {amount(time / 60, 'minutes')} alive"
     if not count:
-        sentence = f"No slow frame was logged in {figure(time / 60, 'minutes')} alive"
+        sentence = f"No slow frame was logged in {amount(time / 60, 'minutes')} alive"
     elif estimate:
         sentence += (
-            f"; {percent(share.value)} of {counted(share.trials, 'death')} {between(estimate)} came within "
+            f"; {percent(share.value)} of {counted(share.trials, 'death')} {limits(estimate)} came within "
             f"{REACH_US / 1000:.0f} ms of one, where chance would bring {percent(expected)}"
         )
     return Finding(

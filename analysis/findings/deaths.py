@@ -24,13 +24,14 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings import fairness, places
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
-from analysis.findings.wording import against_rest, between, cause_name, counted, figure, percent, stage_name
+from analysis.findings.highest import against_rest
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.learning import part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
+from analysis.words import amount, cause_name, counted, limits, percent, stage_name
 
 QUESTION = "deaths"
 
@@ -103,7 +104,7 @@ def _causes(death: Columns, basis: Basis) -> Finding:
         share = share_by_player(cause == table["cause"][0], np.ones(cause.size), player)
         estimate = share
         sentence = (
-            f"{table['label'][0]} took {percent(share.value)} of {counted(cause.size, 'death')} {between(estimate)}"
+            f"{table['label'][0]} took {percent(share.value)} of {counted(cause.size, 'death')} {limits(estimate)}"
             f", in {table['players'][0]} of {counted(basis.players, 'player')}."
         )
     return Finding(
@@ -153,11 +154,9 @@ def _by_stage(reader: Reader, selection: Selection, death: Columns, basis: Basis
     sentence = "No time alive was logged, so deaths have no rate."
     if best:
         rest = _against_the_rest(visit, keep, best[3], len(rows["name"]))
-        sentence = f"Deaths come fastest in {best[1]}: {figure(best[2].value)} a minute alive {between(best[2])}{rest}."
+        sentence = f"Deaths come fastest in {best[1]}: {amount(best[2].value)} a minute alive {limits(best[2])}{rest}."
     if best and len(rows["name"]) == 1:
-        sentence = (
-            f"In {best[1]} players die {figure(best[2].value)} times a minute alive {between(best[2])}."
-        )
+        sentence = f"In {best[1]} players die {amount(best[2].value)} times a minute alive {limits(best[2])}."
     return Finding(
         id="deaths.by_stage", question=QUESTION, title="Deaths by stage", sentence=sentence, players=basis.players,
         runs=basis.runs, method="rate_by_player", estimate=best[2] if best else None, warnings=basis.warnings,

@@ -13,7 +13,6 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -25,6 +24,7 @@ from analysis.stats.fairness import (
     repeated_place,
 )
 from analysis.stats.proportions import share_by_player
+from analysis.words import amount, counted, limits, percent
 
 # Standing still: within so many pixels through the last second, seen at least three times.
 STILL_PX, STILL_US, STILL_SAMPLES = 2, 1_000_000, 3
@@ -66,10 +66,10 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
     }  # fmt: skip
     deaths = counted(age.size, "death") + ("" if known.all() else f" whose shot is known (of {known.size})")
     sentence = (
-        f"In {percent(estimate.value)} of {deaths} {between(estimate)} the killing shot was "
+        f"In {percent(estimate.value)} of {deaths} {limits(estimate)} the killing shot was "
         f"younger than a simple human reaction takes ({SIMPLE_REACTION_MS:.0f} ms); {bands.nobody} of these were under "
         f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were younger than "
-        f"{figure(float(np.median(age)), 'ms')}."
+        f"{amount(float(np.median(age)), 'ms')}."
     )
     return Finding(
         id="deaths.fairness", question="deaths", title="Time to react to the killing shot", sentence=sentence,
@@ -91,7 +91,7 @@ def _still(death: Columns, last: Columns, basis: Basis) -> Finding:
     mine = still & (seen["aimed_shots"] > 0)
     estimate = _share(mine[watched], death["player"][watched])
     sentence = (
-        f"In {percent(estimate.value)} of {counted(int(watched.sum()), 'death')} {between(estimate)} the player had "
+        f"In {percent(estimate.value)} of {counted(int(watched.sum()), 'death')} {limits(estimate)} the player had "
         f"stood still for a second while an enemy took aim; in {int(np.sum(still & ~mine))} more nobody aimed."
         if watched.any()
         else "Positions are logged too seldom (under three a second) to tell whether players stood still."
@@ -115,8 +115,8 @@ def _respawn(death: Columns, basis: Basis) -> Finding:
     mine = again & (alive_s < RESPAWN_S)
     estimate = _share(mine[again], death["player"][again])
     sentence = (
-        f"{percent(estimate.value)} of the {counted(int(again.sum()), 'death')} after a first one {between(estimate)} "
-        f"came within {figure(RESPAWN_S, 's')} of respawning."
+        f"{percent(estimate.value)} of the {counted(int(again.sum()), 'death')} after a first one {limits(estimate)} "
+        f"came within {amount(RESPAWN_S, 's')} of respawning."
     )
     table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player")} | {
         "alive_s": alive_s[mine]
@@ -135,7 +135,7 @@ def _again(death: Columns, basis: Basis, reach_px: float) -> Finding:
     longest = longest_repeat(mine)
     sentence = (
         f"{percent(estimate.value)} of the {counted(int(follows.sum()), 'death')} that followed another in a run "
-        f"{between(estimate)} were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}."
+        f"{limits(estimate)} were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}."
     )
     table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player", "x", "y")}
     return Finding(

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analysis.findings.wording import stage_name
 from analysis.reader import Columns
+from analysis.words import stage_name
 
 Array = np.ndarray
 

@@ -17,11 +17,11 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.wording import cause_name, counted, figure, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, path_px
 from analysis.stats.places import Cells
+from analysis.words import amount, cause_name, counted, stage_name
 
 SECONDS = 5.0
 MOST_LISTED = 50
@@ -153,11 +153,11 @@ def _moved(events: Columns, since_s: float) -> float | None:
 
 def _sentence(events: Columns, facts: Mapping[str, Any]) -> str:
     moved = None if facts["moved_px"] is None else counted(round(facts["moved_px"]), "pixel")
-    since = figure(-facts["moved_since_s"], "s")
+    since = amount(-facts["moved_since_s"], "s")
     if facts["shot_s"] is not None:
         ago_ms = -1e3 * facts["shot_s"]
         first = (
-            f"The killing shot hit {figure(float(round(ago_ms)), 'ms')} after it was fired, {_notice(ago_ms)}"
+            f"The killing shot hit {amount(float(round(ago_ms)), 'ms')} after it was fired, {_notice(ago_ms)}"
         )
         when = (
             "meanwhile" if facts["moved_since_s"] == facts["shot_s"] else f"in the {since} before the death"
@@ -179,7 +179,7 @@ def _notice(ago_ms: float) -> str:
         return f"less than the {NOBODY_REACTS_MS:.0f} ms in which nobody reacts"
     if ago_ms < SIMPLE_REACTION_MS:
         return f"less than {simple}"
-    return f"{figure(ago_ms / SIMPLE_REACTION_MS)} times {simple}"
+    return f"{amount(ago_ms / SIMPLE_REACTION_MS)} times {simple}"
 
 
 def _doings(events: Columns, facts: Mapping[str, Any]) -> str:
@@ -198,7 +198,7 @@ def _doings(events: Columns, facts: Mapping[str, Any]) -> str:
     if number.get("enemy_shot"):
         at = f" ({aimed} aimed)" if aimed else ""
         told.append(counted(number["enemy_shot"], "enemy shot") + at)
-    since = f"the {figure(since_s, 's')} before the death"
+    since = f"the {amount(since_s, 's')} before the death"
     return (
         f"In {since}: {', '.join(told)}."
         if told

@@ -18,7 +18,6 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.curves import curve_table, median_estimate
-from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
@@ -27,6 +26,7 @@ from analysis.stats.proportions import share_by_player
 from analysis.stats.ranks import rank_correlation
 from analysis.stats.streaks import streaks
 from analysis.stats.within_player import mean_of_players
+from analysis.words import amount, counted, limits, percent
 
 QUESTION = "genres"
 Array = np.ndarray
@@ -69,7 +69,7 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
         sentence = f"More than half of {size} met no miss before the run ended; the longest had {most}."
     else:
         sentence = (
-            f"Half of {size} have met a miss by shot {figure(median.value)} {between(median)}; the longest had "
+            f"Half of {size} have met a miss by shot {amount(median.value)} {limits(median)}; the longest had "
             f"{counted(longest, 'hit')}."
         )
     return Finding(
@@ -115,11 +115,11 @@ def _aim(trial: Columns, basis: Basis) -> Finding:
         step = 10 ** np.floor(np.log10(max(np.ptp(speed), 1e-9)))
         estimate = slope.times(step, "").exp("times")
         sentence = (
-            f"With a target faster by {figure(step)} the odds of a hit are {figure(estimate.value)} times as large "
-            f"{between(estimate)}"
+            f"With a target faster by {amount(step)} the odds of a hit are {amount(estimate.value)} times as large "
+            f"{limits(estimate)}"
         )
         if half.value is not None and half.low is not None and speed.min() <= half.value <= speed.max():
-            sentence += f"; half of the shots hit at speed {figure(half.value)} {between(half)}"
+            sentence += f"; half of the shots hit at speed {amount(half.value)} {limits(half)}"
         sentence += "."
     return Finding(
         id="genres.aim", question=QUESTION, title="Speed against accuracy", sentence=sentence, players=basis.players,
@@ -149,12 +149,12 @@ def _intervals(trial: Columns, basis: Basis) -> Finding | None:
     with_hits = rank_correlation(np.array(rows["variation"]), np.array(rows["hit_share"]))
     sentence = (
         f"The time between two shots of a player varies by {percent(mean.value)} of its mean, averaged over "
-        f"{counted(len(rows['player']), 'player')} {between(estimate)}"
+        f"{counted(len(rows['player']), 'player')} {limits(estimate)}"
     )
     if with_hits.value is not None:
-        with_interval = between(with_hits)
+        with_interval = limits(with_hits)
         sentence += (
-            f"; with the share of hits it has a rank correlation of {figure(with_hits.value)} {with_interval}"
+            f"; with the share of hits it has a rank correlation of {amount(with_hits.value)} {with_interval}"
         )
     return Finding(
         id="genres.intervals", question=QUESTION, title="Steadiness", sentence=sentence + ".",

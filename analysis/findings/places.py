@@ -15,7 +15,6 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, cause_name, counted, figure, percent, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -30,6 +29,7 @@ from analysis.stats.places import (
     smooth_rate,
 )
 from analysis.stats.proportions import share_by_player
+from analysis.words import amount, cause_name, counted, limits, percent, stage_name
 
 Array = np.ndarray
 # A cell is hot where chance alone would bring one like it, anywhere on the screen, in one playtest of twenty.
@@ -168,7 +168,7 @@ def _places_sentence(
         return f"x {x} to {x + int(table['width_px'][cell])}, y {y} to {y + int(table['height_px'][cell])}"
 
     def seen(cell: int) -> str:
-        took, wanted = int(table["deaths"][cell]), figure(float(hot.expected[cell]))
+        took, wanted = int(table["deaths"][cell]), amount(float(hot.expected[cell]))
         return f"{place(cell)}, took {took} where {wanted} would be expected from the time spent there"
 
     if not is_hot.any() and exposed:
@@ -180,13 +180,13 @@ def _places_sentence(
     if not is_hot.any():
         most = int(np.argmax(table["deaths"]))
         return (
-            f"{int(table['deaths'][most])} of {total} were at {place(most)} {between(estimate)}, more than anywhere; "
+            f"{int(table['deaths'][most])} of {total} were at {place(most)} {limits(estimate)}, more than anywhere; "
             "whether that place is dangerous or only busy the log does not say."
         )
     top = int(np.argmax(np.where(is_hot, hot.score, -np.inf)))
     return (
         f"{counted(int(is_hot.sum()), 'hot place')} on the screen took {percent(estimate.value)} of {total} "
-        f"{between(estimate)}; the strongest, {seen(top)}, in {counted(int(hot.players[top]), 'player')} "
+        f"{limits(estimate)}; the strongest, {seen(top)}, in {counted(int(hot.players[top]), 'player')} "
         f"(p = {hot.p[top]:.3f}, corrected for all cells)."
     )
 
@@ -263,7 +263,7 @@ def _part_finding(
             "strongest_y_px": int(cells.top[top]), "p": float(hot.p[top]),
         })  # fmt: skip
         if is_hot.any() and (hottest is None or hot.score[top] > hottest[0]):
-            took, wanted = counted(int(deaths[top]), "death"), figure(float(hot.expected[top]))
+            took, wanted = counted(int(deaths[top]), "death"), amount(float(hot.expected[top]))
             told = f"with {took} where {wanted} would be expected"
             where = f"{head[name]} at {_place(cells, top)}"
             hottest = float(hot.score[top]), f"{where}, {told} (p = {hot.p[top]:.3f})"

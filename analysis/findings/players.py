@@ -26,7 +26,6 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings import console
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
-from analysis.findings.wording import between, counted, figure, percent
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -35,6 +34,7 @@ from analysis.stats.proportions import share_by_player
 from analysis.stats.ranks import correlation_within_players, rank_correlation
 from analysis.stats.rates import rate_by_player
 from analysis.stats.spread import spread_of_players
+from analysis.words import amount, counted, limits, percent
 
 QUESTION = "players"
 Array = np.ndarray
@@ -94,11 +94,11 @@ def _skill(basis: Basis) -> Finding:
         facts = {"sd": sd.value, "sd_low": sd.low, "sd_high": sd.high, "ratio": spread.ratio}
         estimate = sd.in_unit("standard deviations")
         sentence = (
-            f"Players' death rates differ by a factor with standard deviation {figure(sd.value)} {between(estimate)}: "
-            f"one at the 90th percentile dies {figure(spread.ratio)} times as often as one at the 10th"
+            f"Players' death rates differ by a factor with standard deviation {amount(sd.value)} {limits(estimate)}: "
+            f"one at the 90th percentile dies {amount(spread.ratio)} times as often as one at the 10th"
             f"{'.' if sd.low else ', which may be chance.'}"
             if sd.value
-            else f"{basis.size} show no difference in skill beyond chance {between(estimate)}."
+            else f"{basis.size} show no difference in skill beyond chance {limits(estimate)}."
         )
     return Finding(
         id="players.skill", question=QUESTION, title="How much players differ", sentence=sentence,
@@ -132,7 +132,7 @@ def _learning(basis: Basis) -> Finding:
         if high is not None and low is not None:
             verdict = "they get better" if high < 1 else "they get worse" if low > 1 else verdict
         sentence = (
-            f"With twice the attempts a player dies {figure(estimate.value)} times as often {between(estimate)}, "
+            f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}, "
             f"compared with the same player's earlier attempts: {verdict}."
         )
     return Finding(
@@ -194,7 +194,7 @@ def _quits(run: Columns, death: Columns, basis: Basis) -> Finding:
     who = int(np.unique(run["player"][quit_].astype(str)).size)
     given_up = int(quit_.sum())
     givers = counted(who, "player")
-    sentence = f"{given_up} of {counted(basis.runs, 'run')} were given up {between(estimate)}, by {givers}"
+    sentence = f"{given_up} of {counted(basis.runs, 'run')} were given up {limits(estimate)}, by {givers}"
     soon = int(np.sum(table["since_death_s"] < 10))
     if quit_.any() and "death" in basis.roles:
         stuck = int(np.sum(table["deaths_here"] >= 2))
@@ -270,7 +270,7 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
     within = _correlations(
         {outcome: correlation_within_players(run["rating"], by_run[outcome], player) for outcome in OUTCOMES}
     )
-    middle = figure(float(np.median(rows["rating"])))
+    middle = amount(float(np.median(rows["rating"])))
     runs = counted(run["run_id"].size, "run")
     sentence = f"{counted(names.size, 'player')} rated {runs}, half of the players at {middle} or more"
     estimate = None
@@ -278,11 +278,11 @@ def _ratings(run: Columns, basis: Basis) -> Finding:
         shown = table["outcome"].index("deaths_per_min") if "deaths_per_min" in table["outcome"] else 0
         estimate = Estimate(table["rank_correlation"][shown], table["low"][shown], table["high"][shown])
         what = OUTCOMES[table["outcome"][shown]]
-        sentence += f"; with {what} the ratings have a rank correlation of {figure(estimate.value)} {between(estimate)}"
+        sentence += f"; with {what} the ratings have a rank correlation of {amount(estimate.value)} {limits(estimate)}"
         if table["outcome"][shown] in within["outcome"]:
             at = within["outcome"].index(table["outcome"][shown])
             own = Estimate(within["rank_correlation"][at], within["low"][at], within["high"][at])
-            sentence += f", within the same player one of {figure(own.value)} {between(own)}"
+            sentence += f", within the same player one of {amount(own.value)} {limits(own)}"
     return Finding(
         id="players.ratings", question=QUESTION, title="Ratings beside what happened",
         sentence=sentence + ". Which rating or completion rate is right is the designers' to say.",

@@ -5,7 +5,6 @@ from dataclasses import replace
 from analysis.finding import Finding
 from analysis.findings.comparison import Compared, Comparison, compare_game
 from analysis.findings.player_values import quantile_of
-from analysis.findings.wording import counted
 from analysis.models.targets import Statistic, Target, describe
 from analysis.played_order import not_known, played_order
 from analysis.reader import Reader
@@ -13,6 +12,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.tuning.ranking import figure
 from analysis.tuning.scoring import Difference, players_for_quantile
+from analysis.words import counted, points, signed
 
 METHOD = "progress.compared"
 UNORDERED = "progress.unordered"
@@ -116,10 +116,8 @@ def _no_interval(c: Compared) -> str:
 def _points(d: Difference, unit: str) -> str:
     assert d.value is not None and d.low is not None and d.high is not None
     sure = "higher" if d.low > 0 else "lower" if d.high < 0 else "the data do not tell which is higher"
-    if unit == "share":
-        span = f"{100 * d.value:+.0f} points ({100 * d.low:+.0f} to {100 * d.high:+.0f})"
-    else:
-        span = f"{d.value:+.1f} ({d.low:+.1f} to {d.high:+.1f})"
+    write = points if unit == "share" else signed
+    span = f"{write(d.value)} ({write(d.low)} to {write(d.high)})"
     of_whom = f" of the {counted(d.players_after, 'player')} who played both" if d.how == "within" else ""
     return f"a difference{of_whom} of {span}: {sure}"
 

@@ -12,11 +12,11 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, figure
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.recurrent import cox
+from analysis.words import amount, limits
 
 # The fit looks at every stretch at risk at every death: beyond this many it would take longer than a page
 # may.
@@ -58,7 +58,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     held_low, held_high = fit.interval(1 - 0.05 / len(factors))
     picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
     sentence = (
-        f"With {rows['unit'][lead]} the risk of dying is {figure(estimate.value)} times as high {between(estimate)}, "
+        f"With {rows['unit'][lead]} the risk of dying is {amount(estimate.value)} times as high {limits(estimate)}, "
         f"{others}{f'; as the strongest of {len(factors)} looked at, it may be chance' if picked else ''}."
     )
     return [

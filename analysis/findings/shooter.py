@@ -15,12 +15,12 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.wording import between, figure, stage_name
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
+from analysis.words import amount, limits, stage_name
 
 QUESTION = "genres"
 
@@ -61,8 +61,8 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
     ratio = estimate or Estimate(None)
     facts = {"ratio": ratio.value, "low": ratio.low, "high": ratio.high}
     sentence = (
-        f"At bosses a player dies {figure(estimate.value)} times as often a minute as the same player does elsewhere "
-        f"{between(estimate)}."
+        f"At bosses a player dies {amount(estimate.value)} times as often a minute as the same player does elsewhere "
+        f"{limits(estimate)}."
         if estimate
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
@@ -102,7 +102,7 @@ def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
     )
     estimate = slope.ratio if slope else None
     sentence = (
-        f"With one tier more a player dies {figure(estimate.value)} times as often a minute {between(estimate)}, "
+        f"With one tier more a player dies {amount(estimate.value)} times as often a minute {limits(estimate)}, "
         "compared with the same player in the same part of the game."
         if estimate
         else "No player died at several tiers in one part of the game, so what a tier is worth cannot be told."

@@ -1,7 +1,7 @@
 """Several games next to each other. Not one of FINDERS: it is asked of several selections at once.
 
 games.finished, games.quit, games.length, games.rating
-    games: game, value, low, high (95 %, by player), players, runs, p (of being as high as the highest by chance,
+    games: game, value, low, high (by player), players, runs, p (of being as high as the highest by chance,
            permuting players; corrected for all pairs; NaN for the highest). value is a share, seconds or 0-100.
     facts: unit, told_apart (how many of the others the highest is told apart from).
 """
@@ -17,6 +17,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.within_player import holm, mean_of_players
+from analysis.words import amount
 
 QUESTION = "games"
 METHOD = "games.side_by_side"
@@ -129,7 +130,7 @@ def _highest(table: dict[str, object], unit: str) -> Estimate:
 
 def _sentence(names: list[str], table: dict[str, object], unit: str, says: str, apart: int) -> str:
     values = table["value"]
-    top = _figure(float(values[0]), unit)  # type: ignore[index]
+    top = amount(float(values[0]), unit)  # type: ignore[index]
     rest = len(names) - 1
     if apart == 0:
         sure = "but the data do not tell it apart from any of the others"
@@ -138,9 +139,3 @@ def _sentence(names: list[str], table: dict[str, object], unit: str, says: str, 
     else:
         sure = f"and is told apart from {apart} of {rest} others"
     return f"{names[0]} is highest ({top} {says}), {sure} (5 %, corrected for the number of games)."
-
-
-def _figure(value: float, unit: str) -> str:
-    if unit == "share":
-        return f"{100 * value:.0f} %"
-    return f"{value:.0f} {unit}" if unit in ("s", "of 100") else f"{value:.0f}"

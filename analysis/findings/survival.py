@@ -31,7 +31,7 @@ from analysis.findings import axes, builds, risks
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
 from analysis.findings.curves import curve_table, grouped, median_estimate
 from analysis.findings.grouping import GROUPINGS, groupings
-from analysis.findings.wording import against_rest, between, counted, figure, percent, stage_name
+from analysis.findings.highest import against_rest
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
@@ -40,6 +40,7 @@ from analysis.stats.estimate import Estimate
 from analysis.stats.learning import LogRateRatio, part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
+from analysis.words import amount, counted, limits, percent, stage_name
 
 QUESTION = "survival"
 Array = np.ndarray
@@ -77,15 +78,15 @@ def _curve(life: Columns, basis: Basis) -> Finding:
     mean = restricted_mean_by_player(duration, died, player, curve.last)
     lives = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}"
     if not died.any():
-        sentence = f"Nobody died in {lives}; the longest lasted {figure(curve.last, 's')} alive."
+        sentence = f"Nobody died in {lives}; the longest lasted {amount(curve.last, 's')} alive."
     elif median.value is None:
         left, left_low, left_high = curve.surviving[-1], curve.low[-1], curve.high[-1]
         share = Estimate(float(left), *_limits(left_low, left_high), unit="share")
         sentence = (
-            f"{percent(left)} of {lives} outlast {figure(float(curve.time[-1]), 's')} alive {between(share)}."
+            f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
         )
     else:
-        sentence = f"Half of {lives} are over after {figure(median.value, 's')} alive {between(median)}."
+        sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
     facts = {
         "axis": "seconds alive", "median": median.value, "median_low": median.low, "median_high": median.high,
         "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": curve.last,
@@ -94,7 +95,7 @@ def _curve(life: Columns, basis: Basis) -> Finding:
     if 1 < curve.players <= _FEW_FOR_THE_TAIL and curve.time.size and curve.surviving[-1] < _TAIL:
         warnings += (
             f"With {curve.players} players the end of the curve, below {percent(_TAIL)}, rests on the few who last "
-            "long: where players differ much its 95 % intervals hold in only some 90 to 94 of 100. Do not read it off.",
+            "long: where players differ much its intervals hold in only some 90 to 94 of 100. Do not read it off.",
         )
     return Finding(
         id="survival.curve", question=QUESTION, title="How long a life lasts", sentence=sentence,
@@ -121,9 +122,9 @@ def _hazard(life: Columns, basis: Basis) -> Finding:
         top = int(known[np.argmax(hazard.value[known])])
         low, high = _limits(60 * hazard.low[top], 60 * hazard.high[top])
         estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
-        when = f"{figure(float(hazard.start[top]))} to {figure(float(hazard.end[top]), 's')} alive"
+        when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
         sentence = (
-            f"In the first {figure(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
+            f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         )
         if hazard.start.size > 1:
             rest = against_rest(
@@ -132,9 +133,7 @@ def _hazard(life: Columns, basis: Basis) -> Finding:
             )  # fmt: skip
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
-            sentence = (
-                f"Nobody died in {figure(float(hazard.exposure.sum()), 's')} alive {between(estimate)}."
-            )
+            sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."
     return Finding(
         id="survival.hazard", question=QUESTION, title="When a life is in danger", sentence=sentence,
         players=basis.players, runs=basis.runs, method="hazard_by_time", estimate=estimate,
@@ -143,7 +142,7 @@ def _hazard(life: Columns, basis: Basis) -> Finding:
 
 
 def _rate_words(rate: Estimate) -> str:
-    return f"{figure(rate.value)} times a minute {between(rate)}"
+    return f"{amount(rate.value)} times a minute {limits(rate)}"
 
 
 def _against_other_times(
@@ -194,12 +193,12 @@ def _funnel(visit: Columns, basis: Basis) -> Finding:
     elif len(rows["name"]) == 1 and worst:
         estimate = worst[2]
         done = f"{percent(worst[0])} of the visits that were played out, of {basis.size} in all,"
-        sentence = f"{done} got through {worst[1]} {between(worst[2])}."
+        sentence = f"{done} got through {worst[1]} {limits(worst[2])}."
     else:
         estimate = last[1]
-        sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {between(estimate)}."
+        sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {limits(estimate)}."
         if worst and len(rows["name"]) > 1:
-            least = f"in {percent(worst[0])} of the visits that were played out {between(worst[2])}"
+            least = f"in {percent(worst[0])} of the visits that were played out {limits(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
     cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
     if cut:
@@ -263,7 +262,7 @@ def _ends(basis: Basis) -> Finding:
     over, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "finished", "cut"))
     sentence = (
         f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "
-        f"and {percent(quits.value)} were given up {between(estimate)}."
+        f"and {percent(quits.value)} were given up {limits(estimate)}."
     )
     return Finding(
         id="survival.ends", question=QUESTION, title="How runs end", sentence=sentence, players=basis.players,
@@ -295,12 +294,12 @@ def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[An
 
     def described(i: int) -> str:
         estimate = Estimate(mean[i], rows["mean_low"][i], rows["mean_high"][i], unit="s")
-        return f"{figure(mean[i], 's')} in {rows['group'][i]} {between(estimate)}"
+        return f"{amount(mean[i], 's')} in {rows['group'][i]} {limits(estimate)}"
 
     horizon = float(rows["horizon"][0])
     return Finding(
         id=f"survival.by_{key}", question=QUESTION, title=f"Survival by {GROUPINGS[key]}",
-        sentence=f"Of the first {figure(horizon, 's')}, lives last {described(low)} and {described(high)} on average.",
+        sentence=f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average.",
         players=basis.players, runs=basis.runs, method="survival_by_player", warnings=basis.warnings,
         tables={"curves": long, "groups": rows}, facts={"horizon": horizon},
     )  # fmt: skip

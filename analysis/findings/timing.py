@@ -2,7 +2,7 @@
 
 Ids and their tables (columns of one length; times in ms, shares from 0 to 1, NaN where nothing can be said):
 
-timing.hit_share   players: player, notes, runs, share, low, high (95 %, by run; NaN where
+timing.hit_share   players: player, notes, runs, share, low, high (by run; NaN where
                    there is one). facts: early_ms, late_ms, offset_ms (medians over notes), builds.
 timing.window      curve: window_ms, share, low, high, median, lower_quarter, method; players: player, window_ms,
                    share (long form). facts: early_ms, late_ms, offset_ms.
@@ -20,7 +20,6 @@ from analysis.finding import Finding
 from analysis.findings import timing_console, timing_grades, timing_song
 from analysis.findings.basis import nothing
 from analysis.findings.timing_facts import window_facts
-from analysis.findings.wording import counted, percent
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -30,6 +29,7 @@ from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.timing_errors import PlayerErrors, errors_by_player
 from analysis.stats.within_player import mean_of_players
 from analysis.timing_data import left_out, read_timing
+from analysis.words import counted, percent
 
 QUESTION = "timing"
 # Intervals of the accuracy curve are made for so many windows at most: the profile of a beta-binomial is slow.

@@ -13,12 +13,12 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.timing_facts import window_facts
-from analysis.findings.wording import counted, percent
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.timed_notes import TimedNotes, group_medians
 from analysis.stats.timing_errors import PlayerErrors
 from analysis.stats.truncation import edge_checks, truncated_normal_fit
 from analysis.stats.within_player import mean_of_players
+from analysis.words import counted, percent
 
 QUESTION = "timing"
 HOW_TO_LOG = (

@@ -1,15 +1,15 @@
 """The console's own verdicts, under the game's own names for its grades.
 
-timing.grades  grades: grade, name, verdicts, share, low, high (95 %, by player). "grade N" where the log names none.
+timing.grades  grades: grade, name, verdicts, share, low, high (by player). "grade N" where the log names none.
 """
 
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.wording import percent
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
+from analysis.words import counted, percent
 
 QUESTION = "timing"
 
@@ -37,7 +37,7 @@ def find(reader: Reader, selection: Selection, runs: int) -> list[Finding]:
     return [
         Finding(
             "timing.grades", QUESTION, "The console's own verdicts",
-            f"Of {int(total.sum()):,} verdicts the console gave: {', '.join(said)}.", len(players), runs,
+            f"Of {counted(total.sum(), 'verdict')} the console gave: {', '.join(said)}.", len(players), runs,
             "timing.grades", None, (), {"grades": table},
         )
     ]  # fmt: skip

@@ -16,12 +16,12 @@ from collections.abc import Callable
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.wording import percent
 from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.song_time import TEMPO_EDGES_MS, drift, passages, since_last_note_us
 from analysis.stats.timed_notes import TimedNotes, hits
 from analysis.stats.timing_errors import bias_and_spread
 from analysis.stats.within_player import LevelEffects, level_effects, mean_of_players
+from analysis.words import interval_name, percent, points
 
 QUESTION = "timing"
 # A passage is called off only from here on: less is beyond what anybody hears (asynchronies of a few ms are not
@@ -254,14 +254,14 @@ def _percent(hit: LevelEffects, level: int) -> str:
 
 
 def _points(change: Estimate, fewer: str, more: str) -> str:
-    """`12 points less often (95 % interval 4 to 20)`: of the size of a change, and whether it may be chance."""
+    """`12 points less often (interval 4 to 20)`: of the size of a change, and whether it may be chance."""
     value, low, high = change.value or 0.0, change.low, change.high
-    size = f"{abs(100 * value):.0f} points {fewer if value < 0 else more}"
+    size = f"{points(value, signed=False)} {fewer if value < 0 else more}"
     if low is None or high is None:
         return f"{size} (no interval: one player)"
     least, most = (-high, -low) if value < 0 else (low, high)
     chance = ", within chance" if low <= 0 <= high else ""
-    return f"{size} (95 % interval {100 * least:.0f} to {100 * most:.0f}{chance})"
+    return f"{size} ({interval_name(change.level)} {100 * least:.0f} to {100 * most:.0f}{chance})"
 
 
 def _hit_columns(effects: LevelEffects) -> dict[str, np.ndarray]:

@@ -22,12 +22,12 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings import roles
-from analysis.findings.wording import between, counted, figure, percent
+from analysis.quality import Grade, Verdict, judge, lost_events
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
-from analysis.stats.quality import Grade, Verdict, judge, lost_events
+from analysis.words import amount, counted, limits, percent
 from ingest.capture_counts import About, CaptureCounts, Notice
 
 QUESTION = "trust"
@@ -125,7 +125,7 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
     sentence = f"{counted(len(captures), 'capture')} ({told}) with {counted(events, 'event')}"
     if gone:
         deaths = int(np.sum(run["deaths"]))
-        sentence += f"; about {figure(gone)} events ({percent(share)}) were lost on the way"
+        sentence += f"; about {amount(gone)} events ({percent(share)}) were lost on the way"
         if deaths:
             # As if what was lost were a fair sample: whole packets are lost, whatever is in them.
             sentence += f", among them perhaps {counted(round(deaths * gone / max(events, 1)), 'death')}"
@@ -196,7 +196,7 @@ def _damaged(run: Columns) -> Finding:
         if count < runs:
             hurt, sound = (float(np.median(run["alive_s"][which])) for which in (damaged, ~damaged))
             sentence += (
-                f"; they last {figure(hurt, 's')} in the median, the others {figure(sound, 's')}. "
+                f"; they last {amount(hurt, 's')} in the median, the others {amount(sound, 's')}. "
                 + (
                     "Longer runs are more likely to be hit, so leaving them out would favour short ones: "
                     if hurt >= sound
@@ -211,7 +211,7 @@ def _damaged(run: Columns) -> Finding:
         players=_players(run), runs=runs, method="share_by_player", estimate=estimate,
         warnings=() if not count else (f"Findings on these runs rest on {percent(share.value)} damaged ones.",),
         tables={"runs": {name: run[name] for name in ("run_id", "player", "damaged", "alive_s", "deaths", "ending")}},
-        facts={"damaged_runs": count, "interval": between(estimate)},
+        facts={"damaged_runs": count, "interval": limits(estimate)},
     )  # fmt: skip
 
 

@@ -6,13 +6,13 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from analysis.counting import counted
 from analysis.models.data import Build, Tunable
 from analysis.models.moves import Move, moves_of
 from analysis.models.observed import Observed
 from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Target
+from analysis.words import counted
 from ingest.vocabulary import TunableRole
 
 AS_THEY_ARE = "as they are"

@@ -17,7 +17,7 @@ class Spread:
 
     sd with its profile-likelihood limits; `ratio` is the rate of a player at the 90th percentile over that of
     one at the 10th. own: (players,) each player's rate, drawn towards the common one as far as its data are
-    thin; low, high: the 95 % posterior limits of it, for all that is not known of `rate` and `sd`. labels: (players,).
+    thin; low, high: the posterior limits of it, for all that is not known of `rate` and `sd`. labels: (players,).
     """
 
     rate: float

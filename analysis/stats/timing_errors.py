@@ -10,13 +10,15 @@ from analysis.stats.timed_notes import TimedNotes, group_medians
 Array = np.ndarray
 # Quartiles of the standard normal distribution lie at +-0.6745: half their distance over this is its spread.
 _QUARTILE = 0.6744897501960817
+# Errors that go together more than this are counted as if they went together this much.
+_MOST_CARRIED = 19 / 20
 
 
 @dataclass(frozen=True)
 class PlayerErrors:
     """One element a player of `TimedNotes.players`; NaN where a player has no press.
 
-    bias_us: median of press - due (negative: early), with its 95 % interval; spread_us: half the distance between
+    bias_us: median of press - due (negative: early), with its interval; spread_us: half the distance between
     the quartiles over 0.6745, the standard deviation where errors are normal; lapses: share of notes without a press;
     strays: presses that no note claims, per 100 notes; hit: share of notes hit in the window in force; runs, notes.
     autocorrelation: of neighbouring errors of a run, at lag 1 (negative for tapping without feedback: Wing &
@@ -44,7 +46,7 @@ def errors_by_player(notes: TimedNotes) -> PlayerErrors:
     correlation = lag_one(notes.error_us - bias[notes.player], notes.run, notes.player, groups)
     # Neighbouring errors that go together count for less (n (1 - r) / (1 + r)); those that alternate are not counted
     # for more. The median of a normal sample needs pi/2 times the variance of its mean.
-    carry = np.clip(np.nan_to_num(correlation), 0.0, 0.95)
+    carry = np.clip(np.nan_to_num(correlation), 0.0, _MOST_CARRIED)
     with np.errstate(divide="ignore", invalid="ignore"):
         error = spread * np.sqrt(np.pi / 2 / (pressed * (1 - carry) / (1 + carry)))
         lapses = 1 - pressed / count

@@ -8,7 +8,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from analysis.counting import counted
+from analysis.stats.estimate import LEVEL
+from analysis.words import amount, counted, interval_name, points, signed
 from dashboard import exits
 
 HELP = "did it help: two builds compared by player, and kept predictions against what came"
@@ -148,12 +149,12 @@ def _difference(row: dict[str, Any], unit: str) -> str:
     both = f"the same {after}" if row["how"] == "within" else f"{row['players_before']} and {after}"
     if row["low"] is None:
         return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
-    scale, digits = (100, 0) if unit == "share" else (1, 1)
-    value, low, high = (f"{scale * row[key]:+.{digits}f}" for key in ("difference", "low", "high"))
-    return f"{said}difference {value} (95 % {low} to {high}), {both}"
+    write = points if unit == "share" else signed
+    value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
+    return f"{said}difference {value} ({interval_name(LEVEL)} {low} to {high}), {both}"
 
 
 def _said(value: float | None, unit: str) -> str:
     if value is None:
         return "nobody"
-    return f"{100 * value:.0f} %" if unit == "share" else f"{value:.1f} {unit}"
+    return amount(value, unit)

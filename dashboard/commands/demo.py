@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 import demo_logs
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 from dashboard.commands.listening import port_number
 

@@ -6,7 +6,7 @@ import sys
 from importlib.metadata import version
 from typing import Any
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, as_json, selections
 

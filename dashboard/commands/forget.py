@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 
 HELP = "take play logs out of a study again; the logs themselves are not touched"

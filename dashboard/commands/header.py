@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 
 HELP = "write accepted values as a C header for the firmware"

@@ -9,10 +9,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.counting import counted
 from analysis.game_kind import REMEDY, contradictions
+from analysis.quality import Verdict, judge
 from analysis.reader import Reader
-from analysis.stats.quality import Verdict, judge
+from analysis.words import counted
 from dashboard import exits
 from ingest.log_file import shown
 from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, Study, import_log, open_study

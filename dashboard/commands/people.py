@@ -5,7 +5,7 @@ import json
 import sys
 from pathlib import Path
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 
 HELP = "take players' groups and ratings from CSV files into the study"

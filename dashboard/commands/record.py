@@ -8,7 +8,7 @@ import time
 from dataclasses import asdict
 from pathlib import Path
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 from dashboard.terminal import Terminal
 from ingest.capture import Captures

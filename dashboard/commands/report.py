@@ -5,7 +5,7 @@ import sys
 from datetime import datetime
 from pathlib import Path
 
-from analysis.counting import counted
+from analysis.words import counted
 from dashboard import exits
 from dashboard.commands.choosing import add_selection_arguments, selections
 

@@ -7,9 +7,9 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.one_death import Place
-from dashboard.figures.frame import faded, framed, reference, whisker_height, whiskers
+from analysis.words import counted
+from dashboard.figures.frame import INTERVAL, faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme
-from dashboard.wording import counted
 
 _FRAMED = "framed: hot, more deaths than chance and the time spent there explain"
 
@@ -134,7 +134,7 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
     across, down = -(-width // size), -(-height // size)
     for number, part in enumerate(parts):
         column, row, suffix = number % columns, number // columns, str(number + 1) if number else ""
-        left, right = (column + 0.02) / columns, (column + 0.95) / columns
+        left, right = (column + 0.02) / columns, (column + 1 - 0.05) / columns
         high, low = 1 - (row + 0.1) / rows, 1 - (row + 0.9) / rows
         edge = {"showgrid": False, "zeroline": False, "mirror": True, "showline": True, "constrain": "domain",
                 "linecolor": theme.rule, "ticks": "", "nticks": 5 if columns <= 3 else 3,
@@ -190,7 +190,7 @@ def causes(finding: Finding, theme: Theme) -> go.Figure:
             _bars(theme, labels, share, theme.death),
             whiskers(theme, labels, share, low, high, colour=theme.death),
         ],
-        x="of all deaths, % (95 % interval)",
+        x=f"of all deaths, % ({INTERVAL})",
         height=whisker_height(len(labels)) + 40,
         showlegend=False,
         xaxis={"rangemode": "tozero"},
@@ -205,7 +205,7 @@ def by_stage(finding: Finding, theme: Theme) -> go.Figure:
     return framed(
         theme,
         [whiskers(theme, labels, rate, low, high, colour=theme.death)],
-        x="deaths a minute alive (95 % interval)",
+        x=f"deaths a minute alive ({INTERVAL})",
         height=whisker_height(len(labels)) + 30,
         xaxis={"rangemode": "tozero"},
     )

@@ -6,8 +6,12 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
+from analysis.stats.estimate import LEVEL
+from analysis.words import interval_name
 from dashboard.palette import Theme
 
+# What axes and legends call the interval that is drawn.
+INTERVAL = interval_name(LEVEL)
 FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 
 

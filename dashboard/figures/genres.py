@@ -5,6 +5,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures.frame import (
+    INTERVAL,
     band,
     faded,
     framed,
@@ -159,7 +160,7 @@ def risks(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["factors"]
     labels = [str(unit) for unit in table["unit"]]
     figure = interval_rows(
-        theme, labels, table, "ratio", x="times the risk of dying (95 % interval)", colour=theme.death
+        theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death
     )
     figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
     return figure
@@ -187,7 +188,7 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
         "high": [np.nan if estimate.high is None else factor * estimate.high],
     }
     return interval_rows(
-        theme, [label], table, "value", x=f"difference, {unit} (95 % interval)", colour=theme.alive, zero=True
+        theme, [label], table, "value", x=f"difference, {unit} ({INTERVAL})", colour=theme.alive, zero=True
     )
 
 

@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.players import OUTCOMES
-from dashboard.figures.frame import framed, interval_rows, interval_steps, whisker_height, whiskers
+from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
 from dashboard.palette import Theme
 
 
@@ -24,7 +24,7 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
         name="as observed",
         marker={"symbol": "line-ns-open", "size": 11, "color": theme.late},
     )
-    estimate = whiskers(theme, labels, own, low, high, name="estimate, 95 % interval", colour=theme.death)
+    estimate = whiskers(theme, labels, own, low, high, name=f"estimate, {INTERVAL}", colour=theme.death)
     return framed(
         theme, [estimate, observed], x="deaths a minute alive", height=whisker_height(len(labels)) + 30,
         xaxis={"rangemode": "tozero"}, showlegend=True,

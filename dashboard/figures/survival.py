@@ -7,7 +7,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures.frame import band, faded, framed, interval_rows, whisker_height, whiskers
+from dashboard.figures.frame import INTERVAL, band, faded, framed, interval_rows, whisker_height, whiskers
 from dashboard.palette import Theme
 
 
@@ -203,7 +203,7 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
     return framed(
         theme,
         [bars, *points],
-        x="of the runs that began, % (95 % interval)",
+        x=f"of the runs that began, % ({INTERVAL})",
         height=whisker_height(len(labels)) + 70,
         xaxis={"range": [0, 102]},
         legend={"traceorder": "reversed"},
@@ -248,7 +248,7 @@ def builds(finding: Finding, theme: Theme) -> go.Figure:
         labels,
         table,
         "difference_s",
-        x="seconds longer (95 % interval)",
+        x=f"seconds longer ({INTERVAL})",
         colour=theme.alive,
         zero=True,
     )

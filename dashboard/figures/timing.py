@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures.frame import (
+    INTERVAL,
     band,
     faded,
     framed,
@@ -146,7 +147,7 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
         marker={"color": faded(theme.alive, 0.22)}, width=0.55,
         hovertemplate="%{y}: scatters by %{customdata:.0f} ms<extra></extra>", customdata=spread,
     )  # fmt: skip
-    marks = whiskers(theme, labels, bias, low, high, name="bias, 95 % interval", colour=theme.alive)
+    marks = whiskers(theme, labels, bias, low, high, name=f"bias, {INTERVAL}", colour=theme.alive)
     figure = framed(
         theme,
         [reach, marks],

@@ -7,13 +7,13 @@ from dash import html
 from analysis.finding import Finding
 from analysis.findings.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
+from analysis.words import cell, counted
 from dashboard.cards import card, note, table
 from dashboard.filters import to_address
 from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
 from dashboard.pages.questions import EVIDENCE, answers
 from dashboard.session import Session
-from dashboard.wording import counted, number
 
 _PATH, _MAP = "/deaths", "deaths.places"
 # Places that are listed openly, besides all hot ones.
@@ -116,7 +116,7 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
         ],
         "stage": [rows["stage"][i] for i in lines],
         "cause": [rows["cause"][i] for i in lines],
-        "into the run": [f"{number(float(round(rows['run_s'][i], 1)))} s" for i in lines],
+        "into the run": [f"{cell(float(round(rows['run_s'][i], 1)))} s" for i in lines],
         "run": [
             html.A(
                 f"attempt {rows['attempt'][i]}",
@@ -189,8 +189,8 @@ def _basis(found: Finding, selection: Selection) -> list[Any]:
         **{"data-dash": True},
     )
     parts = [
-        facts["player"], ["their ", run], f"life {facts['life']}, {number(round(facts['alive_s'], 1))} s long",
-        facts["stage"], facts["cause"], f"{number(round(facts['run_s'], 1))} s into the run",
+        facts["player"], ["their ", run], f"life {facts['life']}, {cell(round(facts['alive_s'], 1))} s long",
+        facts["stage"], facts["cause"], f"{cell(round(facts['run_s'], 1))} s into the run",
     ]  # fmt: skip
     return [html.Span(part) for part in parts if part]
 

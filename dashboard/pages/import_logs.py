@@ -8,8 +8,9 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from analysis.quality import judge
 from analysis.selection import Selection
-from analysis.stats.quality import judge
+from analysis.words import cell, counted
 from dashboard import cautions, ids
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
@@ -17,7 +18,6 @@ from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
-from dashboard.wording import counted, number
 from ingest.store import NoPacket
 from ingest.study_errors import CannotTakeIn
 from ingest.taken_in import TakenIn, take_in
@@ -88,7 +88,7 @@ def held(session: Session) -> list[Any]:
 def _cell(value: Any) -> str:
     if isinstance(value, str):
         return value[:19] if value[4:5] == "-" and value[10:11] == " " else value
-    return number(int(value)) if value is not None and value == value else "–"
+    return cell(int(value)) if value is not None and value == value else "–"
 
 
 def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> list[tuple[str, str, str]]:

@@ -5,12 +5,12 @@ from typing import Any
 from dash import html
 
 from analysis.selection import Selection
+from analysis.words import cell, counted
 from dashboard.cards import table
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
-from dashboard.wording import counted, number
 
 _ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/models/MODEL.md)
 
@@ -73,7 +73,7 @@ def _mark(done: bool | None) -> list[html.Span]:
 
 
 def _left(count: int, what: str) -> str:
-    return f" ({counted(count, what)} without one; {number(count)} to go)" if count else ""
+    return f" ({counted(count, what)} without one; {cell(count)} to go)" if count else ""
 
 
 PAGE = Page(

@@ -9,6 +9,7 @@ from analysis.finding import plain
 from analysis.findings.plan_game import plan_game
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.words import cell, counted
 from dashboard import cautions, ids
 from dashboard.cards import note, table
 from dashboard.filters import from_address, to_address
@@ -18,7 +19,6 @@ from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.plan_sheet import scale_and_unit
 from dashboard.session import Session
-from dashboard.wording import counted, number
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
@@ -140,8 +140,8 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
     now, wanted = scale * plan["now_half_width"], scale * plan["wanted_half_width"]
     needed = plan["players_needed"]
     says = (
-        f"{plan['target']}: the doubt, half of the 80 % interval, is ±{number(now)} {unit} now; "
-        f"±{number(wanted)} are wanted. "
+        f"{plan['target']}: the doubt, half of the 80 % interval, is ±{cell(now)} {unit} now; "
+        f"±{cell(wanted)} are wanted. "
     ) + (
         "No playtest that a class can hold would get there." if needed is None else
         "That is reached already." if needed == 0 else f"About {needed} more players would get there."

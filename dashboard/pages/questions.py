@@ -8,12 +8,12 @@ from dash import html
 from analysis.finding import Finding
 from analysis.findings import progress
 from analysis.selection import Selection
+from analysis.words import capital
 from dashboard import cautions
 from dashboard.cards import card, empty, note, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.session import Session
-from dashboard.wording import capital
 
 EVIDENCE = "Evidence"
 

@@ -5,6 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
+from analysis.words import cell, counted
 from dashboard import build_order_form, cautions, ids
 from dashboard.cards import note, served
 from dashboard.filters import from_address, to_address
@@ -13,7 +14,6 @@ from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.report.markup import Markup, tag
 from dashboard.session import Session
-from dashboard.wording import counted, number
 from ingest.player_tag import BadTag, player_tag
 
 _MOST = 400
@@ -105,13 +105,13 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
             said.insert(0, f"not valid: {runs['invalid_reason'][i]}")
         cells = [
             runs["player"][i] if runs["tagged"][i] else "no tag",
-            number(int(runs["attempt"][i])),
+            cell(int(runs["attempt"][i])),
             runs["build"][i],
-            f"{number(float(round(runs['alive_s'][i], 1)))} s",
+            f"{cell(float(round(runs['alive_s'][i], 1)))} s",
             _END.get(runs["ending"][i], runs["ending"][i]),
-            number(int(runs["deaths"][i])),
+            cell(int(runs["deaths"][i])),
             runs["capture"][i],
-            number(int(runs["number"][i])),
+            cell(int(runs["number"][i])),
             "; ".join(map(str, said)),
         ]
         marks = {} if valid else {"class_": "struck"}
@@ -130,7 +130,7 @@ _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut":
 
 def _words(runs: Any, i: int) -> str:
     who = runs["player"][i] if runs["tagged"][i] else "no tag"
-    alive = number(float(round(runs["alive_s"][i], 1)))
+    alive = cell(float(round(runs["alive_s"][i], 1)))
     return (
         f"{who}, attempt {int(runs['attempt'][i])}, {alive} s, {_END.get(runs['ending'][i])}, "
         f"run {int(runs['number'][i])} of {runs['capture'][i]}"

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.finding import Finding
+from analysis.words import capital, cell, counted, estimated
 from dashboard import cautions
 from dashboard.cards import shared_warnings
 from dashboard.figures import WIDE_ON_PAPER
@@ -12,7 +13,6 @@ from dashboard.report.content import Content, GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
 from dashboard.report.proposals import proposal_part
 from dashboard.report.style import STYLE
-from dashboard.wording import basis, capital, counted, interval, number
 
 EVIDENCE = ("deaths", "survival", "timing", "players", "genres")
 # What a table beside another article may have at most.
@@ -144,7 +144,7 @@ def _people(game: GamePart, count: Numbering) -> Markup:
     minutes = float(game.people["minutes"][0])
     words = [
         f"{counted(people['players'], 'player')} in {counted(people['runs'], 'run')}, "
-        f"{number(round(minutes, 1))} minutes alive in all."
+        f"{cell(round(minutes, 1))} minutes alive in all."
     ]
     words.append(
         f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says."
@@ -196,7 +196,7 @@ def _shown(
     picture = pictures.get(picture_name(game, finding))
     legend = f"{count.figure()}. {capital(finding.title)}." if picture is not None else None
     # "no single figure" would repeat what the sentence already says.
-    amount = f"{interval(finding.estimate)}; " if finding.estimate is not None else ""
+    amount = f"{estimated(finding.estimate)}; " if finding.estimate is not None else ""
     small = _small(finding) if picture is None else {}
     wide = finding.id in WIDE_ON_PAPER or any(len(t) > _COLUMNS_IN_HALF for t in small.values())
     return tag(
@@ -205,7 +205,7 @@ def _shown(
         tag("p", capital(finding.sentence)),
         [tag("p", capital(warning), class_="warning") for warning in finding.warnings if warning not in said],
         tag("figure", picture, tag("figcaption", legend)) if picture is not None else None,
-        tag("p", f"{amount}{basis(finding)}. ", tag("code", finding.id), class_="small"),
+        tag("p", f"{amount}{finding.basis}. ", tag("code", finding.id), class_="small"),
         [
             table(t, f"{count.table()}. {finding.title}: {name.replace('_', ' ')}.")
             for name, t in small.items()

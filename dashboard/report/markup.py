@@ -4,8 +4,8 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import Any
 
+from analysis.words import cell
 from dashboard.exports import rows
-from dashboard.wording import number
 
 
 class Markup(str):
@@ -44,7 +44,7 @@ def table(columns: Mapping[str, Any], caption: object = None, most: int = 60) ->
         tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)
     ]
     body = [
-        tag("tr", [tag("td", number(c), **(s or _long(c))) for c, s in zip(line, side, strict=True)])
+        tag("tr", [tag("td", cell(c), **(s or _long(c))) for c, s in zip(line, side, strict=True)])
         for line in lines[:most]
     ]
     left_out = len(lines) - most

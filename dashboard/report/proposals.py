@@ -1,8 +1,8 @@
 """Proposals in the report: what to change, what it is expected to do, and how sure that is."""
 
+from analysis.words import amount, capital, cell, counted
 from dashboard.report.content import GamePart
 from dashboard.report.markup import Markup, listed, table, tag, text
-from dashboard.wording import capital, counted, number, with_unit
 
 
 def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
@@ -23,9 +23,9 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
                 _targets(proposal, count),
                 tag(
                     "p",
-                    f"Chance of being better than no change {number(round(proposal.chance_better, 2))}; "
+                    f"Chance of being better than no change {cell(round(proposal.chance_better, 2))}; "
                     "chance that every target is "
-                    f"met within its tolerance {number(round(proposal.chance_close, 2))}. "
+                    f"met within its tolerance {cell(round(proposal.chance_close, 2))}. "
                     f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}.",
                     class_="small",
                 ),
@@ -56,8 +56,8 @@ def _targets(proposal: object, count: object) -> Markup | None:
         return None
     columns = {
         "target": [t.target for t in targets],
-        "wanted": [with_unit(t.wanted, t.unit) for t in targets],
-        "observed": [f"{with_unit(t.observed, t.unit)} (n = {t.observed_players})" for t in targets],
+        "wanted": [amount(t.wanted, t.unit) for t in targets],
+        "observed": [f"{amount(t.observed, t.unit)} (n = {t.observed_players})" for t in targets],
         "predicted, no change": [prediction(t.now, t.unit) for t in targets],
         "predicted, as proposed": [prediction(t.proposed, t.unit) for t in targets],
     }
@@ -67,4 +67,4 @@ def _targets(proposal: object, count: object) -> Markup | None:
 def prediction(one: object, unit: str) -> str:
     """ "58 % (46 % to 69 %)"."""
     p = one
-    return f"{with_unit(p.value, unit)} ({with_unit(p.low80, unit)} to {with_unit(p.high80, unit)})"  # type: ignore[attr-defined]
+    return f"{amount(p.value, unit)} ({amount(p.low80, unit)} to {amount(p.high80, unit)})"  # type: ignore[attr-defined]

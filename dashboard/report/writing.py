@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.finding import Finding
+from analysis.words import counted
 from dashboard import exports, plotly_js
 from dashboard.figures import WIDE_ON_PAPER, figure_for
 from dashboard.filters import in_words
@@ -15,7 +16,6 @@ from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser
 from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
 from dashboard.report.markup import Markup, tag
-from dashboard.wording import counted
 
 # Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
 _WIDE, _NARROW = 720, 400

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from analysis.stats.quality import Grade, judge, lost_events
+from analysis.quality import Grade, judge, lost_events
 from ingest.capture_counts import About, Notice
 
 

@@ -12,11 +12,11 @@ from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.tuning.whatif import OutcomeMap
+from analysis.words import capital, cell, estimated
 from dashboard.figures import FIGURES, figure_for
 from dashboard.figures.frame import interval_rows, interval_steps
 from dashboard.figures.tuning import over_two
 from dashboard.palette import LIGHT, THEMES
-from dashboard.wording import capital, interval, number
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +107,7 @@ def test_one_huge_interval_does_not_press_the_others_flat():
     (float("nan"), "–"), (True, "yes"), (np.nan, "–")],
 )  # fmt: skip
 def test_numbers_as_people_read_them(value, words):
-    assert number(value) == words
+    assert cell(value) == words
 
 
 @pytest.mark.parametrize(
@@ -120,13 +120,13 @@ def test_sentences_begin_with_a_capital(text, words):
 
 
 def test_estimates_carry_their_interval():
-    assert interval(Estimate(0.5, 0.25, 0.75, unit="share")) == "50 % (95 % interval 25 % to 75 %)"
-    told = interval(Estimate(7.75, 5.5, 11.0, unit="deaths a minute"))
+    assert estimated(Estimate(0.5, 0.25, 0.75, unit="share")) == "50 % (95 % interval 25 % to 75 %)"
+    told = estimated(Estimate(7.75, 5.5, 11.0, unit="deaths a minute"))
     assert told == "7.75 deaths a minute (95 % interval 5.5 to 11)"
-    assert interval(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
-    assert interval(Estimate(3.0, 2.0, None, unit="s")) == "3 s (95 % interval 2 s to no upper limit)"
-    assert interval(Estimate(0.01, 0.0002, 0.04, unit="share")) == "1 % (95 % interval under 0.1 % to 4 %)"
-    assert interval(Estimate(None)) == "no estimate"
+    assert estimated(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
+    assert estimated(Estimate(3.0, 2.0, None, unit="s")) == "3 s (95 % interval 2 s to no upper limit)"
+    assert estimated(Estimate(0.01, 0.0002, 0.04, unit="share")) == "1 % (95 % interval under 0.1 % to 4 %)"
+    assert estimated(Estimate(None)) == "no estimate"
 
 
 def test_what_was_seen_is_drawn_where_no_curve_could_be_fitted():

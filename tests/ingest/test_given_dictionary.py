@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from analysis.stats.quality import Grade, judge
+from analysis.quality import Grade, judge
 from ingest.capture_counts import About
 from ingest.cobs import unstuff
 from ingest.dictionary import Dictionary, Field, Kind

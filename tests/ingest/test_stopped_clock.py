@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from analysis.quality import Grade, judge
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.stats.quality import Grade, judge
 from ingest.capture_counts import About, Notice
 from ingest.checksum import crc16
 from ingest.cobs import stuff, unstuff

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
+from analysis.words import counted, percent
+
 # From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
 # sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
 DOUBTFUL_EVENTS = 0.05
@@ -120,7 +122,7 @@ def judge(counts: Counts) -> Verdict:
     doubtful = grave or share >= DOUBTFUL_EVENTS or touched >= DOUBTFUL_RUNS
     are = "run is" if counts.runs == 1 else "runs are"
     bias = (
-        f"About {_percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} {are} "
+        f"About {percent(share)} of the events are missing and {counts.damaged_runs} of {counts.runs} {are} "
         "damaged: there, deaths and presses may be missing, and a lost end makes a run look cut."
         if counts.damaged_runs
         else "No run is damaged: what was lost lies between runs."
@@ -140,14 +142,14 @@ def _lost(counts: Counts) -> tuple[str, ...]:
         (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
         (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
     )
-    lost = tuple(f"{count:,} {one if count == 1 else many}" for count, one, many in said if count)
+    lost = tuple(counted(count, one, many) for count, one, many in said if count)
     return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
 
 
 def _nothing(counts: Counts) -> str:
     if counts.bytes == 0:
         return "the file is empty"
-    return f"in {counts.bytes:,} {'byte' if counts.bytes == 1 else 'bytes'} not one packet could be read"
+    return f"in {counted(counts.bytes, 'byte')} not one packet could be read"
 
 
 def _remedy(counts: Counts) -> tuple[str, ...]:
@@ -182,7 +184,3 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
     if counts.newer_packets:
         fixes.append("A newer Setscrew reads the newer packets.")
     return tuple(fixes)
-
-
-def _percent(share: float) -> str:
-    return "less than 0.1 %" if share < 0.001 else f"{100 * share:.1f} %"
