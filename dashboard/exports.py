@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.finding import Finding, plain
 from analysis.methods import METHODS, Source
-from analysis.words import counted
+from analysis.words import cell, counted
 
 # A cell that starts so is run as a formula by spreadsheets; an apostrophe in front makes it a text.
 # Source: OWASP, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection).
@@ -68,7 +68,7 @@ def as_latex(table: Mapping[str, Any], caption: str = "") -> str:
     lines = [r"\begin{table}", r"\centering", rf"\begin{{tabular}}{{{shape}}}", r"\hline"]
     lines.append(" & ".join(latex(name) for name in table) + r" \\")
     lines.append(r"\hline")
-    lines += [" & ".join(latex(cell(cell)) for cell in row) + r" \\" for row in rows(table)]
+    lines += [" & ".join(latex(cell(value)) for value in row) + r" \\" for row in rows(table)]
     lines += [r"\hline", r"\end{tabular}"]
     if caption:
         lines.append(rf"\caption{{{latex(caption)}}}")
@@ -118,7 +118,7 @@ def _csv_cell(cell: Any) -> Any:
 
 
 def _markdown_row(cells: Iterable[Any], escape: bool = True) -> str:
-    texts = (_one_line(cell(cell)) for cell in cells)
+    texts = (_one_line(cell(value)) for value in cells)
     return "| " + " | ".join(_markdown(text) if escape else text for text in texts) + " |"
 
 

@@ -8,7 +8,7 @@ import time
 from dataclasses import asdict
 from pathlib import Path
 
-from analysis.words import counted
+from analysis.words import amount, counted
 from dashboard import exits
 from dashboard.terminal import Terminal
 from ingest.capture import Captures
@@ -179,8 +179,8 @@ def status_line(number: int, status: Status) -> str:
     player = f" {status.player or 'no tag'}" if counts.runs else ""
     run = f"run {counts.runs}{'' if counts.in_run else ' over'}{player}" if counts.runs else "no run yet"
     return (
-        f"{number} {state[status.state]}{counts.game or status.source} · {status.bytes_per_s:,.0f} B/s · "
-        f"{status.bytes:,} B · {counts.packets:,} packets · {run}{waiting} · {counts.rejected} damaged · "
+        f"{number} {state[status.state]}{counts.game or status.source} · {amount(round(status.bytes_per_s))} B/s · "
+        f"{amount(status.bytes)} B · {amount(counts.packets)} packets · {run}{waiting} · {counts.rejected} damaged · "
         f"{counts.missing_packets} missing · {counts.dropped_events} dropped"
     )
 

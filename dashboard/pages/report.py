@@ -126,7 +126,7 @@ def write(session: Session, selections: list[Selection], about: About, job: Job)
     job.report(0.65, "drawing figures and printing")
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
         written = write_report(content, Path(folder) / "report")
-        job.report(0.95, "packing")
+        job.report(0.96, "packing")
         packed = io.BytesIO()
         with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
             for path in sorted((Path(folder) / "report").rglob("*")):

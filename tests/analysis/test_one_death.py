@@ -118,7 +118,7 @@ def test_the_sentence_says_how_far_the_player_got_since_the_killing_shot(strip):
     assert found.facts["shot_s"] == -1.0 and found.facts["moved_px"] == pytest.approx(15.0)
     assert found.facts["spawn_s"] == -3.0 and found.facts["stage"] == "stage 2 boss"
     assert found.sentence == (
-        "The killing shot hit 1000 ms after it was fired, 4.33 times the 231 ms that a simple human reaction takes; "
+        "The killing shot hit 1,000 ms after it was fired, 4.33 times the 231 ms that a simple human reaction takes; "
         "meanwhile P01 moved 15 pixels. In the 3 s before the death: 1 own shot, 2 enemy shots (1 aimed)."
     )
 

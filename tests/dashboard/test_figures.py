@@ -10,9 +10,7 @@ from analysis.finding import Finding
 from analysis.findings import FINDERS
 from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
-from analysis.stats.estimate import Estimate
 from analysis.tuning.whatif import OutcomeMap
-from analysis.words import capital, cell, estimated
 from dashboard.figures import FIGURES, figure_for
 from dashboard.figures.frame import interval_rows, interval_steps
 from dashboard.figures.tuning import over_two
@@ -99,34 +97,6 @@ def test_one_huge_interval_does_not_press_the_others_flat():
     assert list(rows.layout.xaxis.range) == [0, 9]
     table["high"] = [4.0, 5.0, 6.0]
     assert interval_steps(theme, ["1", "2", "3"], table, "rate", **words).layout.yaxis.range is None
-
-
-@pytest.mark.parametrize(
-    "value, words",
-    [(0, "0"), (12345, "12 345"), (0.12345, "0.123"), (1234.5, "1 234"), (-0.5, "-0.5"), (None, "–"),
-    (float("nan"), "–"), (True, "yes"), (np.nan, "–")],
-)  # fmt: skip
-def test_numbers_as_people_read_them(value, words):
-    assert cell(value) == words
-
-
-@pytest.mark.parametrize(
-    "text, words",
-    [("falling cinder took 3", "Falling cinder took 3"), ("a_table.playlog: bad", "a_table.playlog: bad"),
-     ("most see it: 4", "Most see it: 4"), ("4 of 5", "4 of 5"), ("", "")],
-)  # fmt: skip
-def test_sentences_begin_with_a_capital(text, words):
-    assert capital(text) == words
-
-
-def test_estimates_carry_their_interval():
-    assert estimated(Estimate(0.5, 0.25, 0.75, unit="share")) == "50 % (95 % interval 25 % to 75 %)"
-    told = estimated(Estimate(7.75, 5.5, 11.0, unit="deaths a minute"))
-    assert told == "7.75 deaths a minute (95 % interval 5.5 to 11)"
-    assert estimated(Estimate(3.0, unit="s")) == "3 s (the data allow no interval)"
-    assert estimated(Estimate(3.0, 2.0, None, unit="s")) == "3 s (95 % interval 2 s to no upper limit)"
-    assert estimated(Estimate(0.01, 0.0002, 0.04, unit="share")) == "1 % (95 % interval under 0.1 % to 4 %)"
-    assert estimated(Estimate(None)) == "no estimate"
 
 
 def test_what_was_seen_is_drawn_where_no_curve_could_be_fitted():
