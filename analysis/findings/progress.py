@@ -10,9 +10,8 @@ from analysis.played_order import not_known, played_order
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.tuning.ranking import figure
 from analysis.tuning.scoring import Difference, players_for_quantile
-from analysis.words import counted, points, signed
+from analysis.words import amount, counted, points, signed
 
 METHOD = "progress.compared"
 UNORDERED = "progress.unordered"
@@ -55,14 +54,14 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
         )
     else:
         sentence = (
-            f"{c.target.name}{of_players(c.target)}: {figure(d.before, unit)} on {c.before}, "
-            f"{figure(d.after, unit)} on {c.after}; "
+            f"{c.target.name}{of_players(c.target)}: {amount(d.before, unit)} on {c.before}, "
+            f"{amount(d.after, unit)} on {c.after}; "
             + (f"{_points(d, unit)}." if d.low is not None else f"{_no_interval(c)}.")
         )
         if c.mean is not None and c.mean.before is not None and c.mean.after is not None:
             sentence += (
                 f" Beside it, the mean of the players' values: "
-                f"{figure(c.mean.before, unit)} and {figure(c.mean.after, unit)}"
+                f"{amount(c.mean.before, unit)} and {amount(c.mean.after, unit)}"
                 + (f", {_points(c.mean, unit)}." if c.mean.low is not None else "; no interval either.")
             )
     warnings = []
@@ -128,8 +127,8 @@ def _scored(comparison: Comparison) -> Finding:
     first = scores[0]
     sentence = (
         f"Of {counted(len(scores), 'prediction')} kept for build {comparison.after}, {inside} came out within their "
-        f"80 % interval; {first.target}: {figure(first.said.value, first.unit)} was predicted, "
-        f"{figure(first.observed, first.unit)} came ({counted(first.players, 'player')})."
+        f"80 % interval; {first.target}: {amount(first.said.value, first.unit)} was predicted, "
+        f"{amount(first.observed, first.unit)} came ({counted(first.players, 'player')})."
     )
     return Finding(
         id="progress.predictions",

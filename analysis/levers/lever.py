@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from analysis.words import percent
 from ingest.vocabulary import TunableRole
 
 # Less of a prior's variance settled by the play than this is nothing to speak of; from a half on the data say more
@@ -108,7 +109,7 @@ class DoseLever(Lever):
         if settled is None or settled < _NOTHING:
             return f"prior: only one {self.played} has been played, so how strongly it acts is assumed, not measured"
         which = "prior" if settled < _HALF else "data"
-        return f"{which} mostly: the play has settled {100 * settled:.0f} % of what was uncertain beforehand"
+        return f"{which} mostly: the play has settled {percent(settled)} of what was uncertain beforehand"
 
     def factor(self) -> str:
         """Its place among the factors of the deaths a second; for those that act by ratio."""

@@ -10,6 +10,9 @@ from scipy import special
 
 # The confidence level of every interval that names no other. Common practice, no source.
 LEVEL = 0.95
+# What is predicted is given with two intervals; the fields of a prediction are named by their levels.
+INNER, OUTER = 0.8, 0.95
+PREDICTED_QUANTILES = ((1 - OUTER) / 2, (1 - INNER) / 2, 0.5, (1 + INNER) / 2, (1 + OUTER) / 2)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from analysis.models.setting import Setting
 from analysis.models.simulate import more_players
 from analysis.models.staged import StagedModel, fit_staged
 from analysis.models.targets import Statistic, Target
+from analysis.stats.estimate import LEVEL, normal_critical
 
 SIZES = (4, 8, 12, 20, 32)
 MOST_PLAYERS = 60
@@ -33,7 +34,7 @@ class Precision:
 
 @dataclass(frozen=True)
 class Power:
-    """Chance that so many players on each build show a 95 % interval of the difference that leaves out zero."""
+    """Chance that so many players on each build show an interval of the difference that leaves out zero."""
 
     players_each: int
     chance: float
@@ -146,7 +147,7 @@ def each_needed(power: Sequence[Power], wanted: float = 0.8) -> int | None:
 
 def _apart(a: np.ndarray, b: np.ndarray, n: int) -> np.ndarray:
     """Does Newcombe's hybrid interval of the difference leave out zero? a, b: successes among n each."""
-    z = stats.norm.ppf(0.975)
+    z = normal_critical(LEVEL)
     limits = []
     for count in (a, b):
         share = count / n

@@ -11,16 +11,17 @@ from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Statistic, Target
+from analysis.stats.estimate import PREDICTED_QUANTILES
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against, Found, Search, against, misses
+from analysis.words import amount, percent
 
 MOST_PROPOSALS = 8
-_QUANTILES = (0.025, 0.1, 0.5, 0.9, 0.975)
 
 
 def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
     """Median and central intervals of the draws; the next session's count where the figure is a share of runs."""
-    low95, low80, value, high80, high95 = (float(q) for q in np.quantile(figures, _QUANTILES))
+    low95, low80, value, high80, high95 = (float(q) for q in np.quantile(figures, PREDICTED_QUANTILES))
     next_low = next_high = None
     if target.statistic == Statistic.SHARE and players > 0:
         chances = np.clip(figures, 0, 1)
@@ -160,8 +161,8 @@ def _settles(seen: Against, players: int, movable: bool) -> str:
     why = ""
     if seen.better >= SURE_ENOUGH and seen.harm > MOST_HARM:
         why = (
-            f"the chance that it is worse by over {100 * HARM:.0f} points is {100 * seen.harm:.0f} %, "
-            f"and {100 * MOST_HARM:.0f} % is the most allowed: "
+            f"the chance that it is worse by over {100 * HARM:.0f} points is {percent(seen.harm)}, "
+            f"and {percent(MOST_HARM)} is the most allowed: "
         )
     return f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each"
 
@@ -179,16 +180,16 @@ def _sentence(
     what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
     first = predicted[0]
     outcome = "Predicted: " + "; ".join(
-        f"{p.target}: from {figure(p.now.value, p.unit)} to {figure(p.proposed.value, p.unit)} "
-        f"(80 % {figure(p.proposed.low80, p.unit)} to {figure(p.proposed.high80, p.unit)}, "
-        f"wanted {figure(p.wanted, p.unit)})"
+        f"{p.target}: from {amount(p.now.value, p.unit)} to {amount(p.proposed.value, p.unit)} "
+        f"(80 % {amount(p.proposed.low80, p.unit)} to {amount(p.proposed.high80, p.unit)}, "
+        f"wanted {amount(p.wanted, p.unit)})"
         for p in predicted
     )
     match advice:
         case Advice.CLOSE_ENOUGH:
             return (
-                f"Leave it: {first.target} is about {figure(first.now.value, first.unit)} now, "
-                f"{figure(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
+                f"Leave it: {first.target} is about {amount(first.now.value, first.unit)} now, "
+                f"{amount(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
             )
         case Advice.CHANGE:
             return (
@@ -197,11 +198,6 @@ def _sentence(
     if not changes:
         return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
     return f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."
-
-
-def figure(value: float, unit: str) -> str:
-    """A figure for a sentence."""
-    return f"{100 * value:.0f} %" if unit == "share" else f"{value:.1f} {unit}"
 
 
 def _unit(unit: str) -> str:

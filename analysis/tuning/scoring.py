@@ -7,15 +7,14 @@ from scipy import stats
 from scipy.special import stdtrit
 
 from analysis.models.observed import ByPlayer
+from analysis.stats.estimate import INNER, LEVEL, PREDICTED_QUANTILES
 from analysis.stats.proportions import wilson
 from analysis.tuning.proposal import Prediction
-
-PROBABILITIES = (0.025, 0.1, 0.5, 0.9, 0.975)
 
 
 @dataclass(frozen=True)
 class Difference:
-    """After minus before, with a 95 % interval by player; None where the data allow none.
+    """After minus before, with an interval by player; None where the data allow none.
 
     before, after: the mean over players, or the quantile that was asked for. how: "players" (different people, each
     once), "within" (the same people on both builds), "means", "quantiles". runs: those that the figures rest on.
@@ -36,7 +35,7 @@ class Difference:
 _RESAMPLES = 2000
 
 
-def players_for_quantile(quantile: float, level: float = 0.95) -> int:
+def players_for_quantile(quantile: float, level: float = LEVEL) -> int:
     """How many players an interval of their `quantile` needs: with fewer, even from the lowest value to the highest it
     would hold the quantile less often than `level`.
 
@@ -50,7 +49,7 @@ def players_for_quantile(quantile: float, level: float = 0.95) -> int:
 
 
 def difference(
-    before: ByPlayer, after: ByPlayer, level: float = 0.95, quantile: float | None = None, seed: int = 1
+    before: ByPlayer, after: ByPlayer, level: float = LEVEL, quantile: float | None = None, seed: int = 1
 ) -> Difference:
     """The difference of two builds: of the means over players, or of the `quantile` of the players' values.
 
@@ -118,14 +117,14 @@ def _of_quantiles(
     return Difference(first, second, second - first, low, high, *counts, how=how, runs=runs)
 
 
-def count_interval(said: Prediction, players: int, level: float = 0.8) -> tuple[float, float]:
+def count_interval(said: Prediction, players: int, level: float = INNER) -> tuple[float, float]:
     """The interval in which a share counted on so many new players was expected, given a kept prediction.
 
     The population's share is drawn from the kept quantiles, the count from a binomial.
     """
     at = (np.arange(200) + 0.5) / 200
     kept = (said.low95, said.low80, said.value, said.high80, said.high95)
-    shares = np.clip(np.interp(at, PROBABILITIES, kept), 0, 1)
+    shares = np.clip(np.interp(at, PREDICTED_QUANTILES, kept), 0, 1)
     below = stats.binom.cdf(np.arange(players + 1)[:, None], players, shares).mean(axis=1)
     low = float(np.searchsorted(below, (1 - level) / 2)) / players
     high = min(float(np.searchsorted(below, (1 + level) / 2)), players) / players

@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from analysis.words import amount
 from dashboard import exits
 
 HELP = "what to change so that the targets are met, with the doubt that remains"
@@ -141,12 +142,10 @@ def _print(answer: dict[str, Any]) -> None:
 
 
 def _print_sensitivity(rows: list[dict[str, Any]], targets: list[dict[str, Any]]) -> None:
-    from analysis.tuning.ranking import figure
-
     units = {target["name"]: target["unit"] for target in targets}
     print("\nThe first proposal, had something else been assumed (now -> then, 80 % interval):")
     for row in rows:
         unit, then = units[row["target"]], row["then"]
-        span = f"{figure(then['low80'], unit)} to {figure(then['high80'], unit)}"
-        print(f"    {row['assumption']}: {row['target']}: {figure(row['now']['value'], unit)} -> ", end="")
-        print(f"{figure(then['value'], unit)} ({span})")
+        span = f"{amount(then['low80'], unit)} to {amount(then['high80'], unit)}"
+        print(f"    {row['assumption']}: {row['target']}: {amount(row['now']['value'], unit)} -> ", end="")
+        print(f"{amount(then['value'], unit)} ({span})")

@@ -8,7 +8,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 # Loads the module of the level with another one before anything else imports it, then asks every question.
-AT_ANOTHER_LEVEL = """
+AT_ANOTHER_LEVEL = r"""
 import json, sys, types
 from importlib.util import find_spec
 from pathlib import Path
@@ -16,8 +16,8 @@ from pathlib import Path
 NAME = "analysis.stats.estimate"
 path = Path(find_spec(NAME).origin)
 source = path.read_text(encoding="utf-8")
-changed = source.replace("LEVEL = 0.95", f"LEVEL = {sys.argv[2]}")
-assert source.count("LEVEL = 0.95") == 1
+changed = source.replace("\nLEVEL = 0.95", f"\nLEVEL = {sys.argv[2]}")
+assert source.count("\nLEVEL = 0.95") == 1
 module = types.ModuleType(NAME)
 module.__file__ = str(path)
 sys.modules[NAME] = module
