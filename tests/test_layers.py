@@ -15,9 +15,15 @@ VOCABULARY = "ingest.vocabulary"
 # The pure rooms of the analysis, and whose modules each may import besides PURE and the vocabulary.
 ROOMS = {
     "analysis.stats": ("analysis.stats",),
-    "analysis.levers": ("analysis.levers",),
-    "analysis.models": ("analysis.models", "analysis.levers", "analysis.stats", "analysis.counting"),
-    "analysis.tuning": ("analysis.tuning", "analysis.models", "analysis.levers", "analysis.stats"),
+    "analysis.levers": ("analysis.levers", "analysis.words"),
+    "analysis.models": ("analysis.models", "analysis.levers", "analysis.stats", "analysis.words"),
+    "analysis.tuning": (
+        "analysis.tuning",
+        "analysis.models",
+        "analysis.levers",
+        "analysis.stats",
+        "analysis.words",
+    ),
 }
 
 
