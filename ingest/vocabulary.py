@@ -88,6 +88,11 @@ class TunableRole(StrEnum):
     POLL_PERIOD = "poll_period"
     NOTE_SPEED = "note_speed"
 
+    @property
+    def acts(self) -> bool:
+        """Is its effect on what players reach known? It is then a lever, and a module of analysis/levers says more."""
+        return self not in (TunableRole.POLL_PERIOD, TunableRole.NOTE_SPEED)
+
 
 class Ending(IntEnum):
     """How a run ended: the values of a field with the role `ending`. CUT is never logged, only inferred."""

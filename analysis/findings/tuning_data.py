@@ -36,7 +36,8 @@ def _tunable(rows: Columns, n: int) -> Tunable:
     role = rows["role"][n]
     return Tunable(
         name=str(rows["tunable"][n]),
-        role=None if role is None else TunableRole(role),
+        # A study may be older or newer than the vocabulary: a role that is not in it has no known effect.
+        role=next((known for known in TunableRole if known == role), None),
         value=whole("value") or 0,
         low=whole("low") or 0,
         high=whole("high") or 0,

@@ -12,7 +12,7 @@ DEATHS = Prior(
 TIMES = Prior(0.1, 0.15, "a level ends after so many rows. No source: as for a fire rate")
 
 LEVER = DoseLever(
-    TunableRole.DROP_INTERVAL, units="`ms`, `us` or `ticks`", easier=1, least=1, by_ratio=True,
+    TunableRole.DROP_INTERVAL, units=("ms", "us", "ticks"), easier=1, least=1, by_ratio=True,
     of=fire_period.log_rate, deaths=DEATHS, times=TIMES, in_levels=True, what="block speed", played="rate", symbol="e",
     under=fire_period.UNDER,
 )  # fmt: skip

@@ -25,6 +25,6 @@ def log_rate(periods: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.FIRE_PERIOD, units="`ms`, `us` or `ticks`", easier=1, least=1, by_ratio=True, of=log_rate,
+    TunableRole.FIRE_PERIOD, units=("ms", "us", "ticks"), easier=1, least=1, by_ratio=True, of=log_rate,
     deaths=DEATHS, times=TIMES, in_levels=False, what="fire rate", played="rate", symbol="e", under=UNDER,
 )  # fmt: skip

@@ -6,6 +6,4 @@ Which way is easier hangs on where the players' presses fall.
 from analysis.levers.lever import EdgeLever
 from ingest.vocabulary import TunableRole
 
-LEVER = EdgeLever(
-    TunableRole.INPUT_OFFSET, units="`ms`, `us` or `ticks`", easier=0, early_edge=1, late_edge=1
-)
+LEVER = EdgeLever(TunableRole.INPUT_OFFSET, units=("ms", "us", "ticks"), easier=0, early_edge=1, late_edge=1)

@@ -39,15 +39,15 @@ class Rule(StrEnum):
 class Lever:
     """One role. Its module says the rest.
 
-    units: those the log may declare it in (FORMAT.md, section 6). least, most: values beyond mean nothing to the game,
-    whatever the firmware can hold. easier: 1 where a larger value lets more players get there, -1 where fewer, 0 where
-    that hangs on the players. by_ratio: the effect goes with the logarithm of the value, so that several tunables of
-    the role are scaled together. in_combination: values are few, so that several tunables are tried in every
-    combination.
+    units: those the log may declare it in (FORMAT.md, section 6); none: the game's own. least, most: values beyond mean
+    nothing to the game, whatever the firmware can hold. easier: 1 where a larger value lets more players get there, -1
+    where fewer, 0 where that hangs on the players. by_ratio: the effect goes with the logarithm of the value, so that
+    several tunables of the role are scaled together. in_combination: values are few, so that several tunables are tried
+    in every combination.
     """
 
     role: TunableRole
-    units: str
+    units: tuple[str, ...]
     easier: int
     least: int | None = None
     most: int | None = None

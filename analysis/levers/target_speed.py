@@ -18,7 +18,7 @@ def _log_speed(speeds: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.TARGET_SPEED, units="the game's own", easier=-1, least=1, by_ratio=True, of=_log_speed, success=_SLOPE,
+    TunableRole.TARGET_SPEED, units=(), easier=-1, least=1, by_ratio=True, of=_log_speed, success=_SLOPE,
     each_logged=True, what="speed", played="speed", symbol="-s",
     under={
         "speed matters half as much": (_SLOPE.mean / 2, 0.05),

@@ -11,5 +11,5 @@ def _kept(values: Sequence[int]) -> float:
 
 
 LEVER = PolicyLever(
-    TunableRole.TIERS_SURVIVE, units="-", easier=1, least=0, most=1, rule=Rule.KEEP_TIER, of=_kept
+    TunableRole.TIERS_SURVIVE, units=("-",), easier=1, least=0, most=1, rule=Rule.KEEP_TIER, of=_kept
 )

@@ -3,4 +3,4 @@
 from analysis.levers.lever import EdgeLever
 from ingest.vocabulary import TunableRole
 
-LEVER = EdgeLever(TunableRole.WINDOW_EARLY, units="`ms`, `us` or `ticks`", easier=1, early_edge=-1)
+LEVER = EdgeLever(TunableRole.WINDOW_EARLY, units=("ms", "us", "ticks"), easier=1, early_edge=-1)
