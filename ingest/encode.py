@@ -33,7 +33,15 @@ def encode_lines(lines: Iterable[str]) -> Iterator[bytes]:
                 if "dictionary" not in data:
                     raise BadLine('the first line must be {"dictionary": {...}}')
                 dictionary, values = from_json(data["dictionary"])
-                ranges = {t.name: (t.low, t.high) for t in dictionary.tunables}
+                # As written: without them, the range in the log is the value that the tunable begins with.
+                written = {t["name"]: t for t in data["dictionary"].get("tunables", [])}
+                ranges = {
+                    t.name: (
+                        t.low if "min" in written[t.name] else None,
+                        t.high if "max" in written[t.name] else None,
+                    )
+                    for t in dictionary.tunables
+                }
                 _in_range(ranges, dict(zip(ranges, values, strict=True)))
                 encoder = Encoder(dictionary, values)
                 yield encoder.power_up()
@@ -94,10 +102,13 @@ def _in_range(ranges: _Ranges, values: Mapping[str, int]) -> None:
     """Raises BadLine for a value that the dictionary rules out; names that it lacks are the encoder's to refuse."""
     for name, value in values.items():
         low, high = ranges.get(name, (None, None))
-        if (low is not None and value < low) or (high is not None and value > high):
+        if low is not None and value < low:
             raise BadLine(
-                f"the value {value} of tunable {name!r} is outside of its range, {low} to {high}; change the value, or "
-                "'min' and 'max' in the dictionary"
+                f"the value {value} of tunable {name!r} is below its 'min', {low}; change one of them"
+            )
+        if high is not None and value > high:
+            raise BadLine(
+                f"the value {value} of tunable {name!r} is above its 'max', {high}; change one of them"
             )
 
 

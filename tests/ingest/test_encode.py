@@ -39,9 +39,9 @@ def told(
         ('{"power_up": -1}', "from 0 to 65535"),
         (
             '{"settings": {"lives": 10}}',
-            "the value 10 of tunable 'lives' is outside of its range, 1 to 9; change",
+            "the value 10 of tunable 'lives' is above its 'max', 9; change one",
         ),
-        ('{"settings": {"lives": 0}}', "outside of its range, 1 to 9"),
+        ('{"settings": {"lives": 0}}', "the value 0 of tunable 'lives' is below its 'min', 1; change"),
         ('{"t": 1' + "0" * 5000 + ', "kind": "go"}', "a number of thousands of digits"),
         ('{"t": 1' + "0" * 4000 + ', "kind": "go"}', "more than 30 days after 1000"),
         ('{"t": 2000, "kind": "go", "who": 1' + "0" * 4000 + "}", "from 0 to 255, not"),
@@ -82,7 +82,7 @@ def test_a_value_outside_of_its_range_in_the_dictionary(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     said = told(tmp_path, capsys, HEAD.replace('"value": 3', '"value": 12'))
-    assert "line 1: the value 12 of tunable 'lives' is outside of its range, 1 to 9" in said
+    assert "line 1: the value 12 of tunable 'lives' is above its 'max', 9" in said
 
 
 def test_more_drops_than_the_counter_can_tell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
