@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 
-from dashboard import exits
+from dashboard import exits, streams
 from dashboard.commands import COMMANDS
 from ingest.study_errors import damage
 
@@ -16,6 +16,16 @@ ABOUT = "From the play logs of a handheld game to what makes it too hard or too 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one subcommand and returns its exit code (dashboard/exits.py)."""
+    streams.prepare()
+    code = _run(arguments)
+    why = streams.unwritten()
+    if why is not None:
+        print(f"Not all that was to be printed could be written: {why}.", file=sys.stderr)
+        return exits.INPUT
+    return code
+
+
+def _run(arguments: list[str] | None) -> int:
     parser = argparse.ArgumentParser(prog="setscrew", description=ABOUT)
     words = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, module_name in COMMANDS.items():
