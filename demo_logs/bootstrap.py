@@ -23,7 +23,8 @@ class CannotInstall(Exception):
 def python_with_setscrew(extra: str = "") -> Path:
     """A Python that has Setscrew and the dependencies of `extra` ("" or "test"), installed if need be.
 
-    In a virtual environment that is this very Python; otherwise the one of .venv in the checkout, which is
+    Where Setscrew was installed from a wheel, there is no checkout, and this very Python has all that is needed.
+    In a virtual environment that is this very Python too; otherwise the one of .venv in the checkout, which is
     made. A stamp in the environment says what was installed last, so that the second start is quick.
     Raises CannotInstall.
     """
@@ -33,6 +34,8 @@ def python_with_setscrew(extra: str = "") -> Path:
             f"Setscrew needs Python {oldest} or newer; this is {version} ({sys.executable}). "
             "Call it with a newer one, for example: python3.12 -m demo_logs"
         )
+    if not (ROOT / "pyproject.toml").is_file():
+        return Path(sys.executable)
     in_environment = sys.prefix != sys.base_prefix
     folder = Path(sys.prefix) if in_environment else ROOT / ".venv"
     python = Path(sys.executable) if in_environment else _python_of(folder)
@@ -46,12 +49,12 @@ def python_with_setscrew(extra: str = "") -> Path:
     return python
 
 
-def run(python: Path, *words: str) -> int:
-    """The exit code of `python -m WORDS...` in the checkout.
+def run(python: Path, *words: str, folder: Path | None = None) -> int:
+    """The exit code of `python -m WORDS...` in `folder`, by default where this was called.
 
     Ctrl-C reaches the child by itself, which ends in its own way; this waits for it.
     """
-    with subprocess.Popen([str(python), "-m", *words], cwd=ROOT) as child:
+    with subprocess.Popen([str(python), "-m", *words], cwd=folder) as child:
         while True:
             try:
                 return child.wait()

@@ -21,7 +21,7 @@ def main() -> int:
     failed = []
     for check in (*CHECKS, ("pytest", *sys.argv[1:])):
         print("==", *check, flush=True)
-        if bootstrap.run(python, *check):
+        if bootstrap.run(python, *check, folder=bootstrap.ROOT):
             failed.append(" ".join(check))
     if failed:
         print("failed:", ", ".join(failed))

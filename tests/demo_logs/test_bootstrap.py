@@ -1,6 +1,8 @@
 """The two commands' installer: what it installs into, when it installs again, and what it says when it cannot."""
 
 import os
+import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -8,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from demo_logs import bootstrap
+from tests.interrupting import interruptible
 
 NOWHERE = "[build-system]\nrequires = ['no-such-thing-at-all']\nbuild-backend = 'no_such'\n"
 
@@ -137,3 +140,38 @@ def test_a_pip_that_fails_ends_the_start_with_words_and_a_code(tmp_path):
     assert done.returncode == 1
     assert "pip could not install" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_what_was_installed_from_a_wheel_starts_where_it_was_called(tmp_path):
+    """No checkout around it: nothing is to be installed, and a study is made in the caller's folder."""
+    installed, folder = tmp_path / "installed", tmp_path / "folder"
+    folder.mkdir()
+    for package in ("ingest", "analysis", "dashboard", "demo_logs"):
+        shutil.copytree(
+            bootstrap.ROOT / package, installed / package, ignore=shutil.ignore_patterns("__pycache__")
+        )
+    command = [sys.executable, "-m", "demo_logs", "--study", "my.duckdb", "--port", "0", "--no-browser"]
+    with subprocess.Popen(
+        interruptible(command), cwd=folder, env={**os.environ, "PYTHONPATH": str(installed)},
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True,
+    ) as running:  # fmt: skip
+        assert running.stdout is not None
+        said = []
+        for line in running.stdout:
+            said.append(line)
+            if line.startswith("Stop it with"):
+                break
+        assert any(line.startswith("Setscrew is at http://127.0.0.1:") for line in said), said
+        assert not any("nstalling" in line for line in said)
+        interrupt(running)
+        running.stdout.read()
+    assert running.returncode == 0
+    assert (folder / "my.duckdb").exists()
+
+
+def interrupt(running: "subprocess.Popen[str]") -> None:
+    """Ctrl+C, which reaches the program and its children."""
+    if os.name == "nt":
+        running.terminate()
+    else:
+        os.killpg(running.pid, signal.SIGINT)
