@@ -6,9 +6,10 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import duckdb
 import numpy as np
@@ -24,10 +25,17 @@ _MOST_SELECTIONS = 64
 _numbers = itertools.count(1)
 
 
+class Asked(Protocol):
+    """What a reader asks: a DuckDB connection, or what hands out cursors as one does."""
+
+    def cursor(self) -> AbstractContextManager[Any]:
+        """A cursor for one question, in a `with`."""
+
+
 class Reader:
     """Reads one open study. Each question is one file of queries/; its name is the file's without `.sql`."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection):
+    def __init__(self, connection: Asked):
         self._connection = connection
 
     def ask(self, query: str, **parameters: Any) -> Columns:
@@ -71,7 +79,7 @@ class RememberingReader(Reader):
     kept; larger answers are given and not kept. Safe to use from several threads.
     """
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection, most_bytes: int = 64 * 1024 * 1024):
+    def __init__(self, connection: Asked, most_bytes: int = 64 * 1024 * 1024):
         super().__init__(connection)
         self._most_bytes = most_bytes
         self._kept: OrderedDict[object, tuple[Columns, int]] = OrderedDict()
@@ -80,7 +88,6 @@ class RememberingReader(Reader):
         self._lock = threading.Lock()
         self._chosen: OrderedDict[Selection, str] = OrderedDict()
         self._chosen_lock = threading.Lock()
-        connection.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE} (READ_WRITE)")
 
     def forget(self) -> None:
         """To be called when the study has changed."""
@@ -93,9 +100,14 @@ class RememberingReader(Reader):
 
     def ask_chosen(self, query: str, selection: Selection, **parameters: Any) -> Columns:
         """As `Reader.ask_chosen`."""
+        table = self._table_of(selection)
         try:
-            return self._ask_of(f"TABLE {self._table_of(selection)}", query, selection, parameters)
-        except duckdb.CatalogException:  # the study has changed meanwhile
+            return self._ask_of(f"TABLE {table}", query, selection, parameters)
+        except duckdb.CatalogException:
+            # The study has changed meanwhile, or was closed and opened again: the table is no more.
+            with self._chosen_lock:
+                if self._chosen.get(selection) == table:
+                    del self._chosen[selection]
             return super().ask_chosen(query, selection, **parameters)
 
     def _table_of(self, selection: Selection) -> str:
@@ -105,6 +117,7 @@ class RememberingReader(Reader):
             if table is None:
                 table = f"{_BESIDE}.runs_{next(_numbers)}"
                 with self._connection.cursor() as cursor:
+                    cursor.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE} (READ_WRITE)")
                     cursor.execute(f"CREATE TABLE {table} AS {_sql('chosen_runs')}", selection.parameters())
                 self._chosen[selection] = table
                 self._drop(len(self._chosen) - _MOST_SELECTIONS)
@@ -113,8 +126,9 @@ class RememberingReader(Reader):
 
     def _drop(self, count: int) -> None:
         for _ in range(count):
+            table = self._chosen.popitem(last=False)[1]
             with self._connection.cursor() as cursor:
-                cursor.execute(f"DROP TABLE IF EXISTS {self._chosen.popitem(last=False)[1]}")
+                cursor.execute(f"DROP TABLE IF EXISTS {table}")
 
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
         plain = {n: v.tolist() if isinstance(v, np.ndarray) else v for n, v in parameters.items()}

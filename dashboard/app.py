@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, callback_context, dcc, html, no_update
-from flask import request
+from flask import Response, request
 
 from dashboard import ids
 from dashboard.downloads import add_downloads
@@ -16,6 +16,7 @@ from dashboard.pages import PAGES
 from dashboard.session import Session
 from dashboard.shell import add_shell, content, document, page_at
 from dashboard.stage_pictures import StagePictures
+from ingest.study_errors import StudyBusy
 
 _REFRESH_MS = 700
 _SCRIPTS = ("figures.js", "shell.js")
@@ -55,10 +56,16 @@ def build_app(
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
+    app.server.register_error_handler(StudyBusy, _wait)
     add_shell(app.server, session)
     add_downloads(app.server, session)
     protect(app.server, host, token, app.csp_hashes())
     return app
+
+
+def _wait(busy: Exception) -> Response:
+    """The answer while another process writes into the study; the shell asks again."""
+    return Response(f"{busy}", status=503, mimetype="text/plain; charset=utf-8", headers={"Retry-After": "2"})
 
 
 def _working(version: int) -> html.Div:

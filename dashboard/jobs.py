@@ -1,4 +1,4 @@
-"""Work that takes longer than a click: runs in threads of this process, which owns the study, and can be cancelled."""
+"""Work that takes longer than a click: runs in threads of this process, and can be cancelled."""
 
 import itertools
 import threading

@@ -36,21 +36,21 @@ def serve(
             clear_untrusted_proxy_headers=True,
             max_request_body_size=LARGEST_REQUEST,
         )
-        address = f"http://{_written(host)}:{server.port}/" + (f"?token={token}" if token else "")
-        print(
-            f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.",
-            file=sys.stderr,
-            flush=True,
-        )
-        if token:
-            print(
-                "Anybody with this address can read and change the study. Share it with your team only.",
-                file=sys.stderr,
-            )
-        session.jobs.start("read ahead", session.read_ahead)
-        if open_browser:
-            threading.Timer(0.3, webbrowser.open, [address]).start()
         try:
+            address = f"http://{_written(host)}:{server.port}/" + (f"?token={token}" if token else "")
+            print(
+                f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.",
+                file=sys.stderr,
+                flush=True,
+            )
+            if token:
+                print(
+                    "Anybody with this address can read and change the study. Share it with your team only.",
+                    file=sys.stderr,
+                )
+            session.jobs.start("read ahead", session.read_ahead)
+            if open_browser:
+                threading.Timer(0.3, webbrowser.open, [address]).start()
             server.run()
         except KeyboardInterrupt:
             pass

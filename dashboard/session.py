@@ -3,7 +3,8 @@
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -20,6 +21,7 @@ from analysis.selection import Selection
 from dashboard.filters import Choices
 from dashboard.follower import Follower
 from dashboard.jobs import Job, Jobs
+from dashboard.shared_study import SharedStudy
 from dashboard.stage_pictures import StagePictures
 from ingest import notes
 from ingest.capture import Captures
@@ -49,24 +51,27 @@ class Basis:
 
 
 class Session:
-    """One study, open for writing, shared by all pages. Safe to use from several threads.
+    """One study, shared by all pages. Safe to use from several threads.
 
+    study: held to the end, or let go of whenever another process wants it (SharedStudy);
     recordings: the folder of the live page's; thrown_away: it and the study are deleted at the end.
     """
 
-    def __init__(self, study: Study, recordings: Path | None = None, thrown_away: bool = False):
+    def __init__(self, study: Study | SharedStudy, recordings: Path | None = None, thrown_away: bool = False):
         self.study = study
         self.thrown_away = thrown_away
         self.connection = study.connection
         self.reader = RememberingReader(study.connection)
         self.pictures = StagePictures()
         self.jobs = Jobs()
-        self.writing = threading.RLock()
+        self._one_writes = threading.RLock()
         self._answers: OrderedDict[tuple[object, ...], object] = OrderedDict()
         self._answers_lock = threading.Lock()
         self._gates: dict[tuple[object, ...], threading.Lock] = {}
         self._undo: list[Undo] = []
         self._version = 1
+        if isinstance(study, SharedStudy):
+            study.on_change(self.changed)
         self.captures = Captures(recordings) if recordings is not None else None
         self.follower = Follower(recordings, self.import_log) if recordings is not None else None
 
@@ -185,6 +190,16 @@ class Session:
 
     # --- changing ------------------------------------------------------------------------------------------------
 
+    @contextmanager
+    def writing(self) -> Iterator[Study]:
+        """The study, for one thread at a time that changes it. Raises StudyBusy as SharedStudy does."""
+        with self._one_writes:
+            if isinstance(self.study, SharedStudy):
+                with self.study.writing() as study:
+                    yield study
+            else:
+                yield self.study
+
     def note_run(
         self,
         capture_key: str,
@@ -196,9 +211,9 @@ class Session:
         remark: str | None = None,
     ) -> None:
         """Says something about a run; can be undone. Raises ValueError as ingest.notes.note_run does."""
-        with self.writing:
+        with self.writing() as study:
             moment = notes.note_run(
-                self.connection,
+                study.connection,
                 capture_key,
                 run_number,
                 player=player,
@@ -210,23 +225,23 @@ class Session:
 
     def add_target(self, game: str, target_toml: str) -> None:
         """Keeps the targets of a game; can be undone."""
-        with self.writing:
-            moment = notes.add_target(self.connection, game, target_toml)
+        with self.writing() as study:
+            moment = notes.add_target(study.connection, game, target_toml)
         self._remember("the targets", "targets", moment)
 
     def add_prediction(self, game: str, build: str, prediction: Any) -> None:
         """Keeps what was predicted for an accepted proposal (JSON values); can be undone."""
         prediction_json = json.dumps(prediction, allow_nan=False)
-        with self.writing:
+        with self.writing() as study:
             moment = notes.add_prediction(
-                self.connection, game, build, self.reader.fingerprint(), prediction_json
+                study.connection, game, build, self.reader.fingerprint(), prediction_json
             )
         self._remember("the accepted proposal", "predictions", moment)
 
     def note_order(self, game: str, earlier: Sequence[str], later: str) -> None:
         """Says which builds were played before another; can be undone. Raises ValueError as notes.note_order does."""
-        with self.writing:
-            moment = notes.note_order(self.connection, game, earlier, later)
+        with self.writing() as study:
+            moment = notes.note_order(study.connection, game, earlier, later)
         self._remember("the order of the builds", "build_order", moment)
 
     def words(self) -> dict[str, str]:
@@ -240,8 +255,8 @@ class Session:
         words = dict(words)
         if words == self.words() or not (any(words.values()) or self.words()):
             return
-        with self.writing:
-            moment = notes.add_words(self.connection, json.dumps(words, ensure_ascii=False))
+        with self.writing() as study:
+            moment = notes.add_words(study.connection, json.dumps(words, ensure_ascii=False))
         self._remember("the words of the report", "report_words", moment)
 
     def remember(self, undo: Undo) -> None:
@@ -253,8 +268,8 @@ class Session:
 
     def _remember(self, what: str, table: str, moment: datetime) -> None:
         def take_back() -> None:
-            with self.writing:
-                notes.take_back(self.connection, table, moment)
+            with self.writing() as study:
+                notes.take_back(study.connection, table, moment)
 
         self.remember(Undo(what, take_back))
 
@@ -275,8 +290,8 @@ class Session:
 
     def import_log(self, path: Path, progress: Callable[[int, int], None] | None = None) -> ImportResult:
         """Brings one play log into the study. Raises OSError where it cannot be read."""
-        with self.writing:
-            result = import_log(self.study, path, progress)
+        with self.writing() as study:
+            result = import_log(study, path, progress)
         if result.status != Status.UNCHANGED:
             self.changed()
         return result
@@ -287,9 +302,9 @@ class Session:
             return
 
         def take_back() -> None:
-            with self.writing:
+            with self.writing() as study:
                 for one in reversed(imports):
-                    one.take_back(self.study)
+                    one.take_back(study)
 
         what = "the import of a log" if len(imports) == 1 else f"the import of {len(imports)} logs"
         self.remember(Undo(what, take_back))

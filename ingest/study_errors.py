@@ -35,8 +35,7 @@ def cannot_open(path: Path, error: duckdb.Error) -> StudyError:
         if holder is not None:
             who = f"process {holder[2] or holder[3]}" + (f" ({Path(holder[1]).name})" if holder[1] else "")
         return StudyBusy(
-            f"{path}: {who} holds this study. Close it first (a dashboard that is open holds its study, and can "
-            "ingest by itself), or use another study file."
+            f"{path}: {who} holds this study. Wait until it is done, or close it; or use another study file."
         )
     if path.is_dir():
         return StudyError(f"{path}: this is a folder, no study; {_REMEDY}")

@@ -7,6 +7,8 @@
   const MESSAGE_MS = 8000;
   const PATIENCE_OF_DASH_MS = 10000;
   const PATIENCE_MS = 500;  /* an answer that takes longer is worked out while the browser reads plotly.js */
+  const BUSY = 503;  /* another process writes into the study; the page comes when it is done */
+  const BUSY_MS = 2000;
   const byId = function (id) { return document.getElementById(id); };
   let shown = null;  /* path and filter that the page shows */
   let opened = null;  /* what is open on it beside */
@@ -87,6 +89,11 @@
     main.setAttribute("aria-busy", "true");
     try {
       const answer = await window.fetch(words(), { signal: mine.signal });
+      if (answer.status === BUSY) {
+        say(await answer.text());
+        window.setTimeout(function () { if (asked === null) { ask(); } }, BUSY_MS);
+        return;
+      }
       if (!answer.ok) { throw new Error(await answer.text()); }
       const part = await answer.json();
       if (asked !== mine) { return; }

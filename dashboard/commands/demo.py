@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
-    from dashboard.commands.opening import StudyTrouble, beside, open_or_explain
+    from dashboard.commands.opening import StudyTrouble, beside, open_shared
     from dashboard.serving import serve
     from ingest.notes import add_target
     from ingest.people import take_players
@@ -52,17 +52,18 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
 
     logs_folder = Path(demo_logs.__file__).parent
     try:
-        study = open_or_explain(path, read_only=False, create=True)
+        shared = open_shared(path)
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code
-    for log in sorted(logs_folder.glob("*.playlog")):
-        result = import_log(study, log)
-        print(f"{log.name}: {counted(result.runs, 'run')}, {counted(result.events, 'event')}", flush=True)
-    take_players(study.connection, logs_folder / "players.csv")
-    for targets in sorted(logs_folder.glob("targets_*.toml")):
-        text = targets.read_text(encoding="utf-8")
-        add_target(study.connection, tomllib.loads(text)["game"], text)
+    with shared.writing() as study:
+        for log in sorted(logs_folder.glob("*.playlog")):
+            result = import_log(study, log)
+            print(f"{log.name}: {counted(result.runs, 'run')}, {counted(result.events, 'event')}", flush=True)
+        take_players(study.connection, logs_folder / "players.csv")
+        for targets in sorted(logs_folder.glob("targets_*.toml")):
+            text = targets.read_text(encoding="utf-8")
+            add_target(study.connection, tomllib.loads(text)["game"], text)
     if thrown_away:
         print(
             "This study, and all that is recorded in it, is deleted at the end; --study FILE keeps both.",
@@ -71,7 +72,7 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
         )
     try:
         serve(
-            study,
+            shared,
             beside(path, None, "recordings"),
             "127.0.0.1",
             arguments.port,

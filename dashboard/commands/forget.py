@@ -30,30 +30,21 @@ def run(arguments: argparse.Namespace) -> int:
     from dashboard.commands.opening import StudyTrouble, opened
 
     try:
-        with opened(arguments.study, read_only=not arguments.logs) as study:
-            return _forget(study, arguments)
+        with opened(arguments.study) as study:
+            going = _going(study, arguments)
+        told = sys.stderr if arguments.json else sys.stdout
+        for one in going:
+            print(_said(one), file=told)
+        # Nobody has to wait for the study while somebody thinks.
+        if going and not arguments.yes and not _agreed(len(going)):
+            raise StudyTrouble(
+                "Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED
+            )
+        with opened(arguments.study, read_only=not going) as study:
+            left = _taken_out(study, going)
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code
-
-
-def _forget(study: Any, arguments: argparse.Namespace) -> int:
-    from analysis.reader import Reader
-    from dashboard.commands.opening import StudyTrouble
-    from ingest.forgetting import forget_capture
-
-    reader = Reader(study.connection)
-    held = _held(reader)
-    meant = dict.fromkeys(_meant(study, held, word) for word in arguments.logs)
-    going = [held[capture] | _alone(reader, capture) for capture in meant]
-    told = sys.stderr if arguments.json else sys.stdout
-    for one in going:
-        print(_said(one), file=told)
-    if going and not arguments.yes and not _agreed(len(going)):
-        raise StudyTrouble("Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED)
-    for one in going:
-        forget_capture(study, one["capture_id"])
-    left = list(_held(reader).values())
     if arguments.json:
         print(json.dumps({"study": str(arguments.study), "taken_out": going, "captures": left}))
         return exits.OK
@@ -67,6 +58,36 @@ def _forget(study: Any, arguments: argparse.Namespace) -> int:
         print(f"{one['capture_id']}: {one['name']}, {_size(one)}, received {one['received_at'][:16]} UTC")
     print(f"{counted(len(left), 'log')} in {arguments.study}; name those that are to be taken out")
     return exits.OK
+
+
+def _going(study: Any, arguments: argparse.Namespace) -> list[dict[str, Any]]:
+    """The captures that are meant, each with what the study holds by it alone."""
+    from analysis.reader import Reader
+
+    reader = Reader(study.connection)
+    held = _held(reader)
+    meant = dict.fromkeys(_meant(study, held, word) for word in arguments.logs)
+    return [held[capture] | _alone(reader, capture) for capture in meant]
+
+
+def _taken_out(study: Any, going: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Takes captures out, and returns those that are left. Raises StudyTrouble where they are not what they were."""
+    from analysis.reader import Reader
+    from dashboard.commands.opening import StudyTrouble
+    from ingest.forgetting import forget_capture
+
+    reader = Reader(study.connection)
+    held = _held(reader)
+    for one in going:
+        now = held.get(one["capture_id"])
+        if now is None or now["name"] != one["name"]:
+            raise StudyTrouble(
+                f"{one['name']}: the study was changed meanwhile and nothing was taken out; call it again",
+                exits.INPUT,
+            )
+    for one in going:
+        forget_capture(study, one["capture_id"])
+    return list(_held(reader).values())
 
 
 def _held(reader: Any) -> dict[int, dict[str, Any]]:

@@ -14,8 +14,10 @@ from analysis.quality import Verdict, judge
 from analysis.reader import Reader
 from analysis.words import counted
 from dashboard import exits
+from dashboard.commands.opening import say
+from dashboard.shared_study import SharedStudy
 from ingest.log_file import shown
-from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, Study, import_log, open_study
+from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, import_log
 from ingest.study_errors import CannotTakeIn, StudyBusy, StudyError
 
 HELP = "read play logs into a study"
@@ -51,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     refused = [log for log in logs if isinstance(log, _Refused)]
     try:
         if len(refused) < len(logs):  # otherwise a wrong name would make an empty study
-            with open_study(arguments.study, memory_mb=INGEST_MEMORY_MB) as study:
+            with SharedStudy(Path(arguments.study), INGEST_MEMORY_MB, say) as study:
                 captures, refused = _take_in(study, logs, sys.stderr if arguments.json else sys.stdout)
                 odd = _odd_roles(study)
         else:
@@ -77,7 +79,7 @@ def run(arguments: argparse.Namespace) -> int:
     return exits.THIN if captures and all(one["verdict"] == "unusable" for one in captures) else exits.OK
 
 
-def _odd_roles(study: Study) -> list[dict[str, Any]]:
+def _odd_roles(study: SharedStudy) -> list[dict[str, Any]]:
     """The roles that the logs of the study speak against."""
     return [
         {"game": game, **asdict(one), "words": str(one)}
@@ -87,7 +89,7 @@ def _odd_roles(study: Study) -> list[dict[str, Any]]:
 
 
 def _take_in(
-    study: Study, logs: Iterable[Path | _Refused], told: Any
+    study: SharedStudy, logs: Iterable[Path | _Refused], told: Any
 ) -> tuple[list[dict[str, Any]], list[_Refused]]:
     """Every log, one after the other, and what became of it: one that cannot be taken in stops no other."""
     captures: list[dict[str, Any]] = []
@@ -103,10 +105,11 @@ def _take_in(
     return captures, refused
 
 
-def _one(study: Study, log: Path) -> ImportResult | _Refused:
-    """One log. Raises StudyError where the study itself is at fault."""
+def _one(shared: SharedStudy, log: Path) -> ImportResult | _Refused:
+    """One log; an open dashboard may read before the next. Raises StudyError where the study itself is at fault."""
     try:
-        return import_log(study, log)
+        with shared.writing() as study:
+            return import_log(study, log)
     except NoPacket as error:
         return _Refused(error.file, judge(error.counts).words, error.counts.bytes)
     except OSError as error:

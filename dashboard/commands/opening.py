@@ -1,5 +1,9 @@
-"""Opening a study for a command, with every way that may fail turned into words and an exit code."""
+"""Opening a study for a command, with every way that may fail turned into words and an exit code.
 
+A dashboard that is open on the study lets go of it: the command waits for that.
+"""
+
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -28,20 +32,40 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
 
 def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
     """An open study. Raises StudyTrouble with the exit code that fits."""
-    from ingest.store import open_study
-    from ingest.study_errors import StudyBusy, StudyError
+    from dashboard.wanted import open_when_free
 
     if not create and not Path(path).exists():
         raise StudyTrouble(
             f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...",
             exits.INPUT,
         )
+    with _explained():
+        return open_when_free(Path(path), read_only, say=say)
+
+
+def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
+    """A study for a process that stays, which lets go of it whenever another wants it. Raises StudyTrouble."""
+    from dashboard.shared_study import SharedStudy
+
+    with _explained():
+        return SharedStudy(Path(path), memory_mb, say)
+
+
+@contextmanager
+def _explained() -> Iterator[None]:
+    from ingest.study_errors import StudyBusy, StudyError
+
     try:
-        return open_study(path, read_only=read_only)
+        yield
     except StudyBusy as error:
         raise StudyTrouble(str(error), exits.BUSY) from error
     except StudyError as error:
         raise StudyTrouble(str(error), exits.INPUT) from error
+
+
+def say(words: str) -> None:
+    """Says why it takes long, where it disturbs no answer."""
+    print(words, file=sys.stderr, flush=True)
 
 
 def beside(study: Path, given: str | None, what: str) -> Path:

@@ -39,17 +39,28 @@ def run(arguments: argparse.Namespace) -> int:
 
     try:
         text, targets = read_target_file(Path(arguments.targets))
-        with opened(arguments.study, read_only=not arguments.keep) as study:
-            return _answer(study, arguments, text, targets)
-    except StudyTrouble as trouble:
+        with opened(arguments.study) as study:
+            answer, whole = _answer(study, arguments, targets)
+        if arguments.keep and answer.proposals:
+            # Only now: all the while it was worked out, others could read the study too.
+            with opened(arguments.study, read_only=False) as study:
+                _keep(study, whole["game"], text, answer, targets)
+    except (StudyTrouble, TuningTrouble) as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code
-    except TuningTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
+    if arguments.json:
+        print(json.dumps(whole, ensure_ascii=False, allow_nan=False))
+    else:
+        _print(whole)
+    if not answer.proposals:
+        for name, reason in answer.unanswered.items():
+            print(f"{name}: {reason}", file=sys.stderr)
+        return exits.THIN
+    return exits.OK
 
 
-def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) -> int:
+def _answer(study: Any, arguments: argparse.Namespace, targets: Any) -> tuple[Any, dict[str, Any]]:
+    """What is proposed, and all of it as JSON values."""
     from analysis.finding import plain
     from analysis.findings.tuning_answer import propose_game, under_other_assumptions
     from analysis.findings.tuning_data import NothingToTune
@@ -69,8 +80,7 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
     try:
         answer = propose_game(reader, selection, targets, arguments.build)
     except NothingToTune as error:
-        print(error, file=sys.stderr)
-        return exits.THIN
+        raise TuningTrouble(str(error), exits.THIN) from None
     used = dict.fromkeys(p.method for p in answer.proposals if p.method in METHODS)
     whole = plain(
         {
@@ -96,24 +106,16 @@ def _answer(study: Any, arguments: argparse.Namespace, text: str, targets: Any) 
     if arguments.sensitivity:
         rows = under_other_assumptions(answer, targets)
         whole["sensitivity"] = plain([asdict(row) for row in rows])
-    if arguments.keep and answer.proposals:
-        from analysis.findings.kept_predictions import predictions_to_keep
-        from ingest.notes import add_prediction, add_target
+    return answer, whole
 
-        add_target(study.connection, game, text)
-        for label, kept in predictions_to_keep(answer, targets):
-            add_prediction(
-                study.connection, game, label, answer.fingerprint, json.dumps(kept, allow_nan=False)
-            )
-    if arguments.json:
-        print(json.dumps(whole, ensure_ascii=False, allow_nan=False))
-    else:
-        _print(whole)
-    if not answer.proposals:
-        for name, reason in answer.unanswered.items():
-            print(f"{name}: {reason}", file=sys.stderr)
-        return exits.THIN
-    return exits.OK
+
+def _keep(study: Any, game: str, text: str, answer: Any, targets: Any) -> None:
+    from analysis.findings.kept_predictions import predictions_to_keep
+    from ingest.notes import add_prediction, add_target
+
+    add_target(study.connection, game, text)
+    for label, kept in predictions_to_keep(answer, targets):
+        add_prediction(study.connection, game, label, answer.fingerprint, json.dumps(kept, allow_nan=False))
 
 
 def _print(answer: dict[str, Any]) -> None:

@@ -36,11 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serves the dashboard until it is interrupted."""
-    from dashboard.commands.opening import StudyTrouble, beside, open_or_explain
+    from dashboard.commands.opening import StudyTrouble, beside, open_shared
     from dashboard.serving import serve
 
     try:
-        study = open_or_explain(arguments.study, read_only=False, create=True)
+        study = open_shared(arguments.study)
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
         return trouble.code

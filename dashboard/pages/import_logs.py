@@ -120,7 +120,8 @@ def _import_each(
             path = Path(folder) / safe_name(name)
             path.write_bytes(content)
             try:
-                result, taken_in = take_in(session.study, path, lambda log: session.import_log(log, told))
+                with session.writing() as study:
+                    result, taken_in = take_in(study, path, lambda log: session.import_log(log, told))
                 if taken_in is not None:
                     imports.append(taken_in)
                 verdict = judge(result)
