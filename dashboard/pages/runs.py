@@ -1,5 +1,6 @@
 """Every run, with what people say of it: whose it was, a remark, or why it does not count."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
@@ -92,7 +93,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
 def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup:
     """The list, as HTML; the run `chosen` is marked."""
     runs = session.ask("runs_listed", game=game, most=_MOST)
-    names = ["player", "attempt", "build", "alive", "end", "deaths", "log", "run", "said of it"]
+    names = ["player", "played", "attempt", "build", "alive", "end", "deaths", "log", "run", "said of it"]
     lines = []
     for i in range(len(runs["run_id"])):
         valid = bool(runs["valid"][i])
@@ -105,6 +106,7 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
             said.insert(0, f"not valid: {runs['invalid_reason'][i]}")
         cells = [
             runs["player"][i] if runs["tagged"][i] else "no tag",
+            _played(runs["played_at"][i], "%Y-%m-%d %H:%M") or "–",
             cell(int(runs["attempt"][i])),
             runs["build"][i],
             f"{cell(float(round(runs['alive_s'][i], 1)))} s",
@@ -128,11 +130,17 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
 _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut": "cut: the log ends"}
 
 
+def _played(utc: str | None, pattern: str) -> str:
+    """When a run began, by this machine's clock; "" where nobody knows. People remember the time of day."""
+    return datetime.fromisoformat(utc).replace(tzinfo=UTC).astimezone().strftime(pattern) if utc else ""
+
+
 def _words(runs: Any, i: int) -> str:
     who = runs["player"][i] if runs["tagged"][i] else "no tag"
     alive = cell(float(round(runs["alive_s"][i], 1)))
+    played = _played(runs["played_at"][i], "at %H:%M, ")
     return (
-        f"{who}, attempt {int(runs['attempt'][i])}, {alive} s, {_END.get(runs['ending'][i])}, "
+        f"{who}, attempt {int(runs['attempt'][i])}, {played}{alive} s, {_END.get(runs['ending'][i])}, "
         f"run {int(runs['number'][i])} of {runs['capture'][i]}"
     )
 
