@@ -19,6 +19,8 @@ class Told(Protocol):
     """Something else that was seen in a capture, and what to do about it: a sentence each."""
 
     @property
+    def about(self) -> str: ...
+    @property
     def what(self) -> str: ...
     @property
     def remedy(self) -> str: ...
@@ -162,16 +164,17 @@ def _remedy(counts: Counts) -> tuple[str, ...]:
 def _fixes(counts: Counts) -> tuple[str, ...]:
     """What to do about it, the most telling first. Trade knowledge of serial lines, no source."""
     fixes = []
+    told = {notice.about for notice in counts.notices}  # with remedies of their own
     if counts.refusal is not None:
         fixes.append(
             "The raw log is kept: lay a corrected dictionary beside it and ingest again (ingest/CAPTURE.md), and mend "
             "the game's header."
         )
-    elif counts.unread_bytes:
+    elif counts.unread_bytes and "missing" not in told:
         fixes.append(
             "Start the recording before the console, or let it run longer: the dictionary comes again."
         )
-    if counts.dropped_events:
+    if counts.dropped_events and not told & {"drops", "missing"}:
         fixes.append("Give the recorder a larger buffer, a faster baud rate, or log positions less often.")
     if counts.rejected_packets:
         fixes.append(

@@ -22,7 +22,7 @@ from datetime import datetime
 from pathlib import Path
 
 from ingest.recording import Recording, Status
-from ingest.sources import BAUD, CannotOpen, Gone, Source, source_named
+from ingest.sources import BAUD, CannotOpen, Gone, SerialSource, Source, source_named
 
 RETRY_S = 0.5
 # After a stop, what has come already is still read, for at most this long.
@@ -42,10 +42,11 @@ class Captures:
 
         Raises CannotOpen where the source or the file cannot be opened, or where it is recorded already.
         """
-        return self.start_source(source_named(name, baud), baud)
+        source = source_named(name, baud)
+        return self.start_source(source, baud if isinstance(source, SerialSource) else None)
 
     def start_source(self, source: Source, baud: int | None = None) -> str:
-        """As `start`, for a source of any kind."""
+        """As `start`, for a source of any kind; `baud` is None where it is no serial line."""
         with self._lock:
             known = self._running.get(source.name)
             if known is not None and not known.ended:

@@ -1,5 +1,6 @@
 """What was counted in one capture, and what else is told of it: by this it is trusted, wherever it is spoken of."""
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -9,6 +10,8 @@ class About(StrEnum):
 
     DICTIONARY = "dictionary"  # a part of it was refused
     CLOCK = "clock"  # it stood still or ran back
+    MISSING = "missing"  # the dictionary never came
+    DROPS = "drops"  # the console had no room for what the game logged
     GIVEN = "given"  # a corrected one lies beside the log
 
 
@@ -24,7 +27,11 @@ class Notice:
     @property
     def topic(self) -> str:
         """The same for two notices that differ in their numbers alone: who was told one need not be told the other."""
-        return self.what if self.about == About.DICTIONARY else self.about.value
+        return (
+            self.what
+            if self.about == About.DICTIONARY
+            else f"{self.about} {re.sub('[0-9,]+', '', self.remedy)}"
+        )
 
     @property
     def harmless(self) -> bool:

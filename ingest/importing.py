@@ -1,6 +1,6 @@
 """One log on its way into the study: bytes, packets, events, runs, rows."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import count
@@ -11,12 +11,14 @@ import numpy as np
 
 from ingest.again import Before, ReadAgain, dictionaries_in
 from ingest.assembly import Assembler
+from ingest.capture_counts import Notice
 from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
 from ingest.framing import Damage, Framer
 from ingest.given_dictionary import Given
 from ingest.ids import base_kept, base_of
 from ingest.ledger import Ids
+from ingest.line_notices import LEAST_PACKETS, Line, dropped, full_rate, no_dictionary
 from ingest.log_file import chunks, received, shown
 from ingest.notices import clock
 from ingest.places import Places
@@ -40,6 +42,7 @@ class _Counts:
     rejected: int = 0
     missing: int = 0
     dropped: int = 0
+    dropped_at: int = 0
     newer: int = 0
     unread: int = 0
     unread_at: int = 0
@@ -153,6 +156,7 @@ class Import:
         )
         ((timeless,),) = self._cursor.execute(asked, [self._capture_id]).fetchall()
         notices = [
+            *self._of_the_line(session),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, timeless),
             *(given.notices if given is not None else ()),
             *own,
@@ -160,6 +164,22 @@ class Import:
         told = [(self._capture_id, n.byte_offset, n.about.value, n.what, n.remedy) for n in notices]
         self._writer.rows("notices", told)
         self._writer.wait()
+
+    def _of_the_line(self, session: Session) -> Iterator[Notice]:
+        c, missing = self._counts, session.dictionary_missing
+        baud = None if self._sidecar is None else self._sidecar.baud
+        if missing is not None:
+            yield no_dictionary(c.unread_at, *missing, c.dropped, Line(baud, self._arrival_rate()))
+        elif c.dropped and c.events:
+            yield dropped(c.dropped_at, c.dropped, c.events, Line(baud, session.full_bytes_per_s))
+
+    def _arrival_rate(self) -> float | None:
+        """Bytes a second over the whole recording, where their times of arrival are known."""
+        arrivals = () if self._sidecar is None else self._sidecar.arrivals
+        if len(arrivals) < LEAST_PACKETS:
+            return None
+        (first, before), (last, after) = arrivals[0], arrivals[-1]
+        return full_rate(len(arrivals), after - before, last - first)
 
     def _replace(self, capture_id: int) -> None:
         """Makes way for the longer log of a capture."""
@@ -174,6 +194,7 @@ class Import:
         c = self._counts
         for one in harm:
             if one.reason == Damage.DROPPED:
+                c.dropped_at = min(c.dropped_at, one.offset) if c.dropped else one.offset
                 c.dropped += one.count
             elif one.reason == Damage.GAP:
                 c.missing += one.count

@@ -1,5 +1,6 @@
 """What a log that is still coming in holds so far: packets, runs, damage, drops."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 from ingest.capture_counts import Notice
 from ingest.dictionary import Dictionary
 from ingest.framing import Damage, Framer
+from ingest.line_notices import Line, dropped, no_dictionary
 from ingest.notices import clock, refused_whole
 from ingest.records import Batch, RecordReader
 from ingest.session import Harm, Session
@@ -56,15 +58,32 @@ class Watch:
         return replace(self._counts)
 
     @property
-    def notices(self) -> tuple[Notice, ...]:
-        """What people at the table are to be told now, the gravest first."""
+    def waits_for_dictionary(self) -> bool:
+        """Whether events wait for a dictionary that has not come yet."""
+        return self._session.dictionary_missing is not None
+
+    def notices(self, baud: int | None = None, bytes_per_s: float | None = None) -> tuple[Notice, ...]:
+        """What people at the table are to be told now, the gravest first.
+
+        `baud` is that of the line, `bytes_per_s` what comes over it just now; None: there is no such thing.
+        """
         session = self._session
         refusal = session.refusal
         return (
+            *self._of_the_line(baud, bytes_per_s),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, self._timeless_runs),
             *([refused_whole(refusal)] if refusal is not None else []),
             *session.notices,
         )
+
+    def _of_the_line(self, baud: int | None, bytes_per_s: float | None) -> Iterator[Notice]:
+        session, counts = self._session, self._counts
+        missing = session.dictionary_missing
+        if missing is not None:
+            # Without a dictionary the console's seconds are not known either.
+            yield no_dictionary(0, *missing, counts.dropped_events, Line(baud, bytes_per_s or None))
+        elif counts.dropped_events and counts.events:
+            yield dropped(0, counts.dropped_events, counts.events, Line(baud, session.full_bytes_per_s))
 
     def feed(self, chunk: bytes) -> None:
         """Takes the next bytes."""

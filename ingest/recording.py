@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
-from ingest.capture_counts import Notice
+from ingest.capture_counts import About, Notice
 from ingest.live import Counts, Watch
 from ingest.player_tag import player_tag
 from ingest.sidecar import LONGEST_REMARK, VERSION, Bound, Said, bind_tags, sidecar_path
@@ -29,6 +29,8 @@ WAITING_NOTES = 4 << 20
 ARRIVAL_S = 0.1
 WATCH_S = 0.1
 RATE_S = 2.0
+# A console that was just switched on sends its dictionary first; events that wait longer than this are told of.
+DICTIONARY_S = 2.0
 
 Writer = Callable[[int, bytes], int]
 
@@ -139,6 +141,8 @@ class Recording:
         self._losing = 0
         self._blind = ""
         self._said: list[Said] = []
+        self._baud = baud
+        self._waiting_since: float | None = None  # events, for their dictionary
         started = datetime.now(UTC).isoformat(timespec="milliseconds")
         self._line({"capture": VERSION, "started": started, "source": source, "baud": baud})
 
@@ -218,7 +222,7 @@ class Recording:
             return Status(
                 self.source, self.path, self._state(), now, self._bytes, rate, self._log.waiting_bytes,
                 self._lost, self._unplugged, self._watch.counts, self._player(bound), bound.waiting, self._trouble(),
-                self._watch.notices,
+                self._notices(now, rate),
             )  # fmt: skip
 
     def close(self, give_up: bool = False) -> bool:
@@ -261,9 +265,18 @@ class Recording:
             return
         try:
             self._watch.feed(unwatched)
+            if not self._watch.waits_for_dictionary:
+                self._waiting_since = None
+            elif self._waiting_since is None:
+                self._waiting_since = now
         except Exception as error:
             # Counting is a service; whatever goes wrong in it must not end the recording.
             self._blind = f"live counts have stopped ({type(error).__name__}: {error}); the recording goes on"
+
+    def _notices(self, now: float, bytes_per_s: float) -> tuple[Notice, ...]:
+        told = self._watch.notices(self._baud, bytes_per_s)
+        waited = self._waiting_since is not None and now - self._waiting_since >= DICTIONARY_S
+        return tuple(one for one in told if waited or one.about != About.MISSING)
 
     def _note(self, **what: object) -> None:
         self._line({"at": round(self._now(), 4), "byte": self._bytes} | what)

@@ -21,6 +21,8 @@ from ingest.framing import (
     Packets,
     at_every_byte,
 )
+from ingest.full_ring import FullRing
+from ingest.line_notices import full_rate
 from ingest.notices import MOST_NOTICES, refused_parts
 
 HELD_BYTES = 1 << 20
@@ -106,6 +108,7 @@ class Session:
         self.refusal: str | None = None
         self.notices: list[Notice] = []
         self.text: bytes | None = None
+        self._full_ring = FullRing()
         self.ran_back = self.ran_back_at = 0  # how often the clock did without a reset, and where first
         self._given = given
         self.unread_bytes = 0
@@ -203,6 +206,32 @@ class Session:
         self._time = int(time[-1])
         return spans, harm, ended
 
+    @property
+    def full_bytes_per_s(self) -> float | None:
+        """How much went over the line while the console's ring was full; None: it was not, or the clock is unknown."""
+        packets, bytes_, seconds = 0, 0, 0.0
+        for id_, one in self._full_ring.by_dictionary.items():
+            dictionary = self._given or (None if id_ is None else self._texts.get(id_))
+            if dictionary is not None:
+                packets, bytes_ = packets + one.packets, bytes_ + one.bytes
+                seconds += one.ticks / dictionary.clock_hz
+        return full_rate(packets, bytes_, seconds)
+
+    @property
+    def dictionary_missing(self) -> tuple[int, int, int] | None:
+        """Where no dictionary has come: bytes of packets without one, bytes of it that are there, and of all of it.
+
+        0 of 0: no piece of it came.
+        """
+        waiting = self.unread_bytes + self._held.bytes
+        if not waiting or self.refusal is not None or (self._texts and not self._held.bytes):
+            return None
+        return (
+            waiting,
+            int(self._there.sum()) if self._building else 0,
+            self._building[1] if self._building else 0,
+        )
+
     def _restarted(
         self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None
     ) -> bool:
@@ -274,6 +303,7 @@ class Session:
             harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i])))
         tick = self._tick + np.cumsum(passed[part], dtype=np.int64)
         self._dropped, self._tick = int(dropped[until - 1]), int(tick[-1])
+        self._full_ring.take(up.number, up.dictionary_id, offset, passed[part], lost)
         up.packets += until - begun
         if self._clock_every:
             due = np.flatnonzero(np.diff(offset // self._clock_every, prepend=-1))

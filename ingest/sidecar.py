@@ -39,11 +39,13 @@ class Said:
 class Sidecar:
     """A sidecar as read. `arrivals` are (seconds since the start, bytes received by then), both ascending.
 
-    `started` is the PC's clock in UTC as ISO 8601, or None. `unread_lines` could not be understood.
+    `started` is the PC's clock in UTC as ISO 8601, or None; `baud` is None where the bytes came over no serial line.
+    `unread_lines` could not be understood.
     """
 
     started: str | None = None
     source: str | None = None
+    baud: int | None = None
     arrivals: tuple[tuple[float, int], ...] = ()
     said: tuple[Said, ...] = ()
     lost_bytes: int = 0
@@ -54,6 +56,7 @@ class Sidecar:
 class _Reading:
     started: str | None = None
     source: str | None = None
+    baud: int | None = None
     arrivals: list[tuple[float, int]] = field(default_factory=list)
     said: list[Said] = field(default_factory=list)
     lost_bytes: int = 0
@@ -83,7 +86,7 @@ def parse_sidecar(content: bytes) -> Sidecar:
         except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
             reading.unread_lines += 1
     return Sidecar(
-        reading.started, reading.source, tuple(reading.arrivals), tuple(reading.said), reading.lost_bytes,
+        reading.started, reading.source, reading.baud, tuple(reading.arrivals), tuple(reading.said), reading.lost_bytes,
         reading.unread_lines,
     )  # fmt: skip
 
@@ -93,6 +96,7 @@ def _take(reading: _Reading, line: Any) -> None:
         raise TypeError("not an object")
     if "capture" in line:
         reading.started, reading.source = _text(line["started"], 40), _text(line["source"], 200)
+        reading.baud = line["baud"] if _whole(line.get("baud")) and line["baud"] else None
         return
     at, byte = line["at"], line["byte"]
     if not _whole(byte) or not math.isfinite(at):

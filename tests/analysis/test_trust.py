@@ -77,7 +77,7 @@ def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
     events = verdict.facts["events"]
     assert verdict.estimate is not None and verdict.estimate.value == pytest.approx(4 / (events + 4))
     assert verdict.facts["worst"] == "doubtful" and verdict.tables["captures"]["dropped"] == [4]
-    assert "larger buffer" in verdict.sentence and verdict.warnings
+    assert "larger ring" in verdict.sentence and verdict.warnings
     assert list(verdict.tables["damage"]["reason"]) == ["dropped"]
     damaged = answers["trust.damaged"]
     assert "1 of 4 runs (25 %)" in damaged.sentence and "Longer runs are more likely" in damaged.sentence

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from ingest.capture import RETRY_S, Captures
+from ingest.capture_counts import About
 from ingest.dictionary_json import from_json
 from ingest.encoder import Encoder
 from ingest.player_tag import BadTag
@@ -327,6 +328,7 @@ def test_kill_minus_nine_loses_no_received_byte(tmp_path, pty):
 import sys, time
 from pathlib import Path
 from ingest.capture import RETRY_S, Captures
+from ingest.capture_counts import About
 captures = Captures(Path(sys.argv[1]))
 captures.start(sys.argv[2])
 captures.next_player(sys.argv[2], "P09")
@@ -506,3 +508,34 @@ def test_an_old_recording_is_never_overwritten(tmp_path):
     with pytest.raises(FileExistsError):
         Recording(path, "x")
     assert path.read_bytes() == b"old"
+
+
+def test_events_that_wait_for_their_dictionary_are_told_after_two_seconds_and_until_it_comes(tmp_path):
+    times = [0.0]
+    recording = Recording(tmp_path / "a.playlog", "fake", 9600, clock=lambda: times[0])
+    encoder = console()
+    frames = [frame + b"\0" for frame in encoder.power_up().split(b"\0") if frame]
+    recording.take(run(encoder, 1000))
+    times[0] = 1.5
+    assert recording.status().notices == (), "a console that was just switched on"
+    times[0] = 2.5
+    (notice,) = recording.status().notices
+    assert notice.about == About.MISSING and "none of it came" in notice.what and "Reset" in notice.remedy
+    recording.take(b"".join(frames))
+    times[0] = 3.0
+    assert recording.status().notices == ()
+    assert recording.close()
+
+
+def test_only_a_serial_line_has_a_speed(tmp_path):
+    """So that nobody is told to raise the baud rate of a socket."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        captures = Captures(tmp_path)
+        name = captures.start(f"tcp:127.0.0.1:{server.getsockname()[1]}", 9600)
+        captures.stop_all(give_up=True)
+        sidecar = read_sidecar(captures.status(name).path)
+    assert sidecar is not None and sidecar.baud is None
+    assert parse_sidecar(b'{"capture": 1, "started": "", "source": "COM3", "baud": 9600}').baud == 9600
+    for wrong in (b"true", b"-9600", b"0", b"1e400", b'"fast"'):
+        line = b'{"capture": 1, "started": "", "source": "COM3", "baud": ' + wrong + b"}"
+        assert parse_sidecar(line).baud is None
