@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from analysis.stats.quality import judge
 
+from analysis.quality import judge
 from ingest.capture_counts import About, Notice
 from ingest.cobs import unstuff
 from ingest.dictionary import Dictionary, Field, Kind
