@@ -1,6 +1,7 @@
 """What the events of a study mean: its dictionaries, the tables of their kinds, and its builds."""
 
 import hashlib
+from dataclasses import dataclass
 from itertools import chain, count
 
 import duckdb
@@ -8,8 +9,20 @@ import duckdb
 from ingest.dictionary import Dictionary, Tunable
 from ingest.play import Values
 from ingest.records import RecordReader
+from ingest.roles import corrected, corrections
 from ingest.tables import create_event_table, create_role_views, signature, slug
 from ingest.writer import Writer
+
+
+@dataclass(frozen=True)
+class Described:
+    """A dictionary of the study: as it was logged, and with the roles that hold; its number, reader and tables."""
+
+    logged: Dictionary
+    dictionary: Dictionary
+    number: int
+    reader: RecordReader
+    tables: list[str]
 
 
 class Describer:
@@ -20,37 +33,39 @@ class Describer:
 
     def __init__(self, cursor: duckdb.DuckDBPyConnection, writer: Writer):
         self._cursor, self._writer = cursor, writer
-        self._dictionaries: dict[int, tuple[Dictionary, int, RecordReader, list[str]]] = {}
+        self._described: dict[int, Described] = {}  # by the identity of either dictionary
         self._builds: dict[tuple[int, Values], int] = {}
 
-    def of(self, dictionary: Dictionary) -> tuple[int, RecordReader, list[str]]:
-        """Id, reader and table names of a dictionary; its rows and tables are made when it is met first."""
-        known = self._dictionaries.get(id(dictionary))
+    @property
+    def met(self) -> list[Described]:
+        """What was asked for so far, in the order in which it was met."""
+        return list({one.number: one for one in self._described.values()}.values())
+
+    def of(self, dictionary: Dictionary) -> Described:
+        """What the study knows of a dictionary; its rows and tables are made when it is met first."""
+        known = self._described.get(id(dictionary))
         if known is not None:
-            return known[1:]
+            return known
         self._writer.wait()
         q = self._cursor.execute
         text = dictionary.text.decode()
+        held = corrected(dictionary, [one for _, one in corrections(self._cursor, dictionary.game)])
         found = q("SELECT dictionary_id FROM dictionaries WHERE dictionary_text = ?", [text]).fetchall()
         if found:
-            dictionary_id = found[0][0]
-            tables = [
-                row[0]
-                for row in q(
-                    "SELECT table_name FROM kinds WHERE dictionary_id = ? ORDER BY number", [dictionary_id]
-                ).fetchall()
-            ]
+            number = found[0][0]
+            asked = "SELECT table_name FROM kinds WHERE dictionary_id = ? ORDER BY number"
+            tables = [row[0] for row in q(asked, [number]).fetchall()]
         else:
-            dictionary_id = next_id(self._cursor, "dictionaries", "dictionary_id")
-            tables = self._describe(dictionary_id, dictionary, text)
-        # The dictionary itself is kept too, so that its identity cannot be given to another.
-        known = (dictionary, dictionary_id, RecordReader(dictionary), tables)
-        self._dictionaries[id(dictionary)] = known
-        return known[1:]
+            number = next_id(self._cursor, "dictionaries", "dictionary_id")
+            tables = self._describe(number, dictionary, held, text)
+        # The dictionaries themselves are kept too, so that their identity cannot be given to others.
+        known = Described(dictionary, held, number, RecordReader(held), tables)
+        self._described[id(dictionary)] = self._described[id(held)] = known
+        return known
 
-    def _describe(self, dictionary_id: int, dictionary: Dictionary, text: str) -> list[str]:
-        d = dictionary
-        tables = self._event_tables(d)
+    def _describe(self, dictionary_id: int, logged: Dictionary, d: Dictionary, text: str) -> list[str]:
+        # A role that is corrected later does not move events into another table.
+        tables = self._event_tables(logged)
         self._writer.rows(
             "dictionaries", [(dictionary_id, d.game, d.firmware, d.clock_hz, d.screen[0], d.screen[1], text)]
         )
@@ -98,7 +113,8 @@ class Describer:
 
     def build(self, dictionary: Dictionary, values: Values) -> int:
         """The id of a build, made of its dictionary and values. It has no label yet: `settle` gives it one."""
-        dictionary_id = self.of(dictionary)[0]
+        described = self.of(dictionary)
+        dictionary_id = described.number
         known = self._builds.get((dictionary_id, values))
         if known is not None:
             return known
@@ -110,7 +126,7 @@ class Describer:
         ).fetchall():  # fmt: skip
             self._builds[dictionary_id, tuple(had[0] or ())] = build_id
         if (dictionary_id, values) not in self._builds:
-            key = hashlib.sha256(dictionary.text + repr(values).encode()).hexdigest()
+            key = hashlib.sha256(described.logged.text + repr(values).encode()).hexdigest()
             build_id = int(key[:13], 16)
             while q("SELECT 1 FROM builds WHERE build_id = ?", [build_id]).fetchall():
                 build_id += 1  # one pair of builds in 10^15
@@ -123,7 +139,7 @@ class Describer:
                 [
                     (build_id, n, t.name, t.role, value, *_range(t, value), t.unit,
                      *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
-                    for n, (t, value) in enumerate(zip(dictionary.tunables, values, strict=True))
+                    for n, (t, value) in enumerate(zip(described.dictionary.tunables, values, strict=True))
                 ],
             )  # fmt: skip
             self._builds[dictionary_id, values] = build_id

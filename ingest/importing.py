@@ -27,6 +27,7 @@ from ingest.removal import remove_capture
 from ingest.session import Harm, PowerUp, Session, Span
 from ingest.sidecar import Sidecar
 from ingest.stopped_clock import StoppedClock
+from ingest.structure import built_from
 from ingest.tables import EventTables
 from ingest.writer import Writer
 
@@ -119,6 +120,7 @@ class Import:
             self._writer.rows("damage", [unread])
         self._insert_rows(at_least=0)
         self._stops()
+        self._roles()
         self._writer.wait()
         self._read_again(session)
         self._tell(session)
@@ -145,6 +147,13 @@ class Import:
             for stop in self._stopped.stops
         ]
         self._writer.rows("clock_stops", stops)
+
+    def _roles(self) -> None:
+        """With which roles the runs were built: when others hold, the log is to be read again."""
+        built = [
+            (self._capture_id, one.number, built_from(one.dictionary), True) for one in self._described.met
+        ]
+        self._writer.rows("built_roles", built)
 
     def _tell(self, session: Session) -> None:
         """Writes the notices; runs are in their table by now."""
@@ -213,19 +222,20 @@ class Import:
 
     def _take(self, span: Span) -> None:
         self._stopped.take(span)
-        dictionary_id, reader, tables = self._described.of(span.dictionary)
-        self._clocks[span.power_up.number] = dictionary_id, span.dictionary.clock_hz
+        described = self._described.of(span.dictionary)
+        dictionary = described.dictionary
+        self._clocks[span.power_up.number] = described.number, dictionary.clock_hz
         power_up_id = self._first_power_up + span.power_up.number
-        batch = reader.read(span.data, span.start, span.length, span.tick, span.offset)
+        batch = described.reader.read(span.data, span.start, span.length, span.tick, span.offset)
         if len(batch.bad):
             self._damage([Harm(int(span.offset[i]), Damage.BODY) for i in batch.bad.tolist()])
         self._counts.events += len(batch.tick)
         if len(batch.tick):
-            self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), span.dictionary.clock_hz)
-        run, stage = self._assembler.take(span.power_up, power_up_id, span.dictionary, batch)
-        self._places.take(span.dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
+            self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), dictionary.clock_hz)
+        run, stage = self._assembler.take(span.power_up, power_up_id, dictionary, batch)
+        self._places.take(dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
         for events in batch.by_kind:
-            self._tables.add(tables[events.kind], events, power_up_id, run, stage)
+            self._tables.add(described.tables[events.kind], events, power_up_id, run, stage)
 
     def _power_ups(self, ended: list[PowerUp]) -> None:
         rows = []

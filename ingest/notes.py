@@ -10,11 +10,12 @@ from datetime import UTC, datetime
 
 import duckdb
 
+from ingest.roles import checked, follow
 from ingest.settling import settle
 
 LONGEST_TEXT = 400
 
-_TABLES = ("run_notes", "targets", "predictions", "report_words", "build_order")
+_TABLES = ("run_notes", "targets", "predictions", "report_words", "build_order", "role_notes")
 
 
 def note_run(
@@ -90,6 +91,29 @@ def _keys(connection: duckdb.DuckDBPyConnection, game: str) -> dict[str, str]:
     return dict(connection.cursor().execute(asked, [game]).fetchall())
 
 
+def note_role(
+    connection: duckdb.DuckDBPyConnection, game: str, what: str, name: str, role: str | None
+) -> datetime:
+    """Says which role a game's kind, field (`kind.field`) or tunable really has; None or `-`: none. The study follows.
+
+    Raises roles.BadRole for a name or role that there is not, or that cannot be.
+    """
+    cursor = connection.cursor()
+    one = checked(cursor, game, what, name, role)
+    cursor.execute("BEGIN")
+    try:
+        moment = _moment(cursor, "role_notes")
+        cursor.execute(
+            "INSERT INTO role_notes VALUES (?, ?, ?, ?, ?)", [moment, game, one.what, one.name, one.role]
+        )
+        follow(cursor, game)
+        cursor.execute("COMMIT")
+    except BaseException:
+        cursor.execute("ROLLBACK")
+        raise
+    return moment
+
+
 def add_words(connection: duckdb.DuckDBPyConnection, words_json: str) -> datetime:
     """Keeps what the authors of a report wrote themselves, as a JSON object; the newest one holds."""
     return _add(connection, "report_words", [None, words_json], place=0)
@@ -102,7 +126,12 @@ def take_back(connection: duckdb.DuckDBPyConnection, table: str, noted_at: datet
     cursor = connection.cursor()
     cursor.execute("BEGIN")
     try:
+        games = []
+        if table == "role_notes":
+            games = cursor.execute("SELECT game FROM role_notes WHERE noted_at = ?", [noted_at]).fetchall()
         cursor.execute(f"DELETE FROM {table} WHERE noted_at = ?", [noted_at])
+        for (game,) in games:
+            follow(cursor, game)
         if table == "build_order":
             settle(cursor)
         cursor.execute("COMMIT")

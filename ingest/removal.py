@@ -26,5 +26,5 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
             f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",
             one,
         )
-    for table in ("all_runs", "power_ups", "damage", "notices", "captures"):
+    for table in ("all_runs", "power_ups", "built_roles", "damage", "notices", "captures"):
         q(f"DELETE FROM {table} WHERE capture_id = $capture", one)

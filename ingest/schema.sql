@@ -38,6 +38,8 @@ CREATE TABLE dictionaries (
     dictionary_id INTEGER, game TEXT, firmware TEXT, clock_hz BIGINT, screen_width INTEGER, screen_height INTEGER,
     dictionary_text TEXT
 );
+-- The roles with which the runs of a capture were built. Not current: others hold by now, and its log is to be read again.
+CREATE TABLE built_roles (capture_id INTEGER, dictionary_id INTEGER, roles TEXT, current BOOLEAN);
 CREATE TABLE kinds (dictionary_id INTEGER, number INTEGER, kind TEXT, role TEXT, table_name TEXT);
 CREATE TABLE fields (
     dictionary_id INTEGER, kind TEXT, number INTEGER, field TEXT, field_type TEXT, role TEXT, unit TEXT
@@ -104,6 +106,9 @@ CREATE TABLE predictions (
 );
 -- Which of two builds was played first, by their keys; of two that contradict each other the newer one holds.
 CREATE TABLE build_order (noted_at TIMESTAMP, game TEXT, earlier TEXT, later TEXT);
+-- Corrections of roles in all logs of a game: `what` is kind, field (its name is kind.field) or tunable; role NULL: none.
+-- `kinds`, `fields` and `tunables` hold the roles as corrected, `dictionaries.dictionary_text` those that the log told.
+CREATE TABLE role_notes (noted_at TIMESTAMP, game TEXT, what TEXT, name TEXT, role TEXT);
 -- The authors' own words for the report (title, question, consent and so on) as a JSON object; the newest one holds.
 CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 

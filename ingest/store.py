@@ -43,6 +43,7 @@ _NEWEST = frozenset(
         ("notices", "what", "VARCHAR"),
         ("clock_stops", "at_us", "BIGINT"),
         ("power_ups", "lacks", "INTEGER"),
+        ("built_roles", "roles", "VARCHAR"),
     }
 )
 _CLOSE_TRIES = 200
@@ -178,8 +179,8 @@ def import_log(
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
     A dictionary laid beside the log is read in place of its own. A capture that holds the beginning of these bytes is
-    replaced, also one of the same bytes where that dictionary is another than before, and so is `in_place_of`, whatever
-    it holds.
+    replaced, also one of the same bytes where that dictionary is another than before or a role was corrected since, and
+    so is `in_place_of`, whatever it holds.
     Raises OSError when the file or its sidecar cannot be read, NoPacket when there is no packet in it, CannotTakeIn
     when the disk is full or the study refuses it, and StudyDamaged. Whatever other bytes it holds are counted as
     damage.
@@ -206,8 +207,8 @@ def _imported(
     if (
         grown is not None
         and grown[1] == size
-        and _same_given(cursor, grown[0], given)
-        and not (_more_to_read(cursor, grown[0]))
+        and _same_reading(cursor, grown[0], given)
+        and not _more_to_read(cursor, grown[0])
     ):
         _say_again(cursor, grown[0], shown(path.name), sidecar)
         return _result(cursor, path, Status.UNCHANGED, grown[0])
@@ -238,8 +239,11 @@ def _imported(
             raise
 
 
-def _same_given(cursor: duckdb.DuckDBPyConnection, capture_id: int, given: Given | None) -> bool:
-    """Whether a capture was read with the dictionary that lies beside its log now, if any."""
+def _same_reading(cursor: duckdb.DuckDBPyConnection, capture_id: int, given: Given | None) -> bool:
+    """Whether a capture was read with the roles that hold now, and with the dictionary beside its log, if any."""
+    behind = "SELECT 1 FROM built_roles WHERE capture_id = ? AND NOT current"
+    if cursor.execute(behind, [capture_id]).fetchall():
+        return False
     asked = "SELECT what FROM notices WHERE capture_id = ? AND about = ?"
     was = cursor.execute(asked, [capture_id, About.GIVEN.value]).fetchall()
     return was == ([] if given is None else [(given.notices[0].what,)])

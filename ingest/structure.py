@@ -6,9 +6,9 @@ from typing import Literal
 
 import numpy as np
 
-from ingest.dictionary import Dictionary
+from ingest.dictionary import SHIFTS, Dictionary
 from ingest.records import Batch
-from ingest.vocabulary import EventRole, FieldRole
+from ingest.vocabulary import EventRole, FieldRole, TunableRole
 
 _STATE = (FieldRole.LIVES, FieldRole.TIER, FieldRole.LEVEL)
 # Every event of these roles is looked at; of other kinds only those that change a state field.
@@ -20,8 +20,25 @@ STRUCTURE = frozenset(
 )  # fmt: skip
 # Only the living do this. It tells where a life began whose spawn was lost.
 SIGNS = frozenset({EventRole.POSITION, EventRole.SHOT, EventRole.PRESS})
+# Read on the way into the study as well: time alive by place, and which values are numbers.
+_ALSO = {
+    (EventRole.POSITION, FieldRole.X), (EventRole.POSITION, FieldRole.Y), (EventRole.INPUT, FieldRole.VALUE),
+}  # fmt: skip
 Role = EventRole | Literal["sign"] | None
 Told = tuple[int, Role, int, int, dict[FieldRole, int]]
+
+
+def built_from(dictionary: Dictionary) -> str:
+    """The roles that a log's runs, times and places depend on, as a text: where it is the same, so are these."""
+    said = []
+    for kind in dictionary.kinds:
+        looked_at = kind.role in STRUCTURE | SIGNS or any(kind.role == role for role, _ in _ALSO)
+        said.append(f"{kind.name} {kind.role if looked_at else '-'}")
+        for f in kind.fields:
+            read = f.role in _STATE or f.role in SHIFTS or (kind.role, f.role) in _ALSO
+            said.append(f"{f.name} {f.role if read or kind.role in STRUCTURE else '-'}")
+    lives = (t.name for t in dictionary.tunables if t.role == TunableRole.START_LIVES and not t.scope)
+    return "; ".join([*said, *lives])
 
 
 def structure(dictionary: Dictionary, batch: Batch, damage: Sequence[int] = ()) -> list[Told]:

@@ -51,6 +51,11 @@ def read_basis(reader: Reader, selection: Selection) -> Basis:
             f"{counted(untagged, 'run')} without a player tag: each is counted as a player of its own, on a first "
             "attempt, so intervals are too narrow if one person played several."
         )
+    behind = reader.ask("roles_behind", game=selection.game)["name"].size
+    if behind:
+        warnings.append(
+            f"The runs of {counted(behind, 'log')} were built before a role was corrected: ingest the logs again."
+        )
     roles = frozenset(str(role) for role in reader.ask_chosen("roles", selection)["role"])
     return Basis(run, roles, tuple(warnings))
 

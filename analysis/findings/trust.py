@@ -11,7 +11,7 @@ trust.damaged   runs: run_id, player, damaged, alive_s, deaths, ending. The esti
 trust.endings   endings: ending, runs, share. Runs that were cut, and whether their number can matter.
 trust.tags      only where runs have no player tag.
 trust.builds    only where a tunable changed during a run.
-trust.roles     only where a role contradicts what the logs hold: see roles.py.
+trust.roles     only where a role contradicts what the logs hold, or was corrected: see roles.py.
 trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
 trust.twice     only where two captures hold the same runs: pairs: one, other, runs.
 """

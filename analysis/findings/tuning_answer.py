@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from analysis.findings.roles import words_behind
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_data import NoTrials, load_builds, load_trials
 from analysis.findings.unanswered import why_not_hits, why_not_staged
@@ -89,6 +90,8 @@ def propose_game(
     fitted, why = fit_game(reader, selection, targets, build)
     odd = read_kind(reader, replace(selection, builds=(), stage=None, stage_kind=None)).contradictions
     unsure = build_to_change(reader, selection.game)[1] if build is None else ""
+    logs = [str(name) for name in reader.ask("roles_behind", game=selection.game)["name"]]
+    behind = (words_behind(logs),) if logs else ()
     made: list[Proposal] = []
     for model in fitted:
         found = propose(model, targets.targets, targets.levers, selection.game, tick)
@@ -99,7 +102,7 @@ def propose_game(
         reader.fingerprint(),
         tuple(made),
         why,
-        (*filter(None, [unsure]), *_unknown_levers(reader, selection.game, targets), *map(str, odd)),
+        (*filter(None, [unsure]), *_unknown_levers(reader, selection.game, targets), *map(str, odd), *behind),
         tuple(fitted),
     )
 

@@ -8,6 +8,10 @@ WHERE given_player IS NOT NULL OR given_remark IS NOT NULL OR began_at IS NOT NU
 UNION ALL
 SELECT concat_ws('|', noted_at, game, earlier, later) FROM build_order
 UNION ALL
+SELECT concat_ws('|', noted_at, game, what, name, role) FROM role_notes
+UNION ALL
+SELECT concat_ws('|', c.sha256, b.roles) FROM built_roles b JOIN captures c USING (capture_id) WHERE NOT b.current
+UNION ALL
 SELECT concat_ws('|', player, player_group, team, first_time) FROM players
 UNION ALL
 SELECT concat_ws('|', player, game, attempt, rating) FROM ratings

@@ -4,13 +4,15 @@ import json
 
 import pytest
 
-from analysis.findings import genres, trust
+from analysis.findings import deaths, genres, trust
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_answer import propose_game
 from analysis.game_kind import Held, Part, kind_of
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from dashboard import cli, exits
+from ingest.notes import note_role, take_back
+from ingest.store import import_log
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 ALL = Selection(GAME)
@@ -171,3 +173,29 @@ def test_what_cannot_be_answered_names_the_reason_and_the_remedy(target, remedy,
         answer = propose_game(reader_of(study), ALL, read_targets(f"[[target]]\n{target}\nwanted = 0.5"))
     (reason,) = answer.unanswered.values()
     assert remedy in reason and ": " in reason
+
+
+def test_a_corrected_role_is_followed_by_findings_and_proposals(tmp_path):
+    """The wrong word taken away is as if it had never been there; until the logs are read again every finding warns."""
+    with staged_shooter().study(tmp_path, SHOOTER, [LIVES, FIRE, FALL]) as study:
+        reader = reader_of(study)
+        told = reader.fingerprint()
+        moment = note_role(study.connection, GAME, "tunable", "fall_ms", None)
+        assert reader.fingerprint() != told
+        assert not propose_game(reader, ALL, read_targets(TARGETS)).warnings
+        (roles,) = (finding for finding in trust.find(reader, ALL) if finding.id == "trust.roles")
+        assert list(roles.tables["corrected"]["name"]) == ["fall_ms"] and not roles.warnings
+        take_back(study.connection, "role_notes", moment)
+        assert reader.fingerprint() == told
+
+        # Deaths that are none: the runs follow when their log has been read again.
+        before = deaths.find(reader, ALL)[0]
+        note_role(study.connection, GAME, "kind", "died", None)
+        for finding in (deaths.find(reader, ALL)[0], *trust.find(reader, ALL)):
+            if finding.id in (before.id, "trust.roles"):
+                assert any("corrected" in warning for warning in finding.warnings)
+        assert any("test.playlog" in one for one in propose_game(reader, ALL, read_targets(TARGETS)).warnings)
+        import_log(study, tmp_path / "test.playlog")
+        after = deaths.find(reader, ALL)[0]
+        assert "no event of this game has the role `death`" in after.sentence.lower()
+        assert not any("corrected" in warning for warning in after.warnings)

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.dictionary import from_json
+from ingest.dictionary_json import from_json
 from ingest.encode import BadLine
 from ingest.encoder import Encoder
 from ingest.parquet import export_parquet
