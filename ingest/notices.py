@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 MOST_NOTICES = 200
 
 MEND = (
-    "Mend it in the game's header. This log is read without it, or with a corrected dictionary laid beside it "
-    "(ingest/CAPTURE.md)."
+    "Mend that part of the dictionary in the game's header. The log is read without it, or with a corrected dictionary "
+    "laid beside it (ingest/CAPTURE.md)."
 )
 
 

@@ -131,10 +131,13 @@ def _verdict(reader: Reader, selection: Selection, captures: list[_Capture], run
             sentence += f", among them perhaps {counted(round(deaths * gone / max(events, 1)), 'death')}"
     else:
         sentence += ": nothing was lost on the way"
-    fixes = list(dict.fromkeys(fix for verdict in verdicts for fix in verdict.fixes))
+    worst_first = sorted(
+        zip(captures, verdicts, strict=True), key=lambda pair: -_BEST_FIRST.index(pair[1].grade)
+    )
+    fixes = list(dict.fromkeys(fix for _, verdict in worst_first for fix in verdict.fixes))
     warnings = tuple(
         f"{capture.name}: {verdict.words}"
-        for capture, verdict in zip(captures, verdicts, strict=True)
+        for capture, verdict in worst_first
         if verdict.grade in (Grade.DOUBTFUL, Grade.UNUSABLE) or verdict.told
     )[:10]
     return Finding(

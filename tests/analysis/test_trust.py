@@ -142,6 +142,17 @@ def test_a_refused_part_of_the_dictionary_is_told_with_its_place_and_remedy(
     assert notices["byte_offset"][0] > 0 and "300" in notices["what"][0]
 
 
+def test_the_worst_log_comes_first_with_its_remedy(study: Study, tmp_path: Path) -> None:
+    from tests.ingest.test_given_dictionary import play_log, with_labels
+    from tests.ingest.test_stopped_clock import played
+
+    imported(study, tmp_path / "a.playlog", play_log(with_labels({1: "beam", 300: "wall"})))
+    imported(study, tmp_path / "b.playlog", played(lambda tick: min(tick, 0xFFFF)))
+    verdict = trust.find(Reader(study.connection), Selection(game="Lantern"))[0]
+    assert "32 bits" in verdict.sentence and verdict.facts["worst"] == "doubtful"
+    assert [warning.split(":")[0] for warning in verdict.warnings] == ["b.playlog", "a.playlog"]
+
+
 def test_why_a_study_with_logs_has_no_run(study: Study, tmp_path: Path) -> None:
     reader = Reader(study.connection)
     assert trust.why_no_run(reader) is None  # nothing was ingested: that is said elsewhere
