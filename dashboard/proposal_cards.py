@@ -69,6 +69,7 @@ def proposal_card(
         "better than no change": f"{round(100 * proposal.chance_better)} %",
         "every target within tolerance": f"{round(100 * proposal.chance_close)} %",
         "rests on": f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}",
+        "effective draws": cell(round(proposal.effective_draws)),
     }
     buttons: list[Any] = []
     if proposal.changes:

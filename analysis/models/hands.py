@@ -266,11 +266,10 @@ def fit(
             )
 
     means, roots, songs, slopes, thetas, freedoms = (np.array(column) for column in zip(*stored, strict=True))
-    spreads = np.log(np.linalg.norm(roots, axis=2))
-    effective = effective_of_chain(np.concatenate([means, spreads], axis=1))
     settled = _split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1))
     # Levels are told for the first attempt.
     means[:, 1:] -= slopes * cells.mean_log_attempt
+    effective = effective_of_chain(np.concatenate([means, np.log(np.linalg.norm(roots, axis=2))], axis=1))
     first_thetas = thetas.copy()
     first_thetas[:, :, 1:] -= slopes[:, None, :] * cells.mean_log_attempt
     chosen = np.linspace(0, keep - 1, draws).round().astype(int)

@@ -4,13 +4,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.words import counted
+
+# At fewer effective draws an end of an 80 % interval is out by over a tenth of the interval's width: the standard error
+# of a quantile, sqrt(p (1 - p) / n) over the density, for a normal posterior and p = 0.1.
+FEWEST_EFFECTIVE = 50
+
 
 @dataclass(frozen=True)
 class Sampling:
-    """What the draws behind an answer are worth. draws: kept; effective: independent draws that say as much."""
+    """What the draws behind an answer are worth. draws: kept for the figures; effective: how many independent draws say
+    as much as all that were made."""
 
     draws: int
     effective: float
+
+    @property
+    def caution(self) -> str:
+        """What is to be said of too few; empty where there are enough."""
+        if self.effective >= FEWEST_EFFECTIVE:
+            return ""
+        worth = counted(max(1, round(self.effective)), "independent one")
+        return (
+            f"the draws behind these figures are worth only {worth}: take the ends of the intervals as rough"
+        )
 
 
 def t_draws(

@@ -66,7 +66,8 @@ class Proposal:
     chance_better: posterior probability that the proposal misses the targets by less than no change does.
     chance_worse: posterior probability that it misses them by over 2 points more (5 points are one tolerance).
     chance_close: posterior probability that every target is met within its tolerance.
-    carried_by: lever -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
+    draws, effective_draws: of the posterior, as `models.sampling.Sampling` says.
+    carried_by: tunable -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
     """
 
     id: str
@@ -80,6 +81,8 @@ class Proposal:
     chance_close: float
     players: int
     runs: int
+    draws: int
+    effective_draws: float
     method: str
     carried_by: Mapping[str, str] = field(default_factory=dict)
     side_effects: Mapping[str, Any] = field(default_factory=dict)

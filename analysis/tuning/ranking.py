@@ -57,8 +57,10 @@ def propose(
             ranked.append(found)
     now = model.figures({}, known)
     seen = [model.observed(target) for target in known]
+    too_few = model.sampling.caution
     notes = (
         *model.cautions(),
+        *([too_few] if too_few else []),
         *(f"{t.name!r} is not taken into account here" for t in targets if not model.knows(t)),
     )
     return [
@@ -110,6 +112,8 @@ def _proposal(
         chance_worse=held.harm,
         players=model.players,
         runs=model.runs,
+        draws=model.sampling.draws,
+        effective_draws=model.sampling.effective,
         method=model.method,
         carried_by={
             t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}

@@ -127,7 +127,8 @@ def _print(answer: dict[str, Any]) -> None:
             carried = proposal["carried_by"].get(change["tunable"], "")
             print(f"    {change['tunable']}: {change['now']} -> {change['proposed']}{unit}   [{carried}]")
         print(f"    better than no change: {proposal['chance_better']:.2f}; ", end="")
-        print(f"within tolerance: {proposal['chance_close']:.2f}")
+        print(f"within tolerance: {proposal['chance_close']:.2f}; ", end="")
+        print(f"effective draws: {proposal['effective_draws']:,.0f}")
         if proposal["changes"]:
             print(f"    for `setscrew header`: --proposal {proposal['id']}")
         if proposal["settles_it"]:

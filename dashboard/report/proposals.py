@@ -26,7 +26,8 @@ def proposal_part(game: GamePart, count: object, named: bool) -> Markup:
                     f"Chance of being better than no change {cell(round(proposal.chance_better, 2))}; "
                     "chance that every target is "
                     f"met within its tolerance {cell(round(proposal.chance_close, 2))}. "
-                    f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}.",
+                    f"{counted(proposal.players, 'player')}, {counted(proposal.runs, 'run')}, "
+                    f"{counted(round(proposal.effective_draws), 'effective draw')}.",
                     class_="small",
                 ),
                 tag("p", f"What would settle it: {proposal.settles_it}.") if proposal.settles_it else None,

@@ -229,12 +229,18 @@ def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tm
 
     study_of(runs(4, 0.85, 1), tmp_path, "a")
     study = study_of(runs(12, 0.2, 40), tmp_path, "b")
-    answer = ask(study, "Well Dive", '[[target]]\noutcome="finish"\nwanted=0.55\n')
+    text = '[[target]]\noutcome="finish"\nwanted=0.55\n'
+    answer = ask(study, "Well Dive", text)
     line = next(p for p in answer.proposals if p.method == "tuning.between_builds")
     (change,) = line.changes
     assert change.tunable == "gravity" and 5 <= change.proposed <= 11
     assert "plain" in line.carried_by["gravity"]
     assert any("plain dose-response" in said for said in line.assumptions)
+    rows = [r for r in under_other_assumptions(answer, read_targets(text)) if "gravity" in r.assumption]
+    plain, loose, flat = rows
+    assert plain.then.value == pytest.approx(line.targets[0].proposed.value, abs=0.02)
+    steps = [row.then.value - row.now.value for row in (flat, plain, loose)]
+    assert 0.1 < steps[0] + 0.05 < steps[1] < steps[2]
 
 
 def in_stages(game, lives):
