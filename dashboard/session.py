@@ -25,6 +25,8 @@ from dashboard.shared_study import SharedStudy
 from dashboard.stage_pictures import StagePictures
 from ingest import notes
 from ingest.capture import Captures
+from ingest.rereading import Followed, read_again, usual_places
+from ingest.roles import Listed, games, listed
 from ingest.store import ImportResult, Status, Study, import_log
 from ingest.taken_in import TakenIn
 
@@ -243,6 +245,36 @@ class Session:
         with self.writing() as study:
             moment = notes.note_order(study.connection, game, earlier, later)
         self._remember("the order of the builds", "build_order", moment)
+
+    def roles(self) -> dict[str, list[Listed]]:
+        """The kinds, fields and tunables of each game with their roles, as they hold and as the logs say."""
+
+        def of_all() -> dict[str, list[Listed]]:
+            with self.connection.cursor() as cursor:
+                return {game: listed(cursor, game) for game in games(cursor)}
+
+        return self._once(("roles",), of_all)
+
+    def correct_role(self, game: str, what: str, name: str, role: str | None) -> str:
+        """Corrects a role in all logs of a game, and reads again those at hand that must be; can be undone.
+
+        Answers what is left to do, or nothing. Raises BadRole as ingest.notes.note_role does.
+        """
+        with self.writing() as study:
+            moment = notes.note_role(study.connection, game, what, name, role)
+            done = self._follow_roles(study)
+
+        def take_back() -> None:
+            with self.writing() as study:
+                notes.take_back(study.connection, "role_notes", moment)
+                self._follow_roles(study)
+
+        self.remember(Undo(f"the role of {name}", take_back))
+        return done.words()
+
+    @staticmethod
+    def _follow_roles(study: Study) -> Followed:
+        return read_again(study, usual_places(study), lambda path: import_log(study, path))
 
     def words(self) -> dict[str, str]:
         """What the authors wrote themselves for the report, by its place there; {} as long as they wrote nothing."""

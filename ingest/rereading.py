@@ -41,6 +41,11 @@ def behind(study: Study) -> dict[int, str]:
         )
 
 
+def usual_places(study: Study) -> list[Path]:
+    """Where a study's logs mostly lie: in its folder, or in the one where Setscrew was started."""
+    return [study.path.parent, Path.cwd()]
+
+
 def read_again(study: Study, places: Iterable[Path], bring: Callable[[Path], ImportResult]) -> Followed:
     """Brings every log that is behind in again by `bring`, from files of its name and bytes in `places`.
 

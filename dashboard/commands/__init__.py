@@ -8,6 +8,7 @@ COMMANDS: dict[str, str] = {
     "ingest": "dashboard.commands.ingest",
     "forget": "dashboard.commands.forget",
     "people": "dashboard.commands.people",
+    "roles": "dashboard.commands.roles",
     "findings": "dashboard.commands.findings",
     "propose": "dashboard.commands.propose",
     "plan": "dashboard.commands.plan",

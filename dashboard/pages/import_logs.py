@@ -11,7 +11,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.quality import judge
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard import cautions, ids
+from dashboard import cautions, ids, role_form
 from dashboard.cards import note
 from dashboard.guard import LARGEST_LOG
 from dashboard.job_area import JobArea
@@ -30,7 +30,12 @@ _REFUSED = "not taken in"
 
 
 def controls() -> list[Any]:
-    """The place to drop logs, where their verdicts appear, and last the place of the study's logs."""
+    """The place to drop logs, the form for roles, and last the place of the study's logs."""
+    return [*_drop(), *role_form.controls(), html.Section(id=HELD, className="card wide")]
+
+
+def _drop() -> list[Any]:
+    """The place to drop logs, and where their verdicts appear."""
     return [
         dcc.Upload(
             html.Div(["Drop play logs here, or press to choose them"], className="drop"),
@@ -40,19 +45,16 @@ def controls() -> list[Any]:
         ),
         html.Div(AREA.bar(), className="row"),
         *AREA.rest(**{"aria-live": "polite"}),
-        html.Section(id=HELD, className="card wide"),
     ]
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The drop area, and what the study holds already."""
-    *drop, logs = controls()
-    logs.children = held(session)
     return [
         html.Section(
             [
                 html.H2("Bring logs in"),
-                *drop,
+                *_drop(),
                 note(
                     "The same log twice changes nothing, and one that has grown replaces itself. Up to "
                     f"{LARGEST_LOG // _MEGABYTE} MB a file; longer ones with `setscrew ingest`."
@@ -61,7 +63,8 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             ],
             className="card wide",
         ),
-        logs,
+        role_form.card(session),
+        html.Section(held(session), id=HELD, className="card wide"),
     ]
 
 
@@ -178,6 +181,7 @@ def wires(app: Dash, session: Session) -> None:
         return held(session)
 
     AREA.wire(app, session, verdict_list)
+    role_form.wires(app, session)
 
 
 def verdict_list(job: Job) -> Any:
