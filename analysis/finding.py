@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from analysis.stats.estimate import Estimate
 from analysis.words import counted
@@ -22,7 +23,7 @@ class Finding:
 
     id: dotted, stable, e.g. "deaths.places"; `question` is the page it belongs to.
     sentence: what it says, computed from the data. `method` is a key of methods.METHODS.
-    tables: name -> column name -> values of equal length; figures draw them, exports write them.
+    tables: name -> frame; figures draw them, exports write them. Columns of equal length will do to make one.
     facts: further named scalars a figure needs (screen size, labels).
     """
 
@@ -35,8 +36,12 @@ class Finding:
     method: str
     estimate: Estimate | None = None
     warnings: tuple[str, ...] = ()
-    tables: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     facts: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        frames = {name: pd.DataFrame(table) for name, table in self.tables.items()}
+        object.__setattr__(self, "tables", frames)
 
     @property
     def indicative(self) -> bool:
@@ -75,9 +80,11 @@ def _estimate(estimate: Estimate | None) -> dict[str, Any] | None:
 
 def plain(value: Any) -> Any:
     """`value` with numpy types and mappings turned into JSON's own; NaN and infinity become None."""
+    if isinstance(value, pd.DataFrame):
+        return {str(name): plain(column) for name, column in value.items()}
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, np.ndarray):
+    if isinstance(value, (np.ndarray, pd.Series)):
         return [plain(item) for item in value.tolist()]
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]

@@ -40,7 +40,7 @@ _LATEX = {
 
 def rows(table: Mapping[str, Any]) -> Iterator[list[Any]]:
     """The rows of a column table."""
-    columns = [plain(column) for column in table.values()]
+    columns = [plain(column) for _, column in table.items()]
     return (list(row) for row in zip(*columns, strict=True))
 
 
@@ -63,7 +63,7 @@ def as_markdown(table: Mapping[str, Any]) -> str:
 
 def as_latex(table: Mapping[str, Any], caption: str = "") -> str:
     """A table as a LaTeX `tabular` that needs no package."""
-    columns = [plain(column) for column in table.values()]
+    columns = [plain(column) for _, column in table.items()]
     shape = "".join("l" if any(isinstance(cell, str) for cell in column) else "r" for column in columns)
     lines = [r"\begin{table}", r"\centering", rf"\begin{{tabular}}{{{shape}}}", r"\hline"]
     lines.append(" & ".join(latex(name) for name in table) + r" \\")

@@ -116,9 +116,9 @@ def has_figure(finding: Finding) -> bool:
         return False
     if finding.id in _NEEDS:
         table, column = _NEEDS[finding.id]
-        values = np.asarray(finding.tables.get(table, {}).get(column, ()), float)
+        values = np.asarray(finding.tables[table][column], float) if table in finding.tables else np.zeros(0)
         return bool(np.isfinite(values).any())
-    return any(len(column) for table in finding.tables.values() for column in table.values())
+    return any(len(table) for table in finding.tables.values())
 
 
 def _draw_of(finding: Finding) -> Draw | None:

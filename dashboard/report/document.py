@@ -216,11 +216,7 @@ def _shown(
 
 def _small(finding: Finding) -> dict[str, Mapping[str, Any]]:
     """The tables of a finding that are small enough to be read in the text."""
-    return {
-        name: t
-        for name, t in finding.tables.items()
-        if 0 < len(next(iter(t.values()), ())) <= 24 and len(t) <= 9
-    }
+    return {name: t for name, t in finding.tables.items() if 0 < len(t) <= 24 and len(t.columns) <= 9}
 
 
 def _captures(content: Content, count: Numbering) -> Markup:

@@ -38,7 +38,7 @@ def text(*children: object) -> Markup:
 def table(columns: Mapping[str, Any], caption: object = None, most: int = 60) -> Markup:
     """A table of columns; numbers stand right."""
     lines = list(rows(columns))
-    numeric = [all(not isinstance(line[i], str) for line in lines) for i in range(len(columns))]
+    numeric = [all(not isinstance(line[i], str) for line in lines) for i, _ in enumerate(columns)]
     side = [{"class_": "num"} if right else {} for right in numeric]
     head = [
         tag("th", name.replace("_", " "), scope="col", **s) for name, s in zip(columns, side, strict=True)

@@ -28,8 +28,6 @@ def checked(found: list[Finding]) -> dict[str, Finding]:
         for word in ("nan", "inf ", "None", "unknown share"):
             assert word not in finding.sentence, finding.sentence
         assert finding.sentence.endswith(".") and len(finding.sentence) > 20
-        for name, table in finding.tables.items():
-            assert len({len(column) for column in table.values()}) <= 1, (finding.id, name)
         if finding.estimate and finding.estimate.low is not None and finding.estimate.value is not None:
             assert finding.estimate.low <= finding.estimate.value + 1e-9
         if finding.estimate and finding.estimate.high is not None and finding.estimate.value is not None:
@@ -138,7 +136,12 @@ def test_a_game_without_deaths_says_so(tmp_path):
         (only,) = checked(deaths.find(reader_of(study), Selection(GAME))).values()
         assert "`death`" in only.sentence
         found = checked(survival.find(reader_of(study), Selection(GAME)))
-        assert "survival.curve" not in found and found["survival.ends"].tables["ends"]["runs"] == [0, 0, 3, 0]
+        assert "survival.curve" not in found and found["survival.ends"].tables["ends"]["runs"].tolist() == [
+            0,
+            0,
+            3,
+            0,
+        ]
         checked(players.find(reader_of(study), Selection(GAME)))
 
 
@@ -165,7 +168,7 @@ def test_deaths_without_a_place_get_no_map_but_the_name_of_the_missing_field(fie
         found = checked(deaths.find(reader_of(study), Selection("Moth Run")))
     assert next(iter(found)) == "deaths.no_place" and "deaths.places" not in found
     assert found["deaths.no_place"].sentence.startswith(words)
-    assert found["deaths.causes"].tables["causes"]["deaths"] == [3]
+    assert found["deaths.causes"].tables["causes"]["deaths"].tolist() == [3]
 
 
 def test_two_kinds_of_death_with_half_a_place_each_get_no_map(tmp_path):

@@ -32,7 +32,7 @@ def test_a_death_that_no_shot_caused_had_no_young_shot(tmp_path):
     assert (fairness.facts["deaths"], fairness.facts["all_deaths"]) == (16, 24)
     assert "of 16 deaths whose shot is known (of 24)" in fairness.sentence
     assert sorted(set(np.asarray(fairness.tables["ages"]["age_ms"]).tolist())) == [150, 900]
-    assert fairness.tables["bands"]["deaths"] == [0, 8, 8]
+    assert fairness.tables["bands"]["deaths"].tolist() == [0, 8, 8]
 
 
 def test_trials_that_had_no_outcome_are_no_misses(tmp_path):

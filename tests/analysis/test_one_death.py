@@ -100,8 +100,13 @@ def strip(tmp_path_factory):
         yield made
 
 
+def only_run(study):
+    (row,) = study.connection.execute("SELECT run_id FROM runs").fetchall()
+    return row[0]
+
+
 def test_the_strip_holds_what_was_logged_in_five_seconds_and_nothing_after_the_death(strip):
-    found = one_death.find(reader_of(strip), ALL, 1, 2)
+    found = one_death.find(reader_of(strip), ALL, only_run(strip), 2)
     events = found.tables["events"]
     what, at = events["what"].tolist(), events["before_s"]
     assert np.all(np.diff(at) >= 0) and at[0] == pytest.approx(-4.5) and at[-1] == 0
@@ -113,7 +118,7 @@ def test_the_strip_holds_what_was_logged_in_five_seconds_and_nothing_after_the_d
 
 
 def test_the_sentence_says_how_far_the_player_got_since_the_killing_shot(strip):
-    found = one_death.find(reader_of(strip), ALL, 1, 2)
+    found = one_death.find(reader_of(strip), ALL, only_run(strip), 2)
     # The shot was fired 1,000 ms before, at the sample in (37, 56): 3 steps of 5 pixels since, none after them.
     assert found.facts["shot_s"] == -1.0 and found.facts["moved_px"] == pytest.approx(15.0)
     assert found.facts["spawn_s"] == -3.0 and found.facts["stage"] == "stage 2 boss"
@@ -124,7 +129,7 @@ def test_the_sentence_says_how_far_the_player_got_since_the_killing_shot(strip):
 
 
 def test_a_shot_that_nobody_reacts_to_and_too_few_samples(strip):
-    found = one_death.find(reader_of(strip), ALL, 1, 1)
+    found = one_death.find(reader_of(strip), ALL, only_run(strip), 1)
     assert found.sentence == (
         "The killing shot hit 90 ms after it was fired, less than the 100 ms in which nobody reacts. "
         "No shots, pick-ups or presses were logged in the 1 s before the death."
@@ -141,7 +146,7 @@ def test_a_jump_to_the_next_life_is_no_way(tmp_path):
         test.event("at", 100, x=x, y=10)
     test.event("died", 0, x=12, y=10, age=2000)
     with test.study(tmp_path) as study:
-        assert one_death.find(reader_of(study), ALL, 1, 2).facts["moved_px"] == 2.0
+        assert one_death.find(reader_of(study), ALL, only_run(study), 2).facts["moved_px"] == 2.0
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,7 @@ def test_what_rests_in_the_tick_of_the_next_piece_is_the_piece_before(tmp_path):
         test.event("over", how=1)
     with test.study(tmp_path, kinds=("begin", "over", "died", "piece", "rest")) as study:
         found = {f.id: f for f in genres.find(reader_of(study), Selection(GAME))}
-    assert found["genres.pace"].tables["levels"]["pieces"] == [30]
+    assert found["genres.pace"].tables["levels"]["pieces"].tolist() == [30]
     assert found["genres.pace"].estimate.value == 2
     tops = found["genres.overflow"].tables["columns"]
     assert (

@@ -46,33 +46,37 @@ def found(tmp_path_factory):
 
 def test_shots_are_grouped_by_stage_from_where_the_stage_is_entered(found):
     rows = grouped_rows(found["survival.on_shots"], "stage")
-    assert rows["group"] == ["stage 1", "stage 2"]
+    assert list(rows["group"]) == ["stage 1", "stage 2"]
     # Stage 1: 16 deaths and 16 lives that go on with one shot; stage 2: 32 deaths, 16 cut short.
-    assert rows["units"] == [32, 48] and rows["events"] == [16, 32] and rows["players"] == [8, 8]
-    assert rows["median"] == [3, 2]
+    assert (
+        list(rows["units"]) == [32, 48]
+        and list(rows["events"]) == [16, 32]
+        and list(rows["players"]) == [8, 8]
+    )
+    assert list(rows["median"]) == [3, 2]
 
 
 def test_groups_of_players_and_newcomers_are_told_apart_on_every_axis(found):
     rows = grouped_rows(found["survival.on_shots"], "group")
-    assert rows["group"] == ["new", "old"] and rows["players"] == [4, 4]
+    assert list(rows["group"]) == ["new", "old"] and list(rows["players"]) == [4, 4]
     # Of 32 lives each: ones of 3 shots, then of 1 + 2 or 1 + 5 (begun in stage 1), of 2 or 5, and of 1 (censored).
-    assert rows["median"] == [3, 5] and rows["events"] == [24, 24]
+    assert list(rows["median"]) == [3, 5] and list(rows["events"]) == [24, 24]
     lives = grouped_rows(found["survival.on_lives"], "stage")
-    assert lives["group"] == ["stage 1", "stage 2"] and lives["events"] == [16, 8]
+    assert list(lives["group"]) == ["stage 1", "stage 2"] and list(lives["events"]) == [16, 8]
     assert lives["median"][0] == 2
     attempts = grouped_rows(found["survival.on_attempts"], "group")
-    assert attempts["units"] == [4, 4] and attempts["events"] == [4, 3]
-    assert attempts["median"] == [2, 2]
+    assert list(attempts["units"]) == [4, 4] and list(attempts["events"]) == [4, 3]
+    assert list(attempts["median"]) == [2, 2]
     newcomers = grouped_rows(found["survival.on_progress"], "attempt")
-    assert newcomers["group"] == ["attempt 1", "attempt 2"] and newcomers["events"] == [0, 0]
+    assert list(newcomers["group"]) == ["attempt 1", "attempt 2"] and list(newcomers["events"]) == [0, 0]
 
 
 def test_attempts_by_stage_are_the_times_it_was_entered_until_first_cleared(found):
     rows = grouped_rows(found["survival.on_attempts"], "stage")
     # Stage 1 is cleared at the first try, stage 2 at the second, by the player who never finished a run too.
-    assert rows["group"] == ["stage 1", "stage 2"] and rows["units"] == [8, 8] == rows["events"]
+    assert list(rows["group"]) == ["stage 1", "stage 2"] and list(rows["units"]) == [8, 8] == list(rows["events"])
     assert (
-        rows["median"] == [1, 2]
+        list(rows["median"]) == [1, 2]
         and found["survival.on_attempts"].facts["stage_event"] == "it is first cleared"
     )
 
@@ -94,7 +98,9 @@ def test_tries_after_the_first_clearing_do_not_count_and_stages_never_cleared_ar
         found = {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
     attempts = found["survival.on_attempts"]
     rows = grouped_rows(attempts, "stage")
-    assert rows["units"] == [4, 3] and rows["events"] == [3, 0] and rows["players"] == [4, 3]
+    assert (
+        list(rows["units"]) == [4, 3] and list(rows["events"]) == [3, 0] and list(rows["players"]) == [4, 3]
+    )
     curve = attempts.tables["curves"]
     first = [
         (time, surviving)

@@ -40,8 +40,6 @@ def found(study: Study, **selection: object) -> dict[str, Finding]:
     for finding in findings:
         assert finding.method in METHODS
         json.dumps(finding.to_json(), allow_nan=False)
-        for table in finding.tables.values():
-            assert len({len(column) for column in table.values()}) <= 1
     return {finding.id: finding for finding in findings}
 
 
@@ -76,7 +74,7 @@ def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
     verdict = answers["trust.verdict"]
     events = verdict.facts["events"]
     assert verdict.estimate is not None and verdict.estimate.value == pytest.approx(4 / (events + 4))
-    assert verdict.facts["worst"] == "doubtful" and verdict.tables["captures"]["dropped"] == [4]
+    assert verdict.facts["worst"] == "doubtful" and verdict.tables["captures"]["dropped"].tolist() == [4]
     assert "larger ring" in verdict.sentence and verdict.warnings
     assert list(verdict.tables["damage"]["reason"]) == ["dropped"]
     damaged = answers["trust.damaged"]
@@ -97,7 +95,7 @@ def test_a_game_that_logs_no_ends_is_told_so_and_the_console_is_not_blamed(
     ends = found(study)["trust.endings"]
     assert "2 of 2 runs have no end in the log, for this game logs none" in ends.sentence
     assert "`run_end`" in ends.sentence and "reset" not in ends.sentence
-    assert ends.tables["endings"]["runs"] == [0, 0, 0, 2]
+    assert ends.tables["endings"]["runs"].tolist() == [0, 0, 0, 2]
 
 
 def test_copies_are_found_and_equal_songs_are_not(study: Study, tmp_path: Path) -> None:
@@ -115,7 +113,9 @@ def test_copies_are_found_and_equal_songs_are_not(study: Study, tmp_path: Path) 
     log[-100] ^= 1
     imported(study, tmp_path / "c.playlog", bytes(log[:-20]))
     twice = found(study)["trust.twice"]
-    assert twice.tables["pairs"]["one"] == ["a.playlog"] and twice.tables["pairs"]["other"] == ["c.playlog"]
+    assert twice.tables["pairs"]["one"].tolist() == ["a.playlog"] and twice.tables["pairs"][
+        "other"
+    ].tolist() == ["c.playlog"]
     assert "copies of one recording" in twice.sentence
 
 
@@ -123,7 +123,7 @@ def test_a_capture_without_dictionary_is_shown_with_every_game(study: Study, tmp
     imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1)])
     imported(study, tmp_path / "noise.playlog", NOISE)
     verdict = found(study)["trust.verdict"]
-    assert verdict.tables["captures"]["grade"] == ["intact", "unusable"]
+    assert verdict.tables["captures"]["grade"].tolist() == ["intact", "unusable"]
     assert any("noise.playlog" in warning and "one baud rate" in warning for warning in verdict.warnings)
 
 
