@@ -109,7 +109,7 @@ def test_bosses_and_tiers_within_players(tmp_path):
         and list(funnel["reach"]) == [1, 1]
         and list(funnel["cleared"]) == [8, 8]
     )
-    assert list(funnel["deaths_per_visit"]) == [2, 6] and "boss" in risks["factor"]
+    assert list(funnel["deaths_per_visit"]) == [2, 6] and "boss" in list(risks["factor"])
 
 
 def test_a_funnel_counts_who_is_lost_where(tmp_path):

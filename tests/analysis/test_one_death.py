@@ -108,7 +108,7 @@ def only_run(study):
 def test_the_strip_holds_what_was_logged_in_five_seconds_and_nothing_after_the_death(strip):
     found = one_death.find(reader_of(strip), ALL, only_run(strip), 2)
     events = found.tables["events"]
-    what, at = events["what"].tolist(), events["before_s"]
+    what, at = events["what"].tolist(), events["before_s"].to_numpy()
     assert np.all(np.diff(at) >= 0) and at[0] == pytest.approx(-4.5) and at[-1] == 0
     number = {name: what.count(name) for name in set(what)}
     assert number == {"position": 14, "death": 2, "enemy_shot": 2, "shot": 1, "input": 1}

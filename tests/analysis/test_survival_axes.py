@@ -74,7 +74,9 @@ def test_groups_of_players_and_newcomers_are_told_apart_on_every_axis(found):
 def test_attempts_by_stage_are_the_times_it_was_entered_until_first_cleared(found):
     rows = grouped_rows(found["survival.on_attempts"], "stage")
     # Stage 1 is cleared at the first try, stage 2 at the second, by the player who never finished a run too.
-    assert list(rows["group"]) == ["stage 1", "stage 2"] and list(rows["units"]) == [8, 8] == list(rows["events"])
+    assert list(rows["group"]) == ["stage 1", "stage 2"] and list(rows["units"]) == [8, 8] == list(
+        rows["events"]
+    )
     assert (
         list(rows["median"]) == [1, 2]
         and found["survival.on_attempts"].facts["stage_event"] == "it is first cleared"

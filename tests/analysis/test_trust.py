@@ -113,9 +113,8 @@ def test_copies_are_found_and_equal_songs_are_not(study: Study, tmp_path: Path) 
     log[-100] ^= 1
     imported(study, tmp_path / "c.playlog", bytes(log[:-20]))
     twice = found(study)["trust.twice"]
-    assert twice.tables["pairs"]["one"].tolist() == ["a.playlog"] and twice.tables["pairs"][
-        "other"
-    ].tolist() == ["c.playlog"]
+    (pair,) = twice.tables["pairs"][["one", "other"]].to_numpy().tolist()
+    assert set(pair) == {"a.playlog", "c.playlog"}
     assert "copies of one recording" in twice.sentence
 
 
