@@ -1,9 +1,7 @@
 """What raises the risk of dying, everything else alike. Called by survival.py.
 
-survival.risks  factors: factor, ratio (hazard ratio), low, high, unit ("a boss instead of a regular part",
-"one stage more",
-                "one tier more", "twice the attempts"). Levels are left to genres.levels: they rise with time
-                itself, so that at one time only better players are at a higher one.
+Levels are left to genres.levels: they rise with time itself, so that at one time only better players are at a higher
+one.
 """
 
 from typing import Any
@@ -12,12 +10,29 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.estimate import Estimate
+from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.recurrent import cox
 from analysis.words import amount, limits
 
+RISKS = Declared(
+    "survival.risks",
+    "survival",
+    "What raises the risk",
+    "recurrent_cox",
+    {
+        "factors": (
+            Column("factor", "", "what differs: boss, stage, tier or attempt"),
+            Column("unit", "", "what one more of it is, in words"),
+            Column(
+                "ratio", "times", "hazard ratio: how many times as high the risk of dying is with one more"
+            ),
+            *interval_columns("times", "the ratio"),
+        )
+    },
+)
 # The fit looks at every stretch at risk at every death: beyond this many it would take longer than a page
 # may.
 _MOST_STRETCHES = 4_000
@@ -55,19 +70,13 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
     others = "the others alike" if len(factors) > 1 else "nothing else taken into account"
     # The strongest of several is as strong by chance more often than one chosen beforehand.
-    held_low, held_high = fit.interval(1 - 0.05 / len(factors))
+    held_low, held_high = fit.interval(1 - (1 - LEVEL) / len(factors))
     picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
     sentence = (
         f"With {rows['unit'][lead]} the risk of dying is {amount(estimate.value)} times as high {limits(estimate)}, "
         f"{others}{f'; as the strongest of {len(factors)} looked at, it may be chance' if picked else ''}."
     )
-    return [
-        Finding(
-            id="survival.risks", question="survival", title="What raises the risk", sentence=sentence,
-            players=basis.players, runs=basis.runs, method="recurrent_cox", estimate=estimate,
-            warnings=basis.warnings, tables={"factors": rows},
-        )
-    ]  # fmt: skip
+    return [RISKS.finding(basis, sentence, estimate, {"factors": rows})]
 
 
 def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:

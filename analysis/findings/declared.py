@@ -1,0 +1,110 @@
+"""What a finding is whatever the data: its id, title and method, and the columns of its tables with unit and meaning.
+
+Each finding is declared beside the function that computes it. A table that differs from what is declared is an error;
+the list of all ids and columns for readers (FINDINGS.md) is written from the declarations.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+import pandas as pd
+
+from analysis.finding import Finding
+from analysis.stats.estimate import Estimate
+
+
+class Undeclared(Exception):
+    """A finding does not hold what it was declared to hold; the message names the finding and the columns."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table, or a single fact. unit: "" for texts and counts, "share" for shares of one.
+
+    optional: it is left out where the data have nothing to say of it.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    optional: bool = False
+
+
+class _Size(Protocol):
+    """What a finding rests on, as `Basis` tells it."""
+
+    @property
+    def players(self) -> int: ...
+    @property
+    def runs(self) -> int: ...
+    @property
+    def warnings(self) -> tuple[str, ...]: ...
+
+
+def interval_columns(unit: str, of: str, prefix: str = "") -> tuple[Column, Column]:
+    """The limits of an interval by player of what the column `of` holds."""
+    return (
+        Column(f"{prefix}low", unit, f"lower limit of {of}, by player"),
+        Column(f"{prefix}high", unit, f"upper limit of {of}, by player"),
+    )
+
+
+@dataclass(frozen=True)
+class Declared:
+    """A finding that can be made again and again. question: the page it belongs to; method: a key of METHODS.
+
+    tables: name -> columns in order; a table may be left out where there is nothing in it. facts: further scalars.
+    drawn: whether a figure shows it.
+    """
+
+    id: str
+    question: str
+    title: str
+    method: str
+    tables: Mapping[str, tuple[Column, ...]] = field(default_factory=dict)
+    facts: tuple[Column, ...] = ()
+    drawn: bool = True
+
+    def finding(
+        self,
+        size: _Size,
+        sentence: str,
+        estimate: Estimate | None = None,
+        tables: Mapping[str, Any] | None = None,
+        facts: Mapping[str, Any] | None = None,
+        **other: Any,
+    ) -> Finding:
+        """The finding on some data.
+
+        tables: name -> a frame, columns of equal length, or a list of rows as mappings. other: what differs from
+        `size` or the declaration (players, runs, warnings, title, method). Raises Undeclared.
+        """
+        made = {name: self._frame(name, table) for name, table in (tables or {}).items()}
+        self._check("facts", set(facts or {}), self.facts)
+        told: dict[str, Any] = {
+            "title": self.title, "method": self.method, "players": size.players, "runs": size.runs,
+            "warnings": size.warnings,
+        }  # fmt: skip
+        return Finding(
+            id=self.id, question=self.question, sentence=sentence, estimate=estimate, tables=made, facts=facts or {},
+            **(told | other),
+        )  # fmt: skip
+
+    def _frame(self, name: str, table: Any) -> pd.DataFrame:
+        if name not in self.tables:
+            raise Undeclared(f"{self.id} has no table {name!r}")
+        columns = self.tables[name]
+        names = [column.name for column in columns]
+        frame = pd.DataFrame(table) if len(table) else pd.DataFrame(columns=names)
+        self._check(name, set(frame.columns), columns)
+        return frame[[one for one in names if one in frame.columns]]
+
+    def _check(self, where: str, got: set[str], columns: Iterable[Column]) -> None:
+        wanted = {column.name: column.optional for column in columns}
+        missing = [name for name, optional in wanted.items() if not optional and name not in got]
+        more = sorted(got - set(wanted))
+        if missing and (got or where != "facts"):
+            raise Undeclared(f"{self.id}, {where}: {', '.join(missing)} missing")
+        if more:
+            raise Undeclared(f"{self.id}, {where}: {', '.join(more)} not declared")
