@@ -13,6 +13,7 @@ class About(StrEnum):
     MISSING = "missing"  # the dictionary never came
     DROPS = "drops"  # the console had no room for what the game logged
     GIVEN = "given"  # a corrected one lies beside the log
+    COPY = "copy"  # another log holds the same power-up
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Notice:
     @property
     def harmless(self) -> bool:
         """Whether nothing of the log is worse for it."""
-        return self.about == About.GIVEN
+        return self.about in (About.GIVEN, About.COPY)
 
     @property
     def grave(self) -> bool:

@@ -153,7 +153,7 @@ def microseconds(tick: Ticks, clock_hz: int) -> Ticks:
     """
     if clock_hz == 1_000_000:
         return tick
-    most = _MOST_US // 1_000_000 * clock_hz
+    most = min(_MOST_US // 1_000_000 * clock_hz, (1 << 63) - 1)
     tick = np.minimum(tick, most) if isinstance(tick, np.ndarray) else min(tick, most)
     if 1_000_000 % clock_hz == 0:
         return tick * (1_000_000 // clock_hz)

@@ -3,7 +3,7 @@
 import duckdb
 
 # Every table of schema.sql that holds rows of runs, but for the runs themselves; a test compares the two.
-OF_RUNS = ("places", "spells", "lives", "stages")
+OF_RUNS = ("places", "spells", "lives", "stages", "set_aside", "run_events")
 
 
 def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
@@ -21,6 +21,7 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
     for (table,) in tables:
         q(f"DELETE FROM {table} WHERE _power_up IN {ups}", one)
     q(f"DELETE FROM clock_stops WHERE power_up_id IN {ups}", one)
+    q(f"DELETE FROM twins WHERE one IN {ups} OR other IN {ups}", one)
     for table in OF_RUNS:
         q(
             f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",

@@ -64,6 +64,14 @@ CREATE TABLE all_runs (
     given_player TEXT, given_remark TEXT,                                     -- said while it was recorded (CAPTURE.md)
     began_at TIMESTAMP                                                        -- when it came to the PC, in UTC; else NULL
 );
+-- Power-ups that are copies of each other, each pair both ways round; `other` counts its time from `shift_us` earlier.
+CREATE TABLE twins (one BIGINT, other BIGINT, shift_us BIGINT);
+-- What `twins` says, told for each power-up that has copies: it is a copy of `lead`, with the time that many us later.
+CREATE TABLE copies (power_up_id BIGINT, lead BIGINT, shift_us BIGINT);
+-- Runs that do not count because another copy has more of them, and the run that counts for them.
+CREATE TABLE set_aside (run_id BIGINT, counts_as BIGINT);
+-- Of runs of which there are copies: their events, and those among them that runs are built from.
+CREATE TABLE run_events (run_id BIGINT, structural BIGINT, events BIGINT);
 -- One visit of a stage within a run. cleared is NULL where the visit was cut or the player quit.
 CREATE TABLE stages (
     stage_id BIGINT, run_id BIGINT, visit INTEGER, stage BIGINT, stage_kind BIGINT, song BIGINT,
@@ -114,35 +122,49 @@ CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
 -- A run without a tag counts as a player of its own ('?' and its place), because nothing says otherwise.
+-- Of copies of one run only the one that has more of it is here; what was said of the others is said of it too.
 -- A run of which nobody knows how long it was, because the console's clock stood still in it, is not valid unless somebody
 -- says so: it would count as one that was over at once.
 -- Attempts are counted in the order of the captures' places, in which the runs whose time is known change places among
 -- themselves until they stand in the order of their times.
 CREATE VIEW runs AS
 WITH noted AS (
-    SELECT capture_key, run_number,
+    SELECT coalesce(a.counts_as, r.run_id) AS run_id,
         last(player ORDER BY noted_at) FILTER (player IS NOT NULL) AS player,
         last(valid ORDER BY noted_at) FILTER (valid IS NOT NULL) AS valid,
         last(reason ORDER BY noted_at) FILTER (reason IS NOT NULL) AS reason,
         string_agg(remark, '; ' ORDER BY noted_at) AS remark
-    FROM run_notes GROUP BY ALL
+    FROM run_notes n JOIN captures c USING (capture_key) JOIN all_runs r ON r.capture_id = c.capture_id AND r.number = n.run_number
+    LEFT JOIN set_aside a USING (run_id)
+    GROUP BY ALL
+), copied AS (
+    SELECT a.counts_as AS run_id, min(r.given_player) AS given_player, min(r.given_remark) AS given_remark,
+        min(r.began_at) AS began_at
+    FROM set_aside a JOIN all_runs r USING (run_id) GROUP BY ALL
 ), timeless AS (
     SELECT run_id FROM all_runs WHERE end_us <= start_us AND (deaths > 0 OR ending <> 'cut')
     UNION SELECT run_id FROM all_runs r JOIN clock_stops s USING (power_up_id) WHERE s.at_us BETWEEN r.start_us AND r.end_us
 ), tagged AS (
-    SELECT r.* EXCLUDE (given_player, given_remark), b.game, b.label AS build, b.build_key, r.began_at IS NOT NULL AS timed,
-        c.sha256, row_number() OVER (ORDER BY c.place, r.number) AS turn_of_all,
-        coalesce(n.player, r.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
+    SELECT r.* EXCLUDE (given_player, given_remark, began_at), b.game, b.label AS build, b.build_key,
+        coalesce(r.began_at, o.began_at) AS began_at, coalesce(r.began_at, o.began_at) IS NOT NULL AS timed,
+        c.sha256, row_number() OVER (ORDER BY l.place, p.number, r.start_us - coalesce(k.shift_us, 0), r.number, c.place) AS turn_of_all,
+        coalesce(n.player, r.given_player, o.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
         coalesce(tag, '?' || turn_of_all) AS player,
         coalesce(n.valid, t.run_id IS NULL) AS valid,
         coalesce(n.reason, CASE WHEN n.valid IS NULL AND t.run_id IS NOT NULL THEN 'the console''s clock stood still' END)
             AS invalid_reason,
-        nullif(concat_ws('; ', r.given_remark, n.remark), '') AS remark
+        nullif(concat_ws('; ', coalesce(r.given_remark, o.given_remark), n.remark), '') AS remark
     FROM all_runs r
     JOIN builds b USING (build_id)
     JOIN captures c USING (capture_id)
+    -- Runs of copies are in the order of time among each other, whichever copy they count from.
+    LEFT JOIN copies k USING (power_up_id)
+    JOIN power_ups p ON p.power_up_id = coalesce(k.lead, r.power_up_id)
+    JOIN captures l ON l.capture_id = p.capture_id
     LEFT JOIN timeless t USING (run_id)
-    LEFT JOIN noted n ON n.capture_key = c.capture_key AND n.run_number = r.number
+    LEFT JOIN noted n USING (run_id)
+    LEFT JOIN copied o USING (run_id)
+    ANTI JOIN set_aside a USING (run_id)
 ), counted AS (
     SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY turn_of_all) AS placed,
         row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, turn_of_all) AS turn

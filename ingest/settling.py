@@ -9,11 +9,12 @@ from itertools import count
 import duckdb
 
 from ingest.build_order import Played, order_of
+from ingest.copies import choose_copies
 
 # The first run of each build in each log.
 _FIRST_RUNS = """
     SELECT b.game, b.build_key, c.sha256, min(r.number), epoch_us(min(r.began_at))
-    FROM all_runs r JOIN builds b USING (build_id) JOIN captures c USING (capture_id)
+    FROM all_runs r JOIN builds b USING (build_id) JOIN captures c USING (capture_id) ANTI JOIN set_aside USING (run_id)
     GROUP BY ALL ORDER BY ALL"""
 # Where nothing is known, builds are in the order of their firmware and their values.
 _BUILDS = """
@@ -23,8 +24,12 @@ _SAID = "SELECT game, earlier, later FROM build_order ORDER BY noted_at DESC"
 
 
 def settle(cursor: duckdb.DuckDBPyConnection) -> None:
-    """Gives builds their labels and places and captures their places. Within a transaction that the caller began."""
+    """Sets copies aside, gives builds their labels and places and captures their places.
+
+    Within a transaction that the caller began.
+    """
     q = cursor.execute
+    choose_copies(cursor)
     firmware: dict[str, dict[str, str]] = {}
     for game, key, version, _ in q(_BUILDS).fetchall():
         firmware.setdefault(game, {})[key] = version

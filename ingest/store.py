@@ -22,6 +22,7 @@ import numpy as np
 
 from ingest.again import Before, ReadAgain, dictionaries_in
 from ingest.capture_counts import About, CaptureCounts, Notice
+from ingest.copies import find_copies
 from ingest.given_dictionary import Given, read_given
 from ingest.importing import Import
 from ingest.log_file import log_size, recognise, shown
@@ -44,6 +45,7 @@ _NEWEST = frozenset(
         ("clock_stops", "at_us", "BIGINT"),
         ("power_ups", "lacks", "INTEGER"),
         ("built_roles", "roles", "VARCHAR"),
+        ("twins", "shift_us", "BIGINT"),
     }
 )
 _CLOSE_TRIES = 200
@@ -223,6 +225,7 @@ def _imported(
                 writer.wait()
             if sidecar is not None:
                 _apply_sidecar(cursor, capture_id, sidecar)
+            find_copies(cursor, capture_id)
             settle(cursor)
             result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
             if result.packets == 0:

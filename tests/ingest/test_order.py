@@ -22,7 +22,8 @@ KINDS = {
     "fell": ("death", {"x": "u8 x", "why": "u8 cause"}),
 }
 # What a study knows a capture, a dictionary or an import by: the order of import, and nothing else, is in these.
-_SURROGATE = {"capture_id", "dictionary_id", "ingested_at", "noted_at"}
+# The date of a file is its own.
+_SURROGATE = {"capture_id", "dictionary_id", "ingested_at", "noted_at", "received_at"}
 
 
 def content(study: Study) -> dict[str, list[str]]:

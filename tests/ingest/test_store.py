@@ -27,8 +27,9 @@ KINDS = {
 }
 
 
-def runs_log(count: int, first: int = 1) -> bytes:
-    lines = [dictionary(KINDS)]
+def runs_log(count: int, first: int = 1, nonce: int | None = None) -> bytes:
+    """Logs of one nonce and the same first player are copies of one recording."""
+    lines = [dictionary(KINDS), *([] if nonce is None else [{"power_up": nonce}])]
     for number in range(count):
         start = 10_000 * number + 1000
         lines += [
@@ -176,7 +177,7 @@ def test_notes_outlive_growth_and_rebuild(study: Study, tmp_path: Path) -> None:
         assert rows(rebuilt, "SELECT player FROM runs WHERE number = 1") == [("P17",)]
 
 
-def test_two_recordings_that_begin_alike_keep_their_notes_apart(study: Study, tmp_path: Path) -> None:
+def test_two_logs_that_begin_alike_keep_their_notes_apart(study: Study, tmp_path: Path) -> None:
     log = runs_log(60)
     other = log[:4200] + log[4400:]
     imported(study, tmp_path / "a.playlog", log)
@@ -184,9 +185,11 @@ def test_two_recordings_that_begin_alike_keep_their_notes_apart(study: Study, tm
     keys = [row[0] for row in rows(study, "SELECT capture_key FROM captures")]
     assert len(set(keys)) == 2
     note_run(study.connection, keys[1], 1, player="P44")
-    assert [
-        row[0] for row in rows(study, "SELECT player FROM runs WHERE number = 1 ORDER BY capture_id")
-    ] == ["P01", "P44"]
+    notes = "SELECT capture_id, number, player FROM run_notes JOIN captures USING (capture_key) " \
+            "JOIN all_runs USING (capture_id) WHERE number = run_number"  # fmt: skip
+    assert rows(study, notes) == [(2, 1, "P44")]
+    # They are copies of one recording: the run counts once, and what was said of the one copy holds.
+    assert rows(study, "SELECT player FROM runs WHERE number = 1") == [("P44",)]
 
 
 def test_tags_and_remarks_of_the_sidecar(study: Study, tmp_path: Path) -> None:
@@ -236,8 +239,7 @@ def test_attempts_are_in_the_order_of_time_where_it_is_known(study: Study, tmp_p
         path = tmp_path / f"{name}.playlog"
         if name != "a":
             recorded_at(path, {"b": "2026-03-02T10:00:00+00:00", "c": "2026-03-01T23:00:00-12:00"}[name])
-        # Other bytes each time, or it would be the same capture.
-        imported(study, path, bytes(number) + runs_log(2, first=1))
+        imported(study, path, runs_log(2, first=1, nonce=number + 2))
     asked = "SELECT name, r.number, attempt FROM runs r JOIN captures USING (capture_id) ORDER BY attempt"
     assert rows(study, asked) == [
         ("a.playlog", 1, 1), ("a.playlog", 2, 2), ("b.playlog", 1, 3), ("b.playlog", 2, 4), ("c.playlog", 1, 5),
@@ -253,7 +255,7 @@ def test_attempts_are_in_the_order_of_time_where_it_is_known(study: Study, tmp_p
 
 
 def test_a_player_who_goes_from_console_to_console(study: Study, tmp_path: Path) -> None:
-    for name, log in (("x", runs_log(2)), ("y", b"\0" + runs_log(1))):
+    for name, log in (("x", runs_log(2)), ("y", runs_log(1, nonce=2))):
         imported(study, tmp_path / f"{name}.playlog", log)
     asked = "SELECT start_byte FROM all_runs WHERE capture_id = 1 ORDER BY number"
     (first,), (second,) = rows(study, asked)
