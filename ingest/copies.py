@@ -233,7 +233,7 @@ def _best(stretch: list[_Run], rank: Callable[[_Run], tuple[int, str, int]]) -> 
     """Runs that do not lie over each other, those of which, taken together, most came through.
 
     So one run that damage made of two gives way to the two of another copy. Of equal ones those of the power-up with
-    the highest `rank` are taken. Weighted interval scheduling: over the runs by their end, the best of all sets up to each.
+    the highest `rank` are taken. Weighted interval scheduling: over the runs by their end, the best set up to each.
     """
     ranked = {up: n for n, up in enumerate(dict.fromkeys(run.up for run in sorted(stretch, key=rank)))}
     runs = sorted(stretch, key=lambda run: (run.end_us, run.start_us, ranked[run.up], run.id))

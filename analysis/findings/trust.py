@@ -13,7 +13,7 @@ trust.tags      only where runs have no player tag.
 trust.builds    only where a tunable changed during a run.
 trust.roles     only where a role contradicts what the logs hold, or was corrected: see roles.py.
 trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
-trust.twice     only where two captures hold the same runs: pairs: one, other, runs.
+trust.twice     only where captures hold copies of one run: pairs: one, other, runs (of one, that count from the other).
 """
 
 from dataclasses import dataclass, fields
@@ -317,11 +317,10 @@ def _twice(reader: Reader, selection: Selection, captures: list[_Capture], run: 
     return [
         Finding(
             id=f"{QUESTION}.twice", question=QUESTION, title="Runs that are there twice",
-            sentence=f"{counted(shared, 'run')} of {one[0]} and {other[0]}"
-            f"{' and others' if len(one) > 1 else ''} are the same to the microsecond: copies of one recording. "
-            "Mark one of the two as not valid, or every interval is too narrow.",
+            sentence=f"{counted(shared, 'run')} of {one[0]}{' and others' if len(set(one)) > 1 else ''} "
+            f"{'is' if shared == 1 else 'are'} in {other[0]}{' and others' if len(set(other)) > 1 else ''} too: copies "
+            "of one power-up. Each counts once, from the copy in which more of it came through.",
             players=_players(run), runs=int(run["run_id"].size), method="count",
-            warnings=(f"{counted(shared, 'run')} counted twice.",),
             tables={"pairs": {"one": one, "other": other, "runs": pair["runs"]}},
         )
     ]  # fmt: skip

@@ -33,7 +33,12 @@ SHOOTER = {
     "at": ("position", {"x": "u8 x"}),
     "hurt": (None, {"by": "u8"}),
 }
-LIVES = {"tunables": [{"name": "lives", "role": "start_lives", "value": 3}, {"name": "fire", "value": 500, "min": 1, "max": 999}]}
+LIVES = {
+    "tunables": [
+        {"name": "lives", "role": "start_lives", "value": 3},
+        {"name": "fire", "value": 500, "min": 1, "max": 999},
+    ]
+}
 
 
 def play(
