@@ -45,7 +45,7 @@ def card(session: Session) -> html.Section:
     """The form with what the study holds."""
     roles = session.roles()
     *form, held = controls([words(game, one) for game, listed in roles.items() for one in listed])
-    held.children = held_of(roles)
+    held.children = told(session)
     return html.Section(
         [
             html.H2("Correct a role"),
@@ -63,6 +63,12 @@ def card(session: Session) -> html.Section:
 def words(game: str, one: Listed) -> str:
     """How a kind, field or tunable is named in the list."""
     return f"{game}: {one.what} {one.name}"
+
+
+def told(session: Session) -> list[Any]:
+    """The roles that the logs speak against, and the corrections that hold."""
+    odd = [note(f"{game}: {one}.", "caution") for game, found in session.odd_roles().items() for one in found]
+    return [*odd, held_of(session.roles())]
 
 
 def held_of(roles: dict[str, list[Listed]]) -> Any:
@@ -115,7 +121,7 @@ def wires(app: Dash, session: Session) -> None:
 
     @app.callback(Output(HELD, "children"), Input(ids.VERSION, "data"), prevent_initial_call=True)
     def changed(_: int) -> Any:
-        return held_of(session.roles())
+        return told(session)
 
     AREA.wire(app, session, lambda job: no_update if job.result is None else note(str(job.result)))
 

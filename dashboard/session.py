@@ -16,6 +16,7 @@ from analysis.finding import Finding
 from analysis.findings import FINDERS, one_death, trust
 from analysis.findings.one_death import DeathList, Place
 from analysis.findings.side_by_side import side_by_side
+from analysis.game_kind import Contradiction, contradictions
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
 from dashboard.filters import Choices
@@ -255,6 +256,10 @@ class Session:
 
         return self._once(("roles",), of_all)
 
+    def odd_roles(self) -> dict[str, tuple[Contradiction, ...]]:
+        """Of each game, the roles that its logs speak against; games without any are left out."""
+        return self._once(("odd roles",), lambda: contradictions(self.reader))
+
     def correct_role(self, game: str, what: str, name: str, role: str | None) -> str:
         """Corrects a role in all logs of a game, and reads again those at hand that must be; can be undone.
 
@@ -262,7 +267,6 @@ class Session:
         """
         with self.writing() as study:
             moment = notes.note_role(study.connection, game, what, name, role)
-            done = self._follow_roles(study)
 
         def take_back() -> None:
             with self.writing() as study:
@@ -270,7 +274,12 @@ class Session:
                 self._follow_roles(study)
 
         self.remember(Undo(f"the role of {name}", take_back))
-        return done.words()
+        # Whatever becomes of the logs, the correction is kept by now, and can be undone.
+        try:
+            with self.writing() as study:
+                return self._follow_roles(study).words()
+        finally:
+            self.changed()
 
     @staticmethod
     def _follow_roles(study: Study) -> Followed:

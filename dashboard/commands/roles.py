@@ -44,6 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Does what was asked, reads again what must be, and lists the roles."""
     from dashboard.commands.opening import StudyTrouble, opened
     from ingest.roles import BadRole
+    from ingest.study_errors import CannotTakeIn
 
     if len(arguments.words) != _ACTIONS[arguments.action]:
         print(
@@ -61,6 +62,9 @@ def run(arguments: argparse.Namespace) -> int:
     except BadRole as error:
         print(error, file=sys.stderr)
         return exits.USAGE
+    except CannotTakeIn as error:
+        print(f"The correction is kept, but its logs could not be read again. {error}", file=sys.stderr)
+        return exits.INPUT
 
 
 def _answer(study: Any, arguments: argparse.Namespace) -> int:

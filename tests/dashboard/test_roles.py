@@ -8,7 +8,7 @@ import pytest
 from analysis.selection import Selection
 from dashboard import exits
 from dashboard.cli import main
-from dashboard.role_form import correct, held_of, words
+from dashboard.role_form import correct, held_of, told, words
 from dashboard.session import Session
 from ingest.store import import_log, open_study
 from tests.dashboard.conftest import DEMO, open_page
@@ -115,6 +115,14 @@ def test_the_page_corrects_and_undoes(study):
         assert correct(with_roles, words(GAME, kind), "none") == "Kept. Undo takes it back."
         assert kind.name in str(held_of(with_roles.roles()))
         assert with_roles.reader.ask_chosen("run_ends", selection)["deaths"].sum() == 0 < before
+        # A word of falling blocks in a staged game is told where it can be corrected.
+        fire = next(one for one in with_roles.roles()[GAME] if one.role == "fire_period")
+        assert not with_roles.odd_roles()
+        correct(with_roles, words(GAME, fire), "drop_interval")
+        assert "the logs hold" not in str(held_of(with_roles.roles()))
+        assert "the logs hold" in str(told(with_roles))
+        with_roles.undo()
+        assert not with_roles.odd_roles()
         assert with_roles.undo() == f"the role of {kind.name}"
         assert with_roles.reader.ask_chosen("run_ends", selection)["deaths"].sum() == before
         assert kind.name not in str(held_of(with_roles.roles()))
@@ -131,8 +139,8 @@ def test_the_form_in_a_browser(chromium, served):
     page.fill("#role-role", "none")
     page.click("#role-keep")
     page.wait_for_function("() => document.querySelector('#roles-result').innerText.includes('Kept.')")
-    told = f"{words(GAME, kind)} is without a role"
-    page.wait_for_function("told => document.querySelector('#role-held').innerText.includes(told)", arg=told)
+    line = f"{words(GAME, kind)} is without a role"
+    page.wait_for_function("line => document.querySelector('#role-held').innerText.includes(line)", arg=line)
     assert [one.role for one in served.session.roles()[GAME] if one.name == kind.name] == [None]
     assert watched.complaints == []
     page.context.close()
