@@ -20,8 +20,8 @@ from demo_logs.simulator.native import build, compiler
 from demo_logs.simulator.record import Memories, log_bytes, play
 from demo_logs.simulator.sessions import SESSIONS, people
 from ingest.capture import Captures
-from tests.ingest.test_capture import until
 from tests.needs import need
+from tests.waiting import until
 
 TARGETS = """
 [[target]]
@@ -70,7 +70,7 @@ def playtest(tmp_path_factory):
     lines = [threading.Thread(target=send, args=line) for line in zip(ends, sent.values(), strict=True)]
     for line in lines:
         line.start()
-    until(lambda: all(captures.status(port).bytes == len(data) for port, data in sent.items()), seconds=60)
+    until(lambda: all(captures.status(port).bytes == len(data) for port, data in sent.items()))
     for line in lines:
         line.join()
     live = {status.source: status for status in captures.statuses()}

@@ -15,6 +15,7 @@ from analysis.selection import Selection
 from dashboard.pages import PAGES
 from tests.dashboard.conftest import DEMO, open_page
 from tests.needs import need
+from tests.waiting import until
 
 pytestmark = pytest.mark.browser
 
@@ -39,8 +40,10 @@ POLL_S = 0.7  # how often a page asks whether the study has changed, and a conso
 CARDS_OWN = ("live-consoles", "live-state")
 
 
-def asked_meanwhile(page, polls: int = 4) -> tuple[list[str], list[str]]:
-    """What the browser asks for while nothing happens: addresses, and of Dash's questions the outputs."""
+def asked_meanwhile(page, polls: int = 4) -> tuple[list[str], list[str], float]:
+    """What the browser asks for while nothing happens: addresses, and of Dash's questions the outputs; and how often a
+    page asks in the time that it took.
+    """
     addresses, outputs = [], []
 
     def take_down(request) -> None:
@@ -50,20 +53,29 @@ def asked_meanwhile(page, polls: int = 4) -> tuple[list[str], list[str]]:
         else:
             addresses.append(path)
 
+    began = time.monotonic()
     page.on("request", take_down)
     page.wait_for_timeout(1000 * POLL_S * polls)
     page.remove_listener("request", take_down)
-    return addresses, outputs
+    return addresses, outputs, (time.monotonic() - began) / POLL_S
 
 
 def keeps_quiet(page, cards: int = 0, polls: int = 4) -> None:
     """A page of a study that does not change asks for nothing but whether it has, and for how its consoles stand."""
-    page.wait_for_timeout(1000 * 2 * POLL_S)  # for what was still being drawn
-    addresses, outputs = asked_meanwhile(page, polls)
-    assert set(addresses) == {"state.json"} and len(addresses) <= polls + 1
-    assert [output for output in outputs if not any(own in output for own in CARDS_OWN)] == []
+
+    def others(outputs: list[str]) -> list[str]:
+        return [output for output in outputs if not any(own in output for own in CARDS_OWN)]
+
+    def drawn() -> bool:
+        addresses, outputs, _ = asked_meanwhile(page, 2)
+        return set(addresses) <= {"state.json"} and not others(outputs)
+
+    until(drawn)  # what is still being drawn asks too
+    addresses, outputs, times = asked_meanwhile(page, polls)
+    assert set(addresses) == {"state.json"} and len(addresses) <= times + 1
+    assert others(outputs) == []
     # Each poll of the page of consoles asks which there are, and how each of them stands.
-    assert len(outputs) <= (1 + cards) * (polls + 1) if page.url.endswith("/live") else outputs == []
+    assert len(outputs) <= (1 + cards) * (times + 1) if page.url.endswith("/live") else outputs == []
 
 
 def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
@@ -208,13 +220,8 @@ def test_a_console_is_followed_while_it_plays(at):
     page.get_by_text("Stop recording").click()
     said(page, "Stopped")
     page.wait_for_selector("text=stopped")
-    deadline = time.monotonic() + 20
-    while time.monotonic() < deadline:
-        runs = served.session.ask("runs_listed", game="Crate Loft", most=1000)
-        if len(runs["run_id"]) == 22:
-            break
-        time.sleep(0.2)
-    assert len(runs["run_id"]) == 22
+    until(lambda: len(served.session.ask("runs_listed", game="Crate Loft", most=1000)["run_id"]) == 22)
+    runs = served.session.ask("runs_listed", game="Crate Loft", most=1000)
     assert runs["player"][list(runs["number"]).index(min(runs["number"]))] == "P44"
     kept = list((served.session.captures.folder).glob("*.playlog"))
     assert [path.read_bytes() for path in kept] == [log]
@@ -260,7 +267,7 @@ def test_pages_open_while_the_study_changes_all_the_time(at):
         for path, shows in (("/plan", "#plan-make"), ("/import", "input[type=file]"), ("/live", ".card")):
             for _ in range(3):
                 page.goto(f"{served.address}{path}?game=Soot+Wardens")
-                page.wait_for_selector(f"#working {shows}", state="attached", timeout=15_000)
+                page.wait_for_selector(f"#working {shows}", state="attached")
     finally:
         over.set()
         playing.join()

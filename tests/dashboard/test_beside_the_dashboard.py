@@ -19,6 +19,7 @@ import pytest
 
 from dashboard import exits
 from tests.dashboard.conftest import DEMO
+from tests.ingest.studies import recorded_at
 from tests.interrupting import interruptible
 from tests.waiting import PATIENCE_S, until
 
@@ -48,7 +49,8 @@ def folder(tmp_path) -> Path:
     """What somebody has who did steps 1 to 3, wrote the target of step 5, and recorded a neighbour's game too."""
     (tmp_path / "playtest").mkdir()
     for name in (OWN, NEIGHBOURS):
-        shutil.copy(DEMO / f"{name}.playlog", tmp_path / "playtest")
+        log = Path(shutil.copy(DEMO / f"{name}.playlog", tmp_path / "playtest"))
+        recorded_at(log, "2020-01-01T10:00:00+00:00")
     shutil.copy(DEMO / "players.csv", tmp_path)
     (tmp_path / "ratings.csv").write_text("player,game,attempt,rating\nP01,Soot Wardens,1,55\n")
     (tmp_path / "target.toml").write_text(README.split("```toml\n")[1].split("```")[0])
@@ -91,7 +93,12 @@ class Dashboard:
     def fingerprint(self) -> str:
         return re.search(r"data <code>(\w+)</code>", self.shows("/deaths"))[1]
 
+    def comes_to_show(self, fingerprint: str) -> None:
+        """Waits until the page is of the data that have this fingerprint."""
+        until(lambda: self.fingerprint() == fingerprint)
 
+
+@pytest.mark.timeout(900)  # a dozen commands, each of which takes seconds
 def test_every_command_works_beside_the_open_dashboard(folder):
     dashboard: Dashboard | None = None
     seen: dict[str, str] = {}
@@ -108,7 +115,7 @@ def test_every_command_works_beside_the_open_dashboard(folder):
             # What the command said it read or wrote is what the dashboard shows.
             told = re.search(r'"fingerprint": "(\w+)"|Data fingerprint (\w+)', seen[words[1]])
             if told:
-                assert dashboard.fingerprint() == (told[1] or told[2])
+                dashboard.comes_to_show(told[1] or told[2])
         assert dashboard is not None
         assert dashboard.fingerprint() != seen["show"]
         assert "P19" in dashboard.shows("/players")  # who played the changed game only
@@ -140,7 +147,7 @@ def done(words: list[str], folder: Path) -> str:
             said, _ = recording.communicate(timeout=PATIENCE_S)
             assert recording.returncode == exits.OK
             return said
-    ended = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=240, check=False)
+    ended = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=600, check=False)
     assert ended.returncode == exits.OK, (words, ended.stderr)
     assert "Traceback" not in ended.stderr
     if words[1] == "forget":

@@ -1,5 +1,6 @@
 """From the death map to the deaths of a place, and from a death to its last seconds: without a browser, then in one."""
 
+import contextlib
 import json
 import re
 from html import unescape
@@ -16,6 +17,7 @@ from dashboard.pages.deaths import opened_body
 from dashboard.to_html import to_html
 from tests.dashboard.conftest import open_page, serve
 from tests.dashboard.test_pages import faults
+from tests.waiting import until
 
 GAME = Selection("Soot Wardens")
 ADDRESS = "/deaths?game=Soot+Wardens"
@@ -215,12 +217,27 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     again = page.locator("[data-finding='deaths.again']")
     again.scroll_into_view_if_needed()
     again.locator("[data-leads]").wait_for()
-    again.locator(".points path").first.hover(force=True)
-    again.locator(".points path").first.click(force=True)
+    press_dot(page, again.locator(".points path").first)
     page.wait_for_selector("[data-finding='deaths.one'] .main-svg >> nth=0")
     assert "place=" not in page.url and "death=" in page.url
     assert watched.complaints == []
     page.context.close()
+
+
+def press_dot(page, dot) -> None:
+    """Presses a dot until its death is opened: while figures above are still drawn, it moves away under the mouse."""
+
+    from playwright.sync_api import Error
+
+    def pressed() -> bool:
+        with contextlib.suppress(Error):  # it was moved out of sight
+            dot.scroll_into_view_if_needed()
+            dot.hover(force=True, timeout=5000)
+            dot.click(force=True, timeout=5000)
+            page.wait_for_function("() => location.search.includes('death=')", timeout=5000)
+        return "death=" in page.url
+
+    until(pressed)
 
 
 @pytest.mark.browser

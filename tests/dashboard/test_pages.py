@@ -10,6 +10,7 @@ from dashboard.pages import PAGES
 from dashboard.session import Session
 from ingest.store import open_study
 from tests.dashboard.conftest import open_page, serve
+from tests.waiting import until
 
 pytestmark = pytest.mark.browser
 AXE = (Path(__file__).parent / "vendored" / "axe.min.js").read_text(encoding="utf-8")
@@ -193,12 +194,11 @@ def test_a_page_come_to_by_links_is_the_page_of_its_address(chromium, reading):
         else:
             go(page, step)
         page.wait_for_function("() => !document.querySelector('#main').hasAttribute('aria-busy')")
-        page.wait_for_timeout(300)
-        came = page.evaluate(WRITTEN)
         fresh = open_page(chromium, reading.address).page
         fresh.goto(page.url)
         fresh.wait_for_selector("main .cards")
-        assert came == fresh.evaluate(WRITTEN), step
+        # What is fetched after the page may be in one of them and not yet in the other.
+        until(lambda page=page, fresh=fresh: page.evaluate(WRITTEN) == fresh.evaluate(WRITTEN))
         fresh.context.close()
     assert watched.complaints == []
     page.context.close()

@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from dataclasses import replace
 
 import pytest
@@ -18,9 +17,11 @@ from dashboard.console_card import state
 from ingest.capture import Captures
 from ingest.player_tag import BadTag
 from ingest.sidecar import Said, read_sidecar
-from tests.ingest.test_capture import FakeSource, console, run, until
+from tests.ingest.test_capture import FakeSource, console, run
 from tests.ingest.test_given_dictionary import GAME, play_log, with_labels
+from tests.interrupting import interruptible
 from tests.needs import need
+from tests.waiting import PATIENCE_S, until
 
 
 @pytest.fixture
@@ -111,7 +112,11 @@ def test_a_recording_from_the_command_line_takes_tags_and_ends_with_ctrl_c(tmp_p
     os.close(slave)
     command = [sys.executable, "-m", "dashboard.cli", "record", port, "--into", str(tmp_path), "--json"]
     child = subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        interruptible(command),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
     )
     assert child.stdin is not None
     assert child.stderr is not None
@@ -125,9 +130,8 @@ def test_a_recording_from_the_command_line_takes_tags_and_ends_with_ctrl_c(tmp_p
     os.write(end, sent)
     (log,) = tmp_path.glob("*.playlog")
     until(lambda: log.stat().st_size == len(sent))
-    time.sleep(0.3)  # the live counts look ten times a second
     child.send_signal(signal.SIGINT)
-    out, _ = child.communicate(timeout=20)
+    out, _ = child.communicate(timeout=PATIENCE_S)
     os.close(end)
     assert child.returncode == exits.OK
     (recording,) = json.loads(out)["recordings"]
@@ -150,7 +154,7 @@ def test_a_terminal_shows_what_is_typed_below_the_live_lines(tmp_path):
 import time
 from dashboard.terminal import Terminal
 with Terminal() as terminal:
-    end = time.monotonic() + 15
+    end = time.monotonic() + 250
     while time.monotonic() < end:
         for line in terminal.typed_lines():
             terminal.say("typed " + line)
@@ -164,7 +168,7 @@ raise SystemExit(1)
     child = subprocess.Popen([sys.executable, "-c", program], stdin=slave, stdout=slave, stderr=slave)
     until(lambda: not termios.tcgetattr(slave)[3] & termios.ICANON)
     os.write(master, b"P08\x7f7\n")
-    assert child.wait(timeout=20) == 0
+    assert child.wait(timeout=PATIENCE_S) == 0
     assert termios.tcgetattr(slave) == before
     os.close(slave)
     shown = b""

@@ -17,7 +17,7 @@ from dashboard.shared_study import SharedStudy
 from dashboard.wanted import open_when_free
 from ingest.notes import note_run
 from ingest.study_errors import StudyBusy, StudyError
-from tests.dashboard.conftest import DEMO
+from tests.dashboard.conftest import DEMO, open_page, serve
 from tests.needs import need
 from tests.waiting import until
 
@@ -157,8 +157,9 @@ with SharedStudy(Path(sys.argv[1])) as shared:
     ended(other)
 
 
-def test_threads_and_other_processes_at_once(shared):
+def test_threads_and_other_processes_at_once(shared, monkeypatch):
     """Eight threads read, one writes, three other processes write: all of it arrives, nothing hangs."""
+    monkeypatch.setattr(shared_study, "READING_PATIENCE_S", 250.0)
     over, wrong = threading.Event(), []
 
     def read():
@@ -266,5 +267,26 @@ def test_a_session_shows_what_a_command_wrote_and_keeps_its_answers_otherwise(de
         assert session.basis(selection).runs > basis.runs
         seen = elsewhere(FINGERPRINT, path).communicate(timeout=120)[0].strip()
         assert session.basis(selection).fingerprint == seen
+    finally:
+        session.close()
+
+
+@pytest.mark.browser
+def test_a_page_waits_for_a_command_and_comes_by_itself(chromium, demo_study, tmp_path, monkeypatch):
+    monkeypatch.setattr(shared_study, "READING_PATIENCE_S", 0.2)
+    path = tmp_path / "s.duckdb"
+    path.write_bytes(Path(demo_study).read_bytes())
+    session = Session(SharedStudy(path))
+    try:
+        for served in serve(session):
+            writer = elsewhere(HOLD, path, "write")
+            assert writer.stdout.readline() == "held\n"
+            watched = open_page(chromium, served.address)
+            watched.page.goto(f"{served.address}/survival?game=Soot+Wardens")
+            watched.page.wait_for_selector("text=another command works on this study")
+            ended(writer)
+            watched.page.wait_for_selector("[data-finding]")
+            watched.page.context.close()
+            assert [one for one in watched.complaints if "503" not in one] == []
     finally:
         session.close()

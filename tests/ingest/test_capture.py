@@ -22,6 +22,7 @@ from ingest.recording import Recording, State
 from ingest.sidecar import bind_tags, parse_sidecar, read_sidecar, sidecar_path
 from ingest.sources import CannotOpen, Gone, SerialSource, source_named
 from tests.needs import need
+from tests.waiting import until
 
 GAME = {
     "game": "Wick Trim",
@@ -44,13 +45,6 @@ def run(encoder: Encoder, at: int) -> bytes:
     """One run of one second with one death, every packet flushed."""
     out = encoder.event(at, "begin", {}) + encoder.flush()
     return out + encoder.event(at + 900, "fell", {}) + encoder.event(at + 1000, "over", {"how": 1})
-
-
-def until(condition, seconds: float = 10.0) -> None:
-    end = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < end, "it did not come about in time"
-        time.sleep(0.01)
 
 
 class FakeSource:
