@@ -17,7 +17,7 @@ from analysis.levers.lever import Lever
 from analysis.models.data import Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm import RhythmModel
-from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.staged import fit_staged
 from analysis.models.targets import Levers, Outcome, Statistic, Target
 from analysis.models.trials import TrialModel, fit_trials
 from analysis.stats.window_settings import TimingTunable
@@ -271,7 +271,6 @@ def test_a_new_lever_of_the_rates_is_its_module_alone(monkeypatch):
         under={"the crowd does nothing": (0.0, 0.01)},
     )  # fmt: skip
     monkeypatch.setitem(LEVERS, role, new)
-    monkeypatch.setattr(StagedModel, "roles", (*StagedModel.roles, role))
     crowd = Tunable("crowd", role, 10, 1, 100, 1)
     model = fit_staged(staged(crowd))
     figures = [float(np.median(model.figures(s, [FINISH])[0])) for s in ({}, {"crowd": 5})]
@@ -288,6 +287,7 @@ def test_a_new_lever_of_the_rates_is_its_module_alone(monkeypatch):
 
 
 def test_models_know_the_levers_that_act_on_them():
-    """Every lever is known to one kind of model, and by no list of their own."""
-    known = [*StagedModel.roles, *TrialModel.roles, *RhythmModel.roles]
-    assert sorted(known) == sorted(LEVERS)
+    """Every lever is known to a kind of model, and to the kind that its case is of."""
+    fire, blocks = (fit_staged(staged(levels=levels)).roles for levels in (False, True))
+    assert {*fire, *blocks, *TrialModel.roles, *RhythmModel.roles} == set(LEVERS)
+    assert not {*fire, *blocks} & {*TrialModel.roles, *RhythmModel.roles}
