@@ -29,6 +29,10 @@ class PlayedOrder:
         """Those of `builds` of which it is not known that another of them was played later."""
         return tuple(b for b in builds if not any(self._order.known(b, other) for other in builds))
 
+    def known(self, earlier: str, later: str) -> bool:
+        """Whether it is known that the last run of `earlier` came before that of `later`."""
+        return self._order.known(earlier, later)
+
     def unknown_pairs(self) -> tuple[tuple[str, str], ...]:
         """Builds that stand side by side in `builds` by convention only."""
         return tuple(pair for pair in pairwise(self.builds) if not self._order.known(*pair))

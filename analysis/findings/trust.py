@@ -13,6 +13,7 @@ trust.tags      only where runs have no player tag.
 trust.builds    only where a tunable changed during a run.
 trust.roles     only where a role contradicts what the logs hold, or was corrected: see roles.py.
 trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
+trust.attempts  only where nothing tells in which order somebody played: see attempts.py.
 trust.twice     only where captures hold copies of one run: pairs: one, other, runs (of one, that count from the other).
 """
 
@@ -21,7 +22,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import roles
+from analysis.findings import attempts, roles
 from analysis.quality import Grade, Verdict, judge, lost_events
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -59,6 +60,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         logged = set(reader.ask_chosen("roles", selection)["role"])
         found += [_damaged(run), _endings(run, "run_end" in logged), *_tags(run), *_builds(run)]
         found += roles.find(reader, selection, _players(run), int(run["run_id"].size))
+        found += attempts.find(reader, selection, _players(run), int(run["run_id"].size))
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 

@@ -11,8 +11,8 @@ from analysis.findings import trust
 from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.store import Study, open_study
-from tests.ingest.studies import Line, dictionary, event, imported, log_of
+from ingest.store import Study, import_log, open_study
+from tests.ingest.studies import Line, dictionary, event, imported, log_of, recorded_at
 
 KINDS = {
     "begin": ("run_start", {"who": "u8 player"}), "at": ("position", {"x": "u8 x"}), "fell": ("death", {}),
@@ -182,3 +182,19 @@ def test_changed_tunables_are_told(study: Study, tmp_path: Path) -> None:
     first, *rest = run(1000, 1)
     imported(study, tmp_path / "a.playlog", [line, first, {"settings": {"speed": 6}}, *rest])
     assert "In 1 of 1 run a tunable changed" in found(study)["trust.builds"].sentence
+
+
+def test_attempts_whose_order_nothing_tells_are_told(study: Study, tmp_path: Path) -> None:
+    """P01 played on two consoles, P02 on one: known where both were recorded with their times, and not before."""
+    logs = {
+        "a": [dictionary(KINDS), {"power_up": 7}, *run(1000, 1), *run(9000, 2)],
+        "b": [dictionary(KINDS), {"power_up": 8}, *run(2000, 1)],
+    }
+    for name, lines in logs.items():
+        imported(study, tmp_path / f"{name}.playlog", lines)
+    told = found(study)["trust.attempts"]
+    assert told.to_json()["tables"]["players"] == {"player": ["P01"], "logs": [2]}
+    for day, name in enumerate(logs, 1):
+        recorded_at(tmp_path / f"{name}.playlog", f"2026-03-0{day}T10:00:00+00:00")
+        import_log(study, tmp_path / f"{name}.playlog")
+        assert ("trust.attempts" in found(study)) == (name == "a")
