@@ -56,6 +56,10 @@ class Counts(Protocol):
     @property
     def damaged_runs(self) -> int: ...
     @property
+    def lost_starts(self) -> int: ...
+    @property
+    def open_runs(self) -> int: ...
+    @property
     def notices(self) -> Sequence[Told]: ...
 
 
@@ -110,14 +114,14 @@ def judge(counts: Counts) -> Verdict:
     share = gone / (gone + counts.events) if gone else 0.0
     lost = _lost(counts)
     grave = any(notice.grave for notice in counts.notices)
-    told = tuple(notice.what for notice in counts.notices)
+    told = (*_who(counts), *(notice.what for notice in counts.notices))
     fixes = tuple(dict.fromkeys([*(notice.remedy for notice in counts.notices), *_fixes(counts)]))
     if counts.events == 0 and (lost or counts.packets == 0):
         if counts.packets == 0:
             lost, fixes = (_nothing(counts), *lost), (*_remedy(counts), *fixes)
         return Verdict(Grade.UNUSABLE, 1.0, lost, "", fixes, told)
     if not lost:
-        sound = all(notice.harmless for notice in counts.notices)
+        sound = not counts.open_runs and all(notice.harmless for notice in counts.notices)
         grade = Grade.DOUBTFUL if grave else Grade.INTACT if sound else Grade.DAMAGED
         return Verdict(grade, 0.0, (), "", fixes, told)
     touched = counts.damaged_runs / counts.runs if counts.runs else 0.0
@@ -148,6 +152,17 @@ def _lost(counts: Counts) -> tuple[str, ...]:
     return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
 
 
+def _who(counts: Counts) -> tuple[str, ...]:
+    """What is to be told of runs whose start or whose player is not known."""
+    said = (
+        (counts.lost_starts, "The start of 1 run was lost: it begins with what is left of it.",
+         f"The starts of {counts.lost_starts} runs were lost: they begin with what is left of them."),
+        (counts.open_runs, "Who played 1 run is open: it counts for nobody.",
+         f"Who played {counts.open_runs} runs is open: they count for nobody."),
+    )  # fmt: skip
+    return tuple(one if count == 1 else many for count, one, many in said if count)
+
+
 def _nothing(counts: Counts) -> str:
     if counts.bytes == 0:
         return "the file is empty"
@@ -165,6 +180,8 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
     """What to do about it, the most telling first. Trade knowledge of serial lines, no source."""
     fixes = []
     told = {notice.about for notice in counts.notices}  # with remedies of their own
+    if counts.open_runs:
+        fixes.append("Say on the page 'Runs and notes' who played the open runs.")
     if counts.refusal is not None:
         fixes.append(
             "The raw log is kept: lay a corrected dictionary beside it and ingest again (ingest/CAPTURE.md), and mend "

@@ -9,13 +9,15 @@ import duckdb
 from ingest.checksum import crc16
 from ingest.dictionary import BadDictionary, Dictionary
 from ingest.dictionary_text import parse
+from ingest.lost_starts import Starts
 
 
 @dataclass(frozen=True)
 class Before:
-    """What earlier readings of the same log have told. `dictionaries`: as Session's `known`."""
+    """What earlier readings of the same log have told: `dictionaries` to Session, as `known`, `starts` to Assembler."""
 
     dictionaries: Mapping[int, Dictionary] = field(default_factory=dict)
+    starts: Starts | None = None
 
 
 class ReadAgain(Exception):

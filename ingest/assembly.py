@@ -7,6 +7,7 @@ import numpy as np
 
 from ingest.dictionary import Dictionary
 from ingest.ledger import Ids, Rows
+from ingest.lost_starts import Outside, Starts, Stretch, stretch_of
 from ingest.places import Scope
 from ingest.play import Run, Said, Values, known
 from ingest.records import Batch, microseconds
@@ -22,10 +23,20 @@ _MOST_WAITING = 1000
 class Assembler:
     """Builds the runs of one capture from its batches of events, which must come in the order of the log.
 
-    `build_id` gives the id of a build from its dictionary and the values of its tunables.
+    `build_id` gives the id of a build from its dictionary and the values of its tunables. `starts` is what an earlier
+    reading told of runs whose start was lost; without it there are none, and `outside` collects it.
     """
 
-    def __init__(self, capture_id: int, ids: Ids, build_id: Callable[[Dictionary, Values], int]):
+    def __init__(
+        self,
+        capture_id: int,
+        ids: Ids,
+        build_id: Callable[[Dictionary, Values], int],
+        starts: Starts | None = None,
+    ):
+        self.outside = Outside()
+        self._starts = starts
+        self._stretch = Stretch()
         self.rows = Rows()
         self.runs = 0
         self._capture_id = capture_id
@@ -37,6 +48,7 @@ class Assembler:
         self._waiting: list[Run] = []  # ended, but a rating or the settings may still come
         # Offsets of bad frames and of packets before which something is missing, sorted.
         self._damage: list[int] = []
+        self._forgotten = -1  # the last of them that is not kept any more
         self._values: Values = ()  # in force
         self._last_us = 0
         self._ended_us = 0  # of the last run
@@ -57,8 +69,13 @@ class Assembler:
             self._leave()
             self._scope(0)
             self._up, self._power_up_id, self._values = up, power_up_id, ()
+            self._stretch = stretch_of(up)
+            self._stretch.missing |= self._forgotten > self._stretch.since
+        outside = [(0, self._stretch)] if self._run is None else []
+        parts: list[tuple[int, int, Stretch]] = []
+        starters = frozenset() if self._starts is None else self._starts.kinds(dictionary)
         points = [(0, self.scopes[-1].run, self.scopes[-1].stage)]
-        for order, role, at_us, offset, said in structure(dictionary, batch, self._damage):
+        for order, role, at_us, offset, said in structure(dictionary, batch, self._damage, starters):
             if role == EventRole.RUN_START and self._run is not None:
                 if order:
                     self._last_us = int(microseconds(batch.tick[order - 1], dictionary.clock_hz))
@@ -70,11 +87,23 @@ class Assembler:
                 self._sign(at_us, offset)
                 self._scope(order)
                 continue
+            if role == "start":
+                if self._start_was_lost(offset):
+                    self._begin(at_us, offset, {}, dictionary, "before" if self._stretch.midst else "lost")
+                    parts += [(begin, order, stretch) for begin, stretch in outside]
+                    outside = []
+                    points.append((order, *self._scope(order)[2:4]))
+                continue
             if role not in STRUCTURE:
                 if self._run is not None:
                     self._run.event(role, at_us, said)
                 continue
             self._event(role, at_us, offset, said, dictionary)
+            if outside and self._run is not None:
+                parts += [(begin, order, stretch) for begin, stretch in outside]
+                outside = []
+            elif not outside and self._run is None:
+                outside = [(order + 1, self._stretch)]
             scope = self._scope(order)
             if (scope.run, scope.stage) != points[-1][1:]:
                 after = role in (EventRole.RUN_END, EventRole.STAGE_END)
@@ -83,6 +112,8 @@ class Assembler:
         if count:
             self._last_us = int(microseconds(batch.tick[-1], dictionary.clock_hz))
         self._settle(ended=False)
+        parts += [(begin, count, stretch) for begin, stretch in outside]
+        self.outside.take(up, dictionary, batch, parts, self._damage)
         at, run, stage = np.array(points, np.int64).T
         lengths = np.diff(at, append=count)
         return np.repeat(run, lengths), np.repeat(stage, lengths)
@@ -95,7 +126,12 @@ class Assembler:
         if run is not None:
             run.damaged = run.damaged or self._damaged(run.start_byte, offset)
             run.missing = run.missing or (run.awaits_sign and self._damaged(run.died_byte, offset))
-        self._damage = self._damage[bisect_right(self._damage, offset) :]
+        elif self._damaged(self._stretch.since, offset):
+            self._stretch.missing = True
+        behind = bisect_right(self._damage, offset)
+        if behind:
+            self._forgotten = self._damage[behind - 1]
+        self._damage = self._damage[behind:]
 
     def end(self) -> None:
         """The log is over: an open run is cut."""
@@ -148,19 +184,7 @@ class Assembler:
     def _event(self, role: EventRole, at_us: int, offset: int, said: Said, dictionary: Dictionary) -> None:
         run = self._run
         if role == EventRole.RUN_START:
-            self._settle(ended=False, rated=True)
-            self.runs += 1
-            self._run = Run(
-                self.rows,
-                self._ids,
-                self.runs,
-                self._power_up_id,
-                dictionary,
-                offset,
-                at_us,
-                said,
-                self._values,
-            )
+            self._begin(at_us, offset, said, dictionary, "seen")
             return
         if role == EventRole.RATING and FieldRole.VALUE in said:
             rated = run or (self._waiting[-1] if self._waiting else None)
@@ -181,6 +205,22 @@ class Assembler:
         if run is not None and run.awaits_sign:
             run.sign(at_us, run.missing or self._damaged(run.died_byte, offset))
 
+    def _begin(self, at_us: int, offset: int, said: Said, dictionary: Dictionary, begun: str) -> None:
+        self._settle(ended=False, rated=True)
+        self.runs += 1
+        self._run = Run(
+            self.rows, self._ids, self.runs, self._power_up_id, dictionary, offset, at_us, said, self._values, begun
+        )  # fmt: skip
+
+    def _start_was_lost(self, offset: int) -> bool:
+        """Whether an event of play at `offset`, outside any run, is of one whose start was lost."""
+        stretch = self._stretch
+        if self._run is not None or self._starts is None or self._up is None:
+            return False
+        if stretch.midst and self._up.number in self._starts.before:
+            return True
+        return stretch.missing or self._damaged(stretch.since, offset)
+
     def _cut(self, next_byte: int | None) -> None:
         run = self._run
         assert run is not None
@@ -193,6 +233,7 @@ class Assembler:
         run.damaged = run.damaged or self._damaged(run.start_byte, offset)
         self._waiting.append(run)
         self._run = None
+        self._stretch = Stretch(offset)
         if len(self._waiting) > _MOST_WAITING:
             self._hand_over(self._waiting.pop(0))
 

@@ -71,4 +71,6 @@ class CaptureCounts:
     power_ups: int
     damaged_runs: int
     cut_runs: int
+    lost_starts: int
+    open_runs: int
     notices: tuple[Notice, ...] = ()

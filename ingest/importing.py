@@ -24,6 +24,7 @@ from ingest.notices import clock
 from ingest.places import Places
 from ingest.records import microseconds
 from ingest.removal import remove_capture
+from ingest.said_of_runs import MOST_DAMAGE_ROWS
 from ingest.session import Harm, PowerUp, Session, Span
 from ingest.sidecar import Sidecar
 from ingest.stopped_clock import StoppedClock
@@ -31,7 +32,6 @@ from ingest.structure import built_from
 from ingest.tables import EventTables
 from ingest.writer import Writer
 
-MOST_DAMAGE_ROWS = 1000
 _ROWS_AT_ONCE = 5000
 _CLOCK_EVERY = 1024
 
@@ -75,7 +75,7 @@ class Import:
         ids = Ids(count(base + 1), base + 1, base + 1)
         self._first_power_up = base + 1
         self._described = Describer(cursor, writer)
-        self._assembler = Assembler(self._capture_id, ids, self._described.build)
+        self._assembler = Assembler(self._capture_id, ids, self._described.build, before.starts)
         self._tables = EventTables(writer)
         self._places = Places(writer)
         self._stopped = StoppedClock()
@@ -116,7 +116,13 @@ class Import:
         self._tables.flush()
         self._places.flush()
         if self._counts.unread:
-            unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread)
+            unread = (
+                self._capture_id,
+                self._counts.unread_at,
+                Damage.UNREAD.value,
+                self._counts.unread,
+                None,
+            )
             self._writer.rows("damage", [unread])
         self._insert_rows(at_least=0)
         self._stops()
@@ -139,6 +145,9 @@ class Import:
         late = session.late_dictionaries(lambda ids: dictionaries_in(self._cursor, ids))
         if late:
             raise ReadAgain(replace(self._before, dictionaries={**self._before.dictionaries, **late}))
+        starts = self._assembler.outside.starts() if self._before.starts is None else None
+        if starts is not None:
+            raise ReadAgain(replace(self._before, starts=starts))
 
     def _stops(self) -> None:
         """Where the clock stood: the view `runs` leaves out what it touched."""
@@ -160,7 +169,7 @@ class Import:
         given = self._given
         own = [] if given is not None and given.dictionary is not None else session.notices
         asked = (
-            "SELECT count(*) FROM all_runs WHERE capture_id = ? AND end_us <= start_us AND "
+            "SELECT count(*) FROM all_runs WHERE capture_id = ? AND end_us <= start_us AND begun = 'seen' AND "
             "(deaths > 0 OR ending <> 'cut')"
         )
         ((timeless,),) = self._cursor.execute(asked, [self._capture_id]).fetchall()
@@ -218,7 +227,9 @@ class Import:
         self._assembler.damage(one.offset for one in harm)
         rows = [one for one in harm if one.reason != Damage.UNREAD][: MOST_DAMAGE_ROWS - c.damage_rows]
         c.damage_rows += len(rows)
-        self._writer.rows("damage", [(self._capture_id, h.offset, h.reason.value, h.count) for h in rows])
+        self._writer.rows(
+            "damage", [(self._capture_id, h.offset, h.reason.value, h.count, h.ticks) for h in rows]
+        )
 
     def _take(self, span: Span) -> None:
         self._stopped.take(span)

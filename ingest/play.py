@@ -26,15 +26,20 @@ class Run:
 
     def __init__(
         self, rows: Rows, ids: Ids, number: int, power_up_id: int, dictionary: Dictionary, start_byte: int,
-        start_us: int, said: Said, values: Values,
+        start_us: int, said: Said, values: Values, begun: str = "seen",
     ):  # fmt: skip
-        """`said`: the fields of its `run_start`; `values`: those in force of the tunables."""
+        """`said`: the fields of its `run_start`; `values`: those in force of the tunables.
+
+        `begun`: "lost" where its start was lost on the way, "before" where it began before the log did.
+        """
         self._rows, self._ids, self._ledger = rows, ids, Ledger(rows)
         self.id, self.number = next(ids.runs), number
         self.power_up_id, self.dictionary = power_up_id, dictionary
         self.start_byte, self.start_us, self.said = start_byte, start_us, said
         self.build = known(values, dictionary)  # None: not known yet
-        self.mixed = self.damaged = self.paused = False
+        self.begun = begun
+        self.mixed = self.paused = False
+        self.damaged = begun != "seen"
         self.alive_us = self.deaths = self.visits = self.lives_begun = 0
         self._life_keys = 0
         # Since when the player is dead, for the byte from which on a lost spawn shows as damage; of the assembler.
@@ -50,12 +55,12 @@ class Run:
         # The last spell, where a change of tier or level ended it: a death may still come.
         self._changed: Row | None = None
         self.lives = said.get(FieldRole.LIVES)
-        if self.lives is None:
+        if self.lives is None and begun == "seen":
             self.lives = _start_lives(dictionary, values)
         # Tiers count from 0: a game that has them starts there unless it says otherwise.
         self.tier = said.get(FieldRole.TIER, 0 if FieldRole.TIER in dictionary.field_roles else None)
         self.level = said.get(FieldRole.LEVEL)
-        self._start_life()
+        self._start_life(inferred=begun != "seen")
         if EventRole.STAGE_START not in dictionary.event_roles:
             self._start_stage({FieldRole.STAGE: 1})
 
@@ -97,7 +102,7 @@ class Run:
             self.id, capture_id, self.power_up_id, self.number, build_id, said.get(FieldRole.PLAYER),
             _flag(said.get(FieldRole.TEAM)), _flag(said.get(FieldRole.FIRST_TIME)), said.get(FieldRole.SEED),
             self.start_us, self.end_us, self.alive_us, self.ending, self.deaths, self.score, self.rating,
-            self.start_byte, self.damaged, self.mixed, None, None, None,
+            self.start_byte, self.damaged, self.mixed, None, None, None, self.begun, None,
         )  # fmt: skip
 
     def _advance(self, at_us: int) -> None:

@@ -22,7 +22,8 @@ CREATE TABLE captures (
     place INTEGER            -- in the order in which the captures count where nothing tells their time
 );
 -- Each piece of damage with its place; at most 1,000 a capture, the counts above are complete.
-CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packets BIGINT);
+-- lasted_ticks: of the console's clock, between the packets around what is missing.
+CREATE TABLE damage (capture_id INTEGER, byte_offset BIGINT, reason TEXT, packets BIGINT, lasted_ticks BIGINT);
 -- What else is told of a capture, and what to do about it; `about` is a word of notices.py.
 CREATE TABLE notices (capture_id INTEGER, byte_offset BIGINT, about TEXT, what TEXT, remedy TEXT);
 CREATE TABLE power_ups (
@@ -62,7 +63,9 @@ CREATE TABLE all_runs (
     deaths INTEGER, score BIGINT, rating BIGINT, start_byte BIGINT,          -- start_byte: its first packet's offset
     damaged BOOLEAN, mixed_build BOOLEAN,                                     -- mixed: a tunable changed during the run
     given_player TEXT, given_remark TEXT,                                     -- said while it was recorded (CAPTURE.md)
-    began_at TIMESTAMP                                                        -- when it came to the PC, in UTC; else NULL
+    began_at TIMESTAMP,                                                       -- when it came to the PC, in UTC; else NULL
+    begun TEXT,                 -- seen; lost: its start was lost on the way; before: the log begins in its midst
+    candidates TEXT             -- the tags of which one may be its player's, where that is open: 'P02 or P03'
 );
 -- Power-ups that are copies of each other, each pair both ways round; `other` counts its time from `shift_us` earlier.
 CREATE TABLE twins (one BIGINT, other BIGINT, shift_us BIGINT);
@@ -123,6 +126,8 @@ CREATE TABLE report_words (noted_at TIMESTAMP, words_json TEXT);
 -- Runs as every reader sees them: player tag, attempts counted, notes applied.
 -- A run without a tag counts as a player of its own ('?' and its place), because nothing says otherwise.
 -- Of copies of one run only the one that has more of it is here; what was said of the others is said of it too.
+-- A run is open where it may be of several players, or where its start was lost and other runs of the capture have tags:
+-- it counts for nobody until somebody says whose it was.
 -- A run of which nobody knows how long it was, because the console's clock stood still in it, is not valid unless somebody
 -- says so: it would count as one that was over at once.
 -- Attempts are counted in the order of the captures' places, in which the runs whose time is known change places among
@@ -142,14 +147,18 @@ WITH noted AS (
         min(r.began_at) AS began_at
     FROM set_aside a JOIN all_runs r USING (run_id) GROUP BY ALL
 ), timeless AS (
-    SELECT run_id FROM all_runs WHERE end_us <= start_us AND (deaths > 0 OR ending <> 'cut')
+    SELECT run_id FROM all_runs WHERE end_us <= start_us AND begun = 'seen' AND (deaths > 0 OR ending <> 'cut')
     UNION SELECT run_id FROM all_runs r JOIN clock_stops s USING (power_up_id) WHERE s.at_us BETWEEN r.start_us AND r.end_us
 ), tagged AS (
-    SELECT r.* EXCLUDE (given_player, given_remark, began_at), b.game, b.label AS build, b.build_key,
+    SELECT r.* EXCLUDE (given_player, given_remark, began_at, candidates), b.game, b.label AS build, b.build_key,
         coalesce(r.began_at, o.began_at) AS began_at, coalesce(r.began_at, o.began_at) IS NOT NULL AS timed,
         c.sha256, row_number() OVER (ORDER BY l.place, p.number, r.start_us - coalesce(k.shift_us, 0), r.number, c.place) AS turn_of_all,
-        coalesce(n.player, r.given_player, o.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS tag,
+        coalesce(n.player, r.given_player, o.given_player, CASE WHEN r.logged_player > 0 THEN format('P{:02d}', r.logged_player) END) AS told,
+        n.player IS NULL AND o.given_player IS NULL AND (r.candidates IS NOT NULL
+            OR (r.begun <> 'seen' AND told IS NULL AND bool_or(told IS NOT NULL) OVER (PARTITION BY r.capture_id))) AS open,
+        CASE WHEN NOT open THEN told END AS tag,
         coalesce(tag, '?' || turn_of_all) AS player,
+        coalesce(r.candidates, '') AS candidates,
         coalesce(n.valid, t.run_id IS NULL) AS valid,
         coalesce(n.reason, CASE WHEN n.valid IS NULL AND t.run_id IS NOT NULL THEN 'the console''s clock stood still' END)
             AS invalid_reason,
@@ -170,7 +179,7 @@ WITH noted AS (
         row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, turn_of_all) AS turn
     FROM tagged
 )
-SELECT t.* EXCLUDE (tag, player, team, first_time, began_at, timed, placed, turn, turn_of_all),
+SELECT t.* EXCLUDE (tag, told, player, team, first_time, began_at, timed, placed, turn, turn_of_all),
     t.player, t.tag IS NOT NULL AS tagged,
     coalesce(p.team, t.team, false) AS team,
     coalesce(p.first_time, t.first_time) AS first_time,

@@ -36,11 +36,15 @@ _MOST_UNREAD = 1000
 
 @dataclass
 class Harm:
-    """One piece of damage: where in the log, what, and how many packets (or events, where dropped)."""
+    """One piece of damage: where in the log, what, and how many packets (or events, where dropped).
+
+    `ticks`: the time between the packets around what is missing, if it is known.
+    """
 
     offset: int
     reason: Damage
     count: int = 1
+    ticks: int | None = None
 
 
 @dataclass
@@ -54,6 +58,7 @@ class PowerUp:
     offset: int
     nonce: int | None = None
     dictionary_id: int | None = None
+    whole: bool = False  # its first packet is one of settings, as a power-up begins
     lacks: int | None = None  # that id, where some packets could not be read for want of it
     first_tick: int = 0
     last_tick: int = 0
@@ -177,7 +182,7 @@ class Session:
                 begun = i
                 if self._up is not None:
                     ended.append(self._end(int(packets.offset[i]), harm))
-                self._up = PowerUp(self.power_ups, int(packets.offset[i]))
+                self._up = PowerUp(self.power_ups, int(packets.offset[i]), whole=kind == SETTINGS)
                 self.power_ups += 1
                 self._values, self._settled = [], False
                 self._known = set()
@@ -295,12 +300,12 @@ class Session:
         step = self._steps(type_[part], sequence[part], passed[part])
         for i in np.flatnonzero(step != 1).tolist():
             if step[i]:
-                harm.append(Harm(int(offset[i]), Damage.GAP, int(step[i]) - 1))
+                harm.append(Harm(int(offset[i]), Damage.GAP, int(step[i]) - 1, int(passed[begun + i])))
             else:
                 harm.append(Harm(int(offset[i]), Damage.REPEATED))
         lost = np.diff(dropped[part], prepend=self._dropped) & 0xFFFF
         for i in np.flatnonzero(lost).tolist():
-            harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i])))
+            harm.append(Harm(int(offset[i]), Damage.DROPPED, int(lost[i]), int(passed[begun + i])))
         tick = self._tick + np.cumsum(passed[part], dtype=np.int64)
         self._dropped, self._tick = int(dropped[until - 1]), int(tick[-1])
         self._full_ring.take(up.number, up.dictionary_id, offset, passed[part], lost)

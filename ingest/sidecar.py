@@ -26,13 +26,14 @@ class Said:
     """Something said when `byte` bytes had been received.
 
     `player` is a tag for the next run, or with `current` for the one in progress; None takes back the tags
-    that still wait. `remark` is free text on the run in progress or the one before.
+    that still wait. `remark` is free text on the run in progress or the one before. `at`: second of the recording.
     """
 
     byte: int
     player: str | None = None
     current: bool = False
     remark: str | None = None
+    at: float | None = None
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ def _take(reading: _Reading, line: Any) -> None:
         raise ValueError("no place")
     if "player" in line:
         player = None if line["player"] is None else player_tag(str(line["player"]))
-        reading.said.append(Said(byte, player, line.get("current") is True))
+        reading.said.append(Said(byte, player, line.get("current") is True, at=float(at)))
     elif "remark" in line:
         reading.said.append(Said(byte, remark=_text(line["remark"], LONGEST_REMARK)))
     elif "lost" in line:
@@ -133,15 +134,24 @@ def started_at(sidecar: Sidecar) -> datetime | None:
         return None
 
 
+def seconds_at(sidecar: Sidecar, offsets: Sequence[int]) -> list[float | None]:
+    """At which second of the recording the packets at these offsets had begun to come; None where it does not say."""
+    received = [byte for _, byte in sidecar.arrivals]
+    # The last bytes may have come without a line that says so.
+    return [
+        sidecar.arrivals[min(bisect_right(received, offset), len(received) - 1)][0] if received else None
+        for offset in offsets
+    ]
+
+
 def arrived_at(sidecar: Sidecar, offsets: Sequence[int]) -> list[datetime | None]:
     """When the packets at these offsets of the log had begun to come, as `started_at`; to about a tenth of a second."""
     started = started_at(sidecar)
-    arrivals = sidecar.arrivals or ((0.0, 0),)
-    received = [byte for _, byte in arrivals]
-    # The last bytes may have come without a line that says so.
-    seconds = [arrivals[min(bisect_right(received, offset), len(received) - 1)][0] for offset in offsets]
     try:
-        return [None if started is None else started + timedelta(seconds=after) for after in seconds]
+        return [
+            None if started is None else started + timedelta(seconds=after or 0.0)
+            for after in seconds_at(sidecar, offsets)
+        ]
     except OverflowError:
         return [None] * len(offsets)
 

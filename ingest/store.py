@@ -26,8 +26,9 @@ from ingest.copies import find_copies
 from ingest.given_dictionary import Given, read_given
 from ingest.importing import Import
 from ingest.log_file import log_size, recognise, shown
+from ingest.said_of_runs import apply_sidecar
 from ingest.settling import settle
-from ingest.sidecar import Sidecar, arrived_at, bind_tags, read_sidecar, remarks_of_runs
+from ingest.sidecar import Sidecar, read_sidecar
 from ingest.study_errors import StudyError, cannot_open, cannot_store
 from ingest.tables import create_role_views
 from ingest.vocabulary import EventRole
@@ -46,6 +47,7 @@ _NEWEST = frozenset(
         ("power_ups", "lacks", "INTEGER"),
         ("built_roles", "roles", "VARCHAR"),
         ("twins", "shift_us", "BIGINT"),
+        ("all_runs", "candidates", "VARCHAR"),
     }
 )
 _CLOSE_TRIES = 200
@@ -224,7 +226,7 @@ def _imported(
                 capture_id = one.run(progress)
                 writer.wait()
             if sidecar is not None:
-                _apply_sidecar(cursor, capture_id, sidecar)
+                apply_sidecar(cursor, capture_id, sidecar)
             find_copies(cursor, capture_id)
             settle(cursor)
             result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
@@ -278,37 +280,13 @@ def _say_again(
             "UPDATE captures SET name = ? WHERE capture_id = ? AND name > ?", [name, capture_id, name]
         )
         if sidecar is not None:
-            _apply_sidecar(cursor, capture_id, sidecar)
+            apply_sidecar(cursor, capture_id, sidecar)
         settle(cursor)
         cursor.execute("COMMIT")
     except BaseException:
         with suppress(duckdb.Error):
             cursor.execute("ROLLBACK")
         raise
-
-
-def _apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: Sidecar) -> None:
-    """Gives the runs of a capture times, tags and remarks of its sidecar, where they differ from what they have."""
-    runs = cursor.execute(
-        "SELECT run_id, start_byte, given_player, given_remark, began_at FROM all_runs WHERE capture_id = ? "
-        "ORDER BY number",
-        [capture_id],
-    ).fetchall()
-    starts = [start for _, start, *_ in runs]
-    tags, remarks = bind_tags(sidecar.said, starts).players, remarks_of_runs(sidecar.said, starts)
-    for (run_id, _, player, remark, _), tag, spoken in zip(runs, tags, remarks, strict=True):
-        text = "; ".join(spoken) or None
-        if (player, remark) != (tag, text):
-            cursor.execute(
-                "UPDATE all_runs SET given_player = ?, given_remark = ? WHERE run_id = ?", [tag, text, run_id]
-            )
-    times = arrived_at(sidecar, starts)
-    if times != [began for *_, began in runs]:
-        # DuckDB finds the variable by its name.
-        arrived = {  # noqa: F841
-            "run": np.array([run_id for run_id, *_ in runs]), "began": np.array(times, "datetime64[us]"),
-        }  # fmt: skip
-        cursor.execute("UPDATE all_runs SET began_at = arrived.began FROM arrived WHERE run_id = arrived.run")
 
 
 def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, capture_id: int) -> ImportResult:
@@ -318,7 +296,9 @@ def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, captu
                (SELECT count(*) FROM power_ups p WHERE p.capture_id = c.capture_id) AS power_ups,
                (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id) AS runs,
                (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND damaged) AS damaged_runs,
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut') AS cut_runs
+               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut') AS cut_runs,
+               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND begun <> 'seen') AS lost_starts,
+               (SELECT count(*) FROM runs r WHERE r.capture_id = c.capture_id AND r.open) AS open_runs
            FROM captures c WHERE capture_id = ?""", [capture_id],
     )  # fmt: skip
     names = [column[0] for column in found.description]

@@ -1,12 +1,13 @@
 """Which events of a batch runs are built from: the few among the many (FORMAT.md, section 7)."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from operator import itemgetter
 from typing import Literal
 
 import numpy as np
 
 from ingest.dictionary import SHIFTS, Dictionary
+from ingest.lost_starts import PLAY
 from ingest.records import Batch
 from ingest.vocabulary import EventRole, FieldRole, TunableRole
 
@@ -24,7 +25,7 @@ SIGNS = frozenset({EventRole.POSITION, EventRole.SHOT, EventRole.PRESS})
 _ALSO = {
     (EventRole.POSITION, FieldRole.X), (EventRole.POSITION, FieldRole.Y), (EventRole.INPUT, FieldRole.VALUE),
 }  # fmt: skip
-Role = EventRole | Literal["sign"] | None
+Role = EventRole | Literal["sign", "start"] | None
 Told = tuple[int, Role, int, int, dict[FieldRole, int]]
 
 
@@ -32,7 +33,7 @@ def built_from(dictionary: Dictionary) -> str:
     """The roles that a log's runs, times and places depend on, as a text: where it is the same, so are these."""
     said = []
     for kind in dictionary.kinds:
-        looked_at = kind.role in STRUCTURE | SIGNS or any(kind.role == role for role, _ in _ALSO)
+        looked_at = kind.role in STRUCTURE | SIGNS | PLAY or any(kind.role == role for role, _ in _ALSO)
         said.append(f"{kind.name} {kind.role if looked_at else '-'}")
         for f in kind.fields:
             read = f.role in _STATE or f.role in SHIFTS or (kind.role, f.role) in _ALSO
@@ -41,11 +42,15 @@ def built_from(dictionary: Dictionary) -> str:
     return "; ".join([*said, *lives])
 
 
-def structure(dictionary: Dictionary, batch: Batch, damage: Sequence[int] = ()) -> list[Told]:
+def structure(
+    dictionary: Dictionary, batch: Batch, damage: Sequence[int] = (), starters: Collection[int] = ()
+) -> list[Told]:
     """(order, role, at_us, offset, fields by role) of the events that runs are built from, in the order of the log.
 
     An event that is looked at as a sign of life comes with the role "sign", before all else that it tells. Such are the
     first sign of the batch, those after each death and those after each place of `damage` (byte offsets, ascending).
+    Likewise with the role "start", after each end of a run, the events of the kinds `starters` (numbers), with which a
+    run may be seen first whose start was lost.
     """
     found: list[Told] = []
     states = []
@@ -70,21 +75,28 @@ def structure(dictionary: Dictionary, batch: Batch, damage: Sequence[int] = ()) 
             kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order)))
         )
     if EventRole.SPAWN in dictionary.event_roles:
-        found = [*_signs(dictionary, batch, found, damage), *found]
+        signs = {number for number, kind in enumerate(dictionary.kinds) if kind.role in SIGNS}
+        found = [*_first("sign", signs, batch, _behind(EventRole.DEATH, found, batch, damage)), *found]
+    if starters:
+        found = [*_first("start", starters, batch, _behind(EventRole.RUN_END, found, batch, damage)), *found]
     found.sort(key=itemgetter(0))
     return found
 
 
-def _signs(
-    dictionary: Dictionary, batch: Batch, found: Sequence[Told], damage: Sequence[int]
+def _behind(role: EventRole, found: Sequence[Told], batch: Batch, damage: Sequence[int]) -> np.ndarray:
+    """The orders from which on an event is looked for: the first, behind each of a role, at each place of damage."""
+    since = {0, *(event[0] + 1 for event in found if event[1] == role), *batch.orders_at(damage)}
+    return np.array(sorted(since), np.int64)
+
+
+def _first(
+    role: Literal["sign", "start"], kinds: Collection[int], batch: Batch, asked: np.ndarray
 ) -> Sequence[Told]:
-    """The first sign of life in the batch, after each death and after each place of damage."""
-    since = {0, *(event[0] + 1 for event in found if event[1] == EventRole.DEATH), *batch.orders_at(damage)}
-    asked = np.array(sorted(since), np.int64)
+    """The first event of these kinds at or behind each of the orders `asked`."""
     first: dict[int, tuple[int, int]] = {}  # order -> time and place of the sign
     nearest = np.full(len(asked), len(batch.tick), np.int64)
     for events in batch.by_kind:
-        if dictionary.kinds[events.kind].role in SIGNS:
+        if events.kind in kinds:
             next_ = np.searchsorted(events.order, asked)
             there = next_ < len(events.order)
             order = np.full(len(asked), len(batch.tick), np.int64)
@@ -97,8 +109,8 @@ def _signs(
                 int(events.order[i]): (int(events.at_us[i]), int(at))
                 for i, at in zip(own.tolist(), offset.tolist(), strict=True)
             }
-    signs = np.unique(nearest).tolist()
-    return [(order, "sign", *first[order], {}) for order in signs if order < len(batch.tick)]
+    orders = np.unique(nearest).tolist()
+    return [(order, role, *first[order], {}) for order in orders if order < len(batch.tick)]
 
 
 def _listed(role, batch, events, roles, which):  # type: ignore[no-untyped-def]

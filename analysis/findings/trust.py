@@ -10,6 +10,8 @@ trust.verdict   captures: capture_id, name, bytes, packets, events, runs, power_
 trust.damaged   runs: run_id, player, damaged, alive_s, deaths, ending. The estimate is the share of damaged runs.
 trust.endings   endings: ending, runs, share. Runs that were cut, and whether their number can matter.
 trust.tags      only where runs have no player tag.
+trust.open      only where it is open who played some runs, which are left out: runs: run_id, capture, number,
+                candidates, begun, alive_s, deaths. facts: open_runs, lost_starts.
 trust.builds    only where a tunable changed during a run.
 trust.roles     only where a role contradicts what the logs hold, or was corrected: see roles.py.
 trust.clock     only where arrival times were recorded: clocks: capture_id, name, power_up, drift_ppm, seconds.
@@ -61,6 +63,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         found += [_damaged(run), _endings(run, "run_end" in logged), *_tags(run), *_builds(run)]
         found += roles.find(reader, selection, _players(run), int(run["run_id"].size))
         found += attempts.find(reader, selection, _players(run), int(run["run_id"].size))
+    found += _open(reader, selection, run)
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 
@@ -262,6 +265,26 @@ def _tags(run: Columns) -> list[Finding]:
             "runs, or log the field `player` in `run_start`.",
             players=_players(run), runs=int(run["run_id"].size), method="count",
             estimate=Estimate(untagged / run["run_id"].size, unit="share"),
+        )
+    ]  # fmt: skip
+
+
+def _open(reader: Reader, selection: Selection, run: Columns) -> list[Finding]:
+    """Runs of the game that are left out because it is not known who played them."""
+    left = reader.ask("trust_open", game=selection.game)
+    count, lost = int(left["run_id"].size), int(np.sum(left["begun"] != "seen"))
+    if not count:
+        return []
+    why = f" The start of {lost} of them was lost." if lost else ""
+    return [
+        Finding(
+            id=f"{QUESTION}.open", question=QUESTION, title="Runs of which it is open who played them",
+            sentence=f"Who played {counted(count, 'run')} is open: packets were lost between a tag and a run, or a "
+            f"tag came after the run had begun.{why} They are in no figure until you say on the page of runs whose "
+            "they were; until then, the attempts of these players may be counted too low.",
+            players=_players(run), runs=int(run["run_id"].size), method="count",
+            warnings=(f"{counted(count, 'run')} left out, because who played is open.",), tables={"runs": left},
+            facts={"open_runs": count, "lost_starts": lost},
         )
     ]  # fmt: skip
 

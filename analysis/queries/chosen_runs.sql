@@ -1,7 +1,7 @@
--- The runs a Selection means. Every other query of a selection starts FROM chosen.
+-- The runs a Selection means: none whose player is open, for it would count for the wrong one, or twice. Every other query of a selection starts FROM chosen.
 SELECT *
 FROM runs
-WHERE game = $game AND valid
+WHERE game = $game AND valid AND NOT open
   AND ($builds IS NULL OR list_contains($builds::TEXT[], build))
   AND ($players IS NULL OR list_contains($players::TEXT[], player))
   AND ($groups IS NULL OR list_contains($groups::TEXT[], player_group))

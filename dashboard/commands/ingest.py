@@ -185,7 +185,7 @@ def _capture(result: ImportResult, verdict: Verdict) -> dict[str, Any]:
 
 def _totals(captures: list[dict[str, Any]]) -> dict[str, int]:
     sums = ("bytes", "packets", "events", "runs", "rejected", "missing", "dropped", "tail", "unread_bytes",
-            "newer_packets", "power_ups", "damaged_runs", "cut_runs")  # fmt: skip
+            "newer_packets", "power_ups", "damaged_runs", "cut_runs", "lost_starts", "open_runs")  # fmt: skip
     totals = {key: sum(one[key] for one in captures) for key in sums}
     totals |= {status.value: sum(one["status"] == status for one in captures) for status in Status}
     return totals | {"captures": len(captures)}

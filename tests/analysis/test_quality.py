@@ -21,7 +21,16 @@ class Counted:
     newer_packets: int = 0
     refusal: str | None = None
     damaged_runs: int = 0
+    lost_starts: int = 0
+    open_runs: int = 0
     notices: tuple[Notice, ...] = ()
+
+
+def test_runs_without_a_start_or_a_known_player_are_told() -> None:
+    verdict = judge(Counted(missing_packets=1, damaged_runs=1, lost_starts=1, open_runs=2))
+    assert "The start of 1 run was lost" in verdict.words and "Who played 2 runs is open" in verdict.words
+    late = judge(Counted(open_runs=1))
+    assert late.grade == Grade.DAMAGED and "Runs and notes" in late.words
 
 
 def test_nothing_lost() -> None:

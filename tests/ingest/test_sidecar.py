@@ -93,7 +93,7 @@ def test_damaged_lines_are_counted_and_passed_over():
     assert read.unread_lines == len(bad) + 1
     assert (read.started, read.source) == ("2026-03-01T09:30:00+00:00", "COM3")
     assert read.arrivals == ((1.5, 512),)
-    assert read.said[0] == Said(600, "P07")
+    assert read.said[0] == Said(600, "P07", at=2.0)
     assert len(read.said[1].remark or "") == 400
     assert read.lost_bytes == 12
 
