@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.selection import Selection
@@ -76,6 +77,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
         note(
             "Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."
         ),
+        *_open_ones(runs),
         *([note(missing, "caution")] if opened.run is not None and not chosen else []),
         *controls(known, *chosen),
         note(cautions.PRIVACY, "caution"),
@@ -90,6 +92,20 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
     ]
 
 
+def _open_ones(runs: Any) -> list[Any]:
+    """What to do about runs of which it is open who played them."""
+    count = int(np.sum(runs["open"]))
+    if not count:
+        return []
+    return [
+        note(
+            f"Who played {counted(count, 'run')} here is open. No finding uses them: choose each, give it the tag of "
+            "its player, and Keep.",
+            "caution",
+        )
+    ]
+
+
 def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup:
     """The list, as HTML; the run `chosen` is marked."""
     runs = session.ask("runs_listed", game=game, most=_MOST)
@@ -99,13 +115,17 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
         valid = bool(runs["valid"][i])
         said = [
             text
-            for text in (runs["remark"][i], "the log is damaged here" if runs["damaged"][i] else None)
+            for text in (
+                runs["remark"][i],
+                _BEGUN.get(runs["begun"][i]),
+                "the log is damaged here" if runs["damaged"][i] else None,
+            )
             if text
         ]
         if not valid:
             said.insert(0, f"not valid: {runs['invalid_reason'][i]}")
         cells = [
-            runs["player"][i] if runs["tagged"][i] else "no tag",
+            _who(runs, i),
             _played(runs["played_at"][i], "%Y-%m-%d %H:%M") or "–",
             cell(int(runs["attempt"][i])),
             runs["build"][i],
@@ -130,17 +150,28 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
 _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut": "cut: the log ends"}
 
 
+_BEGUN = {"lost": "its start was lost", "before": "it began before the recording"}
+
+
+def _who(runs: Any, i: int) -> str:
+    """The player's tag, or that there is none, or between which tags somebody has to decide."""
+    if runs["tagged"][i]:
+        return str(runs["player"][i])
+    if runs["open"][i]:
+        return f"open: {runs['candidates'][i]}" if runs["candidates"][i] else "open"
+    return "no tag"
+
+
 def _played(utc: str | None, pattern: str) -> str:
     """When a run began, by this machine's clock; "" where nobody knows. People remember the time of day."""
     return datetime.fromisoformat(utc).replace(tzinfo=UTC).astimezone().strftime(pattern) if utc else ""
 
 
 def _words(runs: Any, i: int) -> str:
-    who = runs["player"][i] if runs["tagged"][i] else "no tag"
     alive = cell(float(round(runs["alive_s"][i], 1)))
     played = _played(runs["played_at"][i], "at %H:%M, ")
     return (
-        f"{who}, attempt {int(runs['attempt'][i])}, {played}{alive} s, {_END.get(runs['ending'][i])}, "
+        f"{_who(runs, i)}, attempt {int(runs['attempt'][i])}, {played}{alive} s, {_END.get(runs['ending'][i])}, "
         f"run {int(runs['number'][i])} of {runs['capture'][i]}"
     )
 
