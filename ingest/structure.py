@@ -7,7 +7,6 @@ from typing import Literal
 import numpy as np
 
 from ingest.dictionary import SHIFTS, Dictionary
-from ingest.lost_starts import PLAY
 from ingest.records import Batch
 from ingest.vocabulary import EventRole, FieldRole, TunableRole
 
@@ -33,7 +32,7 @@ def built_from(dictionary: Dictionary) -> str:
     """The roles that a log's runs, times and places depend on, as a text: where it is the same, so are these."""
     said = []
     for kind in dictionary.kinds:
-        looked_at = kind.role in STRUCTURE | SIGNS | PLAY or any(kind.role == role for role, _ in _ALSO)
+        looked_at = kind.role in STRUCTURE | SIGNS or any(kind.role == role for role, _ in _ALSO)
         said.append(f"{kind.name} {kind.role if looked_at else '-'}")
         for f in kind.fields:
             read = f.role in _STATE or f.role in SHIFTS or (kind.role, f.role) in _ALSO

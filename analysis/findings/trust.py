@@ -3,7 +3,7 @@
 Ids and their tables (columns of one length):
 
 trust.verdict   captures: capture_id, name, bytes, packets, events, runs, power_ups, rejected, missing, dropped,
-                tail_bytes, unread_bytes, damaged_runs, cut_runs, lost_share, grade, words.
+                tail_bytes, unread_bytes, damaged_runs, cut_runs, lost_starts, open_runs, lost_share, grade, words.
                 damage: capture_id, byte_offset, bytes, reason, count (at most 1,000 places a capture).
                 notices: name (of the capture), byte_offset, about, what, remedy.
                 facts: worst grade, events lost in all, fixes.
@@ -63,6 +63,8 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         found += [_damaged(run), _endings(run, "run_end" in logged), *_tags(run), *_builds(run)]
         found += roles.find(reader, selection, _players(run), int(run["run_id"].size))
         found += attempts.find(reader, selection, _players(run), int(run["run_id"].size))
+    found += _open(reader, selection, run)
+    return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
     found += _open(reader, selection, run)
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 

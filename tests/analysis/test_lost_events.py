@@ -2,8 +2,9 @@
 
 import pytest
 
-from analysis.findings import deaths, survival
+from analysis.findings import deaths, survival, trust
 from analysis.selection import Selection
+from ingest.notes import note_run
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -48,3 +49,25 @@ def test_a_lost_spawn_is_no_death_on_respawn(tmp_path):
     assert found["deaths.respawn"].estimate.value == 0
     assert curve.tables["curve"]["at_risk"][0] == 24
     assert sum(found["deaths.causes"].tables["causes"]["deaths"]) == 36
+
+
+def test_a_run_whose_player_is_open_is_in_no_figure_until_somebody_says(tmp_path):
+    test = Playtest()
+    for who in range(1, 11):
+        test.run(who, (3, 4))
+    test.lines.append({"drop": 1})
+    test.event("at", 9000, x=1, y=1)
+    test.event("died", 3000, x=1, y=1)
+    test.event("over", how=1)
+    with test.study(tmp_path) as study:
+        reader = reader_of(study)
+        found = {one.id: one for one in trust.find(reader, Selection(GAME))}
+        assert found["trust.open"].facts["open_runs"] == 1 and found["trust.open"].facts["lost_starts"] == 1
+        assert list(found["trust.verdict"].tables["captures"]["open_runs"]) == [1]
+        before = found["trust.damaged"]
+        assert (before.runs, before.players) == (10, 10)
+        ((key,),) = study.connection.execute("SELECT capture_key FROM captures").fetchall()
+        note_run(study.connection, key, 11, player="P10")
+        after = {one.id: one for one in trust.find(reader, Selection(GAME))}
+    assert "trust.open" not in after
+    assert (after["trust.damaged"].runs, after["trust.damaged"].players) == (11, 10)
