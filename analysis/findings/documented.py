@@ -20,9 +20,9 @@ def declared() -> dict[str, Declared]:
     for module in pkgutil.walk_packages(analysis.findings.__path__, "analysis.findings."):
         if module.name.endswith("__main__"):
             continue
-        for one in vars(importlib.import_module(module.name)).values():
-            if isinstance(one, Declared):
-                found[one.id] = one
+        for value in vars(importlib.import_module(module.name)).values():
+            some = value.values() if isinstance(value, dict) else [value]
+            found |= {one.id: one for one in some if isinstance(one, Declared)}
     return dict(sorted(found.items()))
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.curves import curve_table, median_estimate
+from analysis.findings.survival.curves import curve_table, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player

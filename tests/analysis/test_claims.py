@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.findings import deaths, risks, survival
+from analysis.findings import deaths, survival
 from analysis.findings.basis import Basis
+from analysis.findings.survival import risks
 from analysis.selection import Selection
 from analysis.stats.learning import part_against_rest, slope_within_players
 from tests.analysis.playtest import GAME, Playtest, reader_of

@@ -1,19 +1,47 @@
-"""Builds compared on how long a life lasts. Called by survival.py.
-
-survival.builds  pairs: build_a, build_b, difference_s, low, high, mean_a_s, mean_b_s, horizon_s, log_rank_p,
-                 difference_p (both corrected for the number of pairs), players_a, players_b, players_both.
-"""
+"""Builds compared on how long a life lasts."""
 
 import itertools
 from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.compare import compare_builds
 from analysis.stats.estimate import Estimate
 from analysis.words import amount, limits
+
+BUILDS = Declared(
+    "survival.builds",
+    "survival",
+    "Builds compared",
+    "permuted_players",
+    {
+        "pairs": (
+            Column("build_a", "", "one build"),
+            Column("build_b", "", "the other"),
+            Column("difference_s", "s", "mean life on b less that on a, lives cut at `horizon_s`"),
+            *interval_columns("s", "the difference"),
+            Column("mean_a_s", "s", "mean life on a"),
+            Column("mean_b_s", "s", "mean life on b"),
+            Column("horizon_s", "s", "the longest time that both builds reach"),
+            Column(
+                "log_rank_p",
+                "",
+                "p of the log-rank test, permuting players, corrected for the number of pairs",
+            ),
+            Column(
+                "difference_p",
+                "",
+                "p of the difference, permuting players, corrected for the number of pairs",
+            ),
+            Column("players_a", "", "players on a"),
+            Column("players_b", "", "players on b"),
+            Column("players_both", "", "players on both, compared with themselves"),
+        )
+    },
+)
 
 
 def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> list[Finding]:
@@ -28,7 +56,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
         life["ended_by"].astype(str) == "death",
         life["player"].astype(str),
     )
-    rows: dict[str, list[Any]] = {}
+    rows: list[dict[str, Any]] = []
     warnings = list(basis.warnings)
     for a, b in pairs:
         chosen = (build == a) | (build == b)
@@ -41,30 +69,24 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
             "difference_p": _corrected(result.difference_p, len(pairs)),
             "players_a": result.players_a, "players_b": result.players_b, "players_both": result.players_both,
         }  # fmt: skip
-        for name, value in row.items():
-            rows.setdefault(name, []).append(value)
+        rows.append(row)
         if order := _one_order(life, a, b):
             warnings.append(order)
-    estimate = Estimate(rows["difference_s"][0], rows["low"][0], rows["high"][0], unit="s")
+    first = rows[0]
+    estimate = Estimate(first["difference_s"], first["low"], first["high"], unit="s")
     # In words the difference is counted from the longer one, and so are its limits.
     longer = (estimate.value or 0) >= 0
     low, high = (estimate.low, estimate.high) if longer else (estimate.high, estimate.low)
     told_low, told_high = (None if v is None else v if longer else -v for v in (low, high))
     shown = Estimate(abs(estimate.value or 0.0), told_low, told_high, unit="s")
-    p = rows["difference_p"][0]
+    p = first["difference_p"]
     told = "too few players to test" if p is None else f"p = {p:.3f}, permuting players"
     sentence = (
-        f"A life on {rows['build_b'][0]} lasts {amount(shown.value, 's')} "
-        f"{'longer' if longer else 'less long'} than on {rows['build_a'][0]} {limits(shown)}, "
-        f"within the first {amount(float(rows['horizon_s'][0]), 's')} ({told})."
+        f"A life on {first['build_b']} lasts {amount(shown.value, 's')} "
+        f"{'longer' if longer else 'less long'} than on {first['build_a']} {limits(shown)}, "
+        f"within the first {amount(first['horizon_s'], 's')} ({told})."
     )
-    return [
-        Finding(
-            id="survival.builds", question="survival", title="Builds compared", sentence=sentence,
-            players=basis.players, runs=basis.runs, method="permuted_players", estimate=estimate,
-            warnings=tuple(warnings), tables={"pairs": rows},
-        )
-    ]  # fmt: skip
+    return [BUILDS.finding(basis, sentence, estimate, {"pairs": rows}, warnings=tuple(warnings))]
 
 
 def _corrected(p: float | None, tests: int) -> float | None:

@@ -5,18 +5,37 @@ from typing import Any
 
 import numpy as np
 
+from analysis.findings.declared import Column, interval_columns
 from analysis.stats.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
 from analysis.stats.estimate import Estimate
 
 Array = np.ndarray
+# The columns of a survival curve; its first row is the start, its last the end.
+CURVE = (
+    Column("time", "on the axis", "each time at which the share changes"),
+    Column("surviving", "share", "the share still going after it"),
+    *interval_columns("share", "surviving"),
+    Column("at_risk", "", "how many were going just before it"),
+    Column("deaths", "", "how many ended at it"),
+    Column("players_at_risk", "", "of how many players they are"),
+)
+GROUP = Column("group", "", "the name of the group")
+# One row a group: its median, and its mean up to one horizon.
+GROUPS = (
+    GROUP,
+    Column("players", "", "players in the group"),
+    Column("median", "on the axis", "half had ended by then"),
+    *interval_columns("on the axis", "the median", "median_"),
+    Column("mean", "on the axis", "mean of what lasts at most as long as `horizon`"),
+    *interval_columns("on the axis", "the mean", "mean_"),
+    Column("horizon", "on the axis", "the longest time that every group reaches"),
+)
 # A screen is no wider: further steps of a curve would not be seen.
 MOST_POINTS = 400
 
 
 def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[str, Array]:
-    """time, surviving, low, high, at_risk, deaths, players_at_risk; the first row is the start, the last
-    the end.
-    """
+    """The columns of CURVE, with no more rows than a screen is wide."""
     steps = curve.time.size
     shown = np.arange(steps)
     if steps > most_points:

@@ -1,16 +1,12 @@
-"""Survival over other axes than seconds. Called by survival.py.
+"""Survival over other axes than seconds.
 
-survival.on_shots      until the death, counted from (re)spawn
-survival.on_progress   stages (regular parts and bosses one each) got through until game over
-survival.on_lives      lives spent in a stage until it is cleared; stages the run left are censored
-survival.on_attempts   a player's attempts until the game is first finished; by stage, the times a player entered a
-                       stage until it was first cleared
-Each: curve as in survival.curve with `time` counted on the axis; facts: axis, event, median.
-Where there are groups to compare: curves (by, group + the columns of curve) and groups (by, group, players,
-units, events, median, median_low, median_high, mean, mean_low, mean_high, horizon). `by` is stage, build,
-attempt, group (of players) or first_time. By stage, a life begins where the stage is entered and is cut short
-where it is left; attempts are grouped by what holds for the player as a whole. facts may hold stage_event: what
-the curves by stage go until, where it is not `event`.
+on_shots: until the death, counted from (re)spawn. on_progress: stages (regular parts and bosses one each) got through
+until game over. on_lives: lives spent in a stage until it is cleared; stages the run left are censored. on_attempts: a
+player's attempts until the game is first finished; by stage, the times a player entered a stage until it was first
+cleared.
+
+By stage, a life begins where the stage is entered and is cut short where it is left; attempts are grouped by what holds
+for the player as a whole.
 """
 
 from dataclasses import dataclass, replace
@@ -20,8 +16,9 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.curves import curve_table, grouped, median_estimate
+from analysis.findings.declared import Column, Declared
 from analysis.findings.grouping import group_names, groupings
+from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
@@ -47,6 +44,38 @@ class _Units:
 
 
 _Tables = dict[str, dict[str, Any]]
+_AXES = {
+    "shots": ("their death", "shots"),
+    "progress": ("game over", "parts of the game"),
+    "lives": ("being cleared", "lives"),
+    "attempts": ("a first finish", "attempts"),
+}
+_BY = Column("by", "", "what the groups differ in: stage, build, attempt, group or first_time")
+ON_AXIS = {
+    key: Declared(
+        f"survival.on_{key}",
+        "survival",
+        f"Until {event}, in {axis}",
+        "survival_by_player",
+        {
+            "curve": CURVE,
+            "curves": (_BY, GROUP, *CURVE),
+            "groups": (
+                _BY,
+                *GROUPS,
+                Column("units", "", "what was counted"),
+                Column("events", "", "those that ended"),
+            ),
+        },
+        (
+            Column("axis", "", "what is counted"),
+            Column("event", "", "what the curve goes until"),
+            Column("median", "on the axis", "half had ended by then"),
+            Column("stage_event", "", "what the curves by stage go until", optional=True),
+        ),
+    )
+    for key, (event, axis) in _AXES.items()
+}
 
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
@@ -61,7 +90,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         if life["shots"].any():
             units, staged = (_Units(row["shots"], row["died"].astype(bool), row) for row in (life, part))
             groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
-            found.append(_axis("shots", "shots", "their death", "life", units, groups, basis))
+            found.append(_axis("shots", "life", units, groups, basis))
     visit = reader.ask_chosen("stage_visits", selection)
     if visit["run_id"].size:
         if np.unique(visit["stage"] * 2 + visit["stage_kind"]).size > 1:
@@ -72,7 +101,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             # Clearing takes the life one plays with; a stage left unfinished has used up its deaths.
             units = _Units(visit["deaths"] + cleared, cleared, visit)
             groups = _groups(units, ("stage", *_BY_RUN))
-            found.append(_axis("lives", "lives", "being cleared", "stage visit", units, groups, basis))
+            found.append(_axis("lives", "stage visit", units, groups, basis))
     stages = _groups(_tries(visit), ("stage",)) if np.any(visit["outcome"].astype(str) == "cleared") else {}
     if stages or np.any(basis.run["ending"].astype(str) == "finished"):
         found.append(_attempts(basis, stages))
@@ -90,7 +119,7 @@ def _progress(visit: Columns, basis: Basis) -> Finding:
     reached = place[last] - np.where(died | cleared, 0, 1)
     units = _Units(reached, died, {name: column[last] for name, column in visit.items()})
     groups = _groups(units, _BY_RUN)
-    return _axis("progress", "parts of the game", "game over", "run", units, groups, basis)
+    return _axis("progress", "run", units, groups, basis)
 
 
 def _tries(visit: Columns) -> _Units:
@@ -119,7 +148,7 @@ def _attempts(basis: Basis, stages: _Tables) -> Finding:
         done.append(won.size > 0)
     units = _Units(np.array(tries), np.array(done), _one_row_a_player(run, names))
     groups = _together(stages, _groups(units, _BY_PLAYER))
-    found = _axis("attempts", "attempts", "a first finish", "player", units, groups, basis)
+    found = _axis("attempts", "player", units, groups, basis)
     return replace(found, facts={**found.facts, "stage_event": "it is first cleared"})
 
 
@@ -175,9 +204,8 @@ def _told(value: float, axis: str) -> str:
     return f"{amount(value)} {_ONE.get(axis, axis.removesuffix('s')) if value == 1 else axis}"
 
 
-def _axis(
-    key: str, axis: str, event: str, unit: str, units: _Units, groups: _Tables, basis: Basis
-) -> Finding:
+def _axis(key: str, unit: str, units: _Units, groups: _Tables, basis: Basis) -> Finding:
+    event, axis = _AXES[key]
     curve = survival_by_player(units.value, units.happened, units.player)
     median = median_estimate(curve, axis)
     size = counted(curve.runs, unit, "lives" if unit == "life" else "")
@@ -188,9 +216,6 @@ def _axis(
         sentence = f"Fewer than half of {size} reached {event} within {_told(curve.last, axis)}."
     else:
         sentence = f"Half of {size} reached {event} within {_told(median.value, axis)} {interval}."
-    return Finding(
-        id=f"survival.on_{key}", question="survival", title=f"Until {event}, in {axis}", sentence=sentence,
-        players=curve.players, runs=basis.runs, method="survival_by_player", estimate=median,
-        warnings=basis.warnings, tables={"curve": curve_table(curve)} | groups,
-        facts={"axis": axis, "event": event, "median": median.value},
-    )  # fmt: skip
+    tables = {"curve": curve_table(curve)} | groups
+    facts = {"axis": axis, "event": event, "median": median.value}
+    return ON_AXIS[key].finding(basis, sentence, median, tables, facts, players=curve.players)

@@ -1,0 +1,187 @@
+"""How long a life lasts and when it is in danger: of all, and of groups."""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.grouping import GROUPINGS, groupings
+from analysis.findings.highest import against_rest
+from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
+from analysis.reader import Columns
+from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
+from analysis.stats.estimate import Estimate
+from analysis.stats.learning import LogRateRatio, part_against_rest
+from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
+from analysis.words import amount, counted, limits, percent
+
+Array = np.ndarray
+# Where the interval of the curve is known to be too short: see the coverage in METHODS.md.
+_TAIL = 0.15
+_FEW_FOR_THE_TAIL = 12
+WHOLE = Declared(
+    "survival.curve",
+    "survival",
+    "How long a life lasts",
+    "survival_by_player",
+    {"curve": CURVE},
+    (
+        Column("axis", "", "what time is counted in"),
+        Column("median", "s", "half of lives are over by then"),
+        *interval_columns("s", "the median", "median_"),
+        Column("mean", "s", "mean of lives cut at `horizon`"),
+        *interval_columns("s", "the mean", "mean_"),
+        Column("horizon", "s", "the longest life seen"),
+    ),
+)
+HAZARD = Declared(
+    "survival.hazard",
+    "survival",
+    "When a life is in danger",
+    "hazard_by_time",
+    {
+        "hazard": (
+            Column("start_s", "s", "seconds alive at which the stretch begins"),
+            Column("end_s", "s", "seconds alive at which it ends"),
+            Column("rate_per_min", "deaths a minute", "deaths in it over time spent in it"),
+            *interval_columns("deaths a minute", "the rate"),
+            Column("deaths", "", "deaths in it"),
+            Column("exposure_s", "s", "time spent in it by all players"),
+            Column("players", "", "players who were in it"),
+        )
+    },
+)
+BY_GROUP = {
+    key: Declared(
+        f"survival.by_{key}",
+        "survival",
+        f"Survival by {name}",
+        "survival_by_player",
+        {
+            "curves": (GROUP, *CURVE),
+            "groups": (
+                *GROUPS,
+                Column("lives", "", "lives in it"),
+                Column("deaths", "", "those that ended by a death"),
+            ),
+        },
+        (Column("horizon", "s", "the longest time that every group reaches"),),
+    )
+    for key, name in GROUPINGS.items()
+}
+
+
+def _seconds(life: Columns) -> tuple[Array, Array, Array]:
+    return life["alive_us"] / 1e6, life["ended_by"].astype(str) == "death", life["player"].astype(str)
+
+
+def whole(life: Columns, basis: Basis) -> Finding:
+    duration, died, player = _seconds(life)
+    curve = survival_by_player(duration, died, player)
+    median = median_estimate(curve, "s")
+    mean = restricted_mean_by_player(duration, died, player, curve.last)
+    lives = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}"
+    if not died.any():
+        sentence = f"Nobody died in {lives}; the longest lasted {amount(curve.last, 's')} alive."
+    elif median.value is None:
+        left, left_low, left_high = curve.surviving[-1], curve.low[-1], curve.high[-1]
+        share = Estimate(float(left), *_limits(left_low, left_high), unit="share")
+        sentence = (
+            f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
+        )
+    else:
+        sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
+    facts = {
+        "axis": "seconds alive", "median": median.value, "median_low": median.low, "median_high": median.high,
+        "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": curve.last,
+    }  # fmt: skip
+    warnings = basis.warnings
+    if 1 < curve.players <= _FEW_FOR_THE_TAIL and curve.time.size and curve.surviving[-1] < _TAIL:
+        warnings += (
+            f"With {curve.players} players the end of the curve, below {percent(_TAIL)}, rests on the few who last "
+            "long: where players differ much its intervals hold in only some 90 to 94 of 100. Do not read it off.",
+        )
+    tables = {"curve": curve_table(curve)}
+    return WHOLE.finding(basis, sentence, median, tables, facts, players=curve.players, warnings=warnings)
+
+
+def _limits(low: float, high: float) -> tuple[float | None, float | None]:
+    return (None if np.isnan(low) else float(low)), (None if np.isnan(high) else float(high))
+
+
+def hazard(life: Columns, basis: Basis) -> Finding:
+    duration, died, player = _seconds(life)
+    edges = hazard_edges(duration, died)
+    hazard = hazard_by_time(duration, died, player, edges)
+    table = {
+        "start_s": hazard.start, "end_s": hazard.end, "rate_per_min": 60 * hazard.value, "low": 60 * hazard.low,
+        "high": 60 * hazard.high, "deaths": hazard.deaths, "exposure_s": hazard.exposure, "players": hazard.players,
+    }  # fmt: skip
+    known = np.flatnonzero(hazard.exposure > 0)
+    estimate, sentence = None, "No time alive was logged, so there is no hazard."
+    if known.size:
+        top = int(known[np.argmax(hazard.value[known])])
+        low, high = _limits(60 * hazard.low[top], 60 * hazard.high[top])
+        estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
+        when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
+        sentence = (
+            f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
+        )
+        if hazard.start.size > 1:
+            rest = against_rest(
+                _against_other_times(duration, died, player, edges, top), "then", "at other times",
+                f"{hazard.start.size} stretches",
+            )  # fmt: skip
+            sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
+        if not died.any():
+            sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."
+    return HAZARD.finding(basis, sentence, estimate, {"hazard": table})
+
+
+def _rate_words(rate: Estimate) -> str:
+    return f"{amount(rate.value)} times a minute {limits(rate)}"
+
+
+def _against_other_times(
+    duration: Array, died: Array, player: Array, edges: Array, top: int
+) -> LogRateRatio | None:
+    """One stretch of the life against the others of the same players: the weak die early, which is no danger then."""
+    inside, spent = deaths_in_bins(duration, died, edges)
+    stretch = np.repeat(np.arange(len(inside)), duration.size)
+    return part_against_rest(inside.ravel(), spent.ravel(), stretch, top, np.tile(player, len(inside)))
+
+
+def by_stage(part: Columns, basis: Basis) -> list[Finding]:
+    """From entering the stage or respawning in it, to the death there or leaving it."""
+    return _grouped(part, ("stage",), basis)
+
+
+def by_group(life: Columns, basis: Basis) -> list[Finding]:
+    return _grouped(life, ("build", "attempt", "group", "first_time"), basis)
+
+
+def _grouped(life: Columns, keys: tuple[str, ...], basis: Basis) -> list[Finding]:
+    duration, died, player = _seconds(life)
+    return [
+        _group_finding(key, *grouped(duration[known], died[known], player[known], group), basis)
+        for key, known, group in groupings(life, keys)
+    ]
+
+
+def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis) -> Finding:
+    mean = np.array(rows["mean"], float)
+    low, high = int(np.argmin(mean)), int(np.argmax(mean))
+
+    def described(i: int) -> str:
+        estimate = Estimate(mean[i], rows["mean_low"][i], rows["mean_high"][i], unit="s")
+        return f"{amount(mean[i], 's')} in {rows['group'][i]} {limits(estimate)}"
+
+    horizon = float(rows["horizon"][0])
+    sentence = (
+        f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
+    )
+    return BY_GROUP[key].finding(
+        basis, sentence, tables={"curves": long, "groups": rows}, facts={"horizon": horizon}
+    )

@@ -1,0 +1,172 @@
+"""How far runs get, and how they end."""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.reader import Columns
+from analysis.stats.competing import cumulative_incidence
+from analysis.stats.estimate import Estimate
+from analysis.stats.proportions import share_by_player
+from analysis.words import counted, limits, percent, stage_name
+
+FUNNEL = Declared(
+    "survival.funnel",
+    "survival",
+    "How far runs get",
+    "share_by_player",
+    {
+        "segments": (
+            Column("stage", "", "number of the stage"),
+            Column("stage_kind", "", "0 for its regular part, 1 for its boss"),
+            Column("name", "", "what the part is called"),
+            Column("entered", "", "runs that came to it"),
+            Column("players", "", "players of these runs"),
+            Column("cleared", "", "visits that got through it"),
+            Column("died_out", "", "visits that ended in game over"),
+            Column("quit", "", "visits that were given up"),
+            Column("cut", "", "visits during which the log ends"),
+            Column("reach", "share", "of all runs, those that came to it"),
+            *interval_columns("share", "reach"),
+            Column("first_reach", "share", "of first attempts, those that came to it"),
+            *interval_columns("share", "first_reach", "first_"),
+            Column(
+                "clear", "share", "of the visits that were neither given up nor cut, those that got through"
+            ),
+            *interval_columns("share", "clear", "clear_"),
+            Column("deaths_per_visit", "", "mean deaths in a visit"),
+            Column("lives_in", "lives", "mean lives on entering"),
+            Column("tier_in", "", "mean tier on entering"),
+        )
+    },
+)
+ENDS = Declared(
+    "survival.ends",
+    "survival",
+    "How runs end",
+    "cumulative_incidence",
+    {
+        "incidence": (
+            Column("end", "", "how a run ended: game_over, quit or finished"),
+            Column("time", "s", "seconds alive"),
+            Column("share", "share", "of all runs, those that have ended so by then"),
+            *interval_columns("share", "the share"),
+        ),
+        "ends": (
+            Column("end", "", "how a run ended; cut: the log ends during it"),
+            Column("runs", "", "runs that ended so"),
+            Column("players", "", "players of these runs"),
+        ),
+    },
+)
+
+
+def funnel(visit: Columns, basis: Basis) -> Finding:
+    run, first = basis.run["run_id"], basis.run["attempt"] == 1
+    player = basis.run["player"].astype(str)
+    rows: list[dict[str, Any]] = []
+    last: tuple[str, Estimate] | None = None
+    worst: tuple[float, str, Estimate] | None = None
+    reached = _reached(visit, basis.run)
+    for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
+        mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
+        outcome = visit["outcome"][mine].astype(str)
+        ran = reached[2 * stage + kind]
+        reach = share_by_player(ran, np.ones(run.size), player)
+        early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
+        settled = np.isin(outcome, ("cleared", "died_out", "left"))
+        clear = share_by_player(
+            outcome[settled] == "cleared",
+            np.ones(int(settled.sum())),
+            visit["player"][mine][settled].astype(str),
+        )
+        row = {
+            "stage": stage, "stage_kind": kind, "name": stage_name(stage, kind), "entered": int(ran.sum()),
+            "players": int(np.unique(player[ran]).size), "cleared": int(np.sum(outcome == "cleared")),
+            "died_out": int(np.sum(outcome == "died_out")), "quit": int(np.sum(outcome == "quit")),
+            "cut": int(np.sum(outcome == "cut")), "reach": reach.value, "low": reach.low, "high": reach.high,
+            "first_reach": early.value, "first_low": early.low, "first_high": early.high,
+            "clear": clear.value, "clear_low": clear.low, "clear_high": clear.high,
+            "deaths_per_visit": float(visit["deaths"][mine].mean()),
+            "lives_in": _mean(visit["lives_in"][mine]), "tier_in": _mean(visit["tier_in"][mine]),
+        }  # fmt: skip
+        rows.append(row)
+        last = str(row["name"]), reach
+        if clear.value is not None and (worst is None or clear.value < worst[0]):
+            worst = clear.value, last[0], clear
+    if last is None:
+        sentence, estimate = "No stage was entered in these runs.", None
+    elif len(rows) == 1 and worst:
+        estimate = worst[2]
+        done = f"{percent(worst[0])} of the visits that were played out, of {basis.size} in all,"
+        sentence = f"{done} got through {worst[1]} {limits(worst[2])}."
+    else:
+        estimate = last[1]
+        sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {limits(estimate)}."
+        if worst and len(rows) > 1:
+            least = f"in {percent(worst[0])} of the visits that were played out {limits(worst[2])}"
+            sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
+    cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
+    if cut:
+        warnings += (
+            f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",
+        )
+    return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings)
+
+
+def _reached(visit: Columns, run: Columns) -> dict[int, np.ndarray]:
+    """Which runs came to each part of the game, by 2 * stage + kind.
+
+    Where every whole run begins with one part, a damaged run came to that part, and to all between it and the furthest
+    it was seen in: the event that began them was lost, not skipped.
+    """
+    part = 2 * visit["stage"].astype(int) + visit["stage_kind"].astype(int)
+    number = {int(run_id): i for i, run_id in enumerate(run["run_id"])}
+    row = np.array([number[int(run_id)] for run_id in visit["run_id"]], int)
+    reached = {int(one): np.isin(np.arange(len(number)), row[part == one]) for one in np.unique(part)}
+    damaged = run["damaged"] == 1
+    opening = np.r_[True, row[1:] != row[:-1]] & ~damaged[row]
+    if np.unique(part[opening]).size == 1:
+        begin = int(part[opening][0])
+        furthest = np.full(len(number), begin)
+        np.maximum.at(furthest, row, part)
+        for one, came in reached.items():
+            came |= damaged & (begin <= one) & (one <= furthest)
+    return reached
+
+
+def _mean(column: np.ndarray) -> float | None:
+    known = column[np.isfinite(column)]
+    return float(known.mean()) if known.size else None
+
+
+def ends(basis: Basis) -> Finding:
+    ending = basis.run["ending"].astype(str)
+    player, duration = basis.run["player"].astype(str), basis.run["alive_us"] / 1e6
+    code = {"game_over": 1, "quit": 2, "finished": 3}
+    cause = np.array([code.get(end, 0) for end in ending])
+    long: dict[str, list[Any]] = {name: [] for name in ("end", "time", "share", "low", "high")}
+    for end, number in code.items():
+        incidence = cumulative_incidence(duration, cause, player, number)
+        steps = incidence.time.size
+        # No more points than a screen is wide.
+        shown = np.unique(np.linspace(0, steps - 1, min(400, steps)).round().astype(int))
+        for name in ("time", "share", "low", "high"):
+            long[name] += getattr(incidence, name)[shown].tolist()
+        long["end"] += [end] * len(shown)
+    ends_of = {
+        "end": [*code, "cut"],
+        "runs": [int(np.sum(ending == end)) for end in (*code, "cut")],
+        "players": [int(np.unique(player[ending == end]).size) for end in (*code, "cut")],
+    }
+    quits = share_by_player(ending == "quit", np.ones(ending.size), player)
+    estimate = quits
+    over, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "finished", "cut"))
+    sentence = (
+        f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "
+        f"and {percent(quits.value)} were given up {limits(estimate)}."
+    )
+    return ENDS.finding(basis, sentence, estimate, {"incidence": long, "ends": ends_of})
