@@ -6,43 +6,26 @@ must not turn one kind of game into another: where it contradicts what the logs 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
+from analysis.levers import LEVERS, Part
 from analysis.reader import Reader
 from analysis.selection import Selection
-
-
-class Part(StrEnum):
-    """What a game may hold; several at once are possible."""
-
-    STAGED = "a game in stages, with enemies who fire"
-    BLOCKS = "falling blocks"
-    TRIALS = "single shots at a target"
-    NOTES = "notes to be hit in time"
-
+from ingest.vocabulary import EventRole, TunableRole
 
 # Events that only such a game logs. `level`, `press`, `shot` and `hit` are found in all kinds of games.
 EVENTS = {
-    Part.STAGED: ("enemy_shot", "pickup"),
-    Part.BLOCKS: ("piece", "landed", "rows"),
-    Part.TRIALS: ("trial",),
-    Part.NOTES: ("note", "verdict"),
+    Part.STAGED: (EventRole.ENEMY_SHOT, EventRole.PICKUP),
+    Part.BLOCKS: (EventRole.PIECE, EventRole.LANDED, EventRole.ROWS),
+    Part.TRIALS: (EventRole.TRIAL,),
+    Part.NOTES: (EventRole.NOTE, EventRole.VERDICT),
 }
 REMEDY = (
     "Roles are corrected with `setscrew roles` or on the page of imports; the logs stay as they are. Where the role is "
     "right, log the events that go with it."
 )
 # What such a tunable turns is not there in a game of another kind.
-TUNABLES = {
-    "fire_period": Part.STAGED,
-    "aimed_share": Part.STAGED,
-    "drop_interval": Part.BLOCKS,
-    "target_speed": Part.TRIALS,
-    "window_early": Part.NOTES,
-    "window_late": Part.NOTES,
-    "input_offset": Part.NOTES,
-    "note_speed": Part.NOTES,
-}
+TUNABLES: dict[str, Part] = {lever.role: lever.part for lever in LEVERS.values() if lever.part is not None}
+TUNABLES[TunableRole.NOTE_SPEED] = Part.NOTES
 
 
 @dataclass(frozen=True)
@@ -126,14 +109,16 @@ def _by_level(held: Held) -> bool:
     blocks, staged = held.count(Part.BLOCKS), held.count(Part.STAGED)
     if blocks != staged:
         # Blocks in stages without a level are played in those, unless the blocks' own tunable says how fast they fall.
-        return blocks > staged and (held.levels > 0 or held.stages <= 1 or held.says("drop_interval"))
+        return blocks > staged and (
+            held.levels > 0 or held.stages <= 1 or held.says(TunableRole.DROP_INTERVAL)
+        )
     # What was seen speaks for neither: only then do words decide.
-    fires, falls = held.says("fire_period"), held.says("drop_interval")
+    fires, falls = held.says(TunableRole.FIRE_PERIOD), held.says(TunableRole.DROP_INTERVAL)
     if held.stages > 1:
         return blocks > 0 and held.levels > 1 and falls and not fires
     if blocks or held.levels > 1:
         return falls or not fires
-    return falls and not fires and "stage_start" not in held.declared
+    return falls and not fires and EventRole.STAGE_START not in held.declared
 
 
 def _odd_tunables(held: Held, by_level: bool) -> list[Contradiction]:
@@ -153,11 +138,11 @@ def _odd_events(held: Held, by_level: bool, kinds: Mapping[str, str]) -> list[Co
     """A single role of falling blocks in a game that is played in stages, and shots of enemies among falling blocks."""
     part = Part.STAGED if by_level else Part.BLOCKS
     # Falling blocks may well have something to pick up.
-    own = held.seen & set(EVENTS[part]) - {"pickup"}
+    own = held.seen & set(EVENTS[part]) - {EventRole.PICKUP}
     if len(own) != 1 or not any(held.count(other) for other in Part if other != part):
         return []
     (role,) = own
-    others = _named([r for r in EVENTS[part] if r != role and r != "pickup"])
+    others = _named([r for r in EVENTS[part] if r != role and r != EventRole.PICKUP])
     lacks = f", and no event with the role {others}" if others else ""
     why = f"the logs hold {_told(held, without=role)}{lacks}"
     return [Contradiction("kind", kinds.get(role, role), role, why)]

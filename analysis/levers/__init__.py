@@ -6,7 +6,7 @@
 from importlib import import_module
 from pkgutil import iter_modules
 
-from analysis.levers.lever import DoseLever, EdgeLever, Lever, PolicyLever, Rule
+from analysis.levers.lever import DoseLever, EdgeLever, Lever, Part, PolicyLever, Rule
 from ingest.vocabulary import TunableRole
 
 
@@ -55,5 +55,5 @@ def _dose_levers() -> list[DoseLever]:
     return [lever for lever in LEVERS.values() if isinstance(lever, DoseLever)]
 
 
-__all__ = ["LEVERS", "DoseLever", "EdgeLever", "Lever", "PolicyLever", "Rule", "edge_levers", "lever_of",
+__all__ = ["LEVERS", "DoseLever", "EdgeLever", "Lever", "Part", "PolicyLever", "Rule", "edge_levers", "lever_of",
            "policy_levers", "rate_levers", "trial_levers"]  # fmt: skip

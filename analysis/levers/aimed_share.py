@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from analysis.levers.lever import DoseLever, Prior, mean
+from analysis.levers.lever import DoseLever, Part, Prior, mean
 from ingest.vocabulary import TunableRole
 
 
@@ -11,7 +11,7 @@ def _share(percents: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.AIMED_SHARE, units=("percent",), easier=-1, of=_share,
+    TunableRole.AIMED_SHARE, units=("percent",), easier=-1, part=Part.STAGED, of=_share,
     deaths=Prior(0.8, 0.5, "all shots aimed instead of none, twice the deaths, give or take half. No source"),
     what="all shots aimed instead of none", played="share of aimed shots",
 )  # fmt: skip

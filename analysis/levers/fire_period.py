@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from analysis.levers.lever import DoseLever, Prior
+from analysis.levers.lever import DoseLever, Part, Prior
 from ingest.vocabulary import TunableRole
 
 DEATHS = Prior(
@@ -25,6 +25,6 @@ def log_rate(periods: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.FIRE_PERIOD, units=("ms", "us", "ticks"), easier=1, least=1, by_ratio=True, of=log_rate,
-    deaths=DEATHS, times=TIMES, in_levels=False, what="fire rate", played="rate", symbol="e", under=UNDER,
+    TunableRole.FIRE_PERIOD, units=("ms", "us", "ticks"), easier=1, part=Part.STAGED, least=1, by_ratio=True,
+    of=log_rate, deaths=DEATHS, times=TIMES, in_levels=False, what="fire rate", played="rate", symbol="e", under=UNDER,
 )  # fmt: skip

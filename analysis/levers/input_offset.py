@@ -3,7 +3,14 @@
 Which way is easier hangs on where the players' presses fall.
 """
 
-from analysis.levers.lever import EdgeLever
+from analysis.levers.lever import EdgeLever, Part
 from ingest.vocabulary import TunableRole
 
-LEVER = EdgeLever(TunableRole.INPUT_OFFSET, units=("ms", "us", "ticks"), easier=0, early_edge=1, late_edge=1)
+LEVER = EdgeLever(
+    TunableRole.INPUT_OFFSET,
+    units=("ms", "us", "ticks"),
+    easier=0,
+    part=Part.NOTES,
+    early_edge=1,
+    late_edge=1,
+)

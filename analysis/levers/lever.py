@@ -27,6 +27,15 @@ class Prior:
     source: str
 
 
+class Part(StrEnum):
+    """What a game may hold; several at once are possible."""
+
+    STAGED = "a game in stages, with enemies who fire"
+    BLOCKS = "falling blocks"
+    TRIALS = "single shots at a target"
+    NOTES = "notes to be hit in time"
+
+
 class Rule(StrEnum):
     """The rules of the outcome chain that a policy can set."""
 
@@ -39,16 +48,17 @@ class Rule(StrEnum):
 class Lever:
     """One role. Its module says the rest.
 
-    units: those the log may declare it in (FORMAT.md, section 6); none: the game's own. least, most: values beyond mean
-    nothing to the game, whatever the firmware can hold. easier: 1 where a larger value lets more players get there, -1
-    where fewer, 0 where that hangs on the players. by_ratio: the effect goes with the logarithm of the value, so that
-    several tunables of the role are scaled together. in_combination: values are few, so that several tunables are tried
-    in every combination.
+    units: those the log may declare it in (FORMAT.md, section 6); none: the game's own. easier: 1 where a larger value
+    lets more players get there, -1 where fewer, 0 where that hangs on the players. part: what a game must hold for it to
+    turn anything; None: any game does. least, most: values beyond mean nothing to the game, whatever the firmware can
+    hold. by_ratio: the effect goes with the logarithm of the value, so that several tunables of the role are scaled
+    together. in_combination: values are few, so that several tunables are tried in every combination.
     """
 
     role: TunableRole
     units: tuple[str, ...]
     easier: int
+    part: Part | None = None
     least: int | None = None
     most: int | None = None
     by_ratio: bool = False

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 
-from analysis.levers.lever import DoseLever, Prior
+from analysis.levers.lever import DoseLever, Part, Prior
 from ingest.vocabulary import TunableRole
 
 _SLOPE = Prior(
@@ -18,8 +18,8 @@ def _log_speed(speeds: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.TARGET_SPEED, units=(), easier=-1, least=1, by_ratio=True, of=_log_speed, success=_SLOPE,
-    each_logged=True, what="speed", played="speed", symbol="-s",
+    TunableRole.TARGET_SPEED, units=(), easier=-1, part=Part.TRIALS, least=1, by_ratio=True, of=_log_speed,
+    success=_SLOPE, each_logged=True, what="speed", played="speed", symbol="-s",
     under={
         "speed matters half as much": (_SLOPE.mean / 2, 0.05),
         "speed may matter far more or less": (_SLOPE.mean, 2 * _SLOPE.sd),
