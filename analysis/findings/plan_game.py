@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from analysis.findings.tuning_answer import fit_game
 from analysis.findings.tuning_data import NothingToTune
-from analysis.models.staged import StagedModel
+from analysis.models.staged_games.staged import StagedModel
 from analysis.models.targets import TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection

@@ -10,8 +10,8 @@ from analysis.findings.unanswered import why_not_hits, why_not_staged
 from analysis.game_kind import read_kind
 from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
-from analysis.models.rhythm import RhythmModel
-from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.rhythm_games.rhythm import RhythmModel
+from analysis.models.staged_games.staged import StagedModel, fit_staged
 from analysis.models.targets import Levers, Outcome, Target, TargetSet
 from analysis.models.trials import fit_trials
 from analysis.played_order import build_to_change

@@ -49,9 +49,9 @@ class Lever:
     """One role. Its module says the rest.
 
     units: those the log may declare it in (FORMAT.md, section 6); none: the game's own. easier: 1 where a larger value
-    lets more players get there, -1 where fewer, 0 where that hangs on the players. part: what a game must hold for it to
-    turn anything; None: any game does. least, most: values beyond mean nothing to the game, whatever the firmware can
-    hold. by_ratio: the effect goes with the logarithm of the value, so that several tunables of the role are scaled
+    lets more players get there, -1 where fewer, 0 where that hangs on the players. part: what a game must hold for it
+    to turn anything; None: any game does. least, most: values beyond mean nothing to the game, whatever the firmware
+    can hold. by_ratio: the effect goes with the logarithm of the value, so that several tunables of the role are scaled
     together. in_combination: values are few, so that several tunables are tried in every combination.
     """
 

@@ -14,10 +14,10 @@ from scipy.special import expit
 
 from analysis.models.data import Build, StagedData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted
-from analysis.models.laplace import Design, laplace
+from analysis.models.fitting.laplace import Design, laplace
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, holdable_within
 from analysis.models.observed import Observed, by_player_staged, observed_staged
-from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Statistic, Target
 

@@ -7,9 +7,9 @@ from typing import Any, ClassVar
 import numpy as np
 
 from analysis.models.data import Build, Tunable
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, moves_of
 from analysis.models.observed import Observed
-from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Target
 from analysis.words import counted

@@ -16,10 +16,10 @@ from scipy.special import expit, ndtri
 from analysis.levers import DoseLever, lever_of, trial_levers
 from analysis.models.data import Build, TrialData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
-from analysis.models.laplace import Design
+from analysis.models.fitting.laplace import Design
+from analysis.models.fitting.posterior import Posterior, fit_posterior
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed, observed_trials
-from analysis.models.posterior import Posterior, fit_posterior
-from analysis.models.sampling import Sampling
 from analysis.models.setting import Setting
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from ingest.vocabulary import TunableRole

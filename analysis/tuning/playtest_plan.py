@@ -12,8 +12,8 @@ from scipy import stats
 
 from analysis.models.fitted import Fitted
 from analysis.models.setting import Setting
-from analysis.models.simulate import more_players
-from analysis.models.staged import StagedModel, fit_staged
+from analysis.models.staged_games.simulate import more_players
+from analysis.models.staged_games.staged import StagedModel, fit_staged
 from analysis.models.targets import Statistic, Target
 from analysis.stats.estimate import LEVEL, normal_critical
 

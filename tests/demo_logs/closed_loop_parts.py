@@ -15,7 +15,7 @@ import numpy as np
 from analysis.findings.staged_data import load_staged
 from analysis.models.data import ENDINGS
 from analysis.models.observed import observed_staged
-from analysis.models.staged import fit_staged
+from analysis.models.staged_games.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from demo_logs.simulator.dice import Dice

@@ -16,8 +16,8 @@ from analysis.levers import LEVERS, DoseLever, policy_levers
 from analysis.levers.lever import Lever
 from analysis.models.data import Tunable
 from analysis.models.fitted import Fitted
-from analysis.models.rhythm import RhythmModel
-from analysis.models.staged import fit_staged
+from analysis.models.rhythm_games.rhythm import RhythmModel
+from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Levers, Outcome, Statistic, Target
 from analysis.models.trials import TrialModel, fit_trials
 from analysis.stats.window_settings import TimingTunable

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.models.hands import LoggedNotes, fit, thinned
 from analysis.models.observed import observed_hits
-from analysis.models.rhythm import RhythmModel
+from analysis.models.rhythm_games.hands import LoggedNotes, fit, thinned
+from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice

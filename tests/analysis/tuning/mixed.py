@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import gammaln
 
-from analysis.models.laplace import Design, log_marginal
+from analysis.models.fitting.laplace import Design, log_marginal
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.models.chain import Course, play
+from analysis.models.staged_games.chain import Course, play
 
 
 def course(

@@ -8,7 +8,7 @@ import pytest
 from analysis.findings.staged_data import load_staged
 from analysis.models.data import Visits
 from analysis.models.setting import rules
-from analysis.models.staged import fit_staged
+from analysis.models.staged_games.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.store import open_study

@@ -6,9 +6,9 @@ from scipy import integrate, stats
 
 from analysis.levers.fire_period import LEVER as FIRE
 from analysis.models.data import Segment
-from analysis.models.hazard import Priors, alpha_prior
-from analysis.models.laplace import Design, log_poisson_normal
-from analysis.models.posterior import fit_posterior
+from analysis.models.fitting.laplace import Design, log_poisson_normal
+from analysis.models.fitting.posterior import fit_posterior
+from analysis.models.staged_games.hazard import Priors, alpha_prior
 
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 

@@ -11,9 +11,9 @@ from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_answer import fit_game, propose_game, under_other_assumptions
 from analysis.models.data import ENDINGS
 from analysis.models.observed import observed_staged
-from analysis.models.simulate import more_players
-from analysis.models.staged import fit_staged
-from analysis.models.staged_words import most_deaths
+from analysis.models.staged_games.simulate import more_players
+from analysis.models.staged_games.staged import fit_staged
+from analysis.models.staged_games.staged_words import most_deaths
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets

@@ -13,8 +13,8 @@ from analysis.findings.comparison import compare_game
 from analysis.findings.plan_game import plan_game
 from analysis.findings.staged_data import load_staged
 from analysis.models.observed import ByPlayer
-from analysis.models.simulate import more_players
-from analysis.models.staged import fit_staged
+from analysis.models.staged_games.simulate import more_players
+from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection

@@ -6,8 +6,7 @@ from scipy import stats
 
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import Fitted
-from analysis.models.observed import Observed
-from analysis.models.sampling import (
+from analysis.models.fitting.sampling import (
     FEWEST_EFFECTIVE,
     Sampling,
     effective_of_chain,
@@ -16,6 +15,7 @@ from analysis.models.sampling import (
     systematic,
     t_draws,
 )
+from analysis.models.observed import Observed
 from analysis.models.targets import Levers, Outcome, Target
 from analysis.tuning.ranking import propose
 from ingest.vocabulary import TunableRole

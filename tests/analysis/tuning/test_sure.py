@@ -6,8 +6,8 @@ from scipy.stats import norm
 
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import Fitted
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed
-from analysis.models.sampling import Sampling
 from analysis.models.targets import Levers, Outcome, Target
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.models.rhythm import RhythmModel
+from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection

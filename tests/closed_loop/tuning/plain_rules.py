@@ -15,11 +15,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.models.chain import Course, play
 from analysis.models.data import StagedData, Tunable
 from analysis.models.moves import nearest
 from analysis.models.observed import observed_staged
 from analysis.models.setting import Setting, rules
+from analysis.models.staged_games.chain import Course, play
 from analysis.models.targets import Outcome, Target
 from ingest.vocabulary import TunableRole
 

@@ -9,16 +9,16 @@ import numpy as np
 from scipy import special, stats
 
 from analysis.levers import edge_levers
-from analysis.models import rhythm_words
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted
-from analysis.models.hands import HandsPriors, LoggedNotes, fit
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move
 from analysis.models.observed import Observed, observed_hits
-from analysis.models.sampling import Sampling
+from analysis.models.rhythm_games import rhythm_words
+from analysis.models.rhythm_games.hands import HandsPriors, LoggedNotes, fit
+from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Outcome, Population, Statistic, Target
-from analysis.models.window_moves import window_moves
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.models.laplace import Design, Mode, laplace, log_marginal
-from analysis.models.sampling import Sampling, effective_of_weights, importance, systematic, t_draws
+from analysis.models.fitting.laplace import Design, Mode, laplace, log_marginal
+from analysis.models.fitting.sampling import Sampling, effective_of_weights, importance, systematic, t_draws
 
 PROPOSAL_DF = 5.0  # of the t distribution that draws are made from: tails heavier than the posterior's
 

@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 
 from analysis.levers import policy_levers, rate_levers
-from analysis.models import staged_words
-from analysis.models.chain import STEPS, Course, Ends, apart, play, together
-from analysis.models.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.models.data import Build, Segment, StagedData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
-from analysis.models.hazard import Priors, hazard_design, played_levers, steps
+from analysis.models.fitting.posterior import Posterior, fit_posterior
+from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed, observed_staged
-from analysis.models.posterior import Posterior, fit_posterior
-from analysis.models.sampling import Sampling
 from analysis.models.setting import Rules, Setting, rules
+from analysis.models.staged_games import staged_words
+from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, play, together
+from analysis.models.staged_games.clear_times import TimePosterior, TimePriors, fit_times
+from analysis.models.staged_games.hazard import Priors, hazard_design, played_levers, steps
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from ingest.vocabulary import TunableRole
 

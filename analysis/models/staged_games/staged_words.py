@@ -11,11 +11,11 @@ from scipy.stats import poisson
 
 from analysis.levers import lever_of
 from analysis.models.data import Tunable
-from analysis.models.hazard import lever_effects
 from analysis.models.setting import Setting
+from analysis.models.staged_games.hazard import lever_effects
 
 if TYPE_CHECKING:
-    from analysis.models.staged import StagedModel
+    from analysis.models.staged_games.staged import StagedModel
 
 
 def carried_by(model: StagedModel, tunable: Tunable) -> str:

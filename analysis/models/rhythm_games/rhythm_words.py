@@ -12,7 +12,7 @@ from analysis.models.data import Tunable
 from analysis.models.setting import Setting
 
 if TYPE_CHECKING:
-    from analysis.models.rhythm import RhythmModel
+    from analysis.models.rhythm_games.rhythm import RhythmModel
 
 
 def carried_by(model: RhythmModel, tunable: Tunable) -> str:

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.levers import DoseLever, rate_levers
 from analysis.models.data import Segment, StagedData
-from analysis.models.laplace import Design
+from analysis.models.fitting.laplace import Design
 from analysis.models.setting import Rules
 from ingest.vocabulary import TunableRole
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import special
 
-from analysis.models.sampling import Sampling, effective_of_chain
+from analysis.models.fitting.sampling import Sampling, effective_of_chain
 
 Array = np.ndarray
 _SHAPES = np.array([2.5, 3.0, 4.0, 6.0, 10.0, 20.0, 60.0])  # degrees of freedom tried for z

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from analysis.models.chain import Course
 from analysis.models.data import Cells, Counts, StagedData, Visits
 from analysis.models.setting import Setting, rules
-from analysis.models.staged import StagedModel, course_of
+from analysis.models.staged_games.chain import Course
+from analysis.models.staged_games.staged import StagedModel, course_of
 
 
 @dataclass

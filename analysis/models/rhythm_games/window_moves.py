@@ -12,7 +12,7 @@ from analysis.models.targets import Levers
 from ingest.vocabulary import TunableRole
 
 if TYPE_CHECKING:
-    from analysis.models.rhythm import RhythmModel
+    from analysis.models.rhythm_games.rhythm import RhythmModel
 
 WINDOWS = (TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE)
 
