@@ -65,7 +65,10 @@ class Run:
             self._start_stage({FieldRole.STAGE: 1})
 
     def event(self, role: EventRole | None, at_us: int, said: Said) -> None:
-        """Something happened in the run that neither began nor ended it."""
+        """Something happened in the run that neither began nor ended it. What tells nothing new moves no time."""
+        state = {FieldRole.LIVES: self.lives, FieldRole.TIER: self.tier, FieldRole.LEVEL: self.level}
+        if role not in _DOES and all(said.get(role, value) == value for role, value in state.items()):
+            return
         self._advance(at_us)
         _DOES.get(role, Run._state)(self, said)
 

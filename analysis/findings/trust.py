@@ -65,8 +65,6 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         found += attempts.find(reader, selection, _players(run), int(run["run_id"].size))
     found += _open(reader, selection, run)
     return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
-    found += _open(reader, selection, run)
-    return found + _clock(reader, selection, run) + _twice(reader, selection, captures, run)
 
 
 def why_no_run(reader: Reader) -> str | None:
