@@ -4,13 +4,15 @@
  * README.md shows a whole game's log in ten lines, WIRING.md how to connect it, ../FORMAT.md every bit of the wire.
  *
  * What may be relied on:
- *   - The caller owns all memory: one struct playlog (64 bytes on a 32-bit machine) and one ring buffer.
+ *   - The caller owns all memory: one struct playlog (72 bytes on a 32-bit machine), all zero before
+ *     playlog_init(), and one ring buffer.
  *   - No function blocks or waits. A ring without room for a whole packet drops the event and counts it; the count
  *     travels with every packet, so the PC knows that, and how much, is missing.
  *   - log_<kind>() may be called from any interrupt that port->lock() turns off, once playlog_init() has returned.
  *     Everything that two sides could change at once happens between port->lock() and port->unlock(). Where two cores
  *     log, lock() must also take a spin lock.
- *   - Interrupts stay locked for a bounded time: README.md has the measured numbers of instructions.
+ *   - Interrupts stay locked for at most 400 instructions at a time: README.md has the measured numbers.
+ *   - A recorder that was not started drops what is logged, and counts it.
  */
 #ifndef PLAYLOG_H
 #define PLAYLOG_H
@@ -19,6 +21,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* AVR reads constants from flash only where it is told to. */
+#ifdef __AVR__
+#include <avr/pgmspace.h>
+#define PLAYLOG_FLASH PROGMEM
+#else
+#define PLAYLOG_FLASH
+#endif
+
 #ifdef __cplusplus
 extern "C" {
 #endif
@@ -26,12 +36,15 @@ extern "C" {
 /* What the recorder needs of the board. All are called with the lock held, in the transmitter's interrupt or in
  * playlog_init(), so they must be short, and none may log. */
 struct playlog_port {
-    /* The console's clock: ticks that only go forward and wrap at 2^32; LOG_CLOCK_HZ of them make a second. */
+    /* The console's clock: ticks that only go forward and wrap at 2^32, not earlier (README.md shows how to make a
+     * timer of 16 bits longer); LOG_CLOCK_HZ of them make a second. A step back by up to a 256th of a second counts as
+     * none. One by more goes into the log, whose reader takes it for another power-up. */
     uint32_t (*now)(void);
 
     /* Turns interrupts off and returns what unlock() needs to put them back as they were (locks may nest).
      * Cortex-M: `uint32_t was = __get_PRIMASK(); __disable_irq(); return was;` and `__set_PRIMASK(was);`.
-     * Without any interrupts: one function that returns 0, one that does nothing. */
+     * They must also turn off the interrupt of the transmitter, on two cores that of both. Without any interrupts: one
+     * function that returns 0, one that does nothing. */
     uint32_t (*lock)(void);
     void (*unlock)(uint32_t was);
 
@@ -39,47 +52,57 @@ struct playlog_port {
     void (*send)(uint8_t byte);
 
     /* Transmission by interrupt: turns the transmitter-empty interrupt on or off; its handler must call
-     * playlog_on_transmitter_empty(). Not used, and may be NULL, when send is NULL. */
+     * playlog_on_transmitter_empty(). It is turned on right after a byte was sent, and again by playlog_poll() while
+     * there is something to send. Not used, and may be NULL, when send is NULL. */
     void (*enable_interrupt)(bool on);
 };
 
 /* What a game's events and tunables are called and mean. PLAYLOG_DEFINE() makes one; it lives in flash. */
 struct playlog_schema {
-    const char *text;       /* the dictionary, FORMAT.md section 4 */
+    const char *text;       /* the dictionary, FORMAT.md section 4; on AVR an address in flash (PROGMEM) */
     uint16_t length;        /* of the text in bytes, 1 to 16384 */
     uint8_t tunables;       /* how many of them the dictionary has */
     uint32_t clock_hz;      /* ticks a second, 100 to 10,000,000 */
 };
 
-enum { PLAYLOG_TEXT, PLAYLOG_SETTINGS, PLAYLOG_SETTINGS_FIRST };
+enum { PLAYLOG_TEXT, PLAYLOG_SETTINGS };
+
+/* A packet that is being written into the ring. */
+struct playlog_place {
+    uint8_t *ring;
+    uint16_t mask;           /* size of the ring - 1; 0: the recorder was not started */
+    uint16_t write;          /* where the frame's next byte goes */
+    uint16_t code;           /* where the open COBS block's length goes */
+    uint16_t crc;            /* of the packet so far */
+    uint8_t length;          /* of the packet in bytes; 0: none is open */
+};
 
 /* The recorder's memory. Only playlog.c touches it. */
 struct playlog {
+    struct playlog_place open;
+    volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
+    uint8_t building;        /* packets that have their place before the open one, and are still being written */
     uint8_t about;           /* what comes next of settings and dictionary */
     uint8_t repeat_s;        /* time between two packets of them */
-    uint8_t length;          /* of the open packet in bytes; 0: none is open */
-    uint8_t type;            /* from here to start: the header of the open packet, as it goes over the wire */
+    uint8_t unused;          /* keeps type next to sequence */
+    uint8_t type;            /* from here to dropped, and start: the header of a packet, as it goes over the wire */
     uint16_t sequence;
     uint16_t dropped;
+    uint16_t reserve;        /* room in the ring that events leave */
     uint32_t start;          /* tick of the open packet's first event */
     uint32_t last;           /* tick of the last record or packet */
     uint32_t repeated;       /* tick of the last packet of settings or dictionary */
     uint32_t was;            /* what lock() returned */
-    volatile bool sending;   /* a byte is in the transmitter and its interrupt will come */
-    uint16_t mask;           /* size of the ring - 1 */
-    uint16_t write;          /* where the open frame's next byte goes */
-    uint16_t code;           /* where the open COBS block's length goes */
-    volatile uint16_t head;  /* end of the last closed frame: what may be sent ends here */
+    volatile uint16_t head;  /* end of the last frame that is whole: what may be sent ends here */
     volatile uint16_t tail;  /* next byte to send */
-    uint16_t crc;            /* of the open packet so far */
+    uint16_t id;             /* of the dictionary; from here to first: as it goes over the wire */
+    uint16_t nonce_or_length;
+    uint16_t first;
     uint16_t nonce;
-    uint16_t id;             /* of the dictionary */
-    uint16_t setting_next;   /* next tunable to send */
-    uint16_t text_next;      /* next byte of the dictionary to send */
+    uint16_t next[2];        /* next byte of each to send: of the dictionary, of the values */
     const struct playlog_schema *schema;
     const struct playlog_port *port;
     const int32_t *values;
-    uint8_t *ring;
 };
 
 /* Starts the recorder, and writes the first settings packet into the ring.
@@ -87,20 +110,21 @@ struct playlog {
  *   ring, ring_bytes: the caller's buffer. Its size is a power of two from 512 to 32768.
  *   nonce: a number that differs from one power-up to the next as well as the board can manage: a counter in
  *     flash, the noise of an open ADC pin. It is how the PC tells a reset from damage.
- * Returns false, and must not be used further, when the size of the ring is not allowed.
+ * Returns false when the size of the ring is not allowed: the recorder is not started then.
  * schema, port, values and ring must stay where they are. Call it again only for a new power-up. */
 bool playlog_init(struct playlog *log, const struct playlog_schema *schema, const int32_t *values,
                   uint8_t *ring, size_t ring_bytes, const struct playlog_port *port, uint16_t nonce);
 
 /* Call once a frame, at least every 100 ms, from the main loop. Sends what has waited 500 ms, the dictionary after
- * power-up, and again and again one packet of it every PLAYLOG_REPEAT_S, so that a capture may begin at any time. */
+ * power-up, and again and again one packet of it every PLAYLOG_REPEAT_S, so that a capture may begin at any time. Where
+ * events leave it no room for a second, they have to: they are dropped until it has gone out. */
 void playlog_poll(struct playlog *log);
 
-/* Call after changing a tunable's value in the array given to playlog_init(): sends all of them before any
- * further event. */
+/* Call from the main loop after changing a tunable's value in the array given to playlog_init(): sends all of them
+ * before any further event. Where the ring has no room for them, events are dropped until playlog_poll() has sent them. */
 void playlog_settings_changed(struct playlog *log);
 
-/* Closes the open packet so that it is sent without waiting: before the console sleeps or is turned off. */
+/* From the main loop: closes the open packet so that it is sent without waiting: before the console sleeps or is turned off. */
 void playlog_flush(struct playlog *log);
 
 /* By interrupt: the handler of the transmitter-empty interrupt calls this. Sends the next byte, or turns the
@@ -112,9 +136,14 @@ void playlog_on_transmitter_empty(struct playlog *log);
  * when the transmitter can take a byte. */
 int playlog_next_byte(struct playlog *log);
 
-/* What log_<kind>() calls. tag: 4 * kind, + 1 when it is to be sent at once; fields: as they go over the wire;
- * width: bytes of the fields, at most 64. */
-void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint8_t width);
+/* Events dropped since power-up, modulo 65536: for the console's own screen while a game is being made. It counts too
+ * where the recorder was not started. */
+static inline uint16_t playlog_dropped(const struct playlog *log) { return log->dropped; }
+
+/* What log_<kind>() calls. tag: 4 * kind, + 1 when it is to be sent at once; fields: as they go over the wire, behind
+ * PLAYLOG_HEAD_ROOM bytes that are written over; width: bytes of the fields, at most 64. */
+enum { PLAYLOG_HEAD_ROOM = 5 };
+void playlog_event(struct playlog *log, uint8_t tag, uint8_t *fields, uint8_t width);
 
 /* Seconds between two packets of the periodic dictionary, 2 to 60. The first round after power-up goes out as fast as
  * the line takes it, the second at a packet every 2 s, so that a capture which began a little late need not wait. */
@@ -148,16 +177,16 @@ void playlog_event(struct playlog *log, uint8_t tag, const uint8_t *fields, uint
  * type is u8, i8, u16, i16, u32 or i32. name is lower case, at most 32 characters. role is a word of FORMAT.md
  * section 6, or none; unit is a lower-case word, or none. scope is PLAYLOG_EVERYWHERE, or one or more of
  * PLAYLOG_STAGE(2) PLAYLOG_STAGE_KIND(1) PLAYLOG_SONG(n) PLAYLOG_LEVEL(n) PLAYLOG_GRADE(n), without commas.
- * Numbers that go into the dictionary are plain: 1000, -5 or a macro that is just that; not 1000u, not (5).
- * value may be any constant.
+ * Numbers that go into the dictionary are plain: 1000, -5 or a macro that is just that, also 1000UL or (5); but no sum,
+ * no enumerator, no 0x10. value may be any constant.
  *
  * PLAYLOG_DECLARE() makes
  *   LOG_KIND_<kind>, LOG_KIND_COUNT, LOG_TUNABLE_<tunable>, LOG_TUNABLE_COUNT   enumerations
  *   void log_<kind>(struct playlog *log, fields...)   logs one event; never blocks; may be called in interrupts
  *   LOG_VALUES        initialiser of the tunables' values: int32_t tunables[LOG_TUNABLE_COUNT] = LOG_VALUES;
  *
- * A role that does not exist, a name or role twice, a value outside its range, too many of anything: a compile
- * error. What C cannot see (an upper-case letter, a control character) the PC refuses, naming the line.
+ * A role that does not exist, a name, role or label twice, a value outside its range, too many of anything: a compile
+ * error. What C cannot see (a control character, a label outside its field's type) the PC refuses, naming the line.
  */
 #define PLAYLOG_EVENT_ROLES(X)                                                                                     \
     X(run_start) X(run_end) X(stage_start) X(stage_end) X(spawn) X(death) X(pickup) X(shot) X(enemy_shot) X(hit)   \
@@ -211,15 +240,20 @@ typedef int32_t playlog_i32;
     PLAYLOG_REQUIRE(has_1_to_63_kinds, LOG_KIND_COUNT >= 1 && LOG_KIND_COUNT <= 63);                               \
     PLAYLOG_REQUIRE(has_at_most_255_tunables, LOG_TUNABLE_COUNT <= 255);                                           \
     PLAYLOG_REQUIRE(clock_is_100_to_10000000_hz, (LOG_CLOCK_HZ) >= 100 && (LOG_CLOCK_HZ) <= 10000000);             \
+    PLAYLOG_REQUIRE(clock_is_a_plain_number, PLAYLOG_PLAIN(LOG_CLOCK_HZ));                                         \
     PLAYLOG_REQUIRE(screen_is_1_to_4096_pixels, (LOG_SCREEN_WIDTH) >= 1 && (LOG_SCREEN_WIDTH) <= 4096 &&           \
                                                     (LOG_SCREEN_HEIGHT) >= 1 && (LOG_SCREEN_HEIGHT) <= 4096);      \
+    PLAYLOG_REQUIRE(screen_is_two_plain_numbers,                                                                   \
+                    PLAYLOG_PLAIN(LOG_SCREEN_WIDTH) && PLAYLOG_PLAIN(LOG_SCREEN_HEIGHT));                          \
     PLAYLOG_REQUIRE(game_and_firmware_have_names, sizeof(LOG_GAME) > 1 && sizeof(LOG_FIRMWARE) > 1);               \
+    PLAYLOG_REQUIRE(tunables_that_hold_everywhere_have_no_role_twice,                                              \
+                    (0 LOG_TUNABLES(PLAYLOG_TUNABLE_ADD)) == (0 LOG_TUNABLES(PLAYLOG_TUNABLE_OR)));                \
     LOG_TUNABLES(PLAYLOG_TUNABLE_CHECK)                                                                            \
     LOG_KINDS(PLAYLOG_KIND_FUNCTION)                                                                               \
     PLAYLOG_REQUIRE(end, 1)
 
 #define PLAYLOG_DEFINE(schema)                                                                                     \
-    static const char schema##_text[] =                                                                            \
+    static const char schema##_text[] PLAYLOG_FLASH =                                                                            \
         "playlog 1\ngame " LOG_GAME "\nfirmware " LOG_FIRMWARE "\nclock " PLAYLOG_DIGITS(LOG_CLOCK_HZ)             \
         "\nscreen " PLAYLOG_DIGITS(LOG_SCREEN_WIDTH) " " PLAYLOG_DIGITS(LOG_SCREEN_HEIGHT) "\n"                    \
         LOG_KINDS(PLAYLOG_KIND_TEXT) LOG_TUNABLES(PLAYLOG_TUNABLE_TEXT);                                           \
@@ -235,6 +269,24 @@ typedef int32_t playlog_i32;
 
 #define PLAYLOG_DIGITS(number) PLAYLOG_DIGITS_(number)
 #define PLAYLOG_DIGITS_(number) #number
+
+/* Whether what the dictionary will say of a number is what it is: as many characters as the number has digits, and
+ * besides at most one pair of parentheses and a suffix. That tells an enumerator, a sum or 0x10 from a number. */
+#define PLAYLOG_PLAIN(number) PLAYLOG_PLAIN_(number, (long long)(number))
+#define PLAYLOG_PLAIN_(number, value)                                                                              \
+    (sizeof(#number) == 1 + PLAYLOG_WIDE(value) + 2 * (PLAYLOG_SECOND(PLAYLOG_PAIR number, 0, 0))                  \
+     || (((0 * (number)) - 1 > 0 || sizeof(number) > sizeof(int))                                                  \
+         && sizeof(#number) > 1 + PLAYLOG_WIDE(value) && sizeof(#number) <= 6 + PLAYLOG_WIDE(value)))
+#define PLAYLOG_PAIR(...) , 1
+#define PLAYLOG_WIDE(n)                                                                                            \
+    (1u + ((n) < 0) + PLAYLOG_OVER(n, 9) + PLAYLOG_OVER(n, 99) + PLAYLOG_OVER(n, 999) + PLAYLOG_OVER(n, 9999)      \
+     + PLAYLOG_OVER(n, 99999) + PLAYLOG_OVER(n, 999999) + PLAYLOG_OVER(n, 9999999) + PLAYLOG_OVER(n, 99999999)     \
+     + PLAYLOG_OVER(n, 999999999))
+#define PLAYLOG_OVER(n, most) ((n) > most || (n) < -most)
+
+/* What is left when all that may be there is taken away. */
+#define PLAYLOG_REST(...) PLAYLOG_REST_(__VA_ARGS__)
+#define PLAYLOG_REST_(...) #__VA_ARGS__
 
 /* "-" for none, else the word: PLAYLOG_NONE_none pushes a second argument in, any other word does not. */
 #define PLAYLOG_NONE_none , "-"
@@ -259,18 +311,28 @@ typedef int32_t playlog_i32;
     enum { playlog_role_of_tunable_##name = PLAYLOG_TUNABLE_ROLE_##role };                                         \
     PLAYLOG_REQUIRE(value_of_##name##_is_between_min_and_max, (min) <= (value) && (value) <= (max));               \
     PLAYLOG_REQUIRE(step_of_##name##_is_positive, (step) > 0);                                                     \
+    PLAYLOG_REQUIRE(min_max_and_step_of_##name##_are_plain_numbers,                                                \
+                    PLAYLOG_PLAIN(min) && PLAYLOG_PLAIN(max) && PLAYLOG_PLAIN(step));                              \
     PLAYLOG_REQUIRE(name_##name##_has_at_most_32_characters, sizeof(#name) <= 33);
 
 /* Roles as bits: their sum is their union exactly when none comes twice. Bit 0 is none and counts for nothing. */
 #define PLAYLOG_ROLE_BIT(role) ((1ull << PLAYLOG_FIELD_ROLE_##role) & ~1ull)
 #define PLAYLOG_ROLE_ADD(type, name, role, unit) +PLAYLOG_ROLE_BIT(role)
 #define PLAYLOG_ROLE_OR(type, name, role, unit) | PLAYLOG_ROLE_BIT(role)
+#define PLAYLOG_TUNABLE_ADD(name, role, value, min, max, step, unit, scope) +PLAYLOG_EVERYWHERE_BIT(role, scope)
+#define PLAYLOG_TUNABLE_OR(name, role, value, min, max, step, unit, scope) | PLAYLOG_EVERYWHERE_BIT(role, scope)
+#define PLAYLOG_EVERYWHERE_BIT(role, scope) (sizeof(scope) == 1 ? (1ull << PLAYLOG_TUNABLE_ROLE_##role) & ~1ull : 0ull)
 #define PLAYLOG_COUNT_ONE(type, name, role, unit) +1
 #define PLAYLOG_WIDTH(type, name, role, unit) +sizeof(playlog_##type)
 #define PLAYLOG_NAME_FITS(type, name, role, unit) &&sizeof(#name) <= 33
 #define PLAYLOG_PARAMETER(type, name, role, unit) , playlog_##type name
 #define PLAYLOG_STORE(type, name, role, unit) playlog_at = playlog_put_##type(playlog_at, name);
 #define PLAYLOG_NO_LABEL(value, text)
+#define PLAYLOG_NO_FIELD(type, name, role, unit)
+#define PLAYLOG_LABEL_PLAIN(value, text) &&PLAYLOG_PLAIN(value)
+#define PLAYLOG_LABEL_SAYS(value, text) &&sizeof(text) > 1
+#define PLAYLOG_NEXT_SWITCH(type, name, role, unit) } switch (playlog_value) { default: break;
+#define PLAYLOG_CASE(value, text) case (long)(value): break;
 #define PLAYLOG_URGENT(role)                                                                                       \
     (PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_death                                                         \
      || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_stage_end                                                  \
@@ -278,6 +340,10 @@ typedef int32_t playlog_i32;
      || PLAYLOG_EVENT_ROLE_##role == PLAYLOG_EVENT_ROLE_run_end)
 
 #define PLAYLOG_KIND_FUNCTION(kind, role)                                                                          \
+    PLAYLOG_REQUIRE(there_is_a_define_of_LOG_##kind##_with_FIELD_and_LABEL_only,                                   \
+                    sizeof(PLAYLOG_REST(LOG_##kind(PLAYLOG_NO_FIELD, PLAYLOG_NO_LABEL))) == 1);                    \
+    PLAYLOG_REQUIRE(labels_of_##kind##_are_plain_numbers, 1 LOG_##kind(PLAYLOG_NO_FIELD, PLAYLOG_LABEL_PLAIN));    \
+    PLAYLOG_REQUIRE(labels_of_##kind##_have_a_text, 1 LOG_##kind(PLAYLOG_NO_FIELD, PLAYLOG_LABEL_SAYS));           \
     PLAYLOG_REQUIRE(name_##kind##_has_at_most_32_characters, sizeof(#kind) <= 33);                                 \
     PLAYLOG_REQUIRE(fields_of_##kind##_have_names_of_at_most_32_characters,                                        \
                     1 LOG_##kind(PLAYLOG_NAME_FITS, PLAYLOG_NO_LABEL));                                            \
@@ -289,14 +355,22 @@ typedef int32_t playlog_i32;
                     ((0 LOG_##kind(PLAYLOG_ROLE_OR, PLAYLOG_NO_LABEL))                                             \
                      & (PLAYLOG_ROLE_BIT(ago) | PLAYLOG_ROLE_BIT(ahead)))                                          \
                         != (PLAYLOG_ROLE_BIT(ago) | PLAYLOG_ROLE_BIT(ahead)));                                     \
+    /* Never called: a label that a field has twice is a duplicate case value here. */                             \
+    static inline void playlog_labels_of_##kind##_once_each(long playlog_value)                                    \
+    {                                                                                                              \
+        (void)playlog_value;                                                                                       \
+        {                                                                                                          \
+            LOG_##kind(PLAYLOG_NEXT_SWITCH, PLAYLOG_CASE)                                                          \
+        }                                                                                                          \
+    }                                                                                                              \
     static inline void log_##kind(struct playlog *playlog_log LOG_##kind(PLAYLOG_PARAMETER, PLAYLOG_NO_LABEL))     \
     {                                                                                                              \
-        uint8_t playlog_fields[1 LOG_##kind(PLAYLOG_WIDTH, PLAYLOG_NO_LABEL)];                                     \
-        uint8_t *playlog_at = playlog_fields;                                                                      \
-        playlog_fields[0] = 0u; /* a kind without fields leaves it so */                                           \
+        uint8_t playlog_fields[PLAYLOG_HEAD_ROOM LOG_##kind(PLAYLOG_WIDTH, PLAYLOG_NO_LABEL)];                     \
+        uint8_t *playlog_at = playlog_fields + PLAYLOG_HEAD_ROOM;                                                  \
         LOG_##kind(PLAYLOG_STORE, PLAYLOG_NO_LABEL)                                                                \
-        playlog_event(playlog_log, (uint8_t)(4 * LOG_KIND_##kind + (PLAYLOG_URGENT(role) ? 1 : 0)), playlog_fields,\
-                      (uint8_t)(playlog_at - playlog_fields));                                                     \
+        playlog_event(playlog_log, (uint8_t)(4 * LOG_KIND_##kind + (PLAYLOG_URGENT(role) ? 1 : 0)), \
+                      playlog_fields + PLAYLOG_HEAD_ROOM,                                                          \
+                      (uint8_t)(playlog_at - (playlog_fields + PLAYLOG_HEAD_ROOM)));                                                     \
     }
 
 static inline uint8_t *playlog_put_u8(uint8_t *at, uint8_t value)
@@ -324,5 +398,13 @@ static inline uint8_t *playlog_put_i32(uint8_t *at, int32_t value) { return play
 #ifdef __cplusplus
 }
 #endif
+
+/* A ring of another size is a compile error: `playlog_init(...)` looks before it calls. Where the size is not a constant,
+ * `(playlog_init)(...)` calls without looking; it returns false then. */
+#define PLAYLOG_RING_HAS_512_TO_32768_BYTES_A_POWER_OF_TWO(bytes)                                                  \
+    sizeof(char[(bytes) >= PLAYLOG_MIN_RING && (bytes) <= PLAYLOG_MAX_RING && ((bytes) & ((bytes)-1)) == 0 ? 1 : -1])
+#define playlog_init(log, schema, values, ring, ring_bytes, port, nonce)                                           \
+    playlog_init(log, schema, values, ring,                                                                        \
+                 (size_t)(ring_bytes) + 0u * PLAYLOG_RING_HAS_512_TO_32768_BYTES_A_POWER_OF_TWO(ring_bytes), port, nonce)
 
 #endif

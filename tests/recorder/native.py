@@ -58,6 +58,7 @@ class Script:
         interrupts: bool = False,
         nonce: int = 1,
         tick: int = 0,
+        uart_late: bool = False,
     ):
         self.kinds = {kind.name: (number, kind) for number, kind in enumerate(dictionary.kinds)}
         text = dictionary.text
@@ -65,6 +66,8 @@ class Script:
             struct.pack("<5I", len(text), len(values), dictionary.clock_hz, ring_bytes, interrupts) + text
         )
         self.bytes += struct.pack(f"<{len(values)}i", *values)
+        if uart_late:
+            self._add("o", tick, 1)
         self.power_up(tick, nonce)
 
     def _add(self, command: str, tick: int, *numbers: int) -> None:
@@ -89,6 +92,14 @@ class Script:
 
     def flush(self, tick: int) -> None:
         self._add("f", tick)
+
+    def set_uart_up(self, tick: int) -> None:
+        """What was sent before is lost, and the transmitter's interrupt is off."""
+        self._add("o", tick, 0)
+
+    def clear_enable_bit(self, tick: int) -> None:
+        """Somebody else turns the transmitter's interrupt off."""
+        self._add("c", tick)
 
     def drain(self, tick: int, most: int = 1 << 31) -> None:
         """The line takes at most that many bytes."""

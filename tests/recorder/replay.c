@@ -4,11 +4,13 @@
  */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "playlog.h"
 
 static uint32_t board_ticks;
 static bool interrupt_on, transmitting, locked;
+static bool uart_off, meddled; /* the UART is not set up yet; somebody else has had a hand in it */
 
 static uint32_t now(void) { return board_ticks; }
 
@@ -23,6 +25,9 @@ static void unlock(uint32_t was) { locked = was != 0u; }
 
 static void send(uint8_t byte)
 {
+    if (uart_off) {
+        return;
+    }
     if (transmitting) {
         fprintf(stderr, "replay: a byte was written over another one in the transmitter\n");
         abort();
@@ -31,7 +36,15 @@ static void send(uint8_t byte)
     putchar(byte);
 }
 
-static void enable_interrupt(bool on) { interrupt_on = on; }
+static void enable_interrupt(bool on)
+{
+    if (on && !transmitting && !uart_off && !meddled) {
+        fprintf(stderr, "replay: the interrupt was turned on over an empty transmitter and comes before its byte\n");
+        abort();
+    }
+    interrupt_on = on && !uart_off;
+    meddled = false;
+}
 
 static const struct playlog_port by_interrupt = {now, lock, unlock, send, enable_interrupt};
 static const struct playlog_port by_polling = {now, lock, unlock, NULL, NULL};
@@ -70,7 +83,7 @@ static void drain(struct playlog *play, bool interrupts, uint32_t most)
 
 int main(void)
 {
-    struct playlog play;
+    static struct playlog play;
     struct playlog_schema schema;
     const uint32_t length = number();
     const uint32_t tunables = number();
@@ -81,7 +94,7 @@ int main(void)
     static char *text;
     static int32_t *values;
     static uint8_t *ring;
-    uint8_t fields[64];
+    uint8_t fields[PLAYLOG_HEAD_ROOM + 64];
     uint32_t i, tag, width;
     int command;
 
@@ -101,20 +114,30 @@ int main(void)
     while ((command = getchar()) != EOF) {
         board_ticks = number();
         switch (command) {
+        case 'o': /* the UART is off, or is set up: then its interrupt is off */
+            uart_off = number() != 0;
+            interrupt_on = transmitting = false;
+            meddled = true;
+            break;
+        case 'c': /* somebody clears the enable bit of the interrupt */
+            interrupt_on = false;
+            meddled = true;
+            break;
         case 'u': /* power-up: what the ring still held is lost */
             interrupt_on = transmitting = false;
-            if (!playlog_init(&play, &schema, values, ring, ring_bytes, interrupts ? &by_interrupt : &by_polling,
-                              (uint16_t)number())) {
+            memset(&play, 0, sizeof play);
+            if (!(playlog_init)(&play, &schema, values, ring, ring_bytes, interrupts ? &by_interrupt : &by_polling,
+                                (uint16_t)number())) {
                 return 3;
             }
             break;
         case 'e':
             tag = number();
             width = number();
-            if (fread(fields, 1, width, stdin) != width) {
+            if (fread(fields + PLAYLOG_HEAD_ROOM, 1, width, stdin) != width) {
                 return 1;
             }
-            playlog_event(&play, (uint8_t)tag, fields, (uint8_t)width);
+            playlog_event(&play, (uint8_t)tag, fields + PLAYLOG_HEAD_ROOM, (uint8_t)width);
             break;
         case 'p':
             playlog_poll(&play);

@@ -92,7 +92,7 @@ def expected_events(runs: int, first_tick: int = 0) -> list[tuple[int, str, dict
             if frame == after:
                 events.append((now, "over", {"how": run}))
                 break
-            events.append((now, "at", {"x": frame * 3 & 0xFF, "y": -frame}))
+            events.append((now, "at", {"x": frame * 3 % 255, "y": -frame}))
             if frame % 25 == 0:
                 events.append((now, "fell", {"score": frame * frame}))
         frame = after + 1
@@ -119,10 +119,10 @@ def test_the_board_sends_bit_for_bit_what_the_pc_sends(defines: tuple[str, ...],
 def test_a_recorder_that_does_not_prime_the_transmitter_stays_silent(tmp_path: Path) -> None:
     """The board shows it: its transmitter's interrupt never comes from cold."""
     source = PLAYLOG.read_text(encoding="utf-8")
-    prime = "        port->send((uint8_t)playlog_next_byte(log));\n    }\n}\n\n/* Opens"
+    prime = "            port->send((uint8_t)byte);\n            port->enable"
     assert source.count(prime) == 1
     planted = tmp_path / "playlog.c"
-    planted.write_text(source.replace(prime, "    }\n}\n\n/* Opens"), encoding="utf-8")
+    planted.write_text(source.replace(prime, "            port->enable"), encoding="utf-8")
     assert on_the_board(tmp_path, firmware(tmp_path, "RUNS=1", recorder=planted)) == b""
 
 

@@ -171,7 +171,32 @@ MISTAKES = {
     "unknown tunable role": ("start_lives", "begin_lives", "PLAYLOG_TUNABLE_ROLE_begin_lives"),
     "unknown type": ("u8, x", "u9, x", "playlog_u9"),
     "kind twice": ("KIND(blink, none)", "KIND(blink, none) KIND(blink, none)", "LOG_KIND_blink"),
-    "kind without its fields": ("KIND(blink, none)", "KIND(blnk, none)", "LOG_blnk"),
+    "kind without its fields": (
+        "KIND(blink, none)",
+        "KIND(blnk, none)",
+        "there_is_a_define_of_LOG_blnk_with_FIELD_and_LABEL_only",
+    ),
+    "comma between fields": ("px) FIELD", "px), FIELD", "LOG_fell_with_FIELD_and_LABEL_only"),
+    "label twice": ("LABEL(2,", "LABEL(-1,", "duplicate case value"),
+    "enumerator as a label": (
+        'LABEL(2, "wall")',
+        'LABEL(WALL, "wall")\nenum { WALL = 2 };',
+        "labels_of_fell_are_plain_numbers",
+    ),
+    "label with a sum": ("LABEL(2,", "LABEL(1 + 1,", "labels_of_fell_are_plain_numbers"),
+    "label without a text": ('"wall"', '""', "labels_of_fell_have_a_text"),
+    "clock with a product": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ (10 * 100)", "clock_is_a_plain_number"),
+    "screen in hexadecimal": ("WIDTH 160", "WIDTH 0xA0", "screen_is_two_plain_numbers"),
+    "step that is an enumerator": (
+        "2000, 10, ms",
+        "2000, STEP, ms",
+        "min_max_and_step_of_fire_are_plain_numbers",
+    ),
+    "role of two tunables": (
+        "#define LOG_TUNABLES(TUNABLE)",
+        "#define LOG_TUNABLES(TUNABLE) TUNABLE(more, start_lives, 3, 1, 9, 1, lives, PLAYLOG_EVERYWHERE)",
+        "tunables_that_hold_everywhere_have_no_role_twice",
+    ),
     "field twice": ("FIELD(i16, why", "FIELD(i16, x", "x"),
     "role twice": ("why, cause", "why, x", "fields_of_fell_have_no_role_twice"),
     "ago and ahead": (
@@ -210,7 +235,8 @@ MISTAKES = {
 def test_a_mistake_in_the_header_is_a_compile_error(old: str, new: str, said: str, tmp_path: Path) -> None:
     """And the compiler's message names it."""
     assert old in HEADER
-    ok, message = compiled(tmp_path, HEADER.replace(old, new), uses="PLAYLOG_DEFINE(schema);\n")
+    header = "enum { STEP = 10 };\n" + HEADER.replace(old, new)
+    ok, message = compiled(tmp_path, header, uses="PLAYLOG_DEFINE(schema);\n")
     assert not ok
     assert said in message
 
@@ -229,7 +255,6 @@ def test_a_mistake_in_a_call_is_a_compile_error(call: str, tmp_path: Path) -> No
 
 REFUSED = {
     "control character in a label": ('"beam"', '"be\\tam"', "line 11", "control character"),
-    "label twice": ("LABEL(2,", "LABEL(-1,", "line 12", "label already"),
     "label out of the type's range": ("LABEL(2,", "LABEL(40000,", "line 12", "integer from"),
     "scope that is no number": ("PLAYLOG_STAGE(2)", "PLAYLOG_STAGE(two)", "line 15", "'two'"),
 }
@@ -248,6 +273,8 @@ UNDERSTOOD = {
     "capital letter in a name": ("why, cause", "Why, cause"),
     "number in parentheses": ("MOST_LIVES 9", "MOST_LIVES (9)"),
     "number with a suffix": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ 1000u"),
+    "number with a long suffix": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ (1000UL)"),
+    "label in parentheses": ("LABEL(-1,", "LABEL((-1),"),
 }
 
 
@@ -265,20 +292,42 @@ def blocks_of_the_readme() -> list[str]:
     return re.findall(r"```c\n(.*?)```", (RECORDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
 
 
-def what_the_example_sends(folder: Path, header: str) -> bytes:
+# A UART as the README's example knows it, whose line is fast.
+UART = """
+enum { USART_CR1_TXEIE = 0x80, USART_SR_TXE = 0x80, EMPTY = 0x100 };
+static struct { volatile uint32_t CR1, SR, DR; } usart = {0, USART_SR_TXE, EMPTY}, *USART2 = &usart;
+void USART2_IRQHandler(void);
+static void line(void)
+{
+    while (usart.DR != EMPTY) {
+        putchar((int)usart.DR);
+        usart.DR = EMPTY;
+        USART2_IRQHandler();
+    }
+}
+static bool uart_can_take_a_byte(void) { return true; }
+static void uart_write(int byte) { putchar(byte); }
+"""
+
+
+def what_the_example_sends(folder: Path, header: str, *, by_polling: bool = False) -> bytes:
     """Compiles the README's game with `header` as moth_log.h, runs it for a while, and returns what it wrote."""
     game = blocks_of_the_readme()[1]
+    (polling,) = [block for block in blocks_of_the_readme() if block.startswith("while (uart_can")]
+    if by_polling:
+        game = game.replace("unlock, send, enable_interrupt}", "unlock, NULL, NULL}")
     before, _, inside = game.partition("playlog_init(")
     (folder / "moth_log.h").write_text("#pragma once\n" + header, encoding="utf-8")
     source = (
-        '#include <stdio.h>\n#include "moth_log.h"\nstatic uint32_t time;\n'
+        f'#include <stdio.h>\n#include "moth_log.h"\nstatic uint32_t time;\n{UART}'
         "static uint32_t ticks(void) { return time += 10; }\nstatic uint32_t lock(void) { return 0; }\n"
-        "static void unlock(uint32_t was) { (void)was; }\nstatic bool uart_can_take_a_byte(void) { return true; }\n"
-        f"static void uart_write(int byte) {{ putchar(byte); }}\n{before}\n"
+        f"static void unlock(uint32_t was) {{ (void)was; }}\n{before}\n"
         f"int main(void) {{ const uint16_t nonce = 1; int byte;\nplaylog_init({inside}\n"
-        "for (int frame = 0; frame < 1000; frame++) { playlog_poll(&play);\n"
-        "while ((byte = playlog_next_byte(&play)) >= 0) uart_write(byte); }\nreturn 0; }\n"
+        f"for (int frame = 0; frame < 1000; frame++) {{ playlog_poll(&play); line();\n{polling} }}\n"
+        "(void)send; (void)enable_interrupt; return 0; }\n"
     )
+    if not by_polling:
+        source = source.replace(polling, "(void)byte; (void)uart_can_take_a_byte; (void)uart_write;")
     (folder / "game.c").write_text(source, encoding="utf-8")
     program = folder / "game"
     done = subprocess.run(
@@ -290,12 +339,15 @@ def what_the_example_sends(folder: Path, header: str) -> bytes:
     return subprocess.run([str(program)], check=True, capture_output=True).stdout
 
 
-def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_for(tmp_path: Path) -> None:
+@pytest.mark.parametrize("by_polling", [False, True], ids=["by interrupt", "by polling"])
+def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_for(
+    tmp_path: Path, by_polling: bool
+) -> None:
     header = blocks_of_the_readme()[0]
     assert len(header.strip().splitlines()) <= 12
     with open_study(tmp_path / "study.duckdb") as study:
         log = tmp_path / "moth.playlog"
-        log.write_bytes(what_the_example_sends(tmp_path, header))
+        log.write_bytes(what_the_example_sends(tmp_path, header, by_polling=by_polling))
         import_log(study, log)
         assert rows(study, "SELECT player, ending, deaths FROM runs") == [("P03", "game_over", 1)]
         assert rows(study, "SELECT x, y, cause FROM lives WHERE died") == [(80, 60, 1)]
@@ -306,7 +358,7 @@ def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_
 def test_the_example_plays_with_what_setscrew_wrote(
     tmp_path: Path, lives: int | None, plays_with: int
 ) -> None:
-    header, _, tuned = blocks_of_the_readme()[:3]
+    header, _, _, tuned = blocks_of_the_readme()[:4]
     (line,) = re.findall(r"#define LOG_TUNABLES.*\n", header)
     known = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
     written = "" if lives is None else header_text(
@@ -318,3 +370,28 @@ def test_the_example_plays_with_what_setscrew_wrote(
         log.write_bytes(what_the_example_sends(tmp_path, header.replace(line, tuned)))
         import_log(study, log)
         assert rows(study, "SELECT tunable, value FROM tunables") == [("lives", plays_with)]
+
+
+def test_the_readmes_clock_makes_a_timer_of_16_bits_longer(tmp_path: Path) -> None:
+    """Five million ticks at irregular steps of up to a round less one are counted to the last."""
+    source = tmp_path / "clock.c"
+    source.write_text(
+        "#include <stdint.h>\nstatic struct { volatile uint32_t CNT; } timer, *TIM2 = &timer;\n"
+        f"{blocks_of_the_readme()[2]}\nint main(void) {{ uint32_t real = 0, step = 1;\n"
+        "while (real < 5000000u) { step = (step * 7u + 3u) % 65536u; real += step; timer.CNT = real & 0xFFFFu;\n"
+        "if (ticks() != real) return 1; }\nreturn 0; }\n",
+        encoding="utf-8",
+    )
+    command = [
+        compiler(),
+        "-std=c99",
+        "-Wall",
+        "-Wextra",
+        "-Werror",
+        str(source),
+        "-o",
+        str(tmp_path / "clock"),
+    ]
+    made = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert made.returncode == 0, made.stderr
+    assert subprocess.run([str(tmp_path / "clock")], check=False).returncode == 0

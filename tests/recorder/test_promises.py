@@ -306,6 +306,8 @@ def test_settings_are_not_overtaken_even_when_the_ring_is_full() -> None:
     for tick in range(150, 400):
         script.event(tick, "at", {})
         script.drain(tick, 3)
+        if tick % 17 == 0:
+            script.poll(tick)
     script.drain(400)
     script.event(401, "fell", {})
     script.drain(401)

@@ -90,6 +90,8 @@ class Machine:
         self.interrupt_on = False
         self.transmitter_full = False
         self.instructions = 0
+        self.most_locked = 0
+        self._locked_at = 0
         self._lengths: dict[tuple[int, int], int] = {}
         self._waiting = self._stop_at_unlock = False
         unlock = self.symbols.get("port_unlock", RETURN)
@@ -103,8 +105,18 @@ class Machine:
         cpu.hook_add(unicorn.UC_HOOK_CODE, lambda *_: cpu.emu_stop(), begin=RETURN, end=RETURN + 2)
 
     def count_instructions(self) -> None:
-        """From here on `instructions` counts what is executed."""
+        """From here on `instructions` counts what is executed, and `most_locked` the most between lock and unlock."""
         self.cpu.hook_add(unicorn.UC_HOOK_BLOCK, self._block)
+        for name, hook in (("port_lock", self._locked), ("port_unlock", self._unlocked)):
+            at = self.symbols.get(name, RETURN)
+            self.cpu.hook_add(unicorn.UC_HOOK_CODE, hook, begin=at, end=at + 1)
+
+    def _locked(self, *_: object) -> None:
+        self._locked_at = self.instructions
+
+    def _unlocked(self, *_: object) -> None:
+        # The block of port_unlock() is counted already: a few instructions too many.
+        self.most_locked = max(self.most_locked, self.instructions - self._locked_at)
 
     def _block(self, cpu: object, address: int, size: int, data: object) -> None:
         length = self._lengths.get((address, size))
@@ -175,13 +187,20 @@ class Machine:
         return count
 
     def call_interrupted(
-        self, function: str, arguments: tuple[int, ...], before: int, handler: str, *, transmitter: bool
+        self,
+        function: str,
+        arguments: tuple[int, ...],
+        before: int,
+        handler: str,
+        *,
+        transmitter: bool,
+        fast_line: bool = False,
     ) -> None:
         """Calls `function` and requests an interrupt before its instruction number `before`.
 
         As on the machine, it is taken at the first instruction from there on where it is not masked. The
         transmitter's interrupt is the transmitter becoming empty: it comes as long as that is so and it is turned
-        on. Another one comes once.
+        on. Another one comes once; with `fast_line` the line then takes all that it may before the call goes on.
         """
         self.cpu.reg_write(arm_const.UC_ARM_REG_SP, STACK)
         self._enter(arguments)
@@ -192,7 +211,7 @@ class Machine:
             self.transmitter_full = False
         while at != RETURN:
             if self._wanted(transmitter):
-                self._interrupt(handler)
+                self._interrupt(handler, fast_line)
                 if not transmitter:
                     self._finish(at)
                     return
@@ -208,12 +227,16 @@ class Machine:
                 at = self._run(at)
                 self._waiting = False
 
-    def _interrupt(self, handler: str) -> None:
+    def _interrupt(self, handler: str, fast_line: bool) -> None:
         """One interrupt on top of what runs, with its registers put back afterwards as the machine does."""
         saved = self.cpu.context_save()
         self.cpu.reg_write(arm_const.UC_ARM_REG_SP, (self.cpu.reg_read(arm_const.UC_ARM_REG_SP) - 64) & ~7)
         self._enter((self.symbols["play"],))
         self._finish(self.symbols[handler])
+        while fast_line and self.interrupt_on and self.transmitter_full:
+            self.transmitter_full = False
+            self._enter((self.symbols["play"],))
+            self._finish(self.symbols["playlog_on_transmitter_empty"])
         self.cpu.context_restore(saved)
 
     def read(self, symbol: str, length: int) -> bytes:

@@ -100,7 +100,7 @@ static void power_up(size_t ring_bytes, uint16_t nonce)
 {
     now_ticks = next_loop = byte_done = byte_parts = 0;
     interrupt_on = transmitting = false;
-    if (!playlog_init(&play, &schema, tunables, ring, ring_bytes, fifo == 0 ? &by_interrupt : &by_polling, nonce)) {
+    if (!(playlog_init)(&play, &schema, tunables, ring, ring_bytes, fifo == 0 ? &by_interrupt : &by_polling, nonce)) {
         fprintf(stderr, "console: a ring of %zu bytes is not allowed; use a power of two from 512 to 32768\n", ring_bytes);
         exit(2);
     }

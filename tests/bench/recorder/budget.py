@@ -15,11 +15,13 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import cbor2
 
 import demo_logs
 from ingest.dictionary import Dictionary
+from ingest.dictionary_json import from_json
 from tests import reference
 from tests.bench.recorder import shooter
 from tests.recorder import thumb
@@ -127,7 +129,7 @@ def parts(log: bytes) -> Parts:
         else:
             body = len(packet) - reference.header_bytes(packet) - 2
             framing, records = framing + len(frame) + 1 - body, records + body
-    widths = {kind.name: kind.width for kind in dictionary.kinds}
+    widths = {kind.name: kind.width for kind in as_dictionary(dictionary).kinds}
     fields = sum(widths[e.kind] for e in decoded.events)
     columns: dict[object, Counter[object]] = defaultdict(Counter)
     last = decoded.events[0].tick
@@ -196,6 +198,23 @@ def bytes_on_the_line(
     )  # fmt: skip
 
 
+def as_dictionary(read: dict[str, Any]) -> Dictionary:
+    """What the plain reader read, as far as writing a log needs it: the tunables' ranges are left out."""
+
+    def said(of: dict[str, Any], *words: str) -> dict[str, Any]:
+        return {word: of[word] for word in words if of[word] is not None}
+
+    kinds = [
+        said(kind, "name", "role")
+        | {"fields": [said(f, "name", "type", "role", "unit") for f in kind["fields"]]}
+        for kind in read["kinds"]
+    ]
+    tunables = [{"name": tunable["name"], "value": 0} for tunable in read["tunables"]]
+    head = said(read, "game", "firmware", "clock", "screen")
+    dictionary, _ = from_json(head | {"kinds": kinds, "tunables": tunables})
+    return dictionary
+
+
 def demo_streams() -> list[tuple[str, Dictionary, list[int], list[shooter.Event]]]:
     """The first playtest of each demo game, as it was logged; times from its own power-up."""
     found = []
@@ -204,8 +223,18 @@ def demo_streams() -> list[tuple[str, Dictionary, list[int], list[shooter.Event]
         power_up = max(range(len(log.power_ups)), key=lambda n: sum(e.power_up == n for e in log.events))
         up = log.power_ups[power_up]
         assert up.dictionary
-        events = [(e.tick, e.kind, e.fields) for e in log.events if e.power_up == power_up]
-        found.append((up.dictionary.game, up.dictionary, [0] * len(up.dictionary.tunables), events))
+        dictionary = as_dictionary(up.dictionary)
+        none = {(kind.name, f.name): f.type.none for kind in dictionary.kinds for f in kind.fields}
+        events = [
+            (
+                e.tick,
+                e.kind,
+                {f: none[e.kind, f] if value is None else value for f, value in e.fields.items()},
+            )
+            for e in log.events
+            if e.power_up == power_up
+        ]
+        found.append((dictionary.game, dictionary, [0] * len(dictionary.tunables), events))
     return found
 
 
@@ -305,7 +334,7 @@ def _recorder_work(folder: Path, events: Sequence[shooter.Event]) -> tuple[Work,
         Work("**Playlog**", mean, max(logging), thumb.section_bytes(_object(folder))["text"]),
         RecorderWork(
             sum(polling) / len(polling), max(polling), sending / len(machine.sent), start,
-            max(*logging, *polling),
+            machine.most_locked,
         ),
     )  # fmt: skip
 

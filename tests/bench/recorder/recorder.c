@@ -38,6 +38,14 @@ bool power_up(uint32_t interrupt, uint32_t nonce)
     }
 LOG_KINDS(CALL)
 
+/* An event of any width, of a kind that is not in the dictionary. */
+extern void call_raw(uint32_t at_once, uint32_t width);
+void call_raw(uint32_t at_once, uint32_t width)
+{
+    static uint8_t fields[PLAYLOG_HEAD_ROOM + 64];
+    playlog_event(&play, (uint8_t)(4u * LOG_KIND_COUNT + at_once), fields + PLAYLOG_HEAD_ROOM, (uint8_t)width);
+}
+
 /* An interrupt above the transmitter's that logs something to be sent at once. */
 extern void logging_interrupt(void);
 void logging_interrupt(void) { log_cleared(&play, 1); }

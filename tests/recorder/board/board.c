@@ -8,6 +8,7 @@ enum { CORE_HZ = 25000000, TICKS_PER_SECOND = 1000, BYTES_PER_TICK = 11 };
 #define SYSTICK_VALUE (*(volatile uint32_t *)0xE000E018u)
 #define NVIC_ENABLE (*(volatile uint32_t *)0xE000E100u)
 #define NVIC_DISABLE (*(volatile uint32_t *)0xE000E180u)
+#define NVIC_PEND (*(volatile uint32_t *)0xE000E200u)
 #define NVIC_PRIORITY ((volatile uint8_t *)0xE000E400u)
 #define SYSTEM_PRIORITY ((volatile uint8_t *)0xE000ED18u)
 
@@ -22,6 +23,7 @@ enum { TRANSMITTER_FULL = 1, TRANSMITTER_ON = 1, TRANSMITTER_INTERRUPT = 4, TRAN
 #define TRANSMITTER_LINE (1u << 1)
 
 static volatile uint32_t ticks;
+static volatile bool sent; /* since the interrupt was last turned off */
 static volatile uint32_t room; /* bytes that the baud still allows in this millisecond */
 
 uint32_t board_now(void) { return ticks; }
@@ -41,11 +43,18 @@ void board_send(uint8_t byte)
         NVIC_DISABLE = TRANSMITTER_LINE; /* until the next millisecond */
     }
     UART_DATA = byte;
+    sent = true;
 }
 
 void board_enable_interrupt(bool on)
 {
     UART_CONTROL = on ? (TRANSMITTER_ON | TRANSMITTER_INTERRUPT) : TRANSMITTER_ON;
+    /* This UART raises its interrupt at the moment when it becomes empty, and the emulator's is empty at once: a byte that
+     * was sent before the interrupt was turned on would leave none behind. */
+    if (on && sent && (UART_STATE & TRANSMITTER_FULL) == 0u) {
+        NVIC_PEND = TRANSMITTER_LINE;
+    }
+    sent = sent && on;
 }
 
 bool board_can_take_a_byte(void) { return room != 0u && (UART_STATE & TRANSMITTER_FULL) == 0u; }
@@ -53,7 +62,9 @@ bool board_can_take_a_byte(void) { return room != 0u && (UART_STATE & TRANSMITTE
 static void transmitter_interrupt(void)
 {
     UART_INTERRUPT = TRANSMITTER_REASON;
-    game_transmitter_empty();
+    if ((UART_STATE & TRANSMITTER_FULL) == 0u) {
+        game_transmitter_empty();
+    }
 }
 
 static void systick_interrupt(void)

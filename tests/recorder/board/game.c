@@ -74,7 +74,7 @@ int main(void)
         playing = true;
         for (; frame < first + FRAMES_PER_RUN; frame++) {
             wait_for(frame * FRAME_MS);
-            log_at(&play, (uint8_t)(frame * 3u), (int16_t)(-(int32_t)frame));
+            log_at(&play, (uint8_t)(frame * 3u % 255u), (int16_t)(-(int32_t)frame));
             if (frame % 25u == 0u) {
                 log_fell(&play, frame * frame);
             }
