@@ -108,6 +108,13 @@ class TargetSet:
     runs_each: int | None = None
 
 
+def attempts_of(target: Target) -> range:
+    """Which attempts of a player a target is about."""
+    if target.population == Population.ATTEMPT:
+        return range(target.attempt, target.attempt + 1)
+    return range(1, (target.attempts if target.population == Population.NEW_PLAYERS else 1) + 1)
+
+
 def describe(target: Target) -> str:
     """The target in words, without the figure: its name where the file gives none."""
     n = "" if target.number is None else f"{target.number:g}"

@@ -1,8 +1,10 @@
 """Blocks of sampling: draws to be weighed, resampling, and how many independent draws a sample is worth."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from scipy import stats
 
 from analysis.words import counted
 
@@ -76,3 +78,20 @@ def effective_of_chain(chain: np.ndarray) -> float:
     positive = np.cumprod(pairs > 0, axis=0)
     time = 2 * (pairs * positive).sum(axis=0) - 1
     return float(min(turns, (turns / np.maximum(time, 1.0)).min()))
+
+
+def bayesian_bootstrap(values: np.ndarray, draws: int, count: int, seed: int) -> np.ndarray:
+    """(draws, count) of the values, drawn with weights from a flat Dirichlet distribution: Rubin 1981, The Bayesian
+    bootstrap, Ann. Stat. 9:130-134."""
+    rng = np.random.default_rng(seed)
+    upto = np.cumsum(rng.dirichlet(np.ones(len(values)), draws), axis=1)
+    # Evenly spread over each draw's weights, in random order: as many as the weight says, with no noise on top.
+    at = (rng.permuted(np.tile(np.arange(count), (draws, 1)), axis=1) + 0.5) / count
+    return values[np.minimum((at[:, :, None] > upto[:, None, :]).sum(axis=2), len(values) - 1)]
+
+
+@cache
+def normal_nodes(count: int, dimensions: int) -> np.ndarray:
+    """Evenly spread points of a standard normal distribution: Sobol's sequence, scrambled with a fixed seed."""
+    points = stats.qmc.Sobol(dimensions, scramble=True, seed=7).random(count)
+    return stats.norm.ppf(np.clip(points, 1e-6, 1 - 1e-6))

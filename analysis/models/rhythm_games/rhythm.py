@@ -2,23 +2,23 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache, partial
+from functools import partial
 from typing import Any
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from analysis.levers import edge_levers
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted
-from analysis.models.fitting.sampling import Sampling
+from analysis.models.fitting.sampling import Sampling, bayesian_bootstrap, normal_nodes
 from analysis.models.moves import Move
 from analysis.models.observed import Observed, observed_hits
 from analysis.models.rhythm_games import rhythm_words
 from analysis.models.rhythm_games.hands import HandsPriors, LoggedNotes, fit
 from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Outcome, Population, Statistic, Target
+from analysis.models.targets import Levers, Outcome, Statistic, Target, attempts_of
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
@@ -56,10 +56,10 @@ class RhythmModel(Fitted):
         self.declared = [t for t in tunables if np.isfinite(t.unit_us) and t.unit_us > 0]
         self._build = Build(build, "", tuple(_as_tunable(t) for t in self.declared))
         self.posterior = fit(_logged(notes, cut), seed, priors=priors)
-        self._nodes = _normal_nodes(NEW_PLAYERS, 4)
-        self._seen = _resampled(
-            ~np.array(notes.experienced, bool), len(self.posterior.mean), NEW_PLAYERS, seed
-        )
+        self._nodes = normal_nodes(NEW_PLAYERS, 4)
+        seen, draws = np.flatnonzero(~np.array(notes.experienced, bool)), len(self.posterior.mean)
+        few = len(seen) < FEWEST_SEEN
+        self._seen = None if few else bayesian_bootstrap(seen, draws, NEW_PLAYERS, seed)
         self._hands: dict[tuple[int, int, bool], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
         new = ~np.array(notes.experienced)[notes.player] & (notes.attempt == 1)
         played = np.bincount(notes.song[new if new.any() else slice(None)], minlength=len(notes.songs))
@@ -143,9 +143,7 @@ class RhythmModel(Fitted):
         )
         weight = self.song_share[list(songs)]
         weight = weight / weight.sum() if weight.sum() else np.full(len(weight), 1 / len(weight))
-        attempts = (
-            [target.attempt] if target.population == Population.ATTEMPT else range(1, target.attempts + 1)
-        )
+        attempts = attempts_of(target)
         total = 0.0
         for attempt in attempts:
             for song, w in zip(songs, weight, strict=True):
@@ -263,26 +261,6 @@ def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:
         np.maximum(low, middle - reach), np.minimum(high, middle + reach),
         len(notes.players), len(notes.songs), np.array(notes.experienced),
     )  # fmt: skip
-
-
-def _resampled(new: np.ndarray, draws: int, count: int, seed: int) -> np.ndarray | None:
-    """(draws, count) players seen, drawn with weights from a flat Dirichlet distribution: Rubin 1981, The Bayesian
-    bootstrap, Ann. Stat. 9:130-134. None below FEWEST_SEEN new players."""
-    seen = np.flatnonzero(new)
-    if len(seen) < FEWEST_SEEN:
-        return None
-    rng = np.random.default_rng(seed)
-    upto = np.cumsum(rng.dirichlet(np.ones(len(seen)), draws), axis=1)
-    # Evenly spread over each draw's weights, in random order: as many as the weight says, with no noise on top.
-    at = (rng.permuted(np.tile(np.arange(count), (draws, 1)), axis=1) + 0.5) / count
-    return seen[np.minimum((at[:, :, None] > upto[:, None, :]).sum(axis=2), len(seen) - 1)]
-
-
-@cache
-def _normal_nodes(count: int, dimensions: int) -> np.ndarray:
-    """Evenly spread points of a standard normal distribution: Sobol's sequence, scrambled with a fixed seed."""
-    points = stats.qmc.Sobol(dimensions, scramble=True, seed=7).random(count)
-    return stats.norm.ppf(np.clip(points, 1e-6, 1 - 1e-6))
 
 
 def _as_tunable(t: TimingTunable) -> Tunable:

@@ -8,7 +8,8 @@ import numpy as np
 from analysis.models.data import Cells, Counts, StagedData, Visits
 from analysis.models.setting import Setting, rules
 from analysis.models.staged_games.chain import Course
-from analysis.models.staged_games.staged import StagedModel, course_of
+from analysis.models.staged_games.course import course_of
+from analysis.models.staged_games.staged import StagedModel
 
 
 @dataclass

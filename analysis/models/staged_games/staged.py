@@ -2,13 +2,13 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property, partial
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
 
 from analysis.levers import policy_levers, rate_levers
-from analysis.models.data import Build, Segment, StagedData, Tunable
+from analysis.models.data import Build, StagedData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
 from analysis.models.fitting.posterior import Posterior, fit_posterior
 from analysis.models.fitting.sampling import Sampling
@@ -17,8 +17,9 @@ from analysis.models.setting import Rules, Setting, rules
 from analysis.models.staged_games import staged_words
 from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, play, together
 from analysis.models.staged_games.clear_times import TimePosterior, TimePriors, fit_times
+from analysis.models.staged_games.course import course_of, level_statistic, skills
 from analysis.models.staged_games.hazard import Priors, hazard_design, played_levers, steps
-from analysis.models.targets import Outcome, Population, Statistic, Target
+from analysis.models.targets import Outcome, Population, Statistic, Target, attempts_of
 from ingest.vocabulary import TunableRole
 
 DRAWS = 240
@@ -145,7 +146,7 @@ class StagedModel(Fitted):
         # Segments past the farthest that any target speaks of need not be played.
         whole = any(t.outcome in (Outcome.SURVIVE, Outcome.LEVEL_REACHED) for t in targets)
         until = None if whole else max(self.place(t) for t in targets)
-        attempts = sorted({n for t in targets for n in _attempts(t)})
+        attempts = sorted({n for t in targets for n in attempts_of(t)})
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}
         for number, setting in enumerate(settings):
             rule = rules(self.tunables, self.data.segments, setting, self.data.lives_seen)
@@ -174,21 +175,20 @@ class StagedModel(Fitted):
     def average(self, values: np.ndarray) -> np.ndarray:
         """(..., scenarios) -> (..., draws): averaged over the players' skill."""
         quick = values.shape[-1] < len(self.hazard.sigma) * NODES
-        _, weight = _skill(QUICK_NODES if quick else NODES)
+        _, weight = skills(QUICK_NODES if quick else NODES)
         return values.reshape(*values.shape[:-1], -1, len(weight)) @ weight
 
     def course(self, rule: Rules, attempt: int, quick: bool = False) -> Course:
         """The rates of one attempt under `rule`, for every draw and skill node."""
         draws = np.arange(len(self.hazard.sigma))[:: QUICK if quick else 1]
-        return course_of(self, rule, attempt, draws, _skill(QUICK_NODES if quick else NODES)[0])
+        return course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0])
 
     def _figure(
         self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool
     ) -> np.ndarray:
         if target.statistic != Statistic.SHARE:
-            return _level_statistic(
-                target, self.average(ends(_attempts(target)[0]).reach), self.data.segments
-            )
+            reach = self.average(ends(attempts_of(target)[0]).reach)
+            return level_statistic(target, reach, self.data.segments)
 
         def chance(attempt: int) -> np.ndarray:
             course: Ends = ends(attempt)
@@ -197,13 +197,13 @@ class StagedModel(Fitted):
             return course.reach[self.place(target)]
 
         if target.population != Population.NEW_PLAYERS:
-            return self.average(chance(_attempts(target)[0]))
+            return self.average(chance(attempts_of(target)[0]))
         pick = slice(None, None, QUICK) if quick else slice(None)
         stop, again = (
             np.repeat(s[pick], QUICK_NODES if quick else NODES) for s in (self.stop, self.stop_again)
         )
         going, reached = np.ones(len(stop)), np.zeros(len(stop))
-        for attempt in _attempts(target):
+        for attempt in attempts_of(target):
             own = chance(attempt)
             reached = reached + going * own
             if attempt < target.attempts:
@@ -222,86 +222,6 @@ class StagedModel(Fitted):
             if segment.number >= int(target.number or 0) and segment.boss >= int(target.boss):
                 return n
         return len(self.data.segments)
-
-
-def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, at: np.ndarray) -> Course:
-    """The rates of one attempt under `rule`, for the draws `pick` x the standard normal skills `at`."""
-    hazard, times, segments = model.hazard, model.times, model.data.segments
-    moved = {role: dose - model.now.doses[role] for role, dose in rule.doses.items()}
-    tier = np.arange(model.data.tiers)[:, None, None]
-
-    def of(name: str) -> np.ndarray:
-        return hazard.effect(name)[pick][:, None]
-
-    base = hazard.alpha()[pick].T[:, :, None]
-    for role, step in moved.items():
-        base = base + (of(role) * step).T[:, :, None]
-    base = base + of("learning")[None] * np.log(attempt)
-    skill = hazard.sigma[pick][:, None] * at
-    log_death = base[:, None] + skill + of("tier") * tier
-    boss = np.array([s.boss for s in segments], dtype=bool)[:, None, None, None]
-    power = np.where(boss, times.power_boss[pick][:, None], times.power[pick][:, None])
-    log_time = times.level[pick].T[:, None, :, None] - power * tier
-    for role, effect in times.levers.items():
-        log_time = log_time + (effect[pick][:, None] * moved[role]).T[:, None, :, None]
-    log_time = log_time + times.skill[pick][:, None] * skill
-    # The chain wants the mean of the log-normal time; its level is the median.
-    log_time = log_time + times.spread[pick][:, None] ** 2 / 2
-    faster = sum((effect[pick][:, None] * moved[role]).T for role, effect in model.rise_effects.items())
-    rise = model.rise[pick].T * np.exp(np.clip(faster, -25, 5))
-    shape = (len(segments), model.data.tiers, -1)
-
-    def spread(values: np.ndarray) -> np.ndarray:
-        return np.repeat(values, len(at), axis=-1)
-
-    survives = rule.keep_tier
-    return Course(
-        start_lives=rule.start_lives,
-        refill=rule.refill,
-        start_tier=model.data.start_tier,
-        death=np.exp(np.clip(log_death, -25, 4)).reshape(shape),
-        clear_s=np.exp(np.clip(log_time, -5, 9)).reshape(shape),
-        rise=spread(rise),
-        keep_tier=spread(model.keep_tier[pick] if survives is None else np.full(len(pick), survives)),
-        quit_first=spread(model.quit_first[pick]),
-        quit_again=spread(model.quit_again[pick]),
-        spread=spread(times.spread[pick]),
-        leave=spread(model.leave[pick]),
-        again=spread(np.exp(np.clip(hazard.effect("again")[pick], -3, 3))),
-        restarts=model.data.restarts,
-    )
-
-
-@cache
-def _skill(nodes: int) -> tuple[np.ndarray, np.ndarray]:
-    """Standard normal skills and their weights: Gauss-Hermite quadrature."""
-    at, weight = np.polynomial.hermite_e.hermegauss(nodes)
-    return at, weight / weight.sum()
-
-
-def _attempts(target: Target) -> range:
-    """Which attempts a target is about."""
-    if target.population == Population.ATTEMPT:
-        return range(target.attempt, target.attempt + 1)
-    return range(1, (target.attempts if target.population == Population.NEW_PLAYERS else 1) + 1)
-
-
-def _level_statistic(target: Target, reach: np.ndarray, segments: Sequence[Segment]) -> np.ndarray:
-    """(draws,): mean or quantile of the level in which a run ends, from the chances of reaching each level."""
-    numbers = np.array([s.number for s in segments], dtype=float)
-    stays = reach[:-1] - reach[1:]
-    stays[-1] += reach[-1]
-    total = np.maximum(stays.sum(axis=0), 1e-12)
-    if target.statistic == Statistic.MEAN:
-        return numbers @ stays / total
-    below = np.cumsum(stays, axis=0) / total
-    quantile = target.quantile or 0.5
-    place = np.argmax(below >= quantile - 1e-12, axis=0)
-    # Interpolated within the level, so that the figure moves with every lever; half a level either side.
-    row = np.arange(len(place))
-    before = np.where(place > 0, below[np.maximum(place - 1, 0), row], 0.0)
-    share = (quantile - before) / np.maximum(below[place, row] - before, 1e-12)
-    return numbers[place] - 0.5 + np.clip(share, 0, 1)
 
 
 def fit_staged(
