@@ -72,13 +72,10 @@ METHODS: dict[str, Method] = {
     "timing.accuracy_curve": Method(
         "Hit share as a function of the window",
         _MATCHED
-        + "Every press is judged again with each window; a note without a press is a miss in all of them. Intervals "
-        "by player: robust logit with t below 90 %, beta-binomial profile from there on.",
+        + "Every press is judged again with each window; a note without a press is a miss in all of them; in a "
+        "window that is moved, players count alike. Intervals by "
+        "player: robust logit with t below 90 %, beta-binomial profile from there on.",
         (LIANG, SKELLAM),
-    ),
-    "timing.asymmetric": Method(
-        "Early and late edges apart",
-        _MATCHED + "Every press is judged again with each pair of edges; players count alike.",
     ),
     "timing.errors": Method(
         "Bias, spread and lapses of players",

@@ -39,7 +39,6 @@ FIGURES: dict[str, Draw] = {
     "survival.on_attempts": survival.on_axis,
     "timing.hit_share": timing.hit_share,
     "timing.window": timing.window,
-    "timing.asymmetric": timing.asymmetric,
     "timing.players": timing.players,
     "timing.songs": timing.songs,
     "timing.passages": timing.passages,

@@ -79,56 +79,29 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
     figure = framed(
         theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]}
     )
-    return _today(figure, finding, theme, ("early_ms", "late_ms"))
+    _today(figure, finding, theme, ("early_ms", "late_ms"))
+    return _moved(figure, finding, theme)
 
 
-def asymmetric(finding: Finding, theme: Theme) -> go.Figure:
-    """The share hit for early and late edges chosen apart, with today's window marked."""
-    grid = finding.tables["grid"]
-    early, late, share = (np.asarray(grid[name], float) for name in ("early_ms", "late_ms", "share"))
-    x, y = np.unique(late), np.unique(early)
-    z = np.full((len(y), len(x)), np.nan)
-    z[np.searchsorted(y, early), np.searchsorted(x, late)] = 100 * share
-    heat = go.Heatmap(
-        x=x,
-        y=y,
-        z=z,
-        zmin=0,
-        zmax=100,
-        colorscale=[[i / (len(theme.ramp) - 1), colour] for i, colour in enumerate(theme.ramp)],
-        colorbar={"title": {"text": "hit, %", "side": "right"}, "thickness": 10, "outlinewidth": 0},
-        hovertemplate="%{y:.0f} ms early, %{x:.0f} ms late: %{z:.0f} %<extra></extra>",
-    )
-    traces: list[go.Heatmap | go.Scatter] = [heat]
-    line = finding.tables.get("same_width")
-    if line is not None and len(line["late_ms"]):
-        traces.append(
-            go.Scatter(
-                x=line["late_ms"], y=line["early_ms"], mode="lines", line={"color": theme.alive, "dash": "dash"},
-                hoverinfo="skip", name="same width",
-            )
-        )  # fmt: skip
-    facts = finding.facts
-    if np.isfinite(facts.get("early_ms", np.nan)):
-        traces.append(
-            go.Scatter(
-                x=[facts["late_ms"]], y=[facts["early_ms"]], mode="markers",
-                marker={"color": theme.alive, "size": 10, "line": {"color": theme.panel, "width": 2}},
-                hoverinfo="skip", name="today",
-            )
-        )  # fmt: skip
-    limits = {"range": [0, float(max(x.max(initial=1), 1))]}
-    figure = framed(
-        theme, traces, x="late edge, ms", y="early edge, ms", height=360, showlegend=False,
-        xaxis=limits, yaxis={"range": [0, float(max(y.max(initial=1), 1))]},
+def _moved(figure: go.Figure, finding: Finding, theme: Theme) -> go.Figure:
+    """Beside it, what a window of the width in force would catch where it is moved."""
+    moved = finding.tables["moved"]
+    x, y = moved["moved_ms"].to_numpy(), 100 * moved["share"].to_numpy()
+    line = {"color": theme.hit, "width": 2.5}
+    figure.add_trace(
+        go.Scatter(
+            x=x, y=y, mode="lines", line=line, showlegend=False, xaxis="x2", yaxis="y2",
+            hovertemplate="%{y:.0f} % where it is moved by %{x:+.0f} ms<extra></extra>",
+        )
     )  # fmt: skip
-    # Words on a plate of their own: the map under them may have any colour.
-    for trace in traces[1:]:
-        at = len(trace.x) // 5  # a point is its own place; the line is named near its upper end
-        figure.add_annotation(
-            x=trace.x[at], y=trace.y[at], text=trace.name, showarrow=False, xanchor="left", yanchor="middle", xshift=10,
-            bgcolor=faded(theme.panel, 0.9), borderpad=2, font={"size": 12, "color": theme.ink},
-        )  # fmt: skip
+    side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.68, 1], "anchor": "y2"}
+    side["title"] = side["title"] | {"text": "window moved (early < 0 < late), ms"}
+    up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2"}
+    figure.update_layout(xaxis={"domain": [0, 0.58]}, xaxis2=side, yaxis2=up)
+    figure.add_shape(
+        type="line", x0=0, x1=0, y0=0, y1=1, xref="x2", yref="y2 domain",
+        line={"color": theme.accent, "width": 1.2, "dash": "dot"},
+    )  # fmt: skip
     return figure
 
 
@@ -139,8 +112,7 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
     order = np.argsort(bias)
     labels = [str(table["player"][i]) for i in order]
     bias, low, high, spread = (
-        np.asarray(table[name], float)[order]
-        for name in ("bias_ms", "bias_low_ms", "bias_high_ms", "spread_ms")
+        np.asarray(table[name], float)[order] for name in ("bias_ms", "bias_low", "bias_high", "spread_ms")
     )
     reach = go.Bar(
         y=labels, x=2 * spread, base=bias - spread, orientation="h", name="spread (one standard deviation)",

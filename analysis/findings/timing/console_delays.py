@@ -1,18 +1,12 @@
-"""What the console adds: what it fails to log, its latency, its polling.
-
-timing.logging  edges: edge (early, late), inside, beyond, p, cut (1: presses beyond it seem not to be logged);
-                players (only where cut): player, bias_ms, spread_ms, seen (share of presses the window lets through),
-                from a fit that knows of the cut.
-timing.latency  captures: capture, players, bias_ms. facts: difference_ms, low_ms, high_ms, p, how.
-timing.polling  facts: poll_ms, declared (1 or 0), lost, gained (shares of notes), width_ms.
-"""
+"""What the console adds: what it fails to log, its latency, its polling."""
 
 from typing import Any
 
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.timing_facts import window_facts
+from analysis.findings.declared import Column, Declared
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.timed_notes import TimedNotes, group_medians
 from analysis.stats.timing_errors import PlayerErrors
@@ -20,7 +14,66 @@ from analysis.stats.truncation import edge_checks, truncated_normal_fit
 from analysis.stats.within_player import mean_of_players
 from analysis.words import counted, percent
 
-QUESTION = "timing"
+LOGGING = Declared(
+    "timing.logging",
+    "timing",
+    "Are presses outside the window logged?",
+    "timing.truncation",
+    {
+        "edges": (
+            Column("edge", "", "early or late"),
+            Column("inside", "", "presses just inside it"),
+            Column("beyond", "", "presses in an equal stretch just beyond it"),
+            Column("p", "", "of so few beyond by chance"),
+            Column("cut", "", "1 where presses beyond it seem not to be logged"),
+        ),
+        "players": (
+            Column("player", "", "tag of the player"),
+            Column("bias_ms", "ms", "from a fit that knows of the cut"),
+            Column("spread_ms", "ms", "likewise"),
+            Column("seen", "share", "of the player's presses, those that the window lets through"),
+        ),
+    },
+    IN_FORCE,
+    drawn=False,
+)
+LATENCY = Declared(
+    "timing.latency",
+    "timing",
+    "The console's latency or the players' habit?",
+    "timing.latency",
+    {
+        "captures": (
+            Column("capture", "", "name of the log"),
+            Column("players", "", "players in it"),
+            Column("bias_ms", "ms", "mean of their medians of press less due"),
+        )
+    },
+    (
+        Column("difference_ms", "ms", "the log that lags most less the one that lags least"),
+        Column("low_ms", "ms", "lower limit of it"),
+        Column("high_ms", "ms", "upper limit of it"),
+        Column("p", "", "that all logs are alike"),
+        Column("how", "", "within (the same players) or between"),
+        *IN_FORCE,
+    ),
+)
+POLLING = Declared(
+    "timing.polling",
+    "timing",
+    "Polling of the buttons",
+    "timing.polling",
+    {},
+    (
+        Column("poll_ms", "ms", "period in which the buttons are read"),
+        Column("declared", "", "1 where the game declares it, 0 where the presses show it"),
+        Column("lost", "share", "of the notes, missed for that alone"),
+        Column("gained", "share", "of the notes, hit for that alone"),
+        Column("width_ms", "ms", "width of the window in force"),
+        *IN_FORCE,
+    ),
+    drawn=False,
+)
 HOW_TO_LOG = (
     "Log every press, hit or not, with the time it happened (a `press` event before the judging, not in it): "
     "only then can wider windows and other offsets be judged."
@@ -72,12 +125,8 @@ def _logging(notes: TimedNotes) -> list[Finding]:
         says = "Too few presses lie near the window's edges to tell whether those outside it are logged."
     else:
         says = f"Presses outside the window are logged: {beyond} just beyond its edges, {inside} just inside."
-    return [
-        Finding(
-            "timing.logging", QUESTION, "Are presses outside the window logged?", says, len(notes.players),
-            notes.player_runs, "timing.truncation", None, logging_warning(notes), tables, window_facts(notes),
-        )
-    ]  # fmt: skip
+    size = Rested(notes, logging_warning(notes))
+    return [LOGGING.finding(size, says, tables=tables, facts=window_facts(notes))]
 
 
 def _truncated_fits(notes: TimedNotes) -> dict[str, list[Any]]:
@@ -102,7 +151,7 @@ def _truncated_fits(notes: TimedNotes) -> dict[str, list[Any]]:
 
 
 def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> Finding:
-    captures, players = len(notes.captures), len(notes.players)
+    captures = len(notes.captures)
     cell, first = np.unique(notes.player * captures + notes.capture, return_inverse=True)
     bias = group_medians(first.reshape(-1), notes.error_us, len(cell))
     found = compare_captures(bias, cell // captures, cell % captures, captures)
@@ -136,12 +185,10 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         "difference_ms": lag.value, "low_ms": lag.low, "high_ms": lag.high,
         "p": found.p, "how": found.how, **window_facts(notes),
     }  # fmt: skip
-    return Finding(
-        "timing.latency", QUESTION, "The console's latency or the players' habit?", centre + apart, players,
-        notes.player_runs, "timing.latency", mean.in_unit("ms"), warnings,
-        {"captures": {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}},
-        facts,
-    )  # fmt: skip
+    table = {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}
+    return LATENCY.finding(
+        Rested(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts
+    )
 
 
 def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
@@ -172,15 +219,7 @@ def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
                 f"The window ({width:.0f} ms wide) is narrower than the polling period ({poll / 1000:.3g} ms): a"
                 " perfect press can miss. Poll faster or widen the window.",
             )
-    return [
-        Finding(
-            "timing.polling", QUESTION, "Polling of the buttons", says, len(notes.players), notes.player_runs,
-            "timing.polling", None, warnings + own, {},
-            {**facts, "poll_ms": poll / 1000, "declared": int(len(declared) > 0), "lost": lost, "gained": gained,
-             "width_ms": width},
-        )
-    ]  # fmt: skip
-
-
-def _ms(value: float | None) -> float | None:
-    return None if value is None else value / 1000
+    facts |= {
+        "poll_ms": poll / 1000, "declared": int(len(declared) > 0), "lost": lost, "gained": gained, "width_ms": width,
+    }  # fmt: skip
+    return [POLLING.finding(Rested(notes, warnings + own), says, facts=facts)]

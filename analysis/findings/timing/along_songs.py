@@ -1,21 +1,12 @@
-"""Timing by song, passage, lane, density of notes and attempt: each compared within players.
-
-timing.songs     songs: song, notes, players, hit, hit_low, hit_high (share the average player would hit; interval of
-                 its distance from the other songs), p, bias_ms, spread_ms, lapses, rank (1: hardest).
-timing.passages  passages: song, start_s, end_s, notes, players, hit, hit_low, hit_high, bias_ms, bias_low_ms,
-                 bias_high_ms, p_bias, p_hit, off (1: bias told from the rest of the song by 5 ms or more).
-timing.drift     songs: song, ppm, low, high, players, over_song_ms.
-timing.density   classes: from_ms, to_ms (time since the note before), notes, players, hit, hit_low, hit_high,
-                 bias_ms, spread_ms, lapses.
-timing.lanes     lanes: lane, notes, players, hit, hit_low, hit_high, bias_ms, bias_low_ms, bias_high_ms, spread_ms.
-timing.attempts  attempts: attempt, notes, players, hit, hit_low, hit_high, spread_ms, spread_low_ms, spread_high_ms.
-"""
+"""Timing by song, passage, lane, density of notes and attempt: each compared within players."""
 
 from collections.abc import Callable
 
 import numpy as np
 
 from analysis.finding import Finding
+from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.timing.window_in_force import Rested
 from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.song_time import TEMPO_EDGES_MS, drift, passages, since_last_note_us
 from analysis.stats.timed_notes import TimedNotes, hits
@@ -23,7 +14,104 @@ from analysis.stats.timing_errors import bias_and_spread
 from analysis.stats.within_player import LevelEffects, level_effects, mean_of_players
 from analysis.words import interval_name, percent, points
 
-QUESTION = "timing"
+_HIT = (
+    Column("notes", "", "notes that came due there"),
+    Column("players", "", "players whose notes they are"),
+    Column("hit", "share", "that the average player would hit"),
+    *interval_columns("share", "its distance from the others", "hit_"),
+)
+_BIAS = (Column("bias_ms", "ms", "press less due"), *interval_columns("ms", "the bias", "bias_"))
+_SPREAD = Column("spread_ms", "ms", "standard deviation of the errors there")
+_LAPSES = Column("lapses", "share", "of the notes, those without a press")
+_SONG = Column("song", "", "name of the song")
+_WITHIN = "timing.within_player"
+SONGS = Declared(
+    "timing.songs",
+    "timing",
+    "How hard each song is",
+    _WITHIN,
+    {
+        "songs": (
+            _SONG,
+            *_HIT,
+            Column("p", "", "that it is hit as the average song, corrected for the number of songs"),
+            *_BIAS,
+            _SPREAD,
+            _LAPSES,
+            Column("rank", "", "1 is the hardest"),
+        )
+    },
+)
+PASSAGES = Declared(
+    "timing.passages",
+    "timing",
+    "Along the song: where hits fall apart, where notes are off",
+    _WITHIN,
+    {
+        "passages": (
+            _SONG,
+            Column("start_s", "s", "where the passage begins"),
+            Column("end_s", "s", "where it ends"),
+            *_HIT,
+            *_BIAS,
+            Column("p_bias", "", "that its bias is that of the song, corrected for the number of passages"),
+            Column("p_hit", "", "that its share is that of the song, likewise"),
+            Column("off", "", "1 where the bias is told from the rest of the song, by 5 ms or more"),
+        )
+    },
+)
+DRIFT = Declared(
+    "timing.drift",
+    "timing",
+    "Drift against the song",
+    "timing.drift",
+    {
+        "songs": (
+            _SONG,
+            Column("ppm", "ppm", "how fast errors grow along the song"),
+            *interval_columns("ppm", "the drift"),
+            Column("players", "", "players with presses enough"),
+            Column("over_song_ms", "ms", "by its end"),
+        )
+    },
+)
+DENSITY = Declared(
+    "timing.density",
+    "timing",
+    "Density of notes: speed against accuracy",
+    _WITHIN,
+    {
+        "classes": (
+            Column("from_ms", "ms", "shortest time since the note before"),
+            Column("to_ms", "ms", "longest"),
+            *_HIT,
+            Column("bias_ms", "ms", "press less due"),
+            _SPREAD,
+            _LAPSES,
+        )
+    },
+)
+LANES = Declared(
+    "timing.lanes",
+    "timing",
+    "Lanes and buttons",
+    _WITHIN,
+    {"lanes": (Column("lane", "", "number of the lane"), *_HIT, *_BIAS, _SPREAD)},
+)
+ATTEMPTS = Declared(
+    "timing.attempts",
+    "timing",
+    "Learning over attempts",
+    _WITHIN,
+    {
+        "attempts": (
+            Column("attempt", "", "number of the attempt"),
+            *_HIT,
+            _SPREAD,
+            *interval_columns("ms", "the spread", "spread_"),
+        )
+    },
+)
 # A passage is called off only from here on: less is beyond what anybody hears (asynchronies of a few ms are not
 # noticed; common practice, no source) and within what a tick of the console costs.
 OFF_MS = 5.0
@@ -51,14 +139,20 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     if len(told) == 1:
         says += f"; only {notes.songs[told[0]]} is told from the average song"
     says += "." if told else ", but the order is within chance: players differ more than songs."
-    return Finding(
-        "timing.songs", QUESTION, "How hard each song is", says, len(notes.players), notes.player_runs,
-        "timing.within_player", None, warnings,
-        {"songs": {"song": list(notes.songs), **_hit_columns(effects), "p": effects.p, "bias_ms": bias.mean,
-                   "bias_low_ms": bias.mean + bias.low - bias.effect,
-                   "bias_high_ms": bias.mean + bias.high - bias.effect,
-                   "spread_ms": spread, "lapses": lapses, "rank": rank}},
-    )  # fmt: skip
+    tables = {
+        "songs": {
+            "song": list(notes.songs),
+            **_hit_columns(effects),
+            "p": effects.p,
+            "bias_ms": bias.mean,
+            "bias_low": bias.mean + bias.low - bias.effect,
+            "bias_high": bias.mean + bias.high - bias.effect,
+            "spread_ms": spread,
+            "lapses": lapses,
+            "rank": rank,
+        }
+    }
+    return SONGS.finding(Rested(notes, warnings), says, tables=tables)
 
 
 def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -75,8 +169,8 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         flagged = (p_bias < 0.05) & (np.abs(bias.effect) >= OFF_MS)
         columns = {
             "song": [name] * count, "start_s": edges[:-1] / 1e6, "end_s": edges[1:] / 1e6, **_hit_columns(hit),
-            "bias_ms": bias.mean, "bias_low_ms": bias.mean + bias.low - bias.effect,
-            "bias_high_ms": bias.mean + bias.high - bias.effect, "p_bias": p_bias, "p_hit": p_hit,
+            "bias_ms": bias.mean, "bias_low": bias.mean + bias.low - bias.effect,
+            "bias_high": bias.mean + bias.high - bias.effect, "p_bias": p_bias, "p_hit": p_hit,
             "off": flagged.astype(int),
         }  # fmt: skip
         for column, values in columns.items():
@@ -103,10 +197,8 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         + ". Presses that come early there mean notes written late, or the other way round: listen to the passage."
     )  # fmt: skip
     says += "" if worst is None else f" Hits fall apart most in {worst[1]} ({100 * worst[0]:+.0f} points)."
-    return Finding(
-        "timing.passages", QUESTION, "Along the song: where hits fall apart, where notes are off", says,
-        len(notes.players), notes.player_runs, "timing.within_player", None, warnings, {"passages": rows},
-    )  # fmt: skip
+    tables = {"passages": rows}
+    return PASSAGES.finding(Rested(notes, warnings), says, tables=tables)
 
 
 def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -134,10 +226,8 @@ def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         "players": [d.ppm.players for d in found],
         "over_song_ms": [d.ppm.value * d.length_s / 1000 for d in found if d.ppm.value is not None],
     }  # fmt: skip
-    return Finding(
-        "timing.drift", QUESTION, "Drift against the song", says, len(notes.players), notes.player_runs,
-        "timing.drift", None, warnings, {"songs": table},
-    )  # fmt: skip
+    tables = {"songs": table}
+    return DRIFT.finding(Rested(notes, warnings), says, tables=tables)
 
 
 def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -157,12 +247,17 @@ def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         f" {_points(change, 'less often', 'more often')} than those after {edges[used[slow]]:.0f} ms or more"
         f" (spread {spread[fast]:.0f} against {spread[slow]:.0f} ms, players and songs held fixed)."
     )
-    return Finding(
-        "timing.density", QUESTION, "Density of notes: speed against accuracy", says, len(notes.players),
-        notes.player_runs, "timing.within_player", None, warnings,
-        {"classes": {"from_ms": edges[used], "to_ms": edges[used + 1], **_hit_columns(hit), "bias_ms": bias.mean,
-                     "spread_ms": spread, "lapses": lapses}},
-    )  # fmt: skip
+    tables = {
+        "classes": {
+            "from_ms": edges[used],
+            "to_ms": edges[used + 1],
+            **_hit_columns(hit),
+            "bias_ms": bias.mean,
+            "spread_ms": spread,
+            "lapses": lapses,
+        }
+    }
+    return DENSITY.finding(Rested(notes, warnings), says, tables=tables)
 
 
 def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -174,14 +269,17 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     worst = int(np.nanargmin(hit.effect))
     says = f"Lane {lanes[worst]} is hit least ({_percent(hit, worst)} for the average player)"
     says += "." if hit.p[worst] < 0.05 else ", within chance of the others."
-    return Finding(
-        "timing.lanes", QUESTION, "Lanes and buttons", says, len(notes.players), notes.player_runs,
-        "timing.within_player", None, warnings,
-        {"lanes": {"lane": lanes, **_hit_columns(hit), "bias_ms": bias.mean,
-                   "bias_low_ms": bias.mean + bias.low - bias.effect,
-                   "bias_high_ms": bias.mean + bias.high - bias.effect,
-                   "spread_ms": spread}},
-    )  # fmt: skip
+    tables = {
+        "lanes": {
+            "lane": lanes,
+            **_hit_columns(hit),
+            "bias_ms": bias.mean,
+            "bias_low": bias.mean + bias.low - bias.effect,
+            "bias_high": bias.mean + bias.high - bias.effect,
+            "spread_ms": spread,
+        }
+    }
+    return LANES.finding(Rested(notes, warnings), says, tables=tables)
 
 
 def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -216,14 +314,17 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     )
     if first == end:
         says = f"Hardly anybody made another attempt than number {levels[first]}, so nothing can be said of learning."
-    return Finding(
-        "timing.attempts", QUESTION, "Learning over attempts", says, len(notes.players), notes.player_runs,
-        "timing.within_player",
-        None if first == end else change.in_unit("share"), warnings,
-        {"attempts": {"attempt": levels, **_hit_columns(hit), "spread_ms": spread.mean,
-                      "spread_low_ms": spread.mean + spread.low - spread.effect,
-                      "spread_high_ms": spread.mean + spread.high - spread.effect}},
-    )  # fmt: skip
+    tables = {
+        "attempts": {
+            "attempt": levels,
+            **_hit_columns(hit),
+            "spread_ms": spread.mean,
+            "spread_low": spread.mean + spread.low - spread.effect,
+            "spread_high": spread.mean + spread.high - spread.effect,
+        }
+    }
+    estimate = None if first == end else change.in_unit("share")
+    return ATTEMPTS.finding(Rested(notes, warnings), says, estimate, tables)
 
 
 def _compare(

@@ -1,0 +1,163 @@
+"""Which share of the notes is hit: in the window in force, and in any other."""
+
+from typing import Any
+
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
+from analysis.stats.estimate import Estimate
+from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
+from analysis.stats.proportions import share_by_player
+from analysis.stats.timed_notes import TimedNotes
+from analysis.words import amount, counted, percent
+
+# Intervals of the accuracy curve are made for so many windows at most: the profile of a beta-binomial is slow.
+_CURVE_STEPS = 36
+# Places to which a window of the same width is moved, and the gain from which on that is worth a sentence.
+_MOVES, _WORTH = 81, 0.01
+HIT_SHARE = Declared(
+    "timing.hit_share",
+    "timing",
+    "Notes hit in today's window",
+    "timing.share_robust_logit",
+    {
+        "players": (
+            Column("player", "", "tag of the player"),
+            Column("notes", "", "notes that came due"),
+            Column("runs", "", "runs they came due in"),
+            Column("share", "share", "of the notes, those hit"),
+            Column("low", "share", "lower limit of the share, by run"),
+            Column("high", "share", "upper limit of the share, by run"),
+        )
+    },
+    IN_FORCE,
+)
+WINDOW = Declared(
+    "timing.window",
+    "timing",
+    "Hit share for every window",
+    "timing.accuracy_curve",
+    {
+        "curve": (
+            Column("window_ms", "ms", "half width of the window, around the input offset in force"),
+            Column("share", "share", "of all notes, those hit in it"),
+            *interval_columns("share", "the share"),
+            Column("median", "share", "hit by the median player"),
+            Column("lower_quarter", "share", "hit by the player at the lower quarter"),
+            Column("method", "", "how the interval was made"),
+        ),
+        "players": (
+            Column("player", "", "tag of the player"),
+            Column("window_ms", "ms", "half width of the window"),
+            Column("share", "share", "of the player's notes, those hit in it"),
+        ),
+        "moved": (
+            Column("moved_ms", "ms", "how far the window is moved towards late presses, at the same width"),
+            Column("share", "share", "hit there, each player counting alike"),
+        ),
+    },
+    IN_FORCE,
+)
+
+
+def find(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
+    """Where a window is declared: what it lets through, and what others would."""
+    return [_hit_share(notes, warnings), _window(notes, warnings)]
+
+
+def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
+    share = share_by_player(notes.hit, np.ones(len(notes)), notes.player)
+    rows = []
+    for p, name in enumerate(notes.players):
+        own = notes.where(notes.player == p)
+        by_run = share_by_player(own.hit, np.ones(len(own)), own.run)
+        rows.append(
+            {
+                "player": name, "notes": len(own), "runs": own.player_runs, "share": by_run.value, "low": by_run.low,
+                "high": by_run.high,
+            }
+        )  # fmt: skip
+    own_share = np.array([np.nan if row["share"] is None else row["share"] for row in rows], float)
+    middle, quarter = np.quantile(own_share, [0.5, 0.25])
+    facts = window_facts(notes)
+    sentence = (
+        f"{percent(share.value)} of {counted(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'} hit in the "
+        f"window in force ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset"
+        f" {facts['offset_ms']:.0f} ms)"
+        + (
+            f"; for all such players between {percent(share.low)} and {percent(share.high)}"
+            if share.low is not None
+            else ""
+        )
+        + f". The median player hit {percent(middle)}, the lower quarter at most {percent(quarter)}."
+    )
+    method = "timing.share_" + share.method
+    return HIT_SHARE.finding(
+        Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method
+    )
+
+
+def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
+    steps = window_steps(notes, _CURVE_STEPS)
+    curve = accuracy_curve(notes, steps)
+    names = [
+        notes.players[p] for p in np.flatnonzero(np.bincount(notes.player, minlength=len(notes.players)))
+    ]
+    tables: dict[str, dict[str, Any]] = {
+        "curve": {
+            "window_ms": steps / 1000, "share": curve.share, "low": curve.low, "high": curve.high,
+            "median": curve.median, "lower_quarter": curve.lower_quarter, "method": list(curve.method),
+        },
+        "players": {
+            "player": np.repeat(names, len(steps)), "window_ms": np.tile(steps / 1000, len(names)),
+            "share": curve.by_player.ravel(),
+        },
+    }  # fmt: skip
+    reached = np.flatnonzero(curve.median >= 0.85)
+    if len(reached):
+        at = reached[0]
+        says = (
+            f"Around today's input offset the median player hits 85 % from a window of about {steps[at] / 1000:.0f} ms"
+            f" on; there the lower quarter hits {percent(curve.lower_quarter[at])} or less."
+        )
+        estimate = Estimate(
+            float(curve.share[at]), _maybe(curve.low[at]), _maybe(curve.high[at]), unit="share"
+        )
+    else:
+        says = (
+            "No window up to the widest press seen lets the median player hit 85 %: "
+            f"at {steps[-1] / 1000:.0f} ms it is {percent(curve.median[-1])}."
+        )
+        estimate = Estimate(
+            float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share"
+        )
+    says += _moved(notes, tables)
+    return WINDOW.finding(
+        Rested(notes, warnings), says, estimate, tables, window_facts(notes), players=len(names)
+    )
+
+
+def _moved(notes: TimedNotes, tables: dict[str, dict[str, Any]]) -> str:
+    """Adds the table `moved` and says what a window of the same width would have caught elsewhere."""
+    facts = window_facts(notes)
+    total = facts["early_ms"] + facts["late_ms"]
+    early = np.linspace(0, total, _MOVES) * 1000
+    share = np.diagonal(asymmetric_shares(notes, early, total * 1000 - early))
+    # Towards late presses is plus, as an input offset counts.
+    tables["moved"] = {"moved_ms": facts["early_ms"] - early / 1000, "share": share}
+    today = float(np.interp(facts["early_ms"] * 1000, early, share))
+    best = int(np.argmax(share))
+    if share[best] - today < _WORTH:
+        return " Moving the window, at the same width, gains less than 1 point."
+    moved = early[best] / 1000 - facts["early_ms"]
+    return (
+        f" A window of the same width ({amount(round(total), 'ms')}) moved {amount(round(abs(moved)), 'ms')} towards"
+        f" {'early' if moved > 0 else 'late'} presses would have caught {percent(share[best])} instead of"
+        f" {percent(today)}; the input offset does the same."
+    )
+
+
+def _maybe(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None

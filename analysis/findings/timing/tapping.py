@@ -1,0 +1,64 @@
+"""Each player's timing: bias, spread, lapses."""
+
+import numpy as np
+
+from analysis.finding import Finding
+from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
+from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.timing_errors import PlayerErrors
+from analysis.stats.within_player import mean_of_players
+from analysis.words import percent, signed
+
+PLAYERS = Declared(
+    "timing.players",
+    "timing",
+    "Each player's hands: bias, spread, lapses",
+    "timing.errors",
+    {
+        "players": (
+            Column("player", "", "tag of the player"),
+            Column("notes", "", "notes that came due"),
+            Column("runs", "", "runs they came due in"),
+            Column("bias_ms", "ms", "median of press less due; negative is early"),
+            *interval_columns("ms", "the bias", "bias_"),
+            Column("spread_ms", "ms", "standard deviation of the errors, from their quartiles"),
+            Column("lapses", "share", "of the notes, those without a press"),
+            Column("strays", "", "presses that no note claims, to a hundred notes"),
+            Column("hit", "share", "of the notes, those hit in the window in force"),
+            Column("autocorrelation", "", "of neighbouring errors of a run"),
+        ),
+        "errors": (
+            Column("bin_ms", "ms", "middle of the bin: press less due"),
+            Column("presses", "", "presses of all players in it"),
+        ),
+    },
+    IN_FORCE,
+)
+
+
+def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> Finding:
+    bias = mean_of_players(errors.bias_us / 1000)
+    if bias.value is None:
+        says = "No press lies near any note, so nothing can be said of anybody's timing."
+    else:
+        side = "early" if bias.value < 0 else "late"
+        says = f"Players press {abs(bias.value):.0f} ms {side} on average"
+        if bias.low is not None and bias.high is not None:
+            says += f" (between {signed(bias.low)} and {signed(bias.high, 'ms')})"
+        spread, lapses = np.nanmedian(errors.spread_us) / 1000, np.nanmedian(errors.lapses)
+        says += f"; the median player scatters by {spread:.0f} ms and leaves {percent(lapses)} of the notes"
+        says += " without a press."
+    distance = notes.error_us[notes.pressed] / 1000
+    edges = np.arange(-notes.reach_us / 1000, notes.reach_us / 1000 + 5, 5)
+    table = {
+        "player": list(notes.players), "notes": errors.notes, "runs": errors.runs, "bias_ms": errors.bias_us / 1000,
+        "bias_low": errors.bias_low_us / 1000, "bias_high": errors.bias_high_us / 1000,
+        "spread_ms": errors.spread_us / 1000, "lapses": errors.lapses, "strays": errors.strays, "hit": errors.hit,
+        "autocorrelation": errors.autocorrelation,
+    }  # fmt: skip
+    tables = {
+        "players": table,
+        "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]},
+    }
+    return PLAYERS.finding(Rested(notes, warnings), says, bias.in_unit("ms"), tables, window_facts(notes))
