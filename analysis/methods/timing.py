@@ -1,6 +1,6 @@
 """Timing of presses (rhythm games)."""
 
-from analysis.methods.entry import Method, Source
+from analysis.methods.entry import Method, Source, article
 from analysis.methods.sources import HOLM, LIANG, SKELLAM
 
 _REPP = Source(
@@ -30,6 +30,14 @@ _GELMAN = Source(
     "Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., CRC Press, section 3.6",
     "@book{gelman2013, author={Gelman, Andrew and Carlin, John B. and Stern, Hal S. and Dunson, David B. and Vehtari, "
     "Aki and Rubin, Donald B.}, title={Bayesian Data Analysis}, edition={3}, publisher={CRC Press}, year={2013}}",
+)
+_GEYER = article(
+    "geyer1992",
+    "Geyer, Charles J.",
+    1992,
+    "Practical Markov chain Monte Carlo",
+    "Statistical Science",
+    "7(4):473-483",
 )
 _RUBIN = Source(
     "rubin1981",
@@ -132,7 +140,9 @@ METHODS: dict[str, Method] = {
         "players; songs shift all three with shrinkage, attempts the spread; errors within a player follow a shape "
         "estimated from all of them. Presses the console did not log enter as such. Sampled by Markov chain Monte "
         "Carlo; predictions are for players not yet seen: in half of the draws from that normal distribution, in "
-        "the other half like the players seen, with the weights of a Bayesian bootstrap.",
-        (_GELMAN, _WING, _RUBIN),
+        "the other half like the players seen, with the weights of a Bayesian bootstrap. Effective draws are the "
+        "independent draws that the chain is worth, for the quantity over players that mixes worst; below 50 a warning "
+        "is given.",
+        (_GELMAN, _WING, _RUBIN, _GEYER),
     ),
 }

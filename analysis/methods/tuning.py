@@ -23,6 +23,11 @@ _AITKIN = Source(
     "@article{aitkin1981, author={Aitkin, Murray}, title={A note on the regression analysis of censored data}, "
     "journal={Technometrics}, volume={23}, number={2}, pages={161--163}, year={1981}}",
 )
+_KISH = Source(
+    "kish1965",
+    "Kish 1965, Survey Sampling, Wiley (the effective size of a weighted sample)",
+    "@book{kish1965, author={Kish, Leslie}, title={Survey Sampling}, publisher={Wiley}, year={1965}}",
+)
 _NEWCOMBE_DIFFERENCE = Source(
     "newcombe1998b",
     "Newcombe 1998, Interval estimation for the difference between independent proportions, Stat. Med. 17:873-890",
@@ -63,8 +68,9 @@ METHODS: dict[str, Method] = {
         "times are log-normal, broken-off visits censored; tier rises, quitting and giving up are estimated beside it. "
         "Outcomes are computed by a Markov chain over segment, lives and tier, averaged over new players' skill. A "
         "proposal has the least posterior mean miss of the targets among the values that the firmware can hold; its "
-        "chance of being better is the share of the posterior in which it misses by less than no change does.",
-        (_TIERNEY, _PINHEIRO, _AITKIN),
+        "chance of being better is the share of the posterior in which it misses by less than no change does. "
+        "Effective draws are the independent draws that the weighted ones are worth; below 50 a warning is given.",
+        (_TIERNEY, _PINHEIRO, _AITKIN, _KISH),
     ),
     "tuning.trials": Method(
         "Hierarchical logistic dose-response",
