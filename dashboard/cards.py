@@ -109,28 +109,6 @@ def empty(title: str, steps: list[Any]) -> html.Section:
     )
 
 
-def table(columns: dict[str, list[Any]], caption: str = "") -> html.Div:
-    """A plain table that scrolls sideways where it is too wide."""
-    lines = list(zip(*columns.values(), strict=True))
-    return html.Div(
-        html.Table(
-            [
-                html.Caption(caption) if caption else None,
-                html.Thead(html.Tr([html.Th(name, scope="col") for name in columns])),
-                html.Tbody([html.Tr([html.Td(_cell(cell)) for cell in line]) for line in lines]),
-            ]
-        ),
-        className="table",
-        tabIndex="0",
-        role="region",
-        **{"aria-label": caption or "Table"},
-    )
-
-
-def _cell(cell: Any) -> Any:
-    return words.cell(cell) if cell is None or isinstance(cell, (bool, int, float, str)) else cell
-
-
 def _basis_parts(finding: Finding) -> list[Any]:
     parts: list[Any] = [html.Span(finding.basis)]
     if finding.estimate is not None:

@@ -6,11 +6,12 @@ from typing import Any
 from dash import Dash, Input, State, dcc, html
 
 from analysis.words import with_span
-from dashboard.cards import graph, note, table
+from dashboard.cards import graph, note
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.session import Session
 from dashboard.tuning_desk import Mapped, Otherwise, Worked, levers, map_of, mappable, otherwise
+from dashboard.web.placing import placed_table
 
 TARGET, ACROSS, UP, DRAW = "map-target", "map-across", "map-up", "map-draw"
 MAP, OTHERWISE = JobArea("map"), JobArea("otherwise")
@@ -111,7 +112,7 @@ def told(done: Otherwise) -> list[Any]:
             with_span(row.then.value, row.then.low80, row.then.high80, units[row.target]) for row in done.rows
         ],
     }
-    return [table(columns, "Predicted under other assumptions, with 80 % intervals")]
+    return [placed_table(columns, "Predicted under other assumptions, with 80 % intervals")]
 
 
 def wires(app: Dash, session: Session, proposed: JobArea) -> None:

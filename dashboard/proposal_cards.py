@@ -10,8 +10,9 @@ from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
 from analysis.words import amount, capital, cell, counted, with_span
 from dashboard import closer_look
-from dashboard.cards import graph, note, prose, table
+from dashboard.cards import graph, note, prose
 from dashboard.tuning_desk import Worked, levers, what_if
+from dashboard.web.placing import placed_table
 
 _MOST_SLIDERS = 14
 _OPEN = 3
@@ -93,7 +94,7 @@ def proposal_card(
                 [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
                 className="facts",
             ),
-            table(changes, "What changes") if proposal.changes else None,
+            placed_table(changes, "What changes") if proposal.changes else None,
             graph(
                 f"/proposal/{job}/{number_of_it}.json",
                 "what is predicted, against what is wanted",
@@ -132,7 +133,9 @@ def _targets(proposal: Proposal) -> html.Details:
             for t in targets
         ],
     }
-    return html.Details([html.Summary("Numbers"), table(columns, "Predicted figures, with 80 % intervals")])
+    return html.Details(
+        [html.Summary("Numbers"), placed_table(columns, "Predicted figures, with 80 % intervals")]
+    )
 
 
 def _side_effects(proposal: Proposal) -> html.Details | None:
@@ -144,7 +147,7 @@ def _side_effects(proposal: Proposal) -> html.Details | None:
         "no change": [cell(value) for value in now.values()],
         "as proposed": [cell(then.get(key)) for key in now],
     }
-    return html.Details([html.Summary("Side effects"), table(columns, "What else would change")])
+    return html.Details([html.Summary("Side effects"), placed_table(columns, "What else would change")])
 
 
 def _assumptions(proposal: Proposal) -> html.Details:
@@ -213,4 +216,4 @@ def tried(worked: Worked, setting: dict[str, int]) -> html.Div:
             with_span(then.value, then.low80, then.high80, target.unit) for _, target, _, then in rows
         ],
     }
-    return table(columns, "Predicted, with 80 % intervals")
+    return placed_table(columns, "Predicted, with 80 % intervals")

@@ -22,8 +22,8 @@ from analysis.selection import Selection
 from dashboard.filters import Choices
 from dashboard.follower import Follower
 from dashboard.jobs import Job, Jobs
-from dashboard.shared_study import SharedStudy
 from dashboard.stage_pictures import StagePictures
+from dashboard.web.shared_study import SharedStudy
 from ingest import notes
 from ingest.capture import Captures
 from ingest.rereading import Followed, read_again, usual_places

@@ -4,6 +4,7 @@ from html import escape
 from typing import Any
 
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 _NAMES = {"className": "class", "htmlFor": "for", "key": "data-key", "tabIndex": "tabindex"}
 _EMPTY = frozenset({"Br", "Hr", "Img", "Input"})
@@ -16,6 +17,8 @@ def to_html(part: Any) -> str:
     """
     if part is None:
         return ""
+    if isinstance(part, Markup):
+        return part
     if isinstance(part, (list, tuple)):
         return "".join(map(to_html, part))
     if not isinstance(part, Component):

@@ -17,10 +17,10 @@ from PIL import Image
 from playwright.sync_api import Page, sync_playwright
 
 import demo_logs
-from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
-from dashboard.web_server import WebServer
+from dashboard.web.app import build_app
+from dashboard.web.web_server import WebServer
 from ingest.notes import add_target
 from ingest.store import import_log, open_study
 

@@ -106,7 +106,7 @@ def test_no_module_imports_upward():
         ("analysis.models.fit", "from ingest.store import open_study"),
         ("demo_logs.simulator.people", "from analysis.stats import survival"),
         ("demo_logs.bootstrap", "import numpy"),
-        ("dashboard.app", "import tests.reference"),
+        ("dashboard.web.app", "import tests.reference"),
     ],
 )
 def test_a_planted_upward_import_is_found(module, source):
@@ -116,7 +116,7 @@ def test_a_planted_upward_import_is_found(module, source):
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("dashboard.app", "from analysis.findings import find\nfrom ingest.capture import Captures"),
+        ("dashboard.web.app", "from analysis.findings import find\nfrom ingest.capture import Captures"),
         (
             "analysis.findings.deaths",
             "from ingest.vocabulary import EventRole\nfrom analysis.stats import survival",

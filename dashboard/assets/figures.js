@@ -106,17 +106,26 @@
     }
   }, { rootMargin: "250px" });
 
+  /* HTML that the server's templates made for a page of Dash; every text in it is escaped. */
+  function put(place) { place.innerHTML = place.dataset.html; }
+
   new MutationObserver(function (changes) {
     for (const chooser of document.querySelectorAll("input[type=file]:not([aria-label])")) {
       chooser.setAttribute("aria-label", "Choose play logs");
     }
     for (const change of changes) {
+      if (change.attributeName === "data-html") {
+        put(change.target);
+        continue;
+      }
       if (change.type === "attributes") {
         if (change.target.dataset.inView) { fill(change.target); }
         continue;
       }
       for (const node of change.addedNodes) {
         if (node.nodeType !== 1 || node.namespaceURI !== "http://www.w3.org/1999/xhtml") { continue; }
+        if (node.matches("[data-html]")) { put(node); }
+        for (const place of node.querySelectorAll("[data-html]")) { put(place); }
         if (node.matches(places)) { inView.observe(node); }
         for (const place of node.querySelectorAll(places)) { inView.observe(place); }
       }
@@ -127,7 +136,7 @@
       }
     }
   }).observe(document.documentElement, {
-    childList: true, subtree: true, attributes: true, attributeFilter: ["data-figure", "data-source"]
+    childList: true, subtree: true, attributes: true, attributeFilter: ["data-figure", "data-source", "data-html"]
   });
 
   document.addEventListener("click", function (event) {

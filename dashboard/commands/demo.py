@@ -45,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
     from dashboard.commands.opening import StudyTrouble, beside, open_shared
-    from dashboard.serving import serve
+    from dashboard.web.serving import serve
     from ingest.notes import add_target
     from ingest.people import take_players
     from ingest.store import import_log

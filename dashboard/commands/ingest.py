@@ -15,7 +15,7 @@ from analysis.reader import Reader
 from analysis.words import counted
 from dashboard import exits
 from dashboard.commands.opening import say
-from dashboard.shared_study import SharedStudy
+from dashboard.web.shared_study import SharedStudy
 from ingest.log_file import shown
 from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, import_log
 from ingest.study_errors import CannotTakeIn, StudyBusy, StudyError

@@ -45,7 +45,7 @@ def open_or_explain(path: str | Path, read_only: bool = True, create: bool = Fal
 
 def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
     """A study for a process that stays, which lets go of it whenever another wants it. Raises StudyTrouble."""
-    from dashboard.shared_study import SharedStudy
+    from dashboard.web.shared_study import SharedStudy
 
     with _explained():
         return SharedStudy(Path(path), memory_mb, say)

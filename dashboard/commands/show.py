@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Serves the dashboard until it is interrupted."""
     from dashboard.commands.opening import StudyTrouble, beside, open_shared
-    from dashboard.serving import serve
+    from dashboard.web.serving import serve
 
     try:
         study = open_shared(arguments.study)

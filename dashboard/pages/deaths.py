@@ -8,12 +8,14 @@ from analysis.finding import Finding
 from analysis.findings.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard.cards import card, note, table
+from dashboard.cards import card, note
 from dashboard.filters import to_address
 from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
 from dashboard.pages.questions import EVIDENCE, answers
 from dashboard.session import Session
+from dashboard.web.tables import table
+from dashboard.web.templating import part
 
 _PATH, _MAP = "/deaths", "deaths.places"
 # Places that are listed openly, besides all hot ones.
@@ -92,11 +94,11 @@ def _places(places: list[Place], selection: Selection, opened: Opened) -> html.S
 def _place_columns(places: list[Place], selection: Selection) -> dict[str, list[Any]]:
     return {
         "place": [
-            html.A(one.words, href=_address(selection, Opened(place=(one.x, one.y)))) for one in places
+            part("link", one.words, _address(selection, Opened(place=(one.x, one.y)))) for one in places
         ],
         "deaths": [one.deaths for one in places],
         "players": [one.players for one in places],
-        "": [html.Span("hot", className="tag") if one.hot else "" for one in places],
+        "": [part("tag", "hot") if one.hot else "" for one in places],
     }
 
 
@@ -107,10 +109,11 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
     deaths = [(int(rows["run_id"][i]), int(rows["life"][i])) for i in lines]
     columns: dict[str, list[Any]] = {
         "death": [
-            html.A(
+            part(
+                "link",
                 f"{rows['player'][i]}, life {deaths[i][1]}",
-                href=_address(selection, Opened(opened.place, deaths[i])),
-                **({"aria-current": "true"} if deaths[i] == opened.death else {}),
+                _address(selection, Opened(opened.place, deaths[i])),
+                {"aria-current": "true"} if deaths[i] == opened.death else {},
             )
             for i in lines
         ],
@@ -118,10 +121,11 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
         "cause": [rows["cause"][i] for i in lines],
         "into the run": [f"{cell(float(round(rows['run_s'][i], 1)))} s" for i in lines],
         "run": [
-            html.A(
+            part(
+                "link",
                 f"attempt {rows['attempt'][i]}",
-                href=_address(Selection(selection.game), Opened(run=deaths[i][0]), "/runs"),
-                **{"data-dash": True},
+                _address(Selection(selection.game), Opened(run=deaths[i][0]), "/runs"),
+                {"data-dash": "true"},
             )
             for i in lines
         ],
@@ -155,7 +159,7 @@ def _list_card(
 
 def _listing(caption: str, columns: dict[str, list[Any]], left_out: int, noun: str) -> list[Any]:
     """A table to choose from, and how many lines it leaves out."""
-    parts: list[Any] = [html.Div(table(columns, caption), className="choosing")]
+    parts: list[Any] = [html.Div(table(columns, caption, scrolls=True), className="choosing")]
     if left_out:
         parts.append(note(f"{counted(left_out, f'more {noun}')}: choose fewer runs above to see them."))
     return parts

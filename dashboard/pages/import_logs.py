@@ -10,14 +10,15 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.quality import judge
 from analysis.selection import Selection
-from analysis.words import cell, counted
+from analysis.words import counted
 from dashboard import cautions, ids, role_form
 from dashboard.cards import note
-from dashboard.guard import LARGEST_LOG
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.session import Session
+from dashboard.web.guard import LARGEST_LOG
+from dashboard.web.placing import placed_table
 from ingest.store import NoPacket
 from ingest.study_errors import CannotTakeIn
 from ingest.taken_in import TakenIn, take_in
@@ -76,22 +77,18 @@ def held(session: Session) -> list[Any]:
         "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
         "unread_bytes": "unread bytes",
     }  # fmt: skip
-    lines = [html.Tr([html.Td(_cell(columns[key][i])) for key in names]) for i in range(len(columns["name"]))]
-    logs = html.Table(
-        [html.Thead(html.Tr([html.Th(n, scope="col") for n in names.values()])), html.Tbody(lines)]
-    )
+    count = len(columns["name"])
+    logs = {heading: [_cell(value) for value in columns[key]] for key, heading in names.items()}
     return [
-        html.H2(f"In the study: {counted(len(lines), 'log')}"),
-        html.Div(logs, className="table", tabIndex="0", role="region", **{"aria-label": "Logs"})
-        if lines
-        else note("None yet."),
+        html.H2(f"In the study: {counted(count, 'log')}"),
+        placed_table(logs, "Logs") if count else note("None yet."),
     ]
 
 
-def _cell(value: Any) -> str:
+def _cell(value: Any) -> Any:
     if isinstance(value, str):
         return value[:19] if value[4:5] == "-" and value[10:11] == " " else value
-    return cell(int(value)) if value is not None and value == value else "–"
+    return int(value) if value is not None and value == value else None
 
 
 def import_all(session: Session, files: list[tuple[str, bytes]], job: Job) -> list[tuple[str, str, str]]:

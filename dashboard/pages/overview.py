@@ -6,11 +6,12 @@ from dash import html
 
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard.cards import table
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
+from dashboard.web.tables import table
+from dashboard.web.templating import part
 
 _ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/models/MODEL.md)
 
@@ -21,7 +22,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         return [nothing_ingested(session)]
     games = session.ask("study_games")
     columns: dict[str, list[Any]] = {
-        "game": [html.A(game, href="/" + to_address(Selection(game=game))) for game in games["game"]],
+        "game": [part("link", game, "/" + to_address(Selection(game=game))) for game in games["game"]],
         "players": [int(n) for n in games["players"]],
         "runs": [int(n) for n in games["runs"]],
         "of the makers": [int(n) for n in games["maker_runs"]],
@@ -30,7 +31,9 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         "damaged runs": [int(n) for n in games["damaged_runs"]],
         "marked not valid": [int(n) for n in games["invalid_runs"]],
     }
-    holds = html.Section([html.H2("What the study holds"), table(columns)], className="card wide")
+    holds = html.Section(
+        [html.H2("What the study holds"), table(columns, scrolls=True)], className="card wide"
+    )
     return [_way(session, selection), holds]
 
 

@@ -11,7 +11,7 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.words import cell, counted
 from dashboard import cautions, ids
-from dashboard.cards import note, table
+from dashboard.cards import note
 from dashboard.filters import from_address, to_address
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
@@ -19,6 +19,7 @@ from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.plan_sheet import scale_and_unit
 from dashboard.session import Session
+from dashboard.web.placing import placed_table
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
@@ -152,7 +153,7 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
     )
     if plan["precision"]:
         cards += [
-            table(_columns(plan["precision"], scale, {
+            placed_table(_columns(plan["precision"], scale, {
                 "more players": "players", "runs each": "runs", f"doubt left, ± {unit} (80 %)": "half_width",
                 "playtests simulated": "plays",
             }), "Doubt left, by players on the present build"),
@@ -160,7 +161,7 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
         ]  # fmt: skip
     if plan["power"]:
         cards += [
-            table(_columns(plan["power"], 100, {
+            placed_table(_columns(plan["power"], 100, {
                 "players on each build": "players_each", "chance to tell them apart, %": "chance",
             }), "Chance to tell the builds apart"),
             note(
@@ -170,7 +171,7 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
         ]  # fmt: skip
     if plan["schedule"]:
         cards += [
-            table(_columns(plan["schedule"], 1, {
+            placed_table(_columns(plan["schedule"], 1, {
                 "number": "number", "player": "player", "builds, in this order": "builds", "runs on each": "runs",
             }), "Who plays what"),
             note(why_so_many(plan)),

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 from dash import Dash, Input, Output, State, dcc, html, no_update
+from markupsafe import Markup
 
 from analysis.selection import Selection
 from analysis.words import cell, counted
@@ -14,8 +15,8 @@ from dashboard.filters import from_address, to_address
 from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
-from dashboard.report.markup import Markup, tag
 from dashboard.session import Session
+from dashboard.web.tables import table
 from ingest.player_tag import BadTag, player_tag
 
 _MOST = 400
@@ -110,7 +111,7 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
     """The list, as HTML; the run `chosen` is marked."""
     runs = session.ask("runs_listed", game=game, most=_MOST)
     names = ["player", "played", "attempt", "build", "alive", "end", "deaths", "log", "run", "said of it"]
-    lines = []
+    lines, marks = [], []
     for i in range(len(runs["run_id"])):
         valid = bool(runs["valid"][i])
         said = [
@@ -124,27 +125,22 @@ def runs_table(session: Session, game: str, chosen: int | None = None) -> Markup
         ]
         if not valid:
             said.insert(0, f"not valid: {runs['invalid_reason'][i]}")
-        cells = [
+        line = [
             _who(runs, i),
             _played(runs["played_at"][i], "%Y-%m-%d %H:%M") or "–",
-            cell(int(runs["attempt"][i])),
+            int(runs["attempt"][i]),
             runs["build"][i],
             f"{cell(float(round(runs['alive_s'][i], 1)))} s",
             _END.get(runs["ending"][i], runs["ending"][i]),
-            cell(int(runs["deaths"][i])),
+            int(runs["deaths"][i]),
             runs["capture"][i],
-            cell(int(runs["number"][i])),
+            int(runs["number"][i]),
             "; ".join(map(str, said)),
         ]
-        marks = {} if valid else {"class_": "struck"}
-        if runs["run_id"][i] == chosen:
-            marks["aria_current"] = "true"
-        lines.append(tag("tr", [tag("td", cell) for cell in cells], **marks))
-    return tag(
-        "table",
-        tag("thead", tag("tr", [tag("th", name, scope="col") for name in names])),
-        tag("tbody", lines),
-    )
+        lines.append(line)
+        current = {"aria-current": "true"} if runs["run_id"][i] == chosen else {}
+        marks.append(({} if valid else {"class": "struck"}) | current)
+    return table({name: [line[at] for line in lines] for at, name in enumerate(names)}, marks=marks)
 
 
 _END = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut": "cut: the log ends"}

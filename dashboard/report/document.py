@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from markupsafe import Markup
+
 from analysis.finding import Finding
 from analysis.words import capital, cell, counted, estimated
 from dashboard import cautions
@@ -10,9 +12,10 @@ from dashboard.cards import shared_warnings
 from dashboard.figures import WIDE_ON_PAPER
 from dashboard.filters import in_words
 from dashboard.report.content import Content, GamePart
-from dashboard.report.markup import Markup, listed, table, tag, text
+from dashboard.report.markup import listed, tag, text
 from dashboard.report.proposals import proposal_part
 from dashboard.report.style import STYLE
+from dashboard.web.tables import table
 
 EVIDENCE = ("deaths", "survival", "timing", "players", "genres")
 # What a table beside another article may have at most.
@@ -228,6 +231,7 @@ def _captures(content: Content, count: Numbering) -> Markup:
     return table(
         {label: columns[key] for key, label in names.items()},
         f"{count.table()}. The logs behind this report.",
+        most=60,
     )
 
 

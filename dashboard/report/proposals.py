@@ -1,8 +1,11 @@
 """Proposals in the report: what to change, what it is expected to do, and how sure that is."""
 
+from markupsafe import Markup
+
 from analysis.words import amount, capital, cell, counted
 from dashboard.report.content import GamePart
-from dashboard.report.markup import Markup, listed, table, tag, text
+from dashboard.report.markup import listed, tag, text
+from dashboard.web.tables import table
 
 
 def proposal_part(game: GamePart, count: object, named: bool) -> Markup:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
 from analysis.finding import Finding
 from analysis.words import counted
 from dashboard import exports, plotly_js
@@ -15,7 +17,7 @@ from dashboard.palette import LIGHT
 from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
 from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
-from dashboard.report.markup import Markup, tag
+from dashboard.report.markup import tag
 
 # Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
 _WIDE, _NARROW = 720, 400

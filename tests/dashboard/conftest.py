@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
-from dashboard.web_server import WebServer
+from dashboard.web.app import build_app
+from dashboard.web.web_server import WebServer
 from ingest.store import import_log, open_study
 from tests.needs import need
 

@@ -11,10 +11,10 @@ import pytest
 
 from analysis.findings.one_death import place_at
 from analysis.selection import Selection
-from dashboard.app import build_app
 from dashboard.opened import Opened, opened_at
 from dashboard.pages.deaths import opened_body
 from dashboard.to_html import to_html
+from dashboard.web.app import build_app
 from tests.dashboard.conftest import open_page, serve
 from tests.dashboard.test_pages import faults
 from tests.waiting import until

@@ -35,7 +35,7 @@ def served(monkeypatch):
         calls.append((study.path, pictures, host, port, open_browser, recordings, thrown_away))
         study.close()
 
-    monkeypatch.setattr("dashboard.serving.serve", serve)
+    monkeypatch.setattr("dashboard.web.serving.serve", serve)
     return calls
 
 

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.exports import as_bibtex, as_csv, as_latex, as_markdown, latex, sources
-from dashboard.report.markup import Markup, table, tag, text
+from dashboard.report.markup import Markup, tag, text
+from dashboard.web.tables import table
 
 # The starts that OWASP's page on CSV injection names.
 FORMULAS = ["=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x")']

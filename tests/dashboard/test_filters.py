@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.selection import Selection
-from dashboard.filter_bar import filter_bar
 from dashboard.filters import Choices, from_address, in_words, to_address
+from dashboard.web.filter_bar import filter_bar
 
 GAMES = ("Moth & Run", "b=c?d")
 TEXT = st.text(st.characters(blacklist_categories=("Cs",)), min_size=1, max_size=20)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from dashboard.app import build_app
-from dashboard.guard import LARGEST_REQUEST, is_loopback
+from dashboard.web.app import build_app
+from dashboard.web.guard import LARGEST_REQUEST, is_loopback
 
 
 @pytest.fixture(scope="module")

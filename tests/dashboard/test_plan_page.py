@@ -3,7 +3,7 @@
 import pytest
 
 from dashboard.pages.plan import shown, why_so_many
-from dashboard.to_html import to_html
+from tests.dashboard.written import written
 
 PLAN = {
     "target": "finish", "unit": "share", "now_half_width": 0.113, "wanted_half_width": 0.05, "players_needed": 45,
@@ -15,7 +15,7 @@ PLAN = {
 
 
 def test_doubt_is_said_in_points_everywhere_and_every_column_has_a_name():
-    text = to_html(shown(PLAN, 1))
+    text = written(shown(PLAN, 1))
     assert "the doubt, half of the 80 % interval, is ±11.3 points now; ±5 are wanted." in text
     assert "doubt left, ± points (80 %)" in text and "10.3" in text and "0.103" not in text
     assert "playtests simulated" in text and "chance to tell them apart, %" in text and "14.8" in text

@@ -35,7 +35,7 @@ def test_every_figure_of_the_demo_study_can_be_drawn_by_it(read_session):
 
 
 def test_other_machines_get_it_compressed_and_this_one_plain(read_session):
-    from dashboard.app import build_app
+    from dashboard.web.app import build_app
 
     client = build_app(read_session).server.test_client()
     asked = {"path": plotly_js.address(), "headers": {"Accept-Encoding": "gzip", "Host": "localhost"}}

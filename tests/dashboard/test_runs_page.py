@@ -55,7 +55,7 @@ def session(tmp_path, monkeypatch) -> Iterator[Session]:
 
 def test_the_newest_run_is_first_whichever_log_it_is_in(session):
     table = str(runs_table(session, GAME))
-    lines = [re.findall(r"<td>(.*?)</td>", line) for line in re.findall(r"<tr>(.*?)</tr>", table)[1:]]
+    lines = [re.findall(r"<td[^>]*>(.*?)</td>", line) for line in re.findall(r"<tr>(.*?)</tr>", table)[1:]]
     assert [(line[1], line[-3], line[-2]) for line in lines] == [
         ("2026-03-02 14:02", "console2.playlog", "3"),
         ("2026-03-02 14:02", "console1.playlog", "3"),

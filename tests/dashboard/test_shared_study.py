@@ -11,10 +11,11 @@ from pathlib import Path
 import pytest
 
 from analysis.selection import Selection
-from dashboard import shared_study, wanted
+from dashboard import wanted
 from dashboard.session import Session
-from dashboard.shared_study import SharedStudy
 from dashboard.wanted import open_when_free
+from dashboard.web import shared_study
+from dashboard.web.shared_study import SharedStudy
 from ingest.notes import note_run
 from ingest.study_errors import StudyBusy, StudyError
 from tests.dashboard.conftest import DEMO, open_page, serve
@@ -136,7 +137,7 @@ def test_two_that_share_take_turns(shared, tmp_path):
     program = """
 import sys
 from pathlib import Path
-from dashboard.shared_study import SharedStudy
+from dashboard.web.shared_study import SharedStudy
 from ingest.notes import note_run
 with SharedStudy(Path(sys.argv[1])) as shared:
     for i in range(20):

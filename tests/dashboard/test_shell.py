@@ -8,9 +8,9 @@ import pytest
 from dash import dcc, html
 
 from analysis.selection import Selection
-from dashboard.app import build_app
 from dashboard.pages import PAGES
 from dashboard.to_html import to_html
+from dashboard.web.app import build_app
 
 HERE = {"Host": "localhost"}
 

@@ -10,8 +10,8 @@ import pytest
 
 import demo_logs
 from analysis.selection import Selection
-from dashboard.app import build_app
 from dashboard.stage_pictures import LARGEST_BYTES, StagePictures, names
+from dashboard.web.app import build_app
 from demo_logs.simulator.draw import write_pictures
 
 PICTURES = Path(demo_logs.__file__).parent / "stage_pictures"

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from dashboard.web_server import WebServer
+from dashboard.web.web_server import WebServer
 
 STOPS = 200
 REQUESTS = 4  # under way in each

@@ -17,10 +17,10 @@ import plotly.graph_objects as go
 from dash import Dash, dcc, html
 from playwright.sync_api import Page, sync_playwright
 
-from dashboard.app import build_app
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
-from dashboard.web_server import WebServer
+from dashboard.web.app import build_app
+from dashboard.web.web_server import WebServer
 from ingest.store import import_log, open_study
 from tests.dashboard.conftest import DEMO, SWITCHES
 

@@ -10,17 +10,17 @@ from dash import ClientsideFunction, Dash, Input, Output, callback_context, dcc,
 from flask import Response, request
 
 from dashboard import ids
-from dashboard.downloads import add_downloads
-from dashboard.guard import protect
 from dashboard.pages import PAGES
 from dashboard.session import Session
-from dashboard.shell import add_shell, content, document, page_at
 from dashboard.stage_pictures import StagePictures
+from dashboard.web.downloads import add_downloads
+from dashboard.web.guard import protect
+from dashboard.web.shell import add_shell, content, document, page_at
 from ingest.study_errors import StudyBusy
 
 _REFRESH_MS = 700
 _SCRIPTS = ("figures.js", "shell.js")
-_ASSETS = Path(__file__).parent / "assets"
+_ASSETS = Path(__file__).parent.parent / "assets"
 
 
 class _ShellDash(Dash):

@@ -19,9 +19,9 @@ from dashboard.pages.live import RECENT_RUNS
 from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
 from dashboard.plan_sheet import sheet
-from dashboard.report.markup import table
 from dashboard.session import Session
 from dashboard.tuning_desk import Mapped, Worked, header
+from dashboard.web.tables import table
 
 PLOTLY_ADDRESS = plotly_js.address()
 _ROWS_SHOWN = 200

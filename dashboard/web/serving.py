@@ -6,10 +6,10 @@ import webbrowser
 from pathlib import Path
 from typing import Any
 
-from dashboard.app import build_app
-from dashboard.guard import LARGEST_REQUEST, is_loopback, new_token
 from dashboard.session import Session
-from dashboard.web_server import WebServer
+from dashboard.web.app import build_app
+from dashboard.web.guard import LARGEST_REQUEST, is_loopback, new_token
+from dashboard.web.web_server import WebServer
 
 
 def serve(

@@ -17,14 +17,14 @@ from analysis.selection import Selection
 from analysis.words import counted
 from dashboard import ids
 from dashboard.cards import figure_id
-from dashboard.downloads import PLOTLY_ADDRESS, figure_json
-from dashboard.filter_bar import filter_bar
 from dashboard.filters import from_address, to_address
 from dashboard.opened import opened_at
 from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.session import Session
 from dashboard.to_html import to_html
+from dashboard.web.downloads import PLOTLY_ADDRESS, figure_json
+from dashboard.web.filter_bar import filter_bar
 
 _BY_PATH = {page.path: page for page in PAGES}
 # Figures that come along with the page when the browser does not say which it has in view.
