@@ -95,7 +95,7 @@ def _moved(figure: go.Figure, finding: Finding, theme: Theme) -> go.Figure:
         )
     )  # fmt: skip
     side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.68, 1], "anchor": "y2"}
-    side["title"] = side["title"] | {"text": "window moved (early < 0 < late), ms"}
+    side["title"] = side["title"] | {"text": "window moved, ms"}
     up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2"}
     figure.update_layout(xaxis={"domain": [0, 0.58]}, xaxis2=side, yaxis2=up)
     figure.add_shape(
