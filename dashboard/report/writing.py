@@ -17,7 +17,7 @@ from dashboard.palette import LIGHT
 from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
 from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
-from dashboard.report.markup import tag
+from dashboard.web.templating import part, render
 
 # Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
 _WIDE, _NARROW = 720, 400
@@ -101,20 +101,14 @@ def _pictures(
 ) -> tuple[dict[str, Markup], Markup]:
     if drawn or not figures:
         return {name: _image(drawing) for name, drawing in drawn.items()}, Markup("")
-    places = {name: tag("div", "", class_="plot", data_figure=name) for name in figures}
-    code = plotly_code().replace("</script", "<\\/script")
-    draw_all = (
-        "for(const at of document.querySelectorAll('[data-figure]')){const f=figures[at.dataset.figure];"
-        "Plotly.newPlot(at,f.data,f.layout,{staticPlot:true,responsive:true});}"
-    )
-    return places, Markup(
-        f"<script>{code}</script><script>const figures={in_script(figures)};{draw_all}</script>"
-    )
+    code = Markup(plotly_code().replace("</script", "<\\/script"))
+    places = {name: part("plot", name) for name in figures}
+    return places, render("report/plots.html", code=code, figures=Markup(in_script(figures)))
 
 
 def _image(drawing: Drawing) -> Markup:
     data = b64encode(drawing.svg.encode()).decode()
-    return Markup(f'<img alt="" src="data:image/svg+xml;base64,{data}">')
+    return part("picture", f"data:image/svg+xml;base64,{data}")
 
 
 def _write_figures(drawn: dict[str, Drawing], folder: Path) -> list[Path]:

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from markupsafe import Markup
 
 from dashboard.exports import as_bibtex, as_csv, as_latex, as_markdown, latex, sources
-from dashboard.report.markup import Markup, tag, text
 from dashboard.web.tables import table
+from dashboard.web.templating import part
 
 # The starts that OWASP's page on CSV injection names.
 FORMULAS = ["=1+1", "+1", "-1+2", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("http://x")']
@@ -63,9 +64,10 @@ def test_markdown_table_keeps_its_columns():
 
 @given(TEXT)
 def test_markup_is_escaped_where_it_enters(value):
-    made = tag("p", value, title=value)
-    assert "<" not in made.removeprefix("<p ").removesuffix("</p>").replace('">', "", 1)
-    assert text(Markup("<b>"), value).startswith("<b>")
+    made = part("link", value, value, {"title": value}).strip()
+    assert "<" not in made.removeprefix("<a ").removesuffix("</a>").replace('">', "", 1)
+    assert "<" not in part("note", value).replace("<code>", "").replace("</code>", "").strip()[2:-4]
+    assert part("link", Markup("<b>"), "/").strip().startswith('<a href="/"><b>')
 
 
 def test_tables_are_escaped():

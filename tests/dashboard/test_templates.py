@@ -1,0 +1,31 @@
+"""The templates: every one is sound, installed with the package, and escapes what it is given."""
+
+import fnmatch
+import tomllib
+from pathlib import Path
+
+import dashboard
+from dashboard.web import templating
+
+ROOT = Path(dashboard.__file__).parent
+TEMPLATES = ROOT / "web" / "templates"
+
+
+def test_every_file_that_the_dashboard_reads_is_installed_with_it():
+    told = tomllib.loads((ROOT.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    patterns = told["tool"]["setuptools"]["package-data"]["*"]
+    files = [path for path in ROOT.rglob("*") if path.is_file() and path.suffix not in (".py", ".pyc")]
+    assert sum(path.is_relative_to(TEMPLATES) for path in files) > 10
+    assert [path for path in files if not any(fnmatch.fnmatch(path.name, one) for one in patterns)] == []
+
+
+def test_every_template_can_be_read_and_none_lets_a_text_through():
+    for path in TEMPLATES.rglob("*.*"):
+        templating._templates().get_template(path.relative_to(TEMPLATES).as_posix())
+        text = path.read_text(encoding="utf-8")
+        assert "| safe" not in text and "autoescape" not in text, path
+
+
+def test_backticks_set_code_and_nothing_else():
+    assert templating.prose("role `a<b` of <i>") == "role <code>a&lt;b</code> of &lt;i&gt;"
+    assert templating.prose(templating.Markup("<i>`</i>")) == "<i>`</i>"
