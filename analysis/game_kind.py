@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from analysis.levers import LEVERS, Part
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.words import counted
 from ingest.vocabulary import EventRole, TunableRole
 
 # Events that only such a game logs. `level`, `press`, `shot` and `hit` are found in all kinds of games.
@@ -23,6 +24,7 @@ REMEDY = (
     "Roles are corrected with `setscrew roles` or on the page of imports; the logs stay as they are. Where the role is "
     "right, log the events that go with it."
 )
+_MOST_LOGS_NAMED = 10
 # What such a tunable turns is not there in a game of another kind.
 TUNABLES: dict[str, Part] = {lever.role: lever.part for lever in LEVERS.values() if lever.part is not None}
 TUNABLES[TunableRole.NOTE_SPEED] = Part.NOTES
@@ -158,6 +160,15 @@ def _told(held: Held, without: str = "") -> str:
     ]
     told += [f"{held.stages} stages"] * (held.stages > 1)
     return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+
+
+def words_behind(logs: Sequence[str]) -> str:
+    """That the runs of these logs are still those of the roles before a correction, and how that is mended."""
+    named = ", ".join(logs[:_MOST_LOGS_NAMED]) + (" and others" if len(logs) > _MOST_LOGS_NAMED else "")
+    return (
+        f"The runs of {counted(len(logs), 'log')} ({named}) were built before a role was corrected: ingest "
+        f"{'it' if len(logs) == 1 else 'them'} again."
+    )
 
 
 def _named(roles: Sequence[str]) -> str:

@@ -13,9 +13,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS, one_death, trust
+from analysis.findings import FINDERS, one_death
 from analysis.findings.one_death import DeathList, Place
 from analysis.findings.side_by_side import side_by_side
+from analysis.findings.trust.logs_received import why_no_run
 from analysis.game_kind import Contradiction, contradictions
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
@@ -139,7 +140,7 @@ class Session:
 
     def why_no_run(self) -> str | None:
         """Why no run is in a study that holds play logs, or None."""
-        return self._once(("why no run",), lambda: trust.why_no_run(self.reader))
+        return self._once(("why no run",), lambda: why_no_run(self.reader))
 
     def choices(self, game: str) -> Choices:
         """What the filter bar offers for `game`."""

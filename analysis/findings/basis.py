@@ -12,8 +12,8 @@ from analysis.words import counted
 
 @dataclass(frozen=True)
 class Basis:
-    """The chosen runs (columns of queries/run_ends.sql), the roles their games declare, and shared
-    warnings.
+    """The chosen runs (columns of queries/run_ends.sql, at least run_id and player), the roles their games declare,
+    and shared warnings.
     """
 
     run: Columns

@@ -3,11 +3,10 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from analysis.findings.roles import words_behind
 from analysis.findings.staged_data import load_staged
 from analysis.findings.tuning_data import NoTrials, load_builds, load_trials
 from analysis.findings.unanswered import why_not_hits, why_not_staged
-from analysis.game_kind import read_kind
+from analysis.game_kind import read_kind, words_behind
 from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm_games.rhythm import RhythmModel

@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Prints the findings of every chosen game."""
     from analysis.findings import FINDERS
-    from analysis.findings.trust import why_no_run
+    from analysis.findings.trust.logs_received import why_no_run
     from analysis.reader import Reader
     from dashboard.commands.opening import StudyTrouble, opened
 

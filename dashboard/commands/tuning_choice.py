@@ -38,7 +38,7 @@ def chosen_game(reader: Any, wanted: str | None) -> str:
     """The game's title. Raises TuningTrouble."""
     games = [str(game) for game in reader.ask("study_games")["game"]]
     if not games:
-        from analysis.findings.trust import why_no_run
+        from analysis.findings.trust.logs_received import why_no_run
 
         raise TuningTrouble(
             why_no_run(reader) or "the study holds no run; ingest play logs first", exits.THIN

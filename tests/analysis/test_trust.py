@@ -8,6 +8,7 @@ import pytest
 
 from analysis.finding import Finding
 from analysis.findings import trust
+from analysis.findings.trust.logs_received import why_no_run
 from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -155,23 +156,23 @@ def test_the_worst_log_comes_first_with_its_remedy(study: Study, tmp_path: Path)
 
 def test_why_a_study_with_logs_has_no_run(study: Study, tmp_path: Path) -> None:
     reader = Reader(study.connection)
-    assert trust.why_no_run(reader) is None  # nothing was ingested: that is said elsewhere
+    assert why_no_run(reader) is None  # nothing was ingested: that is said elsewhere
     imported(study, tmp_path / "noise.playlog", NOISE)
-    said = trust.why_no_run(reader)
+    said = why_no_run(reader)
     assert said is not None and said.startswith(
         "1 play log is in the study, but it holds no run that can be read. "
     )
     assert "noise.playlog: 9 packets arrived broken; 10 bytes came without their dictionary." in said
     imported(study, tmp_path / "idle.playlog", [dictionary(KINDS), event(5, "at", x=1)])
-    said = trust.why_no_run(reader)
+    said = why_no_run(reader)
     assert said is not None and said.startswith("2 play logs are in the study, but none of them holds a run")
     imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1)])
-    assert trust.why_no_run(reader) is None
+    assert why_no_run(reader) is None
 
 
 def test_a_whole_log_without_a_run_names_the_missing_role(study: Study, tmp_path: Path) -> None:
     imported(study, tmp_path / "idle.playlog", [dictionary(KINDS), event(5, "at", x=1)])
-    said = trust.why_no_run(Reader(study.connection))
+    said = why_no_run(Reader(study.connection))
     assert said is not None and said.endswith(
         "idle.playlog: Nothing was lost, but no event with the role `run_start` came."
     )
