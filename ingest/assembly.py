@@ -1,7 +1,7 @@
 """Events in, runs out: which events belong to which run and stage, and the runs of a capture (FORMAT.md, section 7)."""
 
-from bisect import bisect_right
-from collections.abc import Callable, Iterable
+from bisect import bisect_right, insort
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from ingest.vocabulary import EventRole, FieldRole
 _NOWHERE = 1 << 62
 # Runs that wait for the settings of a log that never sends them.
 _MOST_WAITING = 1000
+_FEW = 8
 
 
 class Assembler:
@@ -56,9 +57,17 @@ class Assembler:
         self.scopes = [Scope(0, 0, -1, -1, 0)]
         self.taken_back: set[tuple[int, int]] = set()
 
-    def damage(self, offsets: Iterable[int]) -> None:
+    def damage(self, offsets: Sequence[int]) -> None:
         """Notes bad frames and packets before which something is missing; call it before their batch is taken."""
-        self._damage = sorted([*self._damage, *offsets])
+        if len(offsets) > _FEW:
+            self._damage = sorted([*self._damage, *offsets])
+        else:
+            for offset in offsets:
+                insort(self._damage, offset)
+
+    def waiting(self, offset: int) -> None:
+        """Packets up to `offset` wait, and none behind it can be read any more: the first damage there says it all."""
+        del self._damage[bisect_right(self._damage, offset) + 1 :]
 
     def take(
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch
@@ -122,10 +131,12 @@ class Assembler:
         """Everything up to `offset` has been taken: what was known about it is forgotten but for its marks on a run."""
         if self._up is not None:
             self._follow_settings(offset)
-        run = self._run
-        if run is not None:
-            run.damaged = run.damaged or self._damaged(run.start_byte, offset)
-            run.missing = run.missing or (run.awaits_sign and self._damaged(run.died_byte, offset))
+        run, up = self._run, self._up
+        if run is not None and up is not None:
+            # Of what came after a reset it knows nothing, even where no event has told of the reset yet.
+            until = offset if up.end_offset is None else min(offset, up.end_offset - 1)
+            run.damaged = run.damaged or self._damaged(run.start_byte, until)
+            run.missing = run.missing or (run.awaits_sign and self._damaged(run.died_byte, until))
         elif self._damaged(self._stretch.since, offset):
             self._stretch.missing = True
         behind = bisect_right(self._damage, offset)
@@ -148,12 +159,16 @@ class Assembler:
         settings = self._up.settings
         while settings and settings[0][0] <= offset:
             self._values = settings.popleft()[1]
-            for run in [*self._waiting, *([self._run] if self._run is not None else [])]:
-                values = known(self._values, run.dictionary)
-                if run.build is None:
-                    run.build = values
-                elif run is self._run and run.build != values:
-                    run.mixed = True
+            run = self._run or (self._waiting[-1] if self._waiting else None)
+            values = None if run is None else known(self._values, run.dictionary)
+            if run is None or values is None:
+                continue
+            # The values of one power-up come to be known for all of its runs at once.
+            if run.build is None or (self._waiting and self._waiting[0].build is None):
+                for one in [*self._waiting, run]:
+                    one.build = one.build or values
+            if run is self._run and run.build != values:
+                run.mixed = True
 
     def _next_scopes(self) -> None:
         self.scopes = self.scopes[-1:]
@@ -178,7 +193,9 @@ class Assembler:
         if self._up is not None:
             self._follow_settings(_NOWHERE)
         if self._run is not None:
-            self._cut(self._up.end_offset if self._up is not None else None)
+            end = None if self._up is None else self._up.end_offset
+            # What is missing before the first packet after a reset was dropped by the console since.
+            self._cut(None if end is None else end - 1)
         self._settle(ended=True)
 
     def _event(self, role: EventRole, at_us: int, offset: int, said: Said, dictionary: Dictionary) -> None:
@@ -239,6 +256,8 @@ class Assembler:
 
     def _settle(self, ended: bool, rated: bool = False) -> None:
         """Hands over the runs that nothing can change any more: the last one of a power-up waits for its rating."""
+        if not ended and self._waiting and self._waiting[0].build is None:
+            return  # nor is that of those behind it
         left = []
         for number, run in enumerate(self._waiting, 1):
             last = number == len(self._waiting) and not rated

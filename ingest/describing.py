@@ -1,6 +1,7 @@
 """What the events of a study mean: its dictionaries, the tables of their kinds, and its builds."""
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import chain, count
 
@@ -11,7 +12,13 @@ from ingest.play import Values
 from ingest.records import RecordReader
 from ingest.roles import corrected, corrections
 from ingest.tables import create_event_table, create_role_views, signature, slug
+from ingest.vocabulary import EventRole
 from ingest.writer import Writer
+
+# New builds of one log, and values of tunables in all builds that it brings or uses. A playtest has some hundred.
+MOST_BUILDS = 4000
+MOST_VALUES = 250_000
+_ROWS_AT_ONCE = 5000
 
 
 @dataclass(frozen=True)
@@ -34,7 +41,14 @@ class Describer:
     def __init__(self, cursor: duckdb.DuckDBPyConnection, writer: Writer):
         self._cursor, self._writer = cursor, writer
         self._described: dict[int, Described] = {}  # by the identity of either dictionary
-        self._builds: dict[tuple[int, Values], int] = {}
+        self._roles: set[EventRole] = set()  # whose views are to be made anew
+        self._builds: dict[int, dict[bytes, int]] = {}  # by dictionary and values
+        self._new: dict[str, list[tuple[object, ...]]] = {"builds": [], "tunables": []}  # rows
+        self._taken: set[int] | None = None  # ids of builds; None: not asked yet
+        self._last: tuple[Dictionary, Values, int] | None = None  # the build that was asked for last
+        self._built = 0  # new builds
+        self._values = 0  # of tunables, in all builds that are known here
+        self.full = False
 
     @property
     def met(self) -> list[Described]:
@@ -86,8 +100,18 @@ class Describer:
             ],
         )
         self._writer.wait()
-        create_role_views(self._cursor, d.event_roles)
+        self._roles |= d.event_roles
         return tables
+
+    def finish(self) -> None:
+        """Writes what is left, and makes the views of the roles for which there are new tables.
+
+        Once a log: a view names all of its tables.
+        """
+        self._flush()
+        self._writer.wait()
+        create_role_views(self._cursor, sorted(self._roles))
+        self._roles = set()
 
     def _event_tables(self, dictionary: Dictionary) -> list[str]:
         """The table of each kind: that of the same game, kind and signature if there is one, otherwise a new one."""
@@ -112,38 +136,74 @@ class Describer:
         return found
 
     def build(self, dictionary: Dictionary, values: Values) -> int:
-        """The id of a build, made of its dictionary and values. It has no label yet: `settle` gives it one."""
+        """The id of a build, made of its dictionary and values. It has no label yet: `settle` gives it one.
+
+        More than MOST_BUILDS new ones, or MOST_VALUES values of tunables, are not kept: further runs count as of a
+        build whose values are not known, and `full` says so.
+        """
+        if self._last is not None and self._last[0] is dictionary and self._last[1] == values:
+            return self._last[2]
         described = self.of(dictionary)
-        dictionary_id = described.number
-        known = self._builds.get((dictionary_id, values))
-        if known is not None:
-            return known
-        self._writer.wait()
-        q = self._cursor.execute
-        for build_id, *had in q(
-            "SELECT build_id, list(t.value ORDER BY t.number) FILTER (t.number IS NOT NULL) FROM builds b "
-            "LEFT JOIN tunables t USING (build_id) WHERE b.dictionary_id = ? GROUP BY build_id", [dictionary_id],
-        ).fetchall():  # fmt: skip
-            self._builds[dictionary_id, tuple(had[0] or ())] = build_id
-        if (dictionary_id, values) not in self._builds:
-            key = hashlib.sha256(described.logged.text + repr(values).encode()).hexdigest()
-            build_id = int(key[:13], 16)
-            while q("SELECT 1 FROM builds WHERE build_id = ?", [build_id]).fetchall():
-                build_id += 1  # one pair of builds in 10^15
-            self._writer.rows(
-                "builds",
-                [(build_id, key, dictionary_id, dictionary.game, dictionary.firmware, None, None)],
-            )
-            self._writer.rows(
-                "tunables",
-                [
-                    (build_id, n, t.name, t.role, value, *_range(t, value), t.unit,
-                     *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
-                    for n, (t, value) in enumerate(zip(described.dictionary.tunables, values, strict=True))
-                ],
+        known = self._builds_of(described.number)
+        key = _key(values)
+        if key not in known and (self._built >= MOST_BUILDS or self._values + len(values) > MOST_VALUES):
+            self.full = True
+            values = (None,) * len(values)
+            key = _key(values)
+        if key not in known:
+            known[key] = self._new_build(described, values)
+            self._values += len(values)
+            self._built += 1
+        self._last = dictionary, values, known[key]
+        return known[key]
+
+    def _builds_of(self, dictionary_id: int) -> dict[bytes, int]:
+        """The builds of a dictionary by their values; those of the study are looked up once."""
+        if dictionary_id not in self._builds:
+            self._writer.wait()
+            found = self._cursor.execute(
+                "SELECT build_id, list(t.value ORDER BY t.number) FILTER (t.number IS NOT NULL) FROM builds b "
+                "LEFT JOIN tunables t USING (build_id) WHERE b.dictionary_id = ? GROUP BY build_id", [dictionary_id],
             )  # fmt: skip
-            self._builds[dictionary_id, values] = build_id
-        return self._builds[dictionary_id, values]
+            known: dict[bytes, int] = {}
+            while some := found.fetchmany(1000):
+                for build_id, values in some:
+                    known[_key(values or ())] = build_id
+                    self._values += len(values or ())
+            self._builds[dictionary_id] = known
+        return self._builds[dictionary_id]
+
+    def _new_build(self, described: Described, values: Values) -> int:
+        dictionary = described.dictionary
+        if self._taken is None:
+            self._writer.wait()
+            self._taken = {row[0] for row in self._cursor.execute("SELECT build_id FROM builds").fetchall()}
+        key = hashlib.sha256(described.logged.text + repr(values).encode()).hexdigest()
+        build_id = int(key[:13], 16)
+        while build_id in self._taken:
+            build_id += 1  # one pair of builds in 10^15
+        self._taken.add(build_id)
+        self._new["builds"].append(
+            (build_id, key, described.number, dictionary.game, dictionary.firmware, None, None)
+        )
+        self._new["tunables"] += [
+            (build_id, n, t.name, t.role, value, *_range(t, value), t.unit,
+             *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
+            for n, (t, value) in enumerate(zip(dictionary.tunables, values, strict=True))
+        ]  # fmt: skip
+        if max(map(len, self._new.values())) > _ROWS_AT_ONCE:
+            self._flush()
+        return build_id
+
+    def _flush(self) -> None:
+        for table, rows in self._new.items():
+            self._writer.rows(table, rows)
+            self._new[table] = []
+
+
+def _key(values: Iterable[int | None]) -> bytes:
+    """What stands for the values of a build: 255 numbers would take kilobytes for each of them."""
+    return hashlib.blake2b(repr(tuple(values)).encode(), digest_size=16).digest()
 
 
 def _range(tunable: Tunable, value: int | None) -> tuple[int | None, int | None, int | None]:

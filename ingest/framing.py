@@ -44,7 +44,7 @@ class Packets:
 
     `data` (uint8) holds them unstuffed; packet i is data[start[i] : start[i] + length[i]], CRC included, and at least
     128 bytes follow the last one. `offset` is where its frame begins in the log.
-    `bad_offset` and `bad_reason` tell of the frames that were no packets.
+    `bad_offset` and `bad_code` tell of the frames that were no packets: millions of them, where somebody means harm.
     """
 
     data: np.ndarray
@@ -52,7 +52,12 @@ class Packets:
     length: np.ndarray
     offset: np.ndarray
     bad_offset: np.ndarray
-    bad_reason: list[Damage]
+    bad_code: np.ndarray
+
+    @property
+    def bad_reason(self) -> list[Damage]:
+        """Why each of the frames was none."""
+        return [REASONS[code] for code in self.bad_code.tolist()]
 
 
 def at_every_byte(data: np.ndarray, type_: str) -> np.ndarray:
@@ -102,7 +107,7 @@ class Framer:
 
 def _none() -> Packets:
     empty = np.zeros(0, np.int64)
-    return Packets(np.zeros(_PAD, np.uint8), empty, empty, empty, empty, [])
+    return Packets(np.zeros(_PAD, np.uint8), empty, empty, empty, empty, empty)
 
 
 def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offset: np.ndarray) -> Packets:
@@ -121,12 +126,14 @@ def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offse
     bad = ~good
     return Packets(
         data, start[good] + 1, frame_bytes[good] - 1, offset[good],
-        offset[bad], [_REASON[code] for code in reason[bad].tolist()],
+        offset[bad], reason[bad],
     )  # fmt: skip
 
 
-_REASON = dict(enumerate(Damage, 1))
-_CODE = {reason: code for code, reason in _REASON.items()}
+# By the codes of `Packets.bad_code`.
+REASONS = dict(enumerate(Damage, 1))
+_CODE = {reason: code for code, reason in REASONS.items()}
+NEWER = _CODE[Damage.VERSION]
 
 
 def _step(reason: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, fails, why: Damage) -> None:  # type: ignore[no-untyped-def]

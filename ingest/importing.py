@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from itertools import count
+from itertools import count, islice
 from pathlib import Path
 
 import duckdb
@@ -14,13 +14,13 @@ from ingest.assembly import Assembler
 from ingest.capture_counts import Notice
 from ingest.clock import drift_ppm
 from ingest.describing import Describer, next_id
-from ingest.framing import Damage, Framer
+from ingest.framing import NEWER, REASONS, Damage, Framer, Packets
 from ingest.given_dictionary import Given
 from ingest.ids import base_kept, base_of
 from ingest.ledger import Ids
 from ingest.line_notices import LEAST_PACKETS, Line, dropped, full_rate, no_dictionary
 from ingest.log_file import chunks, received, shown
-from ingest.notices import clock
+from ingest.notices import clock, limits
 from ingest.places import Places
 from ingest.records import microseconds
 from ingest.removal import remove_capture
@@ -28,11 +28,16 @@ from ingest.said_of_runs import MOST_DAMAGE_ROWS
 from ingest.session import Harm, PowerUp, Session, Span
 from ingest.sidecar import Sidecar
 from ingest.stopped_clock import StoppedClock
-from ingest.structure import built_from
+from ingest.structure import built_from, told
 from ingest.tables import EventTables
 from ingest.writer import Writer
 
 _ROWS_AT_ONCE = 5000
+# Events that runs are built from and that are gone through at once: each takes some kilobytes meanwhile. More of them
+# than a few hundred in one chunk can only come from a log that means harm.
+_MOST_TOLD = 8192
+# And in a whole log: ten times as many as a day of play has.
+MOST_TOLD = 500_000
 _CLOCK_EVERY = 1024
 
 
@@ -60,6 +65,13 @@ class Import:
         self._cursor, self._writer = cursor, writer
         self._path, self._size, self._key, self._sha256 = path, size, key, sha256
         self._sidecar, self._given, self._before = sidecar, given, before
+        arrivals = () if sidecar is None else sidecar.arrivals
+        self._arrivals = (
+            np.array([at for at, _ in arrivals]),
+            np.array([byte for _, byte in arrivals], np.int64),
+        )
+        self._told = 0  # events that runs are built from
+        self._told_until: int | None = None  # where there were too many of them
         self._last_us: dict[int, int] = {}  # of the last event of each power-up
         self._counts = _Counts()
         others = "SELECT 1 FROM captures WHERE capture_key = ? AND capture_id IS DISTINCT FROM ?"
@@ -93,16 +105,15 @@ class Import:
             for chunk in chunks(log, self._size):
                 packets = framer.feed(chunk)
                 self._counts.packets += len(packets.start)
-                harm = [
-                    Harm(offset, reason)
-                    for offset, reason in zip(packets.bad_offset.tolist(), packets.bad_reason, strict=True)
-                ]
-                spans, more, ended = session.feed(packets)
-                self._damage(harm + more)
+                self._broken(packets)
+                spans, harm, ended = session.feed(packets)
+                self._damage(harm)
                 for span in spans:
                     self._take(span)
                 self._power_ups(ended)
-                if len(packets.offset) and not session.holding:
+                if session.holding:
+                    self._assembler.waiting(session.held_until)
+                elif len(packets.offset):
                     self._assembler.followed(int(packets.offset[-1]))
                 self._insert_rows()
                 done += len(chunk)
@@ -115,6 +126,7 @@ class Import:
         self._power_ups(ended)
         self._tables.flush()
         self._places.flush()
+        self._described.finish()
         if self._counts.unread:
             unread = (
                 self._capture_id,
@@ -175,6 +187,7 @@ class Import:
         ((timeless,),) = self._cursor.execute(asked, [self._capture_id]).fetchall()
         notices = [
             *self._of_the_line(session),
+            *limits(self._told_until, self._described.full),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, timeless),
             *(given.notices if given is not None else ()),
             *own,
@@ -208,6 +221,27 @@ class Import:
         )
         remove_capture(self._cursor, capture_id)
 
+    def _broken(self, packets: Packets) -> None:
+        """Frames that were no packets: all are counted, and of the first the places are kept."""
+        c, offset = self._counts, packets.bad_offset
+        if not len(offset):
+            return
+        newer = int(np.count_nonzero(packets.bad_code == NEWER))
+        c.newer, c.rejected = c.newer + newer, c.rejected + len(offset) - newer
+        # Whatever lies between the same two packets does the same harm to a run.
+        _, first = np.unique(np.searchsorted(packets.offset, offset), return_index=True)
+        self._assembler.damage(offset[first].tolist())
+        rows = zip(offset.tolist(), packets.bad_code.tolist(), strict=True)
+        self._damage_rows([(at, REASONS[code].value, 1, None) for at, code in islice(rows, self._room)])
+
+    @property
+    def _room(self) -> int:
+        return MOST_DAMAGE_ROWS - self._counts.damage_rows
+
+    def _damage_rows(self, rows: list[tuple[int, str, int, int | None]]) -> None:
+        self._counts.damage_rows += len(rows)
+        self._writer.rows("damage", [(self._capture_id, *row) for row in rows])
+
     def _damage(self, harm: list[Harm]) -> None:
         c = self._counts
         for one in harm:
@@ -224,29 +258,38 @@ class Import:
                 c.unread += one.count
             else:
                 c.rejected += one.count
-        self._assembler.damage(one.offset for one in harm)
-        rows = [one for one in harm if one.reason != Damage.UNREAD][: MOST_DAMAGE_ROWS - c.damage_rows]
-        c.damage_rows += len(rows)
-        self._writer.rows(
-            "damage", [(self._capture_id, h.offset, h.reason.value, h.count, h.ticks) for h in rows]
-        )
+        self._assembler.damage([one.offset for one in harm])
+        kept = islice((one for one in harm if one.reason != Damage.UNREAD), self._room)
+        self._damage_rows([(one.offset, one.reason.value, one.count, one.ticks) for one in kept])
 
     def _take(self, span: Span) -> None:
-        self._stopped.take(span)
         described = self._described.of(span.dictionary)
         dictionary = described.dictionary
         self._clocks[span.power_up.number] = described.number, dictionary.clock_hz
         power_up_id = self._first_power_up + span.power_up.number
         batch = described.reader.read(span.data, span.start, span.length, span.tick, span.offset)
+        tells = told(dictionary, batch)
+        parts = min(len(span.start), -(-tells // _MOST_TOLD))
+        if parts > 1:
+            for part in np.array_split(np.arange(len(span.start)), parts):
+                self._take(span.part(slice(part[0], part[-1] + 1)))
+            return
+        self._stopped.take(span)
         if len(batch.bad):
             self._damage([Harm(int(span.offset[i]), Damage.BODY) for i in batch.bad.tolist()])
         self._counts.events += len(batch.tick)
         if len(batch.tick):
             self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), dictionary.clock_hz)
-        run, stage = self._assembler.take(span.power_up, power_up_id, dictionary, batch)
-        self._places.take(dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
+        self._told += tells
+        if self._told <= MOST_TOLD:
+            run, stage = self._assembler.take(span.power_up, power_up_id, dictionary, batch)
+            self._places.take(dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
+        else:
+            self._told_until = int(span.offset[0]) if self._told_until is None else self._told_until
+            run = stage = np.full(len(batch.tick), -1, np.int32)
         for events in batch.by_kind:
             self._tables.add(described.tables[events.kind], events, power_up_id, run, stage)
+        self._insert_rows()
 
     def _power_ups(self, ended: list[PowerUp]) -> None:
         rows = []
@@ -276,9 +319,8 @@ class Import:
     def _drift(self, up: PowerUp, clock_hz: int) -> float | None:
         if self._sidecar is None or not self._sidecar.arrivals or not up.clock:
             return None
-        arrivals = np.array(self._sidecar.arrivals)
         offset, tick = (np.concatenate(column) for column in zip(*up.clock, strict=True))
-        return drift_ppm(arrivals[:, 0], arrivals[:, 1], offset, tick / clock_hz)
+        return drift_ppm(*self._arrivals, offset, tick / clock_hz)
 
     def _insert_rows(self, at_least: int = _ROWS_AT_ONCE) -> None:
         if len(self._ended) >= at_least:

@@ -90,7 +90,7 @@ class Watch:
         counts = self._counts
         packets = self._framer.feed(chunk)
         counts.packets += len(packets.start)
-        counts.rejected += len(packets.bad_reason)
+        counts.rejected += len(packets.bad_offset)
         spans, harm, _ = self._session.feed(packets)
         if counts.power_ups != self._session.power_ups:
             counts.power_ups = self._session.power_ups

@@ -11,6 +11,7 @@ from ingest.capture_counts import About, Notice
 if TYPE_CHECKING:
     from ingest.stopped_clock import Stop
 
+_CUT = "Cut the log into its sessions and ingest each."
 # So many of a log are kept; more can only come from a log that means harm.
 MOST_NOTICES = 200
 
@@ -48,6 +49,18 @@ def clock(stops: Sequence["Stop"], back: int, back_offset: int, timeless_runs: i
         )
     offset = min([*(stop.offset for stop in stops), *([back_offset] if back else [])], default=0)
     return [Notice(About.CLOCK, offset, " ".join(told), _CLOCK)] if told else []
+
+
+def limits(last_told: int | None, builds: bool) -> list[Notice]:
+    """What one log had too much of: from the byte `last_told` on, events that runs are built from; and builds."""
+    told = []
+    if last_told is not None:
+        what = f"From byte {last_told:,} of the log on its events are kept without runs: it has too many for one log."
+        told.append(Notice(About.LIMIT, last_told, what, _CUT))
+    if builds:
+        what = "There are too many builds for one log: the values of some runs' tunables are left out."
+        told.append(Notice(About.LIMIT, 0, what, _CUT))
+    return told
 
 
 def refused_whole(refusal: str) -> Notice:

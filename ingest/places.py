@@ -18,8 +18,9 @@ _FAR = 1 << 62
 _FAR_PX = np.uint32(1 << 30)
 # Where a table of every visit and cell would be larger than this, those that occur are sorted instead.
 _MOST_BINS = 1 << 21
-# A run of more positions (hours of play) is handed over in parts.
+# A run of more positions (hours of play), or of more changes of stage and life, is handed over in parts.
 _MOST_HELD = 500_000
+_MOST_SCOPES = 10_000
 
 
 class Scope(NamedTuple):
@@ -132,7 +133,7 @@ class Places:
         cell, us = np.concatenate((self._cell, cell)), np.concatenate((self._us, us))
         run = scopes[-1].run
         over = len(known)
-        if run >= 0 and len(us) <= _MOST_HELD and over <= _MOST_HELD:
+        if run >= 0 and len(us) <= _MOST_HELD and over <= _MOST_SCOPES:
             # The present run's scopes are the last ones.
             while over and known[over - 1].run == run:
                 over -= 1

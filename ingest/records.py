@@ -1,5 +1,6 @@
 """Packets in, events out: the records of thousands of packets are found in lockstep (FORMAT.md, section 3)."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -22,6 +23,8 @@ _STEPS = 4
 _MOST_US = 1 << 62
 # Every such event is looked at to tell which kind is the most frequent.
 _SAMPLE = 64
+# What stands behind the last packet may be looked at, and is not used.
+_PAD = 16
 _TYPES = {"u8": "<u1", "i8": "<i1", "u16": "<u2", "i16": "<i2", "u32": "<u4", "i32": "<i4"}
 
 
@@ -56,8 +59,10 @@ class Batch:
         return self._offset[np.searchsorted(self._first, order, side="right") - 1]
 
     def orders_at(self, offsets: Sequence[int]) -> list[int]:
-        """The order of the first event at or behind each of these places in the log, where there is one."""
-        packet = np.searchsorted(self._offset, np.asarray(offsets, np.int64))
+        """The order of the first event at or behind each of these places (ascending) behind the first packet."""
+        # Before the first packet nothing is asked: it has an order as it is.
+        within = offsets[bisect_right(offsets, self._offset[0]) : bisect_right(offsets, self._offset[-1])]
+        packet = np.searchsorted(self._offset, np.asarray(within, np.int64))
         return self._first[packet[packet < len(self._first)]].tolist()
 
 
@@ -78,7 +83,10 @@ class RecordReader:
     def read(
         self, data: np.ndarray, start: np.ndarray, length: np.ndarray, tick: np.ndarray, offset: np.ndarray
     ) -> Batch:
-        """The events of the packets at `start`, whose first events happened at `tick`."""
+        """The events of the packets at `start` (ascending), whose first events happened at `tick`."""
+        # Only the bytes of these packets are gone through: thousands of power-ups may share the batch that `data` is.
+        data = data[start[0] : start[-1] + length[-1] + _PAD]
+        start = start - start[0]
         where, good = self._find(data, start + HEADER_BYTES[data[start] & 15], start + length - CRC_BYTES)
         first = np.searchsorted(where, start)
         tag = data.take(where)

@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,9 +27,11 @@ from ingest.notices import MOST_NOTICES, refused_parts
 
 HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64
+# Each has a table of its own in the study, which takes memory however few its events are.
+MAX_KINDS_OF_A_LOG = 500
 _KNOWN_BODIES = 1024
 # Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
-_MOST_SETTINGS = 100_000
+_MOST_SETTINGS = 32_768
 # Power-ups that a second reading may read with what it knows.
 _MOST_UNREAD = 1000
 
@@ -81,6 +83,16 @@ class Span:
     offset: np.ndarray
     tick: np.ndarray
 
+    def part(self, which: slice) -> "Span":
+        """Some of the packets."""
+        return replace(
+            self,
+            start=self.start[which],
+            length=self.length[which],
+            offset=self.offset[which],
+            tick=self.tick[which],
+        )
+
 
 @dataclass
 class _Held:
@@ -122,6 +134,7 @@ class Session:
         # Power-ups some of whose packets could not be read, and the ids of their dictionaries.
         self.unread_ups: dict[int, int] = {}
         self._missed = False  # whether the present power-up is one
+        self._kinds: set[tuple[object, ...]] = set()  # those that differ, of all dictionaries
         self._building: tuple[int, int] | None = None  # id and length of the text that is being put together
         self._text = bytearray()
         self._there = np.zeros(0, bool)
@@ -254,6 +267,11 @@ class Session:
     def holding(self) -> bool:
         """Whether packets wait for their dictionary."""
         return self._held.bytes > 0
+
+    @property
+    def held_until(self) -> int:
+        """Where the last of the packets that wait begins."""
+        return int(self._held.offset[-1][-1])
 
     def late_dictionaries(
         self, elsewhere: Callable[[set[int]], dict[int, Dictionary]] | None = None
@@ -415,10 +433,26 @@ class Session:
             )
             return
         try:
-            dictionary = self._texts[id_] = parse(text)
+            dictionary = parse(text)
         except BadDictionary as error:
             self.refusal = str(error)
             dictionary = None
+        if dictionary is not None:
+            self._kinds |= {
+                (
+                    dictionary.game,
+                    kind.name,
+                    kind.role,
+                    *((f.name, f.type, f.role, f.unit) for f in kind.fields),
+                )
+                for kind in dictionary.kinds
+            }
+            if len(self._kinds) > MAX_KINDS_OF_A_LOG:
+                self.refusal = (
+                    f"more than {MAX_KINDS_OF_A_LOG} kinds in one log; cut the log into its sessions"
+                )
+                dictionary = None
+        self._texts[id_] = dictionary
         if untroubled and (dictionary is None or dictionary.refused):
             self.text = text
         if dictionary is not None:

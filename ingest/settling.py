@@ -50,9 +50,15 @@ def settle(cursor: duckdb.DuckDBPyConnection) -> None:
         key: (label, place)
         for key, label, place in q("SELECT build_key, label, place FROM builds").fetchall()
     }
-    for key, (label, place) in wanted.items():
-        if had[key] != (label, place):
-            q("UPDATE builds SET label = ?, place = ? WHERE build_key = ?", [label, place, key])
+    changed = [(key, *wanted[key]) for key in wanted if had[key] != wanted[key]]
+    if changed:
+        keys, labels_, places = (list(column) for column in zip(*changed, strict=True))
+        q(
+            "UPDATE builds SET label = new.label, place = new.place FROM "
+            "(SELECT unnest($keys) AS build_key, unnest($labels) AS label, unnest($places) AS place) new "
+            "WHERE builds.build_key = new.build_key",
+            {"keys": keys, "labels": labels_, "places": places},
+        )
     _place_captures(cursor)
 
 
@@ -60,8 +66,10 @@ def _labelled(order: Sequence[str], firmware: dict[str, str]) -> dict[str, str]:
     """The label of each build: its firmware, and a letter where an earlier build has that label already."""
     given: dict[str, str] = {}
     taken: set[str] = set()
+    free: dict[str, Iterator[str]] = {}
     for key in order:
-        given[key] = next(text for text in _labels(firmware[key]) if text not in taken)
+        of_firmware = free.setdefault(firmware[key], _labels(firmware[key]))
+        given[key] = next(text for text in of_firmware if text not in taken)
         taken.add(given[key])
     return given
 

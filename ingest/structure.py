@@ -41,6 +41,13 @@ def built_from(dictionary: Dictionary) -> str:
     return "; ".join([*said, *lives])
 
 
+def told(dictionary: Dictionary, batch: Batch) -> int:
+    """How many events `structure` may tell of, at most."""
+    kinds = (dictionary.kinds[events.kind] for events in batch.by_kind)
+    tell = [kind.role in STRUCTURE or any(f.role in _STATE for f in kind.fields) for kind in kinds]
+    return sum(len(events.order) for events, tells in zip(batch.by_kind, tell, strict=True) if tells)
+
+
 def structure(
     dictionary: Dictionary, batch: Batch, damage: Sequence[int] = (), starters: Collection[int] = ()
 ) -> list[Told]:

@@ -92,26 +92,26 @@ class EventTables:
     def __init__(self, writer: Writer):
         self._writer = writer
         self._piles: dict[str, Pile] = {}
-        self._rows = 0  # in all piles
+        self._cost = 0  # of all piles
 
     def add(self, table: str, events: Events, power_up_id: int, run: np.ndarray, stage: np.ndarray) -> None:
         """`run` and `stage` are by the order of the batch; -1 stands for none."""
         pile = self._piles.get(table)
         if pile is None:
             pile = self._piles[table] = Pile(self._writer, table, ("_run", "_stage"))
-        before = pile.rows
+        before = pile.cost
         pile.add(
             {
                 "_power_up": np.broadcast_to(np.int64(power_up_id), len(events.order)),
                 "_run": run[events.order], "_stage": stage[events.order], "_at_us": events.at_us,
             } | events.fields
         )  # fmt: skip
-        self._rows += pile.rows - before
-        if self._rows > _MOST_BUFFERED:
+        self._cost += pile.cost - before
+        if self._cost > _MOST_BUFFERED:
             self.flush()
 
     def flush(self) -> None:
         """Writes what is left; it is there after the writer's `wait`."""
         for pile in self._piles.values():
             pile.flush()
-        self._rows = 0
+        self._cost = 0

@@ -13,6 +13,9 @@ Columns = dict[str, np.ndarray]
 _ROWS_AT_ONCE = 2 * 122_880
 # A writer with nothing to do takes less, so that less is left for the end, when nothing is read beside.
 _ROWS_FOR_THE_IDLE = 30_000
+# What an array costs beyond its numbers, as rows; and how much of all may be piled up for one table.
+_PART = 100
+_MOST_COST = 4 * _ROWS_AT_ONCE
 # Batches that may wait: what bounds the memory of an import whose disk is slow.
 _MOST_WAITING = 4
 
@@ -81,12 +84,19 @@ class Pile:
         self._table, self._none = table, none
         self._parts: list[Columns] = []
         self.rows = 0
+        self.cost = 0  # in rows: a part takes memory of its own, however few rows it has
 
     def add(self, columns: Columns) -> None:
         """Takes columns of the same length and, each time, of the same names and types."""
         self._parts.append(columns)
-        self.rows += len(next(iter(columns.values())))
-        if self.rows >= _ROWS_AT_ONCE or (self.rows >= _ROWS_FOR_THE_IDLE and self._writer.idle):
+        rows = len(next(iter(columns.values())))
+        self.rows += rows
+        self.cost += rows + _PART
+        if (
+            self.cost >= _MOST_COST
+            or self.rows >= _ROWS_AT_ONCE
+            or (self.rows >= _ROWS_FOR_THE_IDLE and self._writer.idle)
+        ):
             self.flush()
 
     def flush(self) -> None:
@@ -99,4 +109,4 @@ class Pile:
             if none.any():
                 arrived[name] = np.ma.masked_array(arrived[name], none)
         self._writer.columns(self._table, arrived)
-        self._parts, self.rows = [], 0
+        self._parts, self.rows, self.cost = [], 0, 0
