@@ -38,7 +38,7 @@ def test_damage_after_a_reset_marks_no_run_before_it(study: Study, tmp_path: Pat
     make, dictionary = Packets(), _plain(_GO, _AT)
     log = make.begin(dictionary) + make(4, b"\0\4ab", 10)
     log += make(3, dictionary.id.to_bytes(2, "little") + b"\2\0\0\0", 20, dropped=7)
-    log += b"\x01\0" * 3 + make(4, b"\4ab", 30, step=5)
+    log += b"\x01\0" * 3 + make(1, b"\4ab", 30, dropped=7, step=5)
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.dropped_events, result.rejected_packets, result.missing_packets) == (7, 3, 4)
     assert rows(study, "SELECT ending, damaged FROM all_runs") == [("cut", False)]
