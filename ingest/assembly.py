@@ -19,6 +19,8 @@ _NOWHERE = 1 << 62
 # Runs that wait for the settings of a log that never sends them.
 _MOST_WAITING = 1000
 _FEW = 8
+# More places than packets that may wait for a dictionary.
+_MOST_DAMAGE = 150_000
 
 
 class Assembler:
@@ -66,8 +68,9 @@ class Assembler:
                 insort(self._damage, offset)
 
     def waiting(self, offset: int) -> None:
-        """Packets up to `offset` wait, and none behind it can be read any more: the first damage there says it all."""
-        del self._damage[bisect_right(self._damage, offset) + 1 :]
+        """Packets up to `offset` wait. Where none behind can be read any more, the first damage there says it all."""
+        if len(self._damage) > _MOST_DAMAGE:
+            del self._damage[bisect_right(self._damage, offset) + 1 :]
 
     def take(
         self, up: PowerUp, power_up_id: int, dictionary: Dictionary, batch: Batch

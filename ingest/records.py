@@ -59,9 +59,10 @@ class Batch:
         return self._offset[np.searchsorted(self._first, order, side="right") - 1]
 
     def orders_at(self, offsets: Sequence[int]) -> list[int]:
-        """The order of the first event at or behind each of these places (ascending) behind the first packet."""
-        # Before the first packet nothing is asked: it has an order as it is.
-        within = offsets[bisect_right(offsets, self._offset[0]) : bisect_right(offsets, self._offset[-1])]
+        """The orders of the first events at or behind these places in the log (ascending), where there is one."""
+        # Of those before the first packet one says it all.
+        begin = max(0, bisect_right(offsets, self._offset[0]) - 1)
+        within = offsets[begin : bisect_right(offsets, self._offset[-1])]
         packet = np.searchsorted(self._offset, np.asarray(within, np.int64))
         return self._first[packet[packet < len(self._first)]].tolist()
 
