@@ -1,8 +1,9 @@
 """Copies of one power-up: recognised by what happened in it, and of each stretch of it the better copy counts.
 
 A log may come twice: copied, and damaged on the way in front, in the middle or at the end. Two power-ups are copies of
-one where their dictionary and nonce are the same and at least half of the events that both should have are the same, to
-the tick. A nonce alone says nothing: many boards count theirs from 1.
+one where their dictionary and nonce are the same, at least half of the events that both should have are the same, to
+the tick, and each lost something at the places where only the other has events. A nonce alone says nothing: many boards
+count theirs from 1. Nor do a song's notes: two consoles play it alike, and what their players press is their own.
 """
 
 from bisect import bisect_right
@@ -13,6 +14,8 @@ from dataclasses import dataclass
 import duckdb
 
 from ingest.capture_counts import About
+from ingest.framing import Damage
+from ingest.said_of_runs import MOST_DAMAGE_ROWS
 from ingest.structure import STRUCTURE
 
 _WRAP = 1 << 32
@@ -59,40 +62,111 @@ def find_copies(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
 def _same(
     cursor: duckdb.DuckDBPyConnection, one: int, other: int, shift_us: int, dictionary_id: int, least: int
 ) -> bool:
-    """Whether half of the events that both power-ups should have are the same, and hardly any are at the same time but
-    otherwise; `other` counts its time from `shift_us` earlier."""
+    """Whether half of the events that both power-ups should have are the same, hardly any are at the same time but
+    otherwise, and what only one has is what the other lost; `other` counts its time from `shift_us` earlier."""
+    begin, end = _compare(cursor, one, other, shift_us, dictionary_id)
+    (same, alone, other_alone, ticks, otherwise) = cursor.execute(
+        """WITH moments AS (
+            SELECT bool_or(side <> 2) AND bool_or(side <> 1) AS of_both, bool_or(side = 3) AS same
+            FROM compared GROUP BY kind, at_us
+        )
+        SELECT count(*) FILTER (side = 3), count(*) FILTER (side = 1), count(*) FILTER (side = 2),
+            (SELECT count(*) FROM moments WHERE of_both), (SELECT count(*) FROM moments WHERE of_both AND NOT same)
+        FROM compared"""
+    ).fetchall()[0]
+    if same < least or 2 * same < same + min(alone, other_alone) or _OTHERWISE * otherwise > ticks:
+        return False
+    return not _exact(cursor, dictionary_id, shift_us) or _lost_what_the_other_has(
+        cursor, one, other, begin, end
+    )
+
+
+def _compare(
+    cursor: duckdb.DuckDBPyConnection, one: int, other: int, shift_us: int, dictionary_id: int
+) -> tuple[int, int]:
+    """Fills the table `compared` with the events that were logged while both power-ups were there, and says when that
+    was. Side 1: only `one` has it, 2: only `other`, 3: both."""
     q = cursor.execute
     asked = "SELECT first_us, last_us FROM power_ups WHERE power_up_id = ?"
     (first, last), (other_first, other_last) = (q(asked, [up]).fetchall()[0] for up in (one, other))
-    common = {
-        "one": one, "other": other, "shift": shift_us,
-        "begin": max(first, other_first - shift_us), "end": min(last, other_last - shift_us),
-    }  # fmt: skip
-    same = ticks = otherwise = mine = theirs = 0
-    for (table,) in q("SELECT table_name FROM kinds WHERE dictionary_id = ?", [dictionary_id]).fetchall():
-        events = f"SELECT * EXCLUDE (_power_up, _run, _stage) FROM {table} WHERE _power_up = $one"
-        moved = f"SELECT * EXCLUDE (_power_up, _run, _stage) REPLACE (_at_us - $shift AS _at_us) FROM {table} " \
-                "WHERE _power_up = $other"  # fmt: skip
-        found = q(
-            f"""WITH a AS (FROM ({events}) WHERE _at_us BETWEEN $begin AND $end),
-                b AS (FROM ({moved}) WHERE _at_us BETWEEN $begin AND $end),
+    begin, end = max(first, other_first - shift_us), min(last, other_last - shift_us)
+    common = {"one": one, "other": other, "shift": shift_us, "begin": begin, "end": end}
+    q("CREATE OR REPLACE TEMP TABLE compared (kind INTEGER, at_us BIGINT, logged_us BIGINT, side TINYINT)")
+    kinds = q(
+        """SELECT k.number, k.table_name, d.clock_hz,
+               any_value(f.field) FILTER (f.role = 'ago'), any_value(f.field) FILTER (f.role = 'ahead')
+           FROM kinds k JOIN dictionaries d USING (dictionary_id)
+           LEFT JOIN fields f ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind
+           WHERE k.dictionary_id = ? GROUP BY ALL""", [dictionary_id],
+    ).fetchall()  # fmt: skip
+    for number, table, clock_hz, ago, ahead in kinds:
+        later = f'+ coalesce("{ago}", 0)' if ago else f'- coalesce("{ahead}", 0)' if ahead else "+ 0"
+        events = f"""SELECT * EXCLUDE (_power_up, _run, _stage),
+            _at_us + (0::HUGEINT {later}) * 1000000 // {clock_hz} AS logged FROM {table} WHERE _power_up ="""
+        q(
+            f"""INSERT INTO compared
+            WITH a AS (FROM ({events} $one) WHERE logged BETWEEN $begin AND $end),
+                b AS (SELECT * REPLACE (_at_us - $shift AS _at_us, logged - $shift AS logged) FROM ({events} $other)
+                    WHERE logged - $shift BETWEEN $begin AND $end),
                 part AS (SELECT greatest(1, (SELECT count(*) FROM a) // {_COMPARED}) AS of),
                 c AS (FROM a WHERE hash(_at_us) % (SELECT of FROM part) = 0),
-                d AS (FROM b WHERE hash(_at_us) % (SELECT of FROM part) = 0),
-                e AS (FROM c INTERSECT FROM d)
-            SELECT (SELECT count(*) FROM c), (SELECT count(*) FROM d), (SELECT count(*) FROM e),
-                (SELECT count(*) FROM (SELECT _at_us FROM c INTERSECT SELECT _at_us FROM d)),
-                (SELECT count(DISTINCT _at_us) FROM e)""",
+                d AS (FROM b WHERE hash(_at_us) % (SELECT of FROM part) = 0)
+            SELECT {number}, _at_us, logged, 1 FROM (FROM c EXCEPT FROM d)
+            UNION ALL SELECT {number}, _at_us, logged, 2 FROM (FROM d EXCEPT FROM c)
+            UNION ALL SELECT {number}, _at_us, logged, 3 FROM (FROM c INTERSECT FROM d)""",
             common,
-        ).fetchall()[0]
-        mine, theirs, same = mine + found[0], theirs + found[1], same + found[2]
-        ticks, otherwise = ticks + found[3], otherwise + found[3] - found[4]
-    return bool(same >= least and 2 * same >= min(mine, theirs) and _OTHERWISE * otherwise <= ticks)
+        )
+    return begin, end
+
+
+def _exact(cursor: duckdb.DuckDBPyConnection, dictionary_id: int, shift_us: int) -> bool:
+    """Whether whole microseconds tell the same of both: not where one began after the clock wrapped, and that shifts it
+    by a broken number of them."""
+    asked = "SELECT clock_hz FROM dictionaries WHERE dictionary_id = ?"
+    ((clock_hz,),) = cursor.execute(asked, [dictionary_id]).fetchall()
+    return not shift_us or _WRAP * 1_000_000 % int(clock_hz) == 0
+
+
+def _lost_what_the_other_has(
+    cursor: duckdb.DuckDBPyConnection, one: int, other: int, begin: int, end: int
+) -> bool:
+    """Whether each log lost something at as many places as the other has events of its own.
+
+    A copy lacks what stood in lost packets, so that between two of its events either all is there or one stretch is
+    missing. Two consoles that play the same song have as many such stretches as their players press. Where two packets
+    meet in one tick, one place may look like two stretches. The first and the last tick may have been cut through.
+    """
+    bursts = cursor.execute(
+        """WITH moments AS (
+            SELECT logged_us, bool_or(side = 1) AS one, bool_or(side = 2) AS other, bool_or(side = 3) AS shared
+            FROM compared GROUP BY logged_us
+        ), ordered AS (
+            SELECT *, lag(one AND NOT other AND NOT shared, 1, false) OVER w AS in_one,
+                lag(other AND NOT one AND NOT shared, 1, false) OVER w AS in_other
+            FROM moments WHERE logged_us > $begin + 1 AND logged_us < $end - 1 WINDOW w AS (ORDER BY logged_us)
+        )
+        SELECT count(*) FILTER (one AND NOT in_one), count(*) FILTER (other AND NOT in_other) FROM ordered""",
+        {"begin": begin, "end": end},
+    ).fetchall()[0]
+    # What the recorder dropped is in no copy.
+    places = """
+        SELECT greatest((SELECT count(*) FROM damage d WHERE d.capture_id = c.capture_id AND d.reason <> $dropped),
+                CASE WHEN (SELECT count(*) FROM damage d WHERE d.capture_id = c.capture_id) >= $most
+                    THEN rejected_packets + missing_packets + newer_packets END)
+            + coalesce((SELECT sum(packets) FROM damage d WHERE d.capture_id = c.capture_id AND d.reason = $unread), 0)
+        FROM captures c JOIN power_ups p USING (capture_id) WHERE p.power_up_id = $up"""
+    said = {
+        "dropped": Damage.DROPPED.value,
+        "unread": Damage.UNREAD.value,
+        "most": MOST_DAMAGE_ROWS,
+    }
+    lost = [cursor.execute(places, said | {"up": up}).fetchall()[0][0] for up in (other, one)]
+    return all(own <= 2 * count for own, count in zip(bursts, lost, strict=True))
 
 
 @dataclass(frozen=True)
 class _Run:
-    """A run in the time of its group of copies.
+    """A run in the time of its group of copies. One whose start was lost began before what is there of it.
 
     `worth`: what of it came through, the higher the better: twice the events that runs are built from, less one where
     it is damaged, and then all events.
@@ -168,7 +242,8 @@ def _runs(cursor: duckdb.DuckDBPyConnection, groups: list[dict[int, int]]) -> li
     """The runs of each group, by their start."""
     _count_events(cursor, [up for group in groups for up in group])
     asked = """
-        SELECT r.run_id, r.power_up_id, r.capture_id, r.start_us, r.end_us, r.damaged, e.structural, e.events
+        SELECT r.run_id, r.power_up_id, r.capture_id, r.start_us - (r.begun <> 'seen')::BIGINT, r.end_us, r.damaged,
+            e.structural, e.events
         FROM all_runs r JOIN run_events e USING (run_id) WHERE r.power_up_id = ?"""
     found = []
     for group in groups:
