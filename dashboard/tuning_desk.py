@@ -7,8 +7,6 @@ from typing import Any
 
 from analysis.finding import plain
 from analysis.findings.kept_predictions import predictions_to_keep
-from analysis.findings.tuning_answer import TuningAnswer, propose_game, under_other_assumptions
-from analysis.findings.tuning_data import load_builds
 from analysis.models.data import Tunable
 from analysis.models.moves import movable
 from analysis.models.targets import Target, TargetSet
@@ -17,6 +15,8 @@ from analysis.tuning.c_header import header_text
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
+from analysis.tuning_answers.tuning_answer import TuningAnswer, propose_game, under_other_assumptions
+from analysis.tuning_answers.tuning_data import load_builds
 from dashboard.jobs import Job
 from dashboard.session import Session
 

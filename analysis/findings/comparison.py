@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 from analysis.findings.kept_predictions import scores_of
 from analysis.findings.player_values import Played, player_values, quantile_of
-from analysis.findings.tuning_data import NothingToTune, load_builds
 from analysis.models.data import Build
 from analysis.models.targets import Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.played_order import PlayedOrder, not_known, played_order
@@ -12,6 +11,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.scoring import Difference, Score, difference
 from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.tuning_data import NothingToTune, load_builds
 
 
 @dataclass(frozen=True)

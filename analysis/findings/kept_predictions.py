@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 
 from analysis.findings.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
-from analysis.findings.tuning_answer import TuningAnswer
 from analysis.models.data import Build
 from analysis.models.targets import Population, Statistic, Target, TargetSet
 from analysis.selection import Selection
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.scoring import Score, count_interval
+from analysis.tuning_answers.tuning_answer import TuningAnswer
 
 KEPT_PROPOSALS = 8
 

@@ -5,13 +5,13 @@ from functools import cache, partial
 
 import numpy as np
 
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_data import NothingToTune, load_trials
 from analysis.models.observed import ByPlayer, by_player_staged, by_player_trials
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_data import NothingToTune, load_trials
 
 TRIAL_OUTCOMES = (Outcome.HIT_SHARE, Outcome.STREAK)
 

@@ -1,6 +1,6 @@
 """The targets file, the search for settings, proposals, playtest planning: pure functions (numpy and scipy only).
 
-How the parts are used (the join with the study is analysis/findings/tuning_answer.py):
+How the parts are used (the join with the study is analysis/tuning_answers/tuning_answer.py):
 
     targets = target_file.read_targets(text)                             # TargetSet; raises BadTargets (TARGETS.md)
     answer = tuning_answer.propose_game(reader, Selection(game), targets)  # TuningAnswer: ranked Proposals

@@ -61,9 +61,9 @@ def _compare(study: Any, arguments: argparse.Namespace, targets: Any) -> int:
     from analysis.finding import plain
     from analysis.findings.comparison import compare_game
     from analysis.findings.progress import of_players
-    from analysis.findings.tuning_data import NothingToTune
     from analysis.reader import Reader
     from analysis.selection import Selection
+    from analysis.tuning_answers.tuning_data import NothingToTune
     from dashboard.commands.tuning_choice import chosen_game
     from ingest.notes import note_order
 

@@ -54,9 +54,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _write(study: Any, arguments: argparse.Namespace) -> int:
-    from analysis.findings.tuning_data import load_builds
     from analysis.reader import Reader
     from analysis.tuning.c_header import MARK, NotHoldable, differences, header_text, read_values
+    from analysis.tuning_answers.tuning_data import load_builds
     from dashboard.commands.tuning_choice import TuningTrouble, chosen_game
 
     reader = Reader(study.connection)

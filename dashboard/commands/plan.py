@@ -66,10 +66,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _plan(study: Any, arguments: argparse.Namespace, targets: Any) -> dict[str, Any]:
     from analysis.finding import plain
-    from analysis.findings.plan_game import plan_game
-    from analysis.findings.tuning_data import NothingToTune
     from analysis.reader import Reader
     from analysis.selection import Selection
+    from analysis.tuning_answers.plan_game import plan_game
+    from analysis.tuning_answers.tuning_data import NothingToTune
     from dashboard.commands.tuning_choice import TuningTrouble, chosen_game
 
     for name, value, most in (("players", arguments.players, 250), ("runs", arguments.runs, 50)):

@@ -62,11 +62,11 @@ def run(arguments: argparse.Namespace) -> int:
 def _answer(study: Any, arguments: argparse.Namespace, targets: Any) -> tuple[Any, dict[str, Any]]:
     """What is proposed, and all of it as JSON values."""
     from analysis.finding import plain
-    from analysis.findings.tuning_answer import propose_game, under_other_assumptions
-    from analysis.findings.tuning_data import NothingToTune
     from analysis.methods import METHODS
     from analysis.reader import Reader
     from analysis.selection import Selection
+    from analysis.tuning_answers.tuning_answer import propose_game, under_other_assumptions
+    from analysis.tuning_answers.tuning_data import NothingToTune
     from dashboard.commands.tuning_choice import TuningTrouble, chosen_game
 
     reader = Reader(study.connection)

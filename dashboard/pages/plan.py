@@ -6,9 +6,9 @@ from typing import Any
 from dash import Dash, Input, State, dcc, html
 
 from analysis.finding import plain
-from analysis.findings.plan_game import plan_game
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.plan_game import plan_game
 from analysis.words import cell, counted
 from dashboard import cautions, ids
 from dashboard.cards import note

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 
-from analysis.findings.tuning_answer import propose_game
-from analysis.findings.tuning_data import NothingToTune
 from analysis.selection import Selection
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.tuning_answer import propose_game
+from analysis.tuning_answers.tuning_data import NothingToTune
 from dashboard.session import Session
 
 Proposing = Callable[[Selection], tuple[tuple[Proposal, ...], str]]

@@ -5,11 +5,11 @@ import json
 import pytest
 
 from analysis.findings import deaths, genres, trust
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_answer import propose_game
 from analysis.game_kind import Held, Part, kind_of
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_answer import propose_game
 from dashboard import cli, exits
 from ingest.notes import note_role, take_back
 from ingest.store import import_log

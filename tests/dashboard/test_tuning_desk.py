@@ -4,9 +4,9 @@ from collections import Counter
 
 import pytest
 
-from analysis.findings import tuning_answer
 from analysis.selection import Selection
 from analysis.tuning.whatif import slider_values
+from analysis.tuning_answers import tuning_answer
 from dashboard import cli, closer_look
 from dashboard.jobs import Job
 from dashboard.proposal_cards import results, tried

@@ -11,12 +11,12 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.findings.tuning_answer import propose_game
 from analysis.models.targets import TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.proposal import Advice
 from analysis.tuning.target_file import read_targets
+from analysis.tuning_answers.tuning_answer import propose_game
 from demo_logs.simulator.dice import Dice
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import build

@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings.staged_data import load_staged
 from analysis.models.data import ENDINGS
 from analysis.models.observed import observed_staged
 from analysis.models.staged_games.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.tuning_answers.staged_data import load_staged
 from demo_logs.simulator.dice import Dice
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.next_playtest import FIRST_PLAYER, MOST_ROUNDS

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analysis.findings.staged_data import load_staged
 from analysis.models.data import Visits
 from analysis.models.setting import rules
 from analysis.models.staged_games.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.tuning_answers.staged_data import load_staged
 from ingest.store import open_study
 
 

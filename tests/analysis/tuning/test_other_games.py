@@ -7,8 +7,6 @@ import pytest
 from scipy import stats
 from scipy.special import expit
 
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_answer import fit_game, propose_game, under_other_assumptions
 from analysis.models.data import ENDINGS
 from analysis.models.observed import observed_staged
 from analysis.models.staged_games.simulate import more_players
@@ -17,6 +15,8 @@ from analysis.models.staged_games.staged_words import most_deaths
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_answer import fit_game, propose_game, under_other_assumptions
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study
 

@@ -10,8 +10,6 @@ from scipy import stats
 
 from analysis.findings import progress
 from analysis.findings.comparison import compare_game
-from analysis.findings.plan_game import plan_game
-from analysis.findings.staged_data import load_staged
 from analysis.models.observed import ByPlayer
 from analysis.models.staged_games.simulate import more_players
 from analysis.models.staged_games.staged import fit_staged
@@ -30,6 +28,8 @@ from analysis.tuning.playtest_plan import (
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.scoring import count_interval, difference, players_for_quantile
 from analysis.tuning.target_file import read_targets
+from analysis.tuning_answers.plan_game import plan_game
+from analysis.tuning_answers.staged_data import load_staged
 from dashboard import cli, exits
 from ingest.notes import add_prediction, add_target
 from ingest.store import import_log, open_study

@@ -9,8 +9,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_answer import fit_game, propose_game
 from analysis.models.data import Segment, Tunable
 from analysis.models.moves import nearest
 from analysis.models.setting import rules
@@ -20,6 +18,8 @@ from analysis.selection import Selection
 from analysis.tuning.search import change_size
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import outcome_map, predict, sensitivity, slider_values
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_answer import fit_game, propose_game
 from dashboard import cli, exits
 from ingest.encode import encode_lines
 from ingest.store import import_log, open_study

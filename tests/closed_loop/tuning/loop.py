@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_answer import propose_game
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_answer import propose_game
 from ingest.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.plain_rules import observed_ratio, pooled_hazards

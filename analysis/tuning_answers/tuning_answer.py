@@ -3,9 +3,6 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from analysis.findings.staged_data import load_staged
-from analysis.findings.tuning_data import NoTrials, load_builds, load_trials
-from analysis.findings.unanswered import why_not_hits, why_not_staged
 from analysis.game_kind import read_kind, words_behind
 from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
@@ -20,6 +17,9 @@ from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.ranking import propose
 from analysis.tuning.whatif import Sensitivity, sensitivity
+from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_data import NoTrials, load_builds, load_trials
+from analysis.tuning_answers.unanswered import why_not_hits, why_not_staged
 
 _TRIAL = (Outcome.HIT_SHARE, Outcome.STREAK)
 

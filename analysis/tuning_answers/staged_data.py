@@ -4,7 +4,6 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from analysis.findings.tuning_data import NothingToTune, experience_of, played_runs, present, whole_numbers
 from analysis.game_kind import read_kind
 from analysis.models.data import (
     ENDINGS,
@@ -18,6 +17,13 @@ from analysis.models.data import (
 )
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.tuning_answers.tuning_data import (
+    NothingToTune,
+    experience_of,
+    played_runs,
+    present,
+    whole_numbers,
+)
 from ingest.vocabulary import EventRole
 
 MOST_TIERS = 6

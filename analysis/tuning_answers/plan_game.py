@@ -4,8 +4,6 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from analysis.findings.tuning_answer import fit_game
-from analysis.findings.tuning_data import NothingToTune
 from analysis.models.staged_games.staged import StagedModel
 from analysis.models.targets import TargetSet
 from analysis.reader import Reader
@@ -20,6 +18,8 @@ from analysis.tuning.playtest_plan import (
     precision_of,
     schedule,
 )
+from analysis.tuning_answers.tuning_answer import fit_game
+from analysis.tuning_answers.tuning_data import NothingToTune
 
 USUAL_PLAYERS = 12
 
