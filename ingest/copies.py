@@ -48,12 +48,23 @@ _MARKS = """
         AND (o.nonce = m.nonce OR o.nonce IS NULL OR m.nonce IS NULL)
     WHERE m.capture_id = $capture AND (o.capture_id <> m.capture_id OR m.power_up_id < o.power_up_id)
     GROUP BY ALL"""
+# What is left of a run without its start may hold nothing of all that: it is compared by its power-up's nonce.
+_WITHOUT_MARKS = """
+    SELECT m.power_up_id, o.power_up_id, 0, m.dictionary_id, true
+    FROM power_ups m JOIN power_ups o USING (dictionary_id, nonce)
+    WHERE m.capture_id = $capture AND o.capture_id <> m.capture_id
+        AND m.first_us <= o.last_us AND o.first_us <= m.last_us AND EXISTS (
+            FROM all_runs r WHERE r.power_up_id IN (m.power_up_id, o.power_up_id) AND r.begun <> 'seen')"""
 
 
 def find_copies(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
     """Notes which power-ups are copies of those of a capture that has just come."""
     q = cursor.execute
     found = q(_MARKS, {"capture": capture_id, "wrap": _WRAP}).fetchall()
+    marked = {pair[:2] for pair in found}
+    found += [
+        pair for pair in q(_WITHOUT_MARKS, {"capture": capture_id}).fetchall() if pair[:2] not in marked
+    ]
     for one, other, shift_us, dictionary_id, nonces in found:
         if _same(cursor, one, other, shift_us, dictionary_id, 1 if nonces else _WITHOUT_NONCE):
             q("INSERT INTO twins VALUES (?, ?, ?), (?, ?, ?)", [one, other, shift_us, other, one, -shift_us])

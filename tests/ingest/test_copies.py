@@ -138,6 +138,53 @@ def test_two_consoles_of_one_nonce_stay_two(study: Study, tmp_path: Path) -> Non
     assert set(copy_notices(study)) == {"c1.playlog", "again.playlog"}
 
 
+PRESSED = {
+    "begin": ("run_start", {"who": "u8 player"}),
+    "over": ("run_end", {"how": "u8 ending"}),
+    "song": ("stage_start", {"which": "u8 song"}),
+    "due": ("note", {"lane": "u8 lane", "in": "u16 ahead"}),
+    "tap": ("press", {"lane": "u8 lane"}),
+}
+
+
+def song(presses: int, late: int) -> bytes:
+    """A console that starts one song by itself: its notes, and so many presses, each so many ms late."""
+    lines = [event(1000, "begin", who=0), event(1000, "song", which=1)]
+    told = [event(1500 + 250 * n, "due", **{"lane": n % 2, "in": 300}) for n in range(240)]
+    told += [event(1800 + 250 * (4 * n) + late, "tap", lane=0) for n in range(presses)]
+    lines += sorted(told, key=lambda line: line["t"])
+    return log_of([dictionary(PRESSED), {"power_up": 7}, *lines, event(62_000, "over", how=0)])
+
+
+@pytest.mark.parametrize("presses, damage", [(1, []), (7, []), (7, [(0.5, 0.53)]), (50, [(0.5, 0.53)])])
+def test_two_consoles_of_one_song_are_two_however_little_is_pressed(
+    study: Study, tmp_path: Path, presses: int, damage: list[tuple[float, float]]
+) -> None:
+    """The same notes, starts and ends to the tick; the presses alone are the players'."""
+    one, other = song(presses, 20), without(song(presses, 43), *damage)
+    taken(study, tmp_path, {"one": one, "other": other})
+    assert rows(study, "SELECT count(*) FROM runs") == [(2,)] and not copy_notices(study)
+    # Each is still known again.
+    taken(study, tmp_path, {"again": without(one, (0.6, 0.7))})
+    assert rows(study, "SELECT count(*) FROM runs") == [(2,)]
+    assert set(copy_notices(study)) == {"one.playlog", "again.playlog"}
+
+
+def test_a_few_packets_of_a_run_are_a_copy_too(study: Study, tmp_path: Path) -> None:
+    """After its settings, whatever stretch is left: no start, no end, no death, and so a run whose start was lost."""
+    all_ = frames(console(5, runs=3))[4:]
+    whole = b"\0" + b"".join(all_)
+    taken(study, tmp_path, {"whole": whole})
+    expected, lost = rows(study, COUNTED), 0
+    for first in range(5, len(all_) - 2, 2):
+        kept = b"".join([*all_[:2], *all_[first : first + 2]])
+        (result,) = taken(study, tmp_path, {"copy": b"\0\0" + kept}).values()
+        lost += result.lost_starts
+        assert rows(study, COUNTED) == expected, first
+        forget_capture(study, result.capture_id)
+    assert lost > 5
+
+
 def test_a_copy_cut_after_any_packet_changes_no_count(tmp_path: Path) -> None:
     whole = console(5, runs=3)
     all_ = frames(whole)
