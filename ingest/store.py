@@ -261,6 +261,19 @@ def _more_to_read(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> bool:
     return bool(dictionaries_in(cursor, lacked))
 
 
+def could_read_more(study: Study) -> dict[int, str]:
+    """The captures that lack a dictionary which the study knows by now: number -> name. Their logs, imported again, are
+    read further."""
+    with study.connection.cursor() as cursor:
+        asked = (
+            "SELECT capture_id, any_value(name), list(DISTINCT lacks) FROM captures JOIN power_ups USING (capture_id) "
+            "WHERE lacks IS NOT NULL GROUP BY capture_id ORDER BY capture_id"
+        )
+        lacking = cursor.execute(asked).fetchall()
+        known = dictionaries_in(cursor, {id_ for _, _, ids in lacking for id_ in ids})
+    return {number: name for number, name, ids in lacking if known.keys() & set(ids)}
+
+
 def _keep_memory() -> None:
     """Makes glibc keep the memory of freed arrays for the next ones: that saves a twentieth of an import's time.
 

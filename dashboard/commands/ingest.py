@@ -5,7 +5,7 @@ import json
 import os
 import sys
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ from dashboard import exits
 from dashboard.commands.opening import say
 from dashboard.web.shared_study import SharedStudy
 from ingest.log_file import shown
-from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, import_log
+from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, could_read_more, import_log
 from ingest.study_errors import CannotTakeIn, StudyBusy, StudyError
 
 HELP = "read play logs into a study"
@@ -91,18 +91,40 @@ def _odd_roles(study: SharedStudy) -> list[dict[str, Any]]:
 def _take_in(
     study: SharedStudy, logs: Iterable[Path | _Refused], told: Any
 ) -> tuple[list[dict[str, Any]], list[_Refused]]:
-    """Every log, one after the other, and what became of it: one that cannot be taken in stops no other."""
-    captures: list[dict[str, Any]] = []
+    """Every log, one after the other, and what became of it: one that cannot be taken in stops no other.
+
+    A log that lacked its dictionary is read once more where a later one has brought it.
+    """
+    taken: list[tuple[Path, ImportResult]] = []
     refused: list[_Refused] = []
-    for log in logs:
+
+    def take(log: Path | _Refused) -> ImportResult | None:
         one = log if isinstance(log, _Refused) else _one(study, log)
         if isinstance(one, _Refused):
             refused.append(one)
             _say_refused(one)
-        else:
-            captures.append(_capture(one, judge(one)))
-            print(_line(captures[-1]), file=told, flush=True)
-    return captures, refused
+            return None
+        print(_line(_capture(one, judge(one))), file=told, flush=True)
+        return one
+
+    for log in logs:
+        one = take(log)
+        if one is not None and isinstance(log, Path):
+            taken.append((log, one))
+    with study.writing() as held:
+        more = could_read_more(held)
+    left = dict(more)
+    for place, (log, one) in enumerate(taken):
+        if one.capture_id in more:
+            left.pop(one.capture_id, None)
+            again = take(log)
+            if again is not None:
+                first = Status.NEW if one.status == Status.REFUSED else one.status
+                status = again.status if first == Status.UNCHANGED else first
+                taken[place] = log, replace(again, status=status)
+    for name in left.values():
+        print(f"{name}: the study knows its dictionary by now; ingest it again to read it.", file=sys.stderr)
+    return [_capture(one, judge(one)) for _, one in taken], refused
 
 
 def _one(shared: SharedStudy, log: Path) -> ImportResult | _Refused:

@@ -19,7 +19,7 @@ from dashboard.page import Page
 from dashboard.session import Session
 from dashboard.web.guard import LARGEST_LOG
 from dashboard.web.placing import placed_table
-from ingest.store import NoPacket
+from ingest.store import NoPacket, could_read_more
 from ingest.study_errors import CannotTakeIn
 from ingest.taken_in import TakenIn, take_in
 
@@ -109,30 +109,43 @@ def _import_each(
     verdicts: list[tuple[str, str, str]],
     imports: list[TakenIn],
 ) -> None:
+    lacking: dict[int, int] = {}  # file -> its capture
+
+    def one(number: int, again: bool) -> tuple[str, str, str]:
+        name, content = files[number]
+        job.result = list(verdicts)
+
+        def told(done: int, whole: int) -> None:
+            job.report((number + done / max(whole, 1)) / len(files), name)
+
+        told(0, 1)
+        path = Path(folder) / safe_name(name)
+        path.write_bytes(content)
+        try:
+            with session.writing() as study:
+                result, taken_in = take_in(study, path, lambda log: session.import_log(log, told))
+            if taken_in is not None and not again:
+                imports.append(taken_in)
+            if result.unread_bytes:
+                lacking[number] = result.capture_id
+            verdict = judge(result)
+            words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
+            return name, f"{verdict.grade}, {'new' if again else result.status}", words
+        except NoPacket as error:
+            return name, _REFUSED, judge(error.counts).words
+        except (OSError, ValueError, CannotTakeIn) as error:
+            return name, _REFUSED, str(error)
+        finally:
+            path.unlink(missing_ok=True)
+
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
-        for number_of_file, (name, content) in enumerate(files):
-            job.result = list(verdicts)
-
-            def told(done: int, whole: int, at: int = number_of_file, name: str = name) -> None:
-                job.report((at + done / max(whole, 1)) / len(files), name)
-
-            told(0, 1)
-            path = Path(folder) / safe_name(name)
-            path.write_bytes(content)
-            try:
-                with session.writing() as study:
-                    result, taken_in = take_in(study, path, lambda log: session.import_log(log, told))
-                if taken_in is not None:
-                    imports.append(taken_in)
-                verdict = judge(result)
-                words = f"{counted(result.runs, 'run')}, {counted(result.events, 'event')}. {verdict.words}"
-                verdicts.append((name, f"{verdict.grade}, {result.status}", words))
-            except NoPacket as error:
-                verdicts.append((name, _REFUSED, judge(error.counts).words))
-            except (OSError, ValueError, CannotTakeIn) as error:
-                verdicts.append((name, _REFUSED, str(error)))
-            finally:
-                path.unlink(missing_ok=True)
+        for number in range(len(files)):
+            verdicts.append(one(number, again=False))
+        # A later log may have brought the dictionary that an earlier one lacks.
+        with session.writing() as study:
+            more = could_read_more(study)
+        for number in [number for number, capture in lacking.items() if capture in more]:
+            verdicts[number] = one(number, again=True)
 
 
 def safe_name(name: str) -> str:
