@@ -13,9 +13,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS, one_death
-from analysis.findings.one_death import DeathList, Place
-from analysis.findings.side_by_side import side_by_side
+from analysis.findings import FINDERS
+from analysis.findings.deaths import one_death
+from analysis.findings.deaths.one_death import DeathList, Place
+from analysis.findings.games.side_by_side import side_by_side
 from analysis.findings.trust.logs_received import why_no_run
 from analysis.game_kind import Contradiction, contradictions
 from analysis.reader import Columns, RememberingReader

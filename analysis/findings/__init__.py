@@ -5,7 +5,7 @@ read only this.
 from collections.abc import Callable
 
 from analysis.finding import Finding
-from analysis.findings import deaths, genres, players, progress, survival, timing, trust
+from analysis.findings import deaths, games, players, progress, survival, timing, trust
 from analysis.reader import Reader
 from analysis.selection import Selection
 
@@ -17,7 +17,7 @@ FINDERS: dict[str, Finder] = {
     "deaths": deaths.find,
     "survival": survival.find,
     "players": players.find,
-    "genres": genres.find,
+    "genres": games.find,
     "timing": timing.find,
     "progress": progress.find,
 }

@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from analysis.findings.one_death import Place
+from analysis.findings.deaths.one_death import Place
 from analysis.words import counted
 from dashboard.figures.frame import INTERVAL, faded, framed, reference, whisker_height, whiskers
 from dashboard.palette import Theme

@@ -5,7 +5,7 @@ from typing import Any
 from dash import html
 
 from analysis.finding import Finding
-from analysis.findings.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
+from analysis.findings.deaths.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
 from analysis.words import cell, counted
 from dashboard.cards import card, note

@@ -6,7 +6,7 @@ import zipfile
 from flask import Flask, Response, abort, request
 
 from analysis.finding import Finding
-from analysis.findings.one_death import place_at
+from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
 from dashboard import exports, plotly_js
 from dashboard.figures import figure_for

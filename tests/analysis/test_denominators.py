@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.findings import deaths, genres, players
+from analysis.findings import deaths, games, players
 from analysis.selection import Selection
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -47,7 +47,7 @@ def test_a_drop_interval_may_be_declared_in_any_unit_of_time(unit, ms, tmp_path)
         for level, value in ((1, 800), (2, 400))
     ]
     with test.study(tmp_path, ("begin", "over", "died", "faster", "piece"), tunables) as study:
-        found = {f.id: f for f in genres.find(reader_of(study), Selection(GAME))}
+        found = {f.id: f for f in games.find(reader_of(study), Selection(GAME))}
     levels = found["genres.levels"]
     assert levels.tables["levels"]["interval_ms"].tolist() == [pytest.approx(ms), pytest.approx(ms / 2)]
     # Each player: 1 death in 18 s at level 1, 1 in 3 s and some at level 2.

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.findings import console, deaths, genres, players, survival
+from analysis.findings import deaths, games, players, survival
 from analysis.findings.basis import read_basis
+from analysis.findings.players import console_faults
 from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.store import import_log, open_study
@@ -69,7 +70,7 @@ def test_the_better_players_are_found_to_be_better(reader, truth):
 
 def test_streaks_are_as_long_as_they_were(reader, truth):
     runs = true_runs(truth, "one_puff")
-    found = by_id(genres.find(reader, Selection("One Puff", include_team=True)))["genres.streaks"]
+    found = by_id(games.find(reader, Selection("One Puff", include_team=True)))["genres.streaks"]
     assert found.facts["longest"] == max(run["streak"] for run in runs)
 
 
@@ -77,9 +78,9 @@ def test_the_noise_of_each_slide_pot_is_measured(reader, truth):
     noises = {}
     for game in ("Soot Wardens", "Tin Drizzle"):
         selection = Selection(game, include_team=True)
-        found = by_id(console.find(reader, selection, read_basis(reader, selection)))["console.slide"].tables[
-            "series"
-        ]
+        found = by_id(console_faults.find(reader, selection, read_basis(reader, selection)))[
+            "console.slide"
+        ].tables["series"]
         for capture, noise in zip(found["capture"], found["noise"], strict=True):
             if noise is not None:
                 noises.setdefault(truth["logs"][Path(capture).stem]["console"], []).append(noise)
@@ -90,5 +91,5 @@ def test_the_noise_of_each_slide_pot_is_measured(reader, truth):
 
 def test_only_the_console_that_bounces_is_said_to(reader, truth):
     selection = Selection("Tin Drizzle", include_team=True)
-    found = by_id(console.find(reader, selection, read_basis(reader, selection)))["console.bounce"]
+    found = by_id(console_faults.find(reader, selection, read_basis(reader, selection)))["console.bounce"]
     assert truth["consoles"]["2"]["bounce_chance"] == pytest.approx(found.estimate.value, rel=0.5)

@@ -6,15 +6,16 @@ import numpy as np
 import pytest
 
 from analysis.finding import Finding
-from analysis.findings import blocks, deaths, genres, one_shot, players, shooter, survival
+from analysis.findings import deaths, games, players, survival
+from analysis.findings.games import blocks, bosses_and_tiers, one_shot
 from analysis.methods import METHODS
 from analysis.selection import Selection
 from ingest.store import open_study
 from tests.analysis.playtest import GAME, Playtest, reader_of
 from tests.ingest.studies import dictionary, event, imported
 
-FINDERS = (deaths, survival, players, genres)
-MODULES = (*FINDERS, blocks, one_shot, shooter)
+FINDERS = (deaths, survival, players, games)
+MODULES = (*FINDERS, blocks, one_shot, bosses_and_tiers)
 
 
 def checked(found: list[Finding]) -> dict[str, Finding]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.findings import genres, players, survival
+from analysis.findings import games, players, survival
 from analysis.selection import Selection
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -28,7 +28,7 @@ def test_one_shot_streaks_aim_and_intervals(tmp_path):
                 )
             test.event("over", 100, how=1)
     with test.study(tmp_path) as study:
-        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+        found = by_id(games.find(reader_of(study), Selection(GAME)))
     aim = found["genres.aim"].facts
     assert aim["slope_low"] < -0.05 < aim["slope_high"] and aim["half_low"] < 90 < aim["half_high"]
     assert sum(found["genres.aim"].tables["speeds"]["shots"]) == 360
@@ -71,7 +71,7 @@ def test_falling_blocks_levels_overflows_waits_and_pace(tmp_path):
         for lv, ms in ((1, 400), (2, 200))
     ]
     with test.study(tmp_path, tunables=tunables) as study:
-        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+        found = by_id(games.find(reader_of(study), Selection(GAME)))
     levels = found["genres.levels"].tables["levels"]
     assert (
         list(levels["level"]) == [1, 2]
@@ -98,7 +98,7 @@ def test_bosses_and_tiers_within_players(tmp_path):
             test.event("leave", done=1)
         test.event("over", how=0)
     with test.study(tmp_path) as study:
-        found = by_id(genres.find(reader_of(study), Selection(GAME)))
+        found = by_id(games.find(reader_of(study), Selection(GAME)))
         funnel = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.funnel"].tables["segments"]
         risks = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.risks"].tables["factors"]
     # Twelve a minute at the boss, six before it.

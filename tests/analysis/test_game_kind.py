@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from analysis.findings import deaths, genres, trust
+from analysis.findings import deaths, games, trust
 from analysis.game_kind import Held, Part, kind_of
 from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
@@ -79,7 +79,7 @@ def test_one_word_of_role_does_not_turn_a_staged_game_into_falling_blocks(tmp_pa
             answers.append(propose_game(reader, ALL, read_targets(TARGETS)))
             told = [finding.id for finding in trust.find(reader, ALL)]
             assert ("trust.roles" in told) == (role is not None)
-            assert "genres.levels" not in {finding.id for finding in genres.find(reader, ALL)}
+            assert "genres.levels" not in {finding.id for finding in games.find(reader, ALL)}
     wrong, right = answers
     assert wrong.unanswered == right.unanswered == {}
     assert [p.changes for p in wrong.proposals] == [p.changes for p in right.proposals]

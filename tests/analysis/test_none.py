@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings import FINDERS, deaths, genres
+from analysis.findings import FINDERS, deaths, games
 from analysis.selection import Selection
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -45,7 +45,7 @@ def test_trials_that_had_no_outcome_are_no_misses(tmp_path):
             )
         test.event("over", 500, how=2)
     with test.study(tmp_path) as study:
-        streaks = _found([genres.find], reader_of(study))["genres.streaks"]
+        streaks = _found([games.find], reader_of(study))["genres.streaks"]
     assert streaks.facts["longest"] == 8 and streaks.tables["hazard"]["shots"][0] == 8
 
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.findings import deaths, one_death
+from analysis.findings import deaths
+from analysis.findings.deaths import one_death
 from analysis.selection import Selection
 from analysis.stats.fairness import path_px
 from tests.analysis import playtest

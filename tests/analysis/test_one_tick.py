@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings import genres, survival
+from analysis.findings import games, survival
 from analysis.selection import Selection
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -38,7 +38,7 @@ def test_what_rests_in_the_tick_of_the_next_piece_is_the_piece_before(tmp_path):
         test.event("died", left=0)
         test.event("over", how=1)
     with test.study(tmp_path, kinds=("begin", "over", "died", "piece", "rest")) as study:
-        found = {f.id: f for f in genres.find(reader_of(study), Selection(GAME))}
+        found = {f.id: f for f in games.find(reader_of(study), Selection(GAME))}
     assert found["genres.pace"].tables["levels"]["pieces"].tolist() == [30]
     assert found["genres.pace"].estimate.value == 2
     tops = found["genres.overflow"].tables["columns"]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings.side_by_side import side_by_side
+from analysis.findings.games.side_by_side import side_by_side
 from analysis.selection import Selection
 
 

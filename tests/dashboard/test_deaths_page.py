@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 import pytest
 
-from analysis.findings.one_death import place_at
+from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
 from dashboard.opened import Opened, opened_at
 from dashboard.pages.deaths import opened_body

@@ -7,8 +7,8 @@ Rhythm games have their own question, `timing`. Each module's docstring lists ta
 """
 
 from analysis.finding import Finding
-from analysis.findings import blocks, one_shot, shooter
 from analysis.findings.basis import NO_RUNS, nothing, read_basis
+from analysis.findings.games import blocks, bosses_and_tiers, one_shot
 from analysis.game_kind import Part, read_kind
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -24,7 +24,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     found: list[Finding] = []
     parts = read_kind(reader, selection).parts
     if Part.STAGED in parts:
-        found += shooter.find(reader, selection, basis)
+        found += bosses_and_tiers.find(reader, selection, basis)
     if Part.BLOCKS in parts:
         found += blocks.find(reader, selection, basis)
     if Part.TRIALS in parts:

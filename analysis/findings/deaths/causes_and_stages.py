@@ -22,8 +22,9 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import fairness, places
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
+from analysis.findings.deaths import circumstances as fairness
+from analysis.findings.deaths import death_map as places
 from analysis.findings.highest import against_rest
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection

@@ -24,8 +24,8 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import console
 from analysis.findings.basis import NO_RUNS, Basis, nothing, read_basis
+from analysis.findings.players import console_faults as console
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
