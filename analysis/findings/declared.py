@@ -42,12 +42,26 @@ class _Size(Protocol):
     def warnings(self) -> tuple[str, ...]: ...
 
 
+@dataclass(frozen=True)
+class Size:
+    """What a finding rests on that has no `Basis`."""
+
+    players: int
+    runs: int
+    warnings: tuple[str, ...] = ()
+
+
 def interval_columns(unit: str, of: str, prefix: str = "") -> tuple[Column, Column]:
     """The limits of an interval by player of what the column `of` holds."""
     return (
         Column(f"{prefix}low", unit, f"lower limit of {of}, by player"),
         Column(f"{prefix}high", unit, f"upper limit of {of}, by player"),
     )
+
+
+def interval_cells(of: Estimate, prefix: str = "") -> dict[str, float | None]:
+    """What stands in the columns of `interval_columns`."""
+    return {f"{prefix}low": of.low, f"{prefix}high": of.high}
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,6 @@ _WESTFALL = Source(
     "@book{westfall1993, author={Westfall, Peter H. and Young, S. Stanley}, title={Resampling-Based Multiple "
     "Testing: Examples and Methods for p-Value Adjustment}, publisher={Wiley}, year={1993}}",
 )
-_ORD = article(
-    "ord1995", "Ord, J. K. and Getis, Arthur", 1995,
-    "Local spatial autocorrelation statistics: distributional issues and an application", "Geographical Analysis",
-    "27:286-306",
-)  # fmt: skip
 _BITHELL = article(
     "bithell1990", "Bithell, J. F.", 1990, "An application of density estimation to geographical epidemiology",
     "Statistics in Medicine", "9:691-701",
@@ -40,9 +35,8 @@ METHODS: dict[str, Method] = {
         "cells hold is of cells chosen by the same "
         "deaths, so another playtest will show a little less. The smooth map is the ratio of two kernel estimates, "
         "half a cell wide and drawn towards the rate of the whole screen by two expected deaths, so that a place with "
-        "next to no time does not take on its neighbour's rate; G* says where deaths cluster, whatever time was spent "
-        "there.",
-        (_WESTFALL, _BITHELL, _CLAYTON, _ORD, SKELLAM),
+        "next to no time does not take on its neighbour's rate.",
+        (_WESTFALL, _BITHELL, _CLAYTON, SKELLAM),
     ),
     "reaction_time": Method(
         "Age of the killing shot against human reaction time",

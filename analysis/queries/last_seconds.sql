@@ -11,13 +11,12 @@
       ON p.run_id = f.run_id AND p.at_us > f.end_us - $before_us AND p.at_us <= f.end_us
     GROUP BY f.life_id
 ), fired AS (
-    SELECT f.life_id, count(*) AS enemy_shots, count(*) FILTER (e.aimed = 1) AS aimed_shots
+    SELECT f.life_id, count(*) FILTER (e.aimed = 1) AS aimed_shots
     FROM fatal f JOIN enemy_shot_events e
       ON e.run_id = f.run_id AND e.at_us > f.end_us - $before_us AND e.at_us <= f.end_us
     GROUP BY f.life_id
 )
 SELECT f.life_id, coalesce(m.samples, 0)::BIGINT AS samples, m.x_spread::DOUBLE AS x_spread,
-    m.y_spread::DOUBLE AS y_spread, coalesce(s.enemy_shots, 0)::BIGINT AS enemy_shots,
-    coalesce(s.aimed_shots, 0)::BIGINT AS aimed_shots
+    m.y_spread::DOUBLE AS y_spread, coalesce(s.aimed_shots, 0)::BIGINT AS aimed_shots
 FROM fatal f LEFT JOIN moved m USING (life_id) LEFT JOIN fired s USING (life_id)
 ORDER BY f.life_id

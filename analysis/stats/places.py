@@ -39,12 +39,6 @@ class Cells:
         return row * self.columns + column
 
     @property
-    def neighbours(self) -> Array:
-        """(cells, cells) bool: which cells touch, at a corner too, each counted as its own neighbour."""
-        column, row = self.left // self.size, self.top // self.size
-        return (np.abs(column[:, None] - column) <= 1) & (np.abs(row[:, None] - row) <= 1)
-
-    @property
     def left(self) -> Array:
         """Left edge of each cell, pixels."""
         return np.tile(np.arange(self.columns) * self.size, self.rows)
@@ -53,6 +47,16 @@ class Cells:
     def top(self) -> Array:
         """Upper edge of each cell, pixels."""
         return np.repeat(np.arange(self.rows) * self.size, self.columns)
+
+    def areas(self) -> dict[str, Array]:
+        """Of each cell x_px, y_px (left and upper edge), width_px and height_px."""
+        left, top = self.left, self.top
+        return {
+            "x_px": left,
+            "y_px": top,
+            "width_px": np.minimum(self.size, self.width - left),
+            "height_px": np.minimum(self.size, self.height - top),
+        }
 
 
 def cell_counts(cells: Cells, x: Array, y: Array, player: Array, labels: Array) -> Array:
@@ -175,22 +179,6 @@ def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: floa
     seen = (np.reshape(exposure, shape) > 0) | (np.reshape(deaths, shape) > 0)
     shrunk = overall * (worth * above + _SHRINK) / (expected + _SHRINK)
     return np.where(seen & (expected >= _LEAST_EXPECTED), shrunk, np.nan).ravel()
-
-
-def getis_ord_star(value: Array, near: Array) -> Array:
-    """The local statistic G* of each place as a standard score: how much higher its surroundings are than all
-    places.
-
-    value: (n,); near: (n, n) bool or 0/1 weights, each place counted as its own neighbour.
-    Ord & Getis 1995, Geographical Analysis 27:286-306.
-    """
-    value = np.asarray(value, dtype=float)
-    weight = np.asarray(near, dtype=float).copy()
-    np.fill_diagonal(weight, 1.0)
-    n, mean, deviation = value.size, value.mean(), value.std()
-    total, squares = weight.sum(axis=1), (weight**2).sum(axis=1)
-    below = deviation * np.sqrt(np.maximum(n * squares - total**2, 0.0) / (n - 1))
-    return np.where(below > 0, (weight @ value - mean * total) / np.where(below > 0, below, 1.0), 0.0)
 
 
 def rate_limits(events: Array, exposure: Array, level: float = LEVEL) -> tuple[Array, Array]:

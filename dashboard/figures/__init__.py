@@ -21,8 +21,7 @@ FIGURES: dict[str, Draw] = {
     "deaths.by_stage": deaths.by_stage,
     "deaths.fairness": deaths.fairness,
     "deaths.one": death_strip.strip,
-    "deaths.again": deaths.scattered,
-    "deaths.still": deaths.scattered,
+    "deaths.circumstances": deaths.circumstances,
     "survival.curve": survival.curve,
     "survival.hazard": survival.hazard,
     "survival.funnel": survival.funnel,
@@ -95,6 +94,7 @@ WIDE_ON_PAPER = WIDE | {"trust.verdict"}
 
 # Findings whose figure says nothing where this column of this table is empty: in a game without deaths, say.
 _NEEDS = {
+    "deaths.circumstances": ("deaths", "x"),
     "players.skill": ("players", "own"),
     "players.quits": ("after", "share"),
     "console.slide": ("series", "noise_px"),

@@ -6,6 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
 from analysis.findings.deaths.one_death import Place
 from analysis.words import counted
 from dashboard.figures.frame import INTERVAL, faded, framed, reference, whisker_height, whiskers
@@ -245,22 +246,44 @@ def fairness(finding: Finding, theme: Theme) -> go.Figure:
     return figure
 
 
-def scattered(finding: Finding, theme: Theme) -> go.Figure:
+def circumstances(finding: Finding, theme: Theme) -> go.Figure:
     """The places of the deaths in question. Pressed, a dot opens the last seconds before it (dashboard/opened.py)."""
-    table = finding.tables["deaths"]
-    who = [f"{player}, life {life}" for player, life in zip(table["player"], table["life"], strict=True)]
-    dots = go.Scatter(
-        x=table["x"], y=table["y"], mode="markers", marker={"size": 7, "color": theme.death, "opacity": 0.6},
-        customdata=[f"{run}-{life}" for run, life in zip(table["run_id"], table["life"], strict=True)],
-        text=who, hovertemplate="%{text}<br>press to see its last seconds<extra></extra>",
-    )  # fmt: skip
+    table = finding.tables["deaths"].dropna(subset=["x", "y"])
+    marks = (("circle", theme.death), ("square-open", theme.quit), ("diamond-open", theme.alive))
+    dots = []
+    # Each keeps its mark where another is missing.
+    for name, (symbol, colour) in zip((AGAIN, RESPAWN, STILL), marks, strict=True):
+        mine = table[table["circumstance"] == name]
+        if mine.empty:
+            continue
+        dots.append(
+            go.Scatter(
+                x=mine["x"],
+                y=mine["y"],
+                mode="markers",
+                name=name,
+                marker={
+                    "size": 7 if symbol == "circle" else 10,
+                    "symbol": symbol,
+                    "color": colour,
+                    "opacity": 0.7,
+                },
+                customdata=[f"{run}-{life}" for run, life in zip(mine["run_id"], mine["life"], strict=True)],
+                text=[
+                    f"{player}, life {life}"
+                    for player, life in zip(mine["player"], mine["life"], strict=True)
+                ],
+                hovertemplate="%{text}<br>press to see its last seconds<extra></extra>",
+            )
+        )
     return framed(
         theme,
-        [dots],
+        dots,
         x="pixels from the left",
         y="pixels from the top",
-        height=240,
+        height=280,
         yaxis={"autorange": "reversed"},
+        showlegend=True,
         meta={"opens": "death"},
     )
 

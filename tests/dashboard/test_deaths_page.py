@@ -92,15 +92,17 @@ def test_the_small_maps_lead_to_the_same_places(read_session, name):
 
 
 def test_the_dots_of_other_figures_open_their_deaths(read_session):
-    name = "deaths.again"
+    name = "deaths.circumstances"
     client = build_app(read_session).server.test_client()
     drawn = json.loads(client.get(f"/figure/{name}.json{ADDRESS[7:]}", headers=HERE).data)
     assert drawn["layout"]["meta"] == {"opens": "death"}
-    dots, table = drawn["data"][0], read_session.finding(name, GAME).tables["deaths"]
-    assert len(dots["customdata"]) == len(table["life_id"]) > 0
-    for word, player in zip(dots["customdata"], table["player"], strict=True):
-        run, life = opened_at(f"?death={word}").death
-        assert read_session.one_death(GAME, run, life).facts["player"] == player
+    table = read_session.finding(name, GAME).tables["deaths"]
+    assert sum(len(dots["customdata"]) for dots in drawn["data"]) == len(table) > 0
+    for dots in drawn["data"]:
+        mine = table[table["circumstance"] == dots["name"]]
+        for word, player in zip(dots["customdata"], mine["player"], strict=True):
+            run, life = opened_at(f"?death={word}").death
+            assert read_session.one_death(GAME, run, life).facts["player"] == player
 
 
 def test_the_filter_is_obeyed_and_what_it_leaves_out_is_said(read_session):
@@ -214,7 +216,7 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     page.click("text=Close")
     page.wait_for_selector("[data-finding='deaths.one']", state="detached")
     # A dot of another figure leads to its death too.
-    again = page.locator("[data-finding='deaths.again']")
+    again = page.locator("[data-finding='deaths.circumstances']")
     again.scroll_into_view_if_needed()
     again.locator("[data-leads]").wait_for()
     press_dot(page, again.locator(".points path").first)

@@ -9,11 +9,6 @@ MENARCHE = (-21.2264, 1.63197, 13.007)
 # Toxicity of rotenone, Finney 1971, Probit Analysis, 3rd ed.: median lethal dose of the logistic model on the log dose.
 FINNEY_LOGIT_LD50 = 4.8289
 
-# Getis-Ord G* in the documentation of the package esda 2.9.0: six points, neighbours within 15, binary weights.
-GETIS_POINTS = ((10, 10), (20, 10), (40, 10), (15, 20), (30, 20), (30, 30))
-GETIS_VALUES = (2, 3, 3.2, 5, 8, 7)
-GETIS_STAR = (-1.3973, -0.2892, 0.6506, -0.2892, 1.2345, 2.0242)
-
 # Snow's cholera deaths of 1854 as digitised by Dodson & Tobler: 578 deaths, the busiest unit cell holds 46 of them and
 # the Broad Street pump.
 SNOW_DEATHS, SNOW_BUSIEST = 578, 46

@@ -1,21 +1,14 @@
-"""Were the deaths fair? Called by deaths.py. All shares are of deaths, by player.
+"""How deaths came about: whether the killing shot left time to react, and what else was the matter."""
 
-deaths.fairness  ages: age_ms (one row a death with a known killing shot), life_id, player; bands: band,
-from_ms, to_ms,
-                 deaths. facts: deaths (whose shot is known), all_deaths, nobody_reacts_ms, simple_reaction_ms, source.
-deaths.still     deaths: life_id, run_id, life, player, x, y, aimed_shots (those standing still under aimed fire).
-deaths.respawn   deaths: life_id, run_id, life, player, alive_s (those within a second of respawn).
-deaths.again     deaths: life_id, run_id, life, player, x, y (those where the same run's death before was).
-                 facts: reach_px, longest (the most deaths of one run in a row at one place).
-"""
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.estimate import Estimate
 from analysis.stats.fairness import (
     NOBODY_REACTS_MS,
     SIMPLE_REACTION_MS,
@@ -23,47 +16,102 @@ from analysis.stats.fairness import (
     notice_bands,
     repeated_place,
 )
-from analysis.stats.proportions import share_by_player
+from analysis.stats.proportions import Share, share_by_player
 from analysis.words import amount, counted, limits, percent
 
+Array = np.ndarray
 # Standing still: within so many pixels through the last second, seen at least three times.
 STILL_PX, STILL_US, STILL_SAMPLES = 2, 1_000_000, 3
 RESPAWN_S = 1.0
 # One place: within a twelfth of the screen's width.
 PLACES_ACROSS = 12
+RESPAWN, AGAIN, STILL = "soon after a respawn", "at the same place again", "standing still under aimed fire"
+
+FAIRNESS = Declared(
+    "deaths.fairness",
+    "deaths",
+    "Time to react to the killing shot",
+    "reaction_time",
+    {
+        "ages": (
+            Column("age_ms", "ms", "how long before the death the killing shot was fired"),
+            Column("life_id", "", "the life that it ended"),
+            Column("player", "", "who died"),
+        ),
+        "bands": (
+            Column("band", "", "what a person can do in that time"),
+            Column("from_ms", "ms", "the youngest shots in it"),
+            Column("to_ms", "ms", "shots in it are younger"),
+            Column("deaths", "", "deaths in it"),
+        ),
+    },
+    (
+        Column("nobody_reacts_ms", "ms", "under it nobody reacts"),
+        Column("simple_reaction_ms", "ms", "what a simple reaction takes"),
+        Column("deaths", "", "deaths whose killing shot is known"),
+        Column("all_deaths", "", "all deaths"),
+        Column("source", "", "where the times come from"),
+    ),
+)
+CIRCUMSTANCES = Declared(
+    "deaths.circumstances",
+    "deaths",
+    "After a respawn, at the same place again, standing still",
+    "share_by_player",
+    {
+        "circumstances": (
+            Column("circumstance", "", "what was the matter"),
+            Column("deaths", "", "deaths of which that is so"),
+            Column("of", "", "deaths of which it can be told; 0 where positions are logged too seldom"),
+            Column("share", "share", "deaths over those"),
+            *interval_columns("share", "the share"),
+            Column("players", "", "players whose deaths those are"),
+        ),
+        "deaths": (
+            Column("circumstance", "", "a death of which several are so has several rows"),
+            Column("life_id", "", "the life that ended"),
+            Column("run_id", "", "the run it is of"),
+            Column("life", "", "its number in the run"),
+            Column("player", "", "who died"),
+            Column("x", "px", "from the left"),
+            Column("y", "px", "from the top"),
+            Column("alive_s", "s", "how long the life had lasted"),
+        ),
+    },
+    (
+        Column("respawn_s", "s", "what counts as soon after a respawn"),
+        Column("reach_px", "px", "what counts as the same place as the death before"),
+        Column("longest", "", "the most deaths of one run in a row at one place"),
+        Column("still_px", "px", "who moved no further in the last second stood still"),
+    ),
+)
 
 
-def find(
-    reader: Reader, selection: Selection, death: Columns, basis: Basis, screen_width: int
-) -> list[Finding]:
+def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> list[Finding]:
     """The findings that the log allows; deaths without the fields a question needs leave it out."""
     found = []
     if np.isfinite(death["shot_ago_us"]).any():
         found.append(_fairness(death, basis))
-    if {"position", "enemy_shot"} <= basis.roles:
-        found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US), basis))
-    if np.any(_respawned(death)):
-        found.append(_respawn(death, basis))
-    if np.isfinite(death["x"]).any() and np.any(death["life"] > 1):
-        found.append(_again(death, basis, screen_width / PLACES_ACROSS))
-    return found
-
-
-def _share(mine: np.ndarray, player: np.ndarray) -> Estimate:
-    share = share_by_player(mine, np.ones(mine.size), player.astype(str))
-    return share
+    width = int(reader.ask_chosen("screen", selection)["width"][0])
+    circumstances = _circumstances(reader, selection, death, basis, width / PLACES_ACROSS)
+    return found + ([circumstances] if circumstances else [])
 
 
 def _fairness(death: Columns, basis: Basis) -> Finding:
     known = np.isfinite(death["shot_ago_us"])
-    age = death["shot_ago_us"][known] / 1e3
+    age, player = death["shot_ago_us"][known] / 1e3, death["player"][known].astype(str)
     bands = notice_bands(age)
-    estimate = _share(age < SIMPLE_REACTION_MS, death["player"][known])
+    estimate = share_by_player(age < SIMPLE_REACTION_MS, np.ones(age.size), player)
     edges = (0.0, NOBODY_REACTS_MS, SIMPLE_REACTION_MS, np.nan)
-    table = {
-        "band": ["nobody reacts so fast", "hardly anybody reacts so fast", "time to react"],
-        "from_ms": list(edges[:-1]), "to_ms": list(edges[1:]), "deaths": [bands.nobody, bands.hardly, bands.enough],
-    }  # fmt: skip
+    tables = {
+        "ages": {"age_ms": age, "life_id": death["life_id"][known], "player": death["player"][known]},
+        "bands": {
+            "band": ["nobody reacts so fast", "hardly anybody reacts so fast", "time to react"],
+            "from_ms": edges[:-1],
+            "to_ms": edges[1:],
+            "deaths": [bands.nobody, bands.hardly, bands.enough],
+        },
+    }
     deaths = counted(age.size, "death") + ("" if known.all() else f" whose shot is known (of {known.size})")
     sentence = (
         f"In {percent(estimate.value)} of {deaths} {limits(estimate)} the killing shot was "
@@ -71,75 +119,98 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
         f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were younger than "
         f"{amount(float(np.median(age)), 'ms')}."
     )
-    return Finding(
-        id="deaths.fairness", question="deaths", title="Time to react to the killing shot", sentence=sentence,
-        players=basis.players, runs=basis.runs, method="reaction_time", estimate=estimate, warnings=basis.warnings,
-        tables={"ages": {"age_ms": age, "life_id": death["life_id"][known], "player": death["player"][known]},
-                "bands": table},
-        facts={"nobody_reacts_ms": NOBODY_REACTS_MS, "simple_reaction_ms": SIMPLE_REACTION_MS,
-               "deaths": int(age.size), "all_deaths": int(known.size),
-               "source": "Woods et al. 2015, Front. Hum. Neurosci. 9:131 (figures from memory)"},
-    )  # fmt: skip
+    facts = {
+        "nobody_reacts_ms": NOBODY_REACTS_MS,
+        "simple_reaction_ms": SIMPLE_REACTION_MS,
+        "deaths": int(age.size),
+        "all_deaths": int(known.size),
+        "source": "Woods et al. 2015, Front. Hum. Neurosci. 9:131 (figures from memory)",
+    }
+    return FAIRNESS.finding(basis, sentence, estimate, tables, facts)
 
 
-def _still(death: Columns, last: Columns, basis: Basis) -> Finding:
+@dataclass(frozen=True)
+class _Circumstance:
+    """One of them. mine: (deaths,) bool, of which it is so; told: of which the log tells.
+
+    which, words: which deaths are told of, and what is said of those of which it is so.
+    """
+
+    name: str
+    mine: Array
+    told: Array
+    which: str
+    words: str
+
+    def share(self, player: Array) -> Share:
+        return share_by_player(self.mine[self.told], np.ones(int(self.told.sum())), player[self.told])
+
+
+def _circumstances(
+    reader: Reader, selection: Selection, death: Columns, basis: Basis, reach_px: float
+) -> Finding | None:
+    """The circumstances that the log tells of; None where it tells of none."""
+    follows = death["life"] > 1
+    again = repeated_place(death["run_id"], death["x"], death["y"], reach_px)
+    longest = longest_repeat(again)
+    found = [_soon(death, follows)] if np.any(follows & (death["inferred"] == 0)) else []
+    if np.isfinite(death["x"]).any() and follows.any():
+        words = f"were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}"
+        found.append(_Circumstance(AGAIN, again, follows, "that followed another in a run", words))
+    if {"position", "enemy_shot"} <= basis.roles:
+        found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US)))
+    if not found:
+        return None
+    player = death["player"].astype(str)
+    shares = [one.share(player) for one in found]
+    rows = [
+        {
+            "circumstance": one.name,
+            "deaths": int(one.mine.sum()),
+            "of": share.trials,
+            "share": share.value,
+            **interval_cells(share),
+            "players": int(np.unique(player[one.mine]).size),
+        }
+        for one, share in zip(found, shares, strict=True)
+    ]
+    sentence = " ".join(_said(one, share) for one, share in zip(found, shares, strict=True))
+    facts = {"respawn_s": RESPAWN_S, "reach_px": reach_px, "longest": longest, "still_px": STILL_PX}
+    tables = {"circumstances": rows, "deaths": _deaths(death, found)}
+    return CIRCUMSTANCES.finding(basis, sentence, tables=tables, facts=facts)
+
+
+def _said(one: _Circumstance, share: Share) -> str:
+    if share.value is None:
+        return "Positions are logged too seldom (under three a second) to tell whether players stood still."
+    deaths = f"{counted(share.trials, 'death')} {one.which}".rstrip()
+    return f"{percent(share.value)} of the {deaths} {limits(share)} {one.words}."
+
+
+def _soon(death: Columns, follows: Array) -> _Circumstance:
+    # Where the moment of the respawn was lost, nobody knows how soon after it the death came.
+    respawned = follows & (death["inferred"] == 0)
+    soon = respawned & (death["alive_us"] < RESPAWN_S * 1e6)
+    words = f"came within {amount(RESPAWN_S, 's')} of respawning"
+    return _Circumstance(RESPAWN, soon, respawned, "after a first one", words)
+
+
+def _still(death: Columns, last: Columns) -> _Circumstance:
+    """last: what happened in the last second before each death."""
     order = np.searchsorted(last["life_id"], death["life_id"])
     seen = {name: column[order] for name, column in last.items()}
     watched = seen["samples"] >= STILL_SAMPLES
     with np.errstate(invalid="ignore"):
         still = watched & (seen["x_spread"] <= STILL_PX) & (seen["y_spread"] <= STILL_PX)
     mine = still & (seen["aimed_shots"] > 0)
-    estimate = _share(mine[watched], death["player"][watched])
-    sentence = (
-        f"In {percent(estimate.value)} of {counted(int(watched.sum()), 'death')} {limits(estimate)} the player had "
-        f"stood still for a second while an enemy took aim; in {int(np.sum(still & ~mine))} more nobody aimed."
-        if watched.any()
-        else "Positions are logged too seldom (under three a second) to tell whether players stood still."
-    )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player", "x", "y")}
-    return Finding(
-        id="deaths.still", question="deaths", title="Standing still under aimed fire", sentence=sentence,
-        players=basis.players, runs=basis.runs, method="share_by_player", estimate=estimate if watched.any() else None,
-        warnings=basis.warnings, tables={"deaths": table | {"aimed_shots": seen["aimed_shots"][mine]}},
-    )  # fmt: skip
+    more = int(np.sum(still & ~mine))
+    words = f"came after a second of standing still while an enemy took aim, {more} more while nobody aimed"
+    return _Circumstance(STILL, mine, watched, "", words)
 
 
-def _respawned(death: Columns) -> np.ndarray:
-    """Which deaths followed a respawn whose moment is known: not where it was lost."""
-    return (death["life"] > 1) & (death["inferred"] == 0)
-
-
-def _respawn(death: Columns, basis: Basis) -> Finding:
-    again = _respawned(death)
-    alive_s = death["alive_us"] / 1e6
-    mine = again & (alive_s < RESPAWN_S)
-    estimate = _share(mine[again], death["player"][again])
-    sentence = (
-        f"{percent(estimate.value)} of the {counted(int(again.sum()), 'death')} after a first one {limits(estimate)} "
-        f"came within {amount(RESPAWN_S, 's')} of respawning."
-    )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player")} | {
-        "alive_s": alive_s[mine]
-    }
-    return Finding(
-        id="deaths.respawn", question="deaths", title="Killed on respawn", sentence=sentence, players=basis.players,
-        runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,
-        tables={"deaths": table},
-    )  # fmt: skip
-
-
-def _again(death: Columns, basis: Basis, reach_px: float) -> Finding:
-    follows = death["life"] > 1
-    mine = repeated_place(death["run_id"], death["x"], death["y"], reach_px)
-    estimate = _share(mine[follows], death["player"][follows])
-    longest = longest_repeat(mine)
-    sentence = (
-        f"{percent(estimate.value)} of the {counted(int(follows.sum()), 'death')} that followed another in a run "
-        f"{limits(estimate)} were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}."
-    )
-    table = {name: death[name][mine] for name in ("life_id", "run_id", "life", "player", "x", "y")}
-    return Finding(
-        id="deaths.again", question="deaths", title="Dying at the same place again", sentence=sentence,
-        players=basis.players, runs=basis.runs, method="share_by_player", estimate=estimate, warnings=basis.warnings,
-        tables={"deaths": table}, facts={"reach_px": reach_px, "longest": longest},
-    )  # fmt: skip
+def _deaths(death: Columns, found: list[_Circumstance]) -> Columns:
+    """One row for each death and circumstance."""
+    which = np.concatenate([np.zeros(0, int), *(np.flatnonzero(one.mine) for one in found)])
+    names = np.repeat([one.name for one in found], [int(one.mine.sum()) for one in found])
+    told = {name: death[name][which] for name in ("life_id", "run_id", "life", "player", "x", "y")}
+    return {"circumstance": names} | told | {"alive_s": death["alive_us"][which] / 1e6}

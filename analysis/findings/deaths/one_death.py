@@ -1,13 +1,6 @@
 """From a place on the death map to its deaths, and from a death to the seconds before it.
 
-deaths.one  one death of the chosen runs. events: what (position, shot, enemy_shot, hit, pickup, input, press, note,
-            landed, rows, slow_frame, death), before_s (negative before the death), x, y (pixels), value (aimed, tier,
-            raw input, piece, rows, duration or cause, as `what` says), lane; NaN where an event has none.
-            facts: run_id, life, player, build, attempt, stage, cause (words; "" where unknown), run_s (into the run),
-            alive_s, seconds (how far back the strip goes), spawn_s (negative), shot_s (when the killing shot was fired,
-            negative; None where the log does not say), moved_px (from moved_since_s to the death: since the shot was
-            fired, or for as long as positions tell; None where they do not), reaction_s, screen_width, screen_height.
-It is asked for by name, so it is not among the findings on a question.
+`deaths.one` is asked for by name, so it is not among the findings on a question.
 """
 
 from collections.abc import Mapping
@@ -17,6 +10,8 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
+from analysis.findings.deaths.screen_cells import place_words
+from analysis.findings.declared import Column, Declared, Size
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, path_px
@@ -28,6 +23,45 @@ MOST_LISTED = 50
 # Three samples are the least that tell a way from a jump.
 _LEAST_SAMPLES = 3
 _SHORT_S = 1.0
+ONE = Declared(
+    "deaths.one",
+    "deaths",
+    f"The last {SECONDS:.0f} seconds before one death",
+    "last_seconds",
+    {
+        "events": (
+            Column(
+                "what",
+                "",
+                "position, shot, enemy_shot, hit, pickup, input, press, note, landed, rows, slow_frame or death",
+            ),
+            Column("before_s", "s", "when, negative before the death"),
+            Column("x", "px", "from the left; none where the event has no place"),
+            Column("y", "px", "from the top"),
+            Column("value", "", "aimed, tier, raw input, piece, rows, duration or cause, as `what` says"),
+            Column("lane", "", "the lane or button"),
+        )
+    },
+    (
+        Column("run_id", "", "the run"),
+        Column("life", "", "the number of the life in it"),
+        Column("player", "", "who died"),
+        Column("build", "", "the build that was played"),
+        Column("attempt", "", "which of the player's attempts it was"),
+        Column("stage", "", "the part of the game in words; empty where unknown"),
+        Column("cause", "", "the cause in words; empty where unknown"),
+        Column("run_s", "s", "when the death was, from the start of the run"),
+        Column("alive_s", "s", "how long the life had lasted"),
+        Column("seconds", "s", "how far back the events go"),
+        Column("spawn_s", "s", "when the life began, negative"),
+        Column("shot_s", "s", "when the killing shot was fired, negative; none where the log does not say"),
+        Column("moved_px", "px", "how far the player moved from `moved_since_s` on; none without positions"),
+        Column("moved_since_s", "s", "since the shot was fired, or for as long as positions tell; negative"),
+        Column("reaction_s", "s", "what a simple reaction takes"),
+        Column("screen_width", "px", "width of the screen"),
+        Column("screen_height", "px", "height of the screen"),
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -45,7 +79,7 @@ class Place:
     @property
     def words(self) -> str:
         """`x 96 to 112, y 48 to 64`."""
-        return f"x {self.x} to {self.x + self.width}, y {self.y} to {self.y + self.height}"
+        return place_words(self.x, self.y, self.width, self.height)
 
 
 @dataclass(frozen=True)
@@ -64,22 +98,18 @@ class DeathList:
 def places_with_deaths(whole: Finding) -> list[Place]:
     """The cells of the finding deaths.places in which anybody died: the hot ones first, then the fullest."""
     cells = whole.tables["cells"]
+    order = {"hot": False, "deaths": False, "y_px": True, "x_px": True}
+    died = cells[cells["deaths"] > 0].sort_values(list(order), ascending=list(order.values()))
     names = ("x_px", "y_px", "width_px", "height_px", "deaths", "players", "hot")
-    found = [
-        Place(int(x), int(y), int(wide), int(high), int(died), int(who), bool(hot))
-        for x, y, wide, high, died, who, hot in zip(*(cells[name] for name in names), strict=True)
-        if died
-    ]
-    return sorted(found, key=lambda place: (not place.hot, -place.deaths, place.y, place.x))
+    columns = (died[name].tolist() for name in names)
+    return [Place(*row) for row in zip(*columns, strict=True)]
 
 
 def place_at(whole: Finding, x: int, y: int) -> Place | None:
     """The cell that holds a pixel, if anybody died in it."""
-    inside = (
-        place for place in places_with_deaths(whole)
-        if place.x <= x < place.x + place.width and place.y <= y < place.y + place.height
-    )  # fmt: skip
-    return next(inside, None)
+    places = places_with_deaths(whole)
+    inside = [one for one in places if one.x <= x < one.x + one.width and one.y <= y < one.y + one.height]
+    return inside[0] if inside else None
 
 
 def deaths_at(
@@ -126,18 +156,25 @@ def find(reader: Reader, selection: Selection, run_id: int, life: int) -> Findin
         moved_px = _moved(events, since_s)
     screen = reader.ask_chosen("screen", selection)
     facts = {
-        "run_id": int(run_id), "life": int(life), "player": str(death["player"][i]), "build": str(death["build"][i]),
-        "attempt": int(death["attempt"][i]), "stage": _stage(death, i), "cause": _cause(death, i),
-        "run_s": float(death["run_us"][i]) / 1e6, "alive_s": float(death["alive_us"][i]) / 1e6, "seconds": SECONDS,
-        "spawn_s": spawn_s, "shot_s": shot_s, "moved_px": moved_px,
-        "moved_since_s": since_s, "reaction_s": SIMPLE_REACTION_MS / 1e3, "screen_width": int(screen["width"][0]),
+        "run_id": int(run_id),
+        "life": int(life),
+        "player": str(death["player"][i]),
+        "build": str(death["build"][i]),
+        "attempt": int(death["attempt"][i]),
+        "stage": _stage(death, i),
+        "cause": _cause(death, i),
+        "run_s": float(death["run_us"][i]) / 1e6,
+        "alive_s": float(death["alive_us"][i]) / 1e6,
+        "seconds": SECONDS,
+        "spawn_s": spawn_s,
+        "shot_s": shot_s,
+        "moved_px": moved_px,
+        "moved_since_s": since_s,
+        "reaction_s": SIMPLE_REACTION_MS / 1e3,
+        "screen_width": int(screen["width"][0]),
         "screen_height": int(screen["height"][0]),
-    }  # fmt: skip
-    return Finding(
-        id="deaths.one", question="deaths", title=f"The last {SECONDS:.0f} seconds before one death",
-        sentence=_sentence(events, facts), players=1, runs=1, method="last_seconds", tables={"events": events},
-        facts=facts,
-    )  # fmt: skip
+    }
+    return ONE.finding(Size(1, 1), _sentence(events, facts), tables={"events": events}, facts=facts)
 
 
 def _moved(events: Columns, since_s: float) -> float | None:

@@ -1,0 +1,77 @@
+"""The screen cut into cells: what the maps of deaths have in common."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from analysis.findings.declared import Column
+from analysis.reader import Columns
+from analysis.stats.places import Cells, HotSpots, cell_counts
+from analysis.words import cause_name
+
+Array = np.ndarray
+# A cell is hot where chance alone would bring one like it, anywhere on the screen, in one playtest of twenty.
+SIGNIFICANT = 0.05
+CELL = (
+    Column("x_px", "px", "left edge of the cell"),
+    Column("y_px", "px", "upper edge of the cell"),
+)
+AREA = (
+    *CELL,
+    Column("width_px", "px", "its width"),
+    Column("height_px", "px", "its height"),
+)
+SCREEN = (
+    Column("screen_width", "px", "width of the screen"),
+    Column("screen_height", "px", "height of the screen"),
+    Column("cell_px", "px", "side of a cell; at the right and lower edge of the screen they may be smaller"),
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the maps are made of. placed: the deaths that have a place; spent: time by player, stage and cell."""
+
+    cells: Cells
+    placed: Columns
+    spent: Columns
+
+    @cached_property
+    def labels(self) -> Array:
+        """The players, sorted: those who never died have spent their time there all the same."""
+        return np.union1d(self.placed["player"].astype(str), self.spent["player"].astype(str))
+
+    def counts(self, mine: Array) -> Array:
+        """(players, cells) deaths among `mine`, which is (deaths,) bool."""
+        x, y, player = self.placed["x"][mine], self.placed["y"][mine], self.placed["player"][mine]
+        return cell_counts(self.cells, x, y, player.astype(str), self.labels)
+
+    def time(self, mine: Array) -> Array:
+        """(players, cells) seconds of the rows `mine` of `spent`."""
+        spent = {name: column[mine] for name, column in self.spent.items()}
+        time = np.zeros((self.labels.size, self.cells.columns * self.cells.rows))
+        row = np.searchsorted(self.labels, spent["player"].astype(str))
+        cell = (spent["cell_row"] * self.cells.columns + spent["cell_column"]).astype(int)
+        np.add.at(time, (row, cell), spent["seconds"])
+        return time
+
+
+def is_hot(spots: HotSpots) -> Array:
+    """(cells,) bool."""
+    return np.asarray((spots.p <= SIGNIFICANT) & (spots.players >= 2))
+
+
+def screen_facts(cells: Cells) -> dict[str, int]:
+    """What stands in `SCREEN`."""
+    return {"screen_width": cells.width, "screen_height": cells.height, "cell_px": cells.size}
+
+
+def label_of(death: Columns, mine: Array) -> str:
+    """What the cause of the deaths `mine` is called."""
+    return cause_name(death["cause_label"][mine], death["cause"][mine][0])
+
+
+def place_words(x: float, y: float, width: float, height: float) -> str:
+    """`x 96 to 112, y 48 to 64`."""
+    return f"x {x:.0f} to {x + width:.0f}, y {y:.0f} to {y + height:.0f}"
