@@ -5,11 +5,13 @@ Dashboard, report and JSON read findings and nothing else.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from analysis.answers.answer import table_html
 from analysis.stats.estimate import Estimate
 from analysis.words import counted
 
@@ -17,9 +19,9 @@ from analysis.words import counted
 FEW_PLAYERS = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Finding:
-    """One answer.
+    """One answer. It prints as `setscrew findings` does, and shows its sentence, certainty and table in a notebook.
 
     id: dotted, stable, e.g. "deaths.places"; `question` is the page it belongs to.
     sentence: what it says, computed from the data. `method` is a key of methods.METHODS.
@@ -53,6 +55,19 @@ class Finding:
         """What it rests on, in words."""
         size = f"{counted(self.players, 'player')}, {counted(self.runs, 'run')}"
         return size + (", indicative only" if self.indicative else "")
+
+    def __repr__(self) -> str:
+        told = [f"{self.title}: {self.sentence}", f"    [{self.id}; {self.basis}]"]
+        return "\n".join(told + [f"    ! {warning}" for warning in self.warnings])
+
+    def _repr_html_(self) -> str:
+        """What a notebook shows; all texts are escaped, for names come from logs."""
+        parts = [
+            f"<h4>{escape(self.title)}</h4><p>{escape(self.sentence)}</p><p><small>{escape(self.basis)}</small></p>"
+        ]
+        parts += [f"<p>⚠ {escape(warning)}</p>" for warning in self.warnings]
+        parts += [f"<p><small>{escape(name)}</small></p>{table_html(t)}" for name, t in self.tables.items()]
+        return "".join(parts)
 
     def to_json(self) -> dict[str, Any]:
         """The finding as plain JSON values; NaN and infinity become null."""

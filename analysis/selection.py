@@ -1,6 +1,9 @@
 """Which runs a question is asked of: the one filter that every finding, page and export obeys."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+from analysis.arguments import WrongArgument, words_of
 
 
 @dataclass(frozen=True)
@@ -28,3 +31,57 @@ class Selection:
             "last_attempt": self.last_attempt,
             "include_team": self.include_team,
         }
+
+
+def choose(
+    games: Sequence[str],
+    game: str | None = None,
+    build: str | Sequence[str] = (),
+    stage: str | int | None = None,
+    player: str | Sequence[str] = (),
+    group: str | Sequence[str] = (),
+    attempts: str | int | None = None,
+    makers: bool = False,
+) -> list[Selection]:
+    """One selection a game, of those that the study holds; the words are those of `setscrew findings`.
+
+    stage: its number, with r behind it for the regular part and b for the boss. attempts: "1-3", "2-", "1".
+    Raises WrongArgument.
+    """
+    if game is not None and game not in games:
+        known = ", ".join(games) or "none"
+        raise WrongArgument("game", game, f"the study holds no such game. Its games: {known}")
+    number, kind = stage_from(str(stage or ""))
+    if stage and number is None:
+        raise WrongArgument("stage", stage, "write a number, or a number with r (regular part) or b (boss)")
+    first, last = attempts_from(str(attempts or ""))
+    if attempts and first is None and last is None:
+        raise WrongArgument("attempts", attempts, "write 1-3, 2- or 1")
+    return [
+        Selection(
+            game=one,
+            builds=words_of(build),
+            stage=number,
+            stage_kind=kind,
+            players=words_of(player),
+            groups=words_of(group),
+            first_attempt=first,
+            last_attempt=last,
+            include_team=makers,
+        )
+        for one in ([game] if game is not None else games)
+    ]
+
+
+def stage_from(word: str) -> tuple[int | None, int | None]:
+    """Number and kind of a stage in one word: "2", "2r", "2b"; None for what makes no sense."""
+    kind = {"r": 0, "b": 1}.get(word[-1:])
+    number = word[:-1] if kind is not None else word
+    return (int(number), kind) if number.isascii() and number.isdigit() and len(number) < 6 else (None, None)
+
+
+def attempts_from(word: str) -> tuple[int | None, int | None]:
+    """First and last attempt in one word: "1-3", "2-", "1"; None for an open end."""
+    first, dash, last = word.partition("-")
+    ends = [int(end) if end.isascii() and end.isdigit() and len(end) < 6 else None for end in (first, last)]
+    return (ends[0], ends[1] if dash else ends[0])

@@ -9,6 +9,7 @@ import threading
 
 from dashboard import exits, streams
 from dashboard.commands import COMMANDS
+from dashboard.commands.opening import StudyTrouble
 from ingest.study_errors import damage
 
 ABOUT = "From the play logs of a handheld game to what makes it too hard or too easy, and what to change."
@@ -42,6 +43,9 @@ def _run(arguments: list[str] | None) -> int:
         return int(chosen.run(chosen))
     except KeyboardInterrupt:
         return exits.INTERRUPTED
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
     except RuntimeError as error:
         # What DuckDB makes of a KeyboardInterrupt that comes in the midst of a query.
         if str(error) != "Query interrupted":

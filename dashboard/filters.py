@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from urllib.parse import parse_qs, urlencode
 
-from analysis.selection import Selection
+from analysis.selection import Selection, attempts_from, stage_from
 
 # Nothing longer is looked at: the address is outside input.
 _LONGEST = 4096
@@ -87,15 +87,3 @@ def in_words(selection: Selection) -> str:
     if selection.groups:
         parts.insert(3, "groups " + ", ".join(selection.groups))
     return f"{selection.game}: " + ", ".join(parts)
-
-
-def stage_from(word: str) -> tuple[int | None, int | None]:
-    kind = {"r": 0, "b": 1}.get(word[-1:])
-    number = word[:-1] if kind is not None else word
-    return (int(number), kind) if number.isascii() and number.isdigit() and len(number) < 6 else (None, None)
-
-
-def attempts_from(word: str) -> tuple[int | None, int | None]:
-    first, dash, last = word.partition("-")
-    ends = [int(end) if end.isascii() and end.isdigit() and len(end) < 6 else None for end in (first, last)]
-    return (ends[0], ends[1] if dash else ends[0])

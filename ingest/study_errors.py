@@ -37,6 +37,10 @@ def cannot_open(path: Path, error: duckdb.Error) -> StudyError:
         return StudyBusy(
             f"{path}: {who} holds this study. Wait until it is done, or close it; or use another study file."
         )
+    if "different configuration than existing connections" in text:
+        return StudyBusy(
+            f"{path}: this program itself holds the study, open in another way; close it there first"
+        )
     if path.is_dir():
         return StudyError(f"{path}: this is a folder, no study; {_REMEDY}")
     if "not a valid" in _said(error):

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+from analysis.arguments import WrongArgument
 from analysis.models.staged_games.staged import StagedModel
 from analysis.models.targets import TargetSet
 from analysis.reader import Reader
@@ -37,7 +38,7 @@ def plan_game(
     simulate: bool = True,
     tick: Callable[[], None] | None = None,
 ) -> Plan:
-    """The plan for the first target that the game can answer. Raises NothingToTune and ValueError (`against`).
+    """The plan for the first target that the game can answer. Raises NothingToTune and WrongArgument.
 
     wanted: half of the 80 % interval, in percentage points or the target's unit; default: the target's tolerance.
     against: a setting to be played against the present build. simulate: False leaves the precision table out; it is
@@ -52,12 +53,12 @@ def plan_game(
     scale = 100 if target.unit == "share" else 1
     aim = target.tolerance if wanted is None else wanted / scale
     if aim <= 0:
-        raise ValueError("the wanted precision must be more than 0")
+        raise WrongArgument("precision", wanted, "the wanted precision must be more than 0")
     if against:
         try:
             checked(model.tunables, against)
         except NotHoldable as error:
-            raise ValueError(str(error)) from None
+            raise WrongArgument("against", None, str(error)) from None
     now = half_width(model.figures({}, [target])[0])
     precision = (
         precision_of(model, target, runs=runs, tick=tick)

@@ -12,6 +12,7 @@ from typing import Any
 
 from analysis.words import counted
 from dashboard import exits
+from dashboard.commands.opening import StudyTrouble, explained, opened
 
 HELP = "write accepted values as a C header for the firmware"
 
@@ -42,31 +43,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Writes the header beside its final name first, so that no half header is ever compiled."""
-    from dashboard.commands.opening import StudyTrouble, opened
-    from dashboard.commands.tuning_choice import TuningTrouble
-
-    try:
-        with opened(arguments.study) as study:
-            return _write(study, arguments)
-    except (StudyTrouble, TuningTrouble) as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
+    with explained(), opened(arguments.study) as study:
+        return _write(study, arguments)
 
 
 def _write(study: Any, arguments: argparse.Namespace) -> int:
+    from analysis.arguments import only_game
     from analysis.reader import Reader
     from analysis.tuning.c_header import MARK, NotHoldable, differences, header_text, read_values
     from analysis.tuning_answers.tuning_data import load_builds
-    from dashboard.commands.tuning_choice import TuningTrouble, chosen_game
 
     reader = Reader(study.connection)
-    game = chosen_game(reader, arguments.game)
+    game = only_game(reader, arguments.game)
     builds = {b.label: b for b in load_builds(reader, game).values()}
     label = arguments.build or _newest(reader, game) or next(reversed(builds))
     if label not in builds:
-        raise TuningTrouble(f"{game} has no build {label!r}; it has {', '.join(builds)}", exits.USAGE)
+        raise StudyTrouble(f"{game} has no build {label!r}; it has {', '.join(builds)}", exits.USAGE)
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", arguments.prefix):
-        raise TuningTrouble(
+        raise StudyTrouble(
             f"--prefix {arguments.prefix!r}: letters, digits and underscores only", exits.USAGE
         )
     setting = _setting(arguments)
@@ -83,11 +77,11 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         )  # fmt: skip
         old = path.read_text(encoding="utf-8") if path.exists() else ""
     except NotHoldable as error:
-        raise TuningTrouble(str(error), exits.USAGE) from None
+        raise StudyTrouble(str(error), exits.USAGE) from None
     except (OSError, UnicodeDecodeError) as error:
-        raise TuningTrouble(f"{path}: cannot be read ({error})", exits.INPUT) from None
+        raise StudyTrouble(f"{path}: cannot be read ({error})", exits.INPUT) from None
     if old and not old.startswith(MARK):
-        raise TuningTrouble(
+        raise StudyTrouble(
             f"{path}: was not written by Setscrew and would be lost; choose another --out, or move it away",
             exits.INPUT,
         )
@@ -98,7 +92,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
             part.write_text(text, encoding="utf-8", newline="\n")
             os.replace(part, path)
         except OSError as error:
-            raise TuningTrouble(
+            raise StudyTrouble(
                 f"{path}: cannot be written ({error.strerror or error})", exits.INPUT
             ) from None
     answer = {
@@ -134,19 +128,17 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
 
 
 def _newest(reader: Any, game: str) -> str | None:
-    """The build that was played last; None where nobody of the audience has played. Raises TuningTrouble."""
+    """The build that was played last; None where nobody of the audience has played. Raises StudyTrouble."""
     from analysis.played_order import not_known, played_order
-    from dashboard.commands.tuning_choice import TuningTrouble
 
     order = played_order(reader, game)
     if order.builds and order.newest() is None:
         why = not_known(order.maybe_last(order.builds))
-        raise TuningTrouble(f"{game}: {why}. Say with --build which one is to be changed", exits.USAGE)
+        raise StudyTrouble(f"{game}: {why}. Say with --build which one is to be changed", exits.USAGE)
     return order.newest()
 
 
 def _setting(arguments: argparse.Namespace) -> dict[str, int]:
-    from dashboard.commands.tuning_choice import TuningTrouble
 
     words = list(arguments.set)
     if arguments.proposal and arguments.proposal != "no_change":
@@ -155,6 +147,6 @@ def _setting(arguments: argparse.Namespace) -> dict[str, int]:
     for word in words:
         name, equals, value = word.partition("=")
         if not equals or not re.fullmatch(r"-?\d{1,10}", value.strip()):
-            raise TuningTrouble(f"{word!r}: write NAME=VALUE with a whole number", exits.USAGE)
+            raise StudyTrouble(f"{word!r}: write NAME=VALUE with a whole number", exits.USAGE)
         setting[name.strip()] = int(value)
     return setting

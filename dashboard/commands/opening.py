@@ -32,14 +32,14 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
 
 def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
     """An open study. Raises StudyTrouble with the exit code that fits."""
-    from dashboard.wanted import open_when_free
+    from ingest.wanted import open_when_free
 
     if not create and not Path(path).exists():
         raise StudyTrouble(
             f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...",
             exits.INPUT,
         )
-    with _explained():
+    with explained():
         return open_when_free(Path(path), read_only, say=say)
 
 
@@ -47,20 +47,42 @@ def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
     """A study for a process that stays, which lets go of it whenever another wants it. Raises StudyTrouble."""
     from dashboard.web.shared_study import SharedStudy
 
-    with _explained():
+    with explained():
         return SharedStudy(Path(path), memory_mb, say)
 
 
 @contextmanager
-def _explained() -> Iterator[None]:
+def explained() -> Iterator[None]:
+    """Turns what analysis and ingest say against a study or its targets into StudyTrouble."""
     from ingest.study_errors import StudyBusy, StudyError
 
     try:
         yield
+    except StudyTrouble:
+        raise
     except StudyBusy as error:
         raise StudyTrouble(str(error), exits.BUSY) from error
     except StudyError as error:
         raise StudyTrouble(str(error), exits.INPUT) from error
+    except ValueError as error:
+        trouble = _trouble(error)
+        if trouble is None:
+            raise
+        raise trouble from error
+
+
+def _trouble(error: ValueError) -> StudyTrouble | None:
+    """What analysis says against a question, as the words of the command line; None for any other error."""
+    from analysis.arguments import WrongArgument
+    from analysis.tuning.target_file import BadTargets
+    from analysis.tuning_answers.tuning_data import NothingToTune
+
+    if isinstance(error, WrongArgument):
+        said = "" if error.value is None else f" {error.value}"
+        return StudyTrouble(f"--{error.argument}{said}: {error.remedy}", exits.USAGE)
+    if isinstance(error, BadTargets):
+        return StudyTrouble(str(error), exits.INPUT)
+    return StudyTrouble(str(error), exits.THIN) if isinstance(error, NothingToTune) else None
 
 
 def say(words: str) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from analysis.words import counted
 from dashboard import exits
-from dashboard.commands.choosing import add_selection_arguments, selections
+from dashboard.commands.choosing import add_selection_arguments, chosen
 
 HELP = "write the report: HTML, PDF, figures, tables and sources"
 
@@ -40,7 +40,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Writes the report and says what it wrote."""
-    from dashboard.commands.opening import StudyTrouble, beside, opened
+    from analysis.selection import choose
+    from dashboard.commands.opening import StudyTrouble, beside, explained, opened
     from dashboard.report.content import About, gather
     from dashboard.report.proposing import proposer
     from dashboard.report.writing import write_report
@@ -51,14 +52,15 @@ def run(arguments: argparse.Namespace) -> int:
         with opened(arguments.study) as study:
             session = Session(study)
             session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
+            with explained():
+                selections = choose(session.games(), **chosen(arguments))
             try:
-                chosen = selections(arguments, session.games())
                 given = _text(arguments.targets)
                 propose = None if arguments.no_proposals else proposer(session, given)
             except ValueError as error:
                 print(error, file=sys.stderr)
                 return exits.USAGE
-            if not chosen:
+            if not selections:
                 unread = session.why_no_run()
                 print(unread or "The study holds no game yet: ingest play logs first.", file=sys.stderr)
                 return exits.THIN
@@ -67,7 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "playtest": arguments.playtest, "consent": arguments.consent,
             }  # fmt: skip
             about = About(**session.words() | {place: text for place, text in given_words.items() if text})
-            content = gather(session, chosen, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
+            content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
             try:
                 written = write_report(content, Path(arguments.out), arguments.browser)
             except OSError as error:

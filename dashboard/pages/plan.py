@@ -5,6 +5,7 @@ from typing import Any
 
 from dash import Dash, Input, State, dcc, html
 
+from analysis.answers.plan_sheet import scale_and_unit
 from analysis.finding import plain
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
@@ -17,7 +18,6 @@ from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
-from dashboard.plan_sheet import scale_and_unit
 from dashboard.session import Session
 from dashboard.web.placing import placed_table
 

@@ -5,6 +5,7 @@ import zipfile
 
 from flask import Flask, Response, abort, request
 
+from analysis.answers.plan_sheet import sheet
 from analysis.finding import Finding
 from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
@@ -18,7 +19,6 @@ from dashboard.opened import Opened, opened_at
 from dashboard.pages.live import RECENT_RUNS
 from dashboard.pages.runs import runs_table
 from dashboard.palette import theme_called
-from dashboard.plan_sheet import sheet
 from dashboard.session import Session
 from dashboard.tuning_desk import Mapped, Worked, header
 from dashboard.web.tables import table

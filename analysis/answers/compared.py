@@ -1,0 +1,120 @@
+"""Two builds side by side by the targets, and kept predictions against what came."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from analysis.answers.answer import Answer, head
+from analysis.stats.estimate import LEVEL
+from analysis.words import amount, counted, interval_name, points, signed
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.findings.comparison import Comparison
+
+
+@dataclass(frozen=True, repr=False)
+class BuildsCompared(Answer):
+    """Did it help? comparison: all that was compared; missing: why nothing could be, and what to do, or ""."""
+
+    study: str
+    fingerprint: str
+    game: str
+    comparison: "Comparison"
+
+    @property
+    def missing(self) -> str:  # type: ignore[override]
+        found = self.comparison
+        if found.compared or found.scores:
+            return ""
+        why = found.why or "neither build was played by anybody whom the targets speak of"
+        how = ". Name them with before and after; with remember the study keeps it" if found.unordered else ""
+        return f"{self.game}: {why}{how}."
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """One row a target: target, before, after, difference, low, high (by player), unit, wanted, players_before,
+        players_after; shares from 0 to 1."""
+        import pandas as pd
+
+        columns = ["target", "before", "after", "difference", "low", "high", "unit", "wanted", "players_before",
+                   "players_after"]  # fmt: skip
+        rows = [
+            [c.target.name, d.before, d.after, d.value, d.low, d.high, c.target.unit, c.target.wanted,
+             d.players_before, d.players_after]
+            for c in self.comparison.compared for d in (c.difference,)
+        ]  # fmt: skip
+        return pd.DataFrame(rows, columns=columns)
+
+    def to_json(self) -> dict[str, Any]:
+        """The keys of `setscrew compare --json`."""
+        from analysis.finding import plain
+        from analysis.findings.progress import of_players
+
+        found = self.comparison
+        compared = [
+            {
+                "target": c.target.name,
+                "wanted": c.target.wanted,
+                "unit": c.target.unit,
+                "statistic": str(c.target.statistic),
+                "quantile": c.target.quantile,
+                "of": of_players(c.target),
+            }
+            | _renamed(asdict(c.difference))
+            | {"mean": _renamed(asdict(c.mean)) if c.mean else None, "closer": c.closer}
+            for c in found.compared
+        ]
+        changes = [{"tunable": n, "before": a, "after": b, "unit": u} for n, a, b, u in found.changes]
+        return plain(
+            head(self.study, self.fingerprint, self.game)
+            | {
+                "before": found.before,
+                "after": found.after,
+                "changes": changes,
+                "compared": compared,
+                "predictions": [asdict(s) | {"inside": s.inside} for s in found.scores],
+                "why": found.why,
+                "unordered": list(found.unordered),
+            }
+        )
+
+    def text(self) -> str:
+        """What `setscrew compare` prints."""
+        if self.missing:
+            return self.missing
+        answer = self.to_json()
+        lines = [f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}"]
+        lines += [f"    {c['tunable']}: {c['before']} -> {c['after']}" for c in answer["changes"]]
+        for row in answer["compared"]:
+            lines.append(f"{row['target']}{row['of']}: {_difference(row, row['unit'])}")
+            if row["mean"]:
+                lines.append(f"    mean of the players' values: {_difference(row['mean'], row['unit'])}")
+        for score in answer["predictions"]:
+            verdict = "within" if score["inside"] else "outside"
+            lines.append(
+                f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came "
+                f"{_said(score['observed'], score['unit'])}: {verdict} the 80 % interval"
+            )
+        return "\n".join([*lines, f"\nData fingerprint {answer['fingerprint']}"])
+
+
+def _renamed(difference: dict[str, Any]) -> dict[str, Any]:
+    return {"difference" if key == "value" else key: value for key, value in difference.items()}
+
+
+def _difference(row: Mapping[str, Any], unit: str) -> str:
+    """Both figures, and their difference where there is an interval."""
+    said = f"{_said(row['before'], unit)} -> {_said(row['after'], unit)}; "
+    after = counted(row["players_after"], "player")
+    both = f"the same {after}" if row["how"] == "within" else f"{row['players_before']} and {after}"
+    if row["low"] is None:
+        return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
+    write = points if unit == "share" else signed
+    value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
+    return f"{said}difference {value} ({interval_name(LEVEL)} {low} to {high}), {both}"
+
+
+def _said(value: float | None, unit: str) -> str:
+    return "nobody" if value is None else amount(value, unit)

@@ -1,0 +1,354 @@
+"""The public face of a study: each question of the commands as a method, answers as small frozen objects.
+
+What a method needs is imported when it is called: `import analysis` costs next to nothing.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analysis.study_tables import StudyTables
+
+if TYPE_CHECKING:
+    from analysis.answers.compared import BuildsCompared
+    from analysis.answers.found import Found
+    from analysis.answers.planned import Planned
+    from analysis.answers.proposed import Proposed
+
+
+def open(
+    path: str | Path, read_only: bool = True, say: Callable[[str], None] = lambda words: None
+) -> "Study":
+    """Opens a study for questions.
+
+    The file is held only while a question is asked, so that an open notebook is in nobody's way; in a `with` it is
+    held to the end of that. A dashboard that holds the study lets go of it for as long.
+
+    Parameters
+    ----------
+    path : str or Path
+        The study, a DuckDB file that `setscrew ingest` made.
+    read_only : bool
+        Whether nothing may be written; with False, `keep`, `compare(remember=True)` and `sql` may.
+    say : callable
+        Is told why it takes long, where it does.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    ingest.study_errors.StudyError
+        There is no study, it is damaged, or of another version; the message says what to do.
+    ingest.study_errors.StudyBusy
+        Another process holds it and does not let go; the message names it.
+
+    Examples
+    --------
+    >>> import analysis
+    >>> analysis.open("class.duckdb")
+    Study class.duckdb, read-only: Moth Run (4 runs of 2 players)
+    """
+    study = Study(path, read_only, say)
+    with study:
+        return study
+
+
+class Study(StudyTables):
+    """One study; `open` makes it. Shares are from 0 to 1, times in the unit that a column's name ends in."""
+
+    def __repr__(self) -> str:
+        with self._asked() as reader:
+            rows = reader.ask("study_games")
+        from analysis.words import counted
+
+        sizes = zip(rows["game"], rows["runs"].tolist(), rows["players"].tolist(), strict=True)
+        games = ", ".join(f"{g} ({counted(r, 'run')} of {counted(p, 'player')})" for g, r, p in sizes)
+        return f"Study {self.path}, {'read-only' if self.read_only else 'writable'}: {games or 'no game yet'}"
+
+    def findings(
+        self,
+        game: str | None = None,
+        question: str | Sequence[str] = (),
+        *,
+        build: str | Sequence[str] = (),
+        stage: str | int | None = None,
+        player: str | Sequence[str] = (),
+        group: str | Sequence[str] = (),
+        attempts: str | int | None = None,
+        makers: bool = False,
+    ) -> "Found":
+        """What the study says, and how sure that is.
+
+        Parameters
+        ----------
+        game : str, optional
+            One game; otherwise every game in turn.
+        question : str or sequence of str
+            Only these questions, such as "deaths"; otherwise all.
+        build, player, group : str or sequence of str
+            Only runs of these.
+        stage : str or int, optional
+            Only this stage; "2r" is the regular part of stage 2, "2b" its boss.
+        attempts : str or int, optional
+            Only these attempts of each player: "1-3", "2-", "1".
+        makers : bool
+            Whether the makers' own runs count too.
+
+        Returns
+        -------
+        Found
+            The findings, to be gone through or asked for by id; each has its sentence, estimate and tables (frames).
+
+        Raises
+        ------
+        analysis.arguments.WrongArgument
+            Something named is not there; the message says what is.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> found = study.findings(question="deaths")
+        >>> found["deaths.causes"].tables["causes"]["deaths"].tolist()
+        [4]
+        """
+        from analysis.answers.found import find_all
+        from analysis.arguments import WrongArgument, words_of
+        from analysis.findings import FINDERS
+        from analysis.findings.trust.logs_received import why_no_run
+        from analysis.selection import choose
+
+        questions = words_of(question)
+        for one in questions:
+            if one not in FINDERS:
+                known = ", ".join(FINDERS)
+                raise WrongArgument("question", one, f"there is no such question. The questions: {known}")
+        with self._asked() as reader:
+            games = tuple(reader.ask("study_games")["game"])
+            chosen = choose(games, game, build, stage, player, group, attempts, makers)
+            missing = why_no_run(reader) or "No run was chosen: ingest play logs, or take filters off."
+            return find_all(reader, str(self.path), chosen, questions, missing)
+
+    def propose(
+        self,
+        targets: str | Path,
+        game: str | None = None,
+        build: str | None = None,
+        *,
+        makers: bool = False,
+        sensitivity: bool = False,
+    ) -> "Proposed":
+        """What to change so that the targets are met, with the doubt that remains.
+
+        Parameters
+        ----------
+        targets : str or Path
+            The targets file (analysis/tuning/TARGETS.md).
+        game, build : str, optional
+            The game, where the study holds several; the build to change, otherwise that of the last run.
+        makers : bool
+            Whether the makers' own runs count too.
+        sensitivity : bool
+            Whether to work out what would be predicted under other assumptions as well; that takes long.
+
+        Returns
+        -------
+        Proposed
+            The proposals, the best first; `keep` keeps them.
+
+        Raises
+        ------
+        analysis.tuning.target_file.BadTargets
+            The targets cannot be read.
+        analysis.tuning_answers.tuning_data.NothingToTune
+            There are no runs to tune by.
+        analysis.arguments.WrongArgument
+            The game or the build is not there.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.propose("targets.toml").frame[["target", "wanted", "unit"]].head(1)
+                                       target  wanted   unit
+        0  reach stage 2 on the first attempt     0.5  share
+        """
+        from analysis.answers.proposed import Proposed
+        from analysis.arguments import checked_build, only_game, read_wishes
+        from analysis.selection import Selection
+        from analysis.tuning_answers.tuning_answer import propose_game, under_other_assumptions
+
+        wishes = read_wishes(targets)
+        with self._asked() as reader:
+            one = only_game(reader, game or wishes.targets.game)
+            checked_build(reader, one, build)
+            answer = propose_game(reader, Selection(one, include_team=makers), wishes.targets, build)
+            rows = tuple(under_other_assumptions(answer, wishes.targets)) if sensitivity else None
+        return Proposed(str(self.path), wishes, answer, rows)
+
+    def keep(self, proposed: "Proposed") -> None:
+        """Keeps targets and predictions in the study, so that `compare` can score them later.
+
+        Parameters
+        ----------
+        proposed : Proposed
+            What `propose` answered; without proposals nothing is kept.
+
+        Raises
+        ------
+        PermissionError
+            The study is open for reading only.
+        """
+        import json
+
+        from analysis.findings.kept_predictions import predictions_to_keep
+        from ingest.notes import add_prediction, add_target
+
+        if not proposed.answer.proposals:
+            return
+        with self._writing() as connection:
+            add_target(connection, proposed.game, proposed.wishes.text)
+            for label, kept in predictions_to_keep(proposed.answer, proposed.wishes.targets):
+                text = json.dumps(kept, allow_nan=False)
+                add_prediction(connection, proposed.game, label, proposed.answer.fingerprint, text)
+
+    def plan(
+        self,
+        targets: str | Path,
+        game: str | None = None,
+        build: str | None = None,
+        *,
+        precision: float | None = None,
+        players: int | None = None,
+        runs: int = 3,
+        against: str | Mapping[str, int] | None = None,
+        within: bool = False,
+        quick: bool = False,
+    ) -> "Planned":
+        """The next playtest: how many players, who plays what, what to tell them, when to stop.
+
+        Parameters
+        ----------
+        targets, game, build
+            As for `propose`.
+        precision : float, optional
+            Half of the 80 % interval that is wanted, in points or the target's unit; otherwise the target's tolerance.
+        players : int, optional
+            Players to schedule, up to 250; otherwise as many as needed.
+        runs : int
+            Runs each, up to 50.
+        against : str or mapping, optional
+            A proposal's id, or tunable -> value, to be played against the present build.
+        within : bool
+            Whether every player plays both builds, in balanced order.
+        quick : bool
+            Whether to leave out the simulation of what more players would teach.
+
+        Returns
+        -------
+        Planned
+            The plan; it prints as a sheet in Markdown.
+
+        Raises
+        ------
+        BadTargets, NothingToTune, WrongArgument
+            As for `propose`; ValueError for a precision or setting that cannot be.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.plan("targets.toml", players=4, quick=True).frame["player"].tolist()
+        ['P03', 'P04', 'P05', 'P06']
+        """
+        from analysis import arguments
+        from analysis.answers.planned import Planned
+        from analysis.selection import Selection
+        from analysis.tuning_answers.plan_game import plan_game
+
+        wishes = arguments.read_wishes(targets)
+        arguments.within("players", players, 250)
+        arguments.within("runs", runs, 50)
+        setting = arguments.setting_from("against", against)
+        with self._asked() as reader:
+            one = arguments.only_game(reader, game or wishes.targets.game)
+            arguments.checked_build(reader, one, build)
+            plan = plan_game(
+                reader, Selection(one), wishes.targets, build=build, wanted=precision, players=players, runs=runs,
+                against=setting, within=within, simulate=not quick,
+            )  # fmt: skip
+            return Planned(str(self.path), reader.fingerprint(), one, runs, plan)
+
+    def compare(
+        self,
+        before: str | None = None,
+        after: str | None = None,
+        game: str | None = None,
+        *,
+        targets: str | Path | None = None,
+        makers: bool = False,
+        remember: bool = False,
+    ) -> "BuildsCompared":
+        """Did it help? Two builds by what each player did on them, and kept predictions against what came.
+
+        Parameters
+        ----------
+        before, after : str, optional
+            The builds; otherwise the last two that were played, where their order is known.
+        game : str, optional
+            The game, where the study holds several.
+        targets : str or Path, optional
+            By which targets; otherwise those kept in the study.
+        makers : bool
+            Whether the makers' own runs count too.
+        remember : bool
+            Keep in the study that `before` was played before `after`.
+
+        Returns
+        -------
+        BuildsCompared
+            Each target on both builds with the difference and its interval; `missing` says why there is none.
+
+        Raises
+        ------
+        BadTargets, NothingToTune, WrongArgument
+            As for `propose`.
+        PermissionError
+            `remember`, and the study is open for reading only.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> print(study.compare().missing)
+        Moth Run: only one build has been played, 1.0: change something, flash it, and let people play again,
+        then there is a before and an after.
+        """
+        from analysis.answers.compared import BuildsCompared
+        from analysis.arguments import WrongArgument, only_game, read_wishes
+        from analysis.findings.comparison import compare_game
+        from analysis.selection import Selection
+        from analysis.tuning_answers.tuning_data import NothingToTune
+
+        wishes = read_wishes(targets).targets if targets else None
+        if remember and not (before and after):
+            raise WrongArgument(
+                "before", None, "to remember which came first, name both builds, before and after"
+            )
+        with self._asked() as reader:
+            one = only_game(reader, game or (wishes.game if wishes else None))
+            if remember:  # first: attempts are counted by it too
+                self._note_order(one, before or "", after or "")
+            try:
+                found = compare_game(reader, Selection(one, include_team=makers), wishes, before, after)
+            except NothingToTune as error:
+                raise WrongArgument("after" if after else "before", None, str(error)) from None
+            return BuildsCompared(str(self.path), reader.fingerprint(), one, found)
+
+    def _note_order(self, game: str, before: str, after: str) -> None:
+        from analysis.arguments import WrongArgument
+        from ingest.notes import note_order
+
+        with self._writing() as connection:
+            try:
+                note_order(connection, game, [before], after)
+            except ValueError as error:
+                raise WrongArgument("before", before, str(error)) from None
