@@ -195,6 +195,8 @@ def import_log(
     try:
         with study.connection.cursor() as cursor:
             return _imported(cursor, path, size, progress, in_place_of)
+    except duckdb.InterruptException:
+        raise  # somebody broke it off: that is no fault of the log
     except duckdb.Error as error:
         raise cannot_store(shown(path), study.path, error) from error
 

@@ -9,6 +9,8 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import duckdb
+
 from analysis.game_kind import REMEDY, contradictions
 from analysis.quality import Verdict, judge
 from analysis.reader import Reader
@@ -140,7 +142,11 @@ def _one(shared: SharedStudy, log: Path) -> ImportResult | _Refused:
         return _Refused(shown(log), str(error).removeprefix(f"{shown(log)}: not taken in: "))
     except StudyError:
         raise
+    except duckdb.InterruptException:
+        raise KeyboardInterrupt from None
     except Exception as error:
+        if str(error) == "Query interrupted":  # what DuckDB may make of Ctrl+C
+            raise
         said = f"{type(error).__name__}: {shown(str(error)[:200])}"
         return _Refused(shown(log), f"{said}. Keep the log, and report this as a fault of Setscrew.")
 

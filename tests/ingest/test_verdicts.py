@@ -12,7 +12,7 @@ import duckdb
 import pytest
 
 from dashboard.cli import main
-from dashboard.exits import INPUT, OK
+from dashboard.exits import INPUT, INTERRUPTED, OK
 from dashboard.terminal import Terminal
 from ingest.recording import Recording
 from ingest.store import import_log, open_study
@@ -182,6 +182,22 @@ def test_whatever_an_import_raises_stops_no_other(
     assert (
         taken(found) == ["z.playlog"] and "ZeroDivisionError: a fault of ours" in refused(found)["a.playlog"]
     )
+
+
+@pytest.mark.parametrize(
+    "broken_off",
+    [KeyboardInterrupt(), duckdb.InterruptException("INTERRUPT Error"), RuntimeError("Query interrupted")],
+)
+def test_an_import_that_is_broken_off_is_no_fault_of_the_log(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken_off: BaseException
+) -> None:
+    from ingest import store
+
+    def fail(*words: Any) -> Any:
+        raise broken_off
+
+    monkeypatch.setattr(store, "_imported", fail)
+    assert main(["ingest", "--study", str(tmp_path / "s.duckdb"), str(folder)]) == INTERRUPTED
 
 
 FULL = """
