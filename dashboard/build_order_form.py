@@ -7,7 +7,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.played_order import not_known, played_order
 from analysis.words import capital
 from dashboard import ids
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.filters import from_address
 from dashboard.session import Session
 

@@ -6,7 +6,7 @@ from typing import Any
 from dash import Dash, Input, State, dcc, html
 
 from analysis.words import with_span
-from dashboard.cards import graph, note
+from dashboard.dash_parts import graph, note
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.session import Session

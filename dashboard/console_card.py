@@ -5,7 +5,7 @@ from typing import Any
 from dash import dcc, html
 
 from analysis.words import cell, counted
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.session import Session
 from ingest.capture_counts import Notice
 from ingest.player_tag import BadTag

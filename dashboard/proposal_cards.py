@@ -10,7 +10,7 @@ from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
 from analysis.words import amount, capital, cell, counted, with_span
 from dashboard import closer_look
-from dashboard.cards import graph, note, prose
+from dashboard.dash_parts import graph, note, prose
 from dashboard.tuning_desk import Worked, levers, what_if
 from dashboard.web.placing import placed_table
 

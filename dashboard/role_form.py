@@ -5,7 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import ids
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.session import Session

@@ -1,14 +1,16 @@
 """Where players die: the findings, and from a place on the map to its deaths and the seconds before each."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
-from dash import html
+from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.findings.deaths.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard.cards import card, note
+from dashboard.cards import Shown, card, link
 from dashboard.filters import to_address
 from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
@@ -18,6 +20,7 @@ from dashboard.web.tables import table
 from dashboard.web.templating import part
 
 _PATH, _MAP = "/deaths", "deaths.places"
+_TITLE = "The deaths of one place"
 # Places that are listed openly, besides all hot ones.
 _OPEN_AT_FIRST = 6
 _MISSING = [
@@ -26,15 +29,15 @@ _MISSING = [
 ]
 
 
-def body(session: Session, selection: Selection | None) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Shown]:
     """The findings, with nothing opened."""
     return opened_body(session, selection, NOTHING)
 
 
-def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Any]:
+def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Shown]:
     """The findings; after the first, the deaths of the place that the address opens, and the death it opens."""
 
-    def parts_of(finding: Finding, said: frozenset[str]) -> list[Any]:
+    def parts_of(finding: Finding, said: frozenset[str]) -> list[Shown]:
         assert selection is not None
         if finding is not session.findings("deaths", selection)[0]:
             return [card(finding, selection, session.version, said)]
@@ -58,7 +61,7 @@ def _address(selection: Selection, opened: Opened, path: str = _PATH) -> str:
     return path + to_address(selection) + opened.words()
 
 
-def _places(places: list[Place], selection: Selection, opened: Opened) -> html.Section:
+def _places(places: list[Place], selection: Selection, opened: Opened) -> Shown:
     """The list that leads to the same places as the map does.
 
     Only the first ones stand open, so that the keyboard soon comes to what follows.
@@ -70,50 +73,35 @@ def _places(places: list[Place], selection: Selection, opened: Opened) -> html.S
     words = "Press a place on the map, or choose it here, to see who died there and how."
     if opened.place is not None:
         words = f"None of the chosen runs has a death at the place you came for. {words}"
-    section = _list_card(
-        "The deaths of one place",
-        [html.P(words, className="saying")],
-        _place_columns(first, selection),
-        0 if rest else len(places) - len(first),
-        "place",
+    shown = _listing(
+        _TITLE, _place_columns(first, selection), 0 if rest else len(places) - len(first), "place"
     )
     if rest:
-        section.children.append(
-            html.Details(
-                [
-                    html.Summary(counted(len(places) - len(first), "more place")),
-                    *_listing(
-                        "More places", _place_columns(rest, selection), len(places) - len(listed), "place"
-                    ),
-                ]
-            )
-        )
-    return section
+        more = _listing("More places", _place_columns(rest, selection), len(places) - len(listed), "place")
+        shown += part("folded", counted(len(places) - len(first), "more place"), more)
+    return _list_card(part("note", words, "saying") + shown)
 
 
 def _place_columns(places: list[Place], selection: Selection) -> dict[str, list[Any]]:
     return {
-        "place": [
-            part("link", one.words, _address(selection, Opened(place=(one.x, one.y)))) for one in places
-        ],
+        "place": [link(one.words, _address(selection, Opened(place=(one.x, one.y)))) for one in places],
         "deaths": [one.deaths for one in places],
         "players": [one.players for one in places],
         "": [part("tag", "hot") if one.hot else "" for one in places],
     }
 
 
-def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.Section:
+def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> Shown:
     """The deaths of one place, or of a game whose deaths have none."""
     rows = listed.rows
     lines = range(len(rows["run_id"]))
     deaths = [(int(rows["run_id"][i]), int(rows["life"][i])) for i in lines]
     columns: dict[str, list[Any]] = {
         "death": [
-            part(
-                "link",
+            link(
                 f"{rows['player'][i]}, life {deaths[i][1]}",
                 _address(selection, Opened(opened.place, deaths[i])),
-                {"aria-current": "true"} if deaths[i] == opened.death else {},
+                **({"aria_current": "true"} if deaths[i] == opened.death else {}),
             )
             for i in lines
         ],
@@ -121,101 +109,89 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> html.
         "cause": [rows["cause"][i] for i in lines],
         "into the run": [f"{cell(float(round(rows['run_s'][i], 1)))} s" for i in lines],
         "run": [
-            part(
-                "link",
+            link(
                 f"attempt {rows['attempt'][i]}",
                 _address(Selection(selection.game), Opened(run=deaths[i][0]), "/runs"),
-                {"data-dash": "true"},
+                data_dash="",
             )
             for i in lines
         ],
     }
     size = f"{counted(listed.deaths, 'death')} of {counted(listed.players, 'player')}"
     if listed.place is None:
-        head = [
-            html.P(
-                f"No death has a place here, so there is no map to choose from: {size}, in the order of the runs.",
-                className="saying",
-            )
-        ]
+        head: str | Markup = (
+            f"No death has a place here, so there is no map to choose from: {size}, in the order of the runs."
+        )
     else:
-        back = html.A("All places", href=_address(selection, NOTHING))
-        head = [html.P([f"{size} at {listed.place.words}. ", back, "."], className="saying")]
+        back = link("All places", _address(selection, NOTHING))
+        head = Markup("{} at {}. {}.").format(size, listed.place.words, back)
+    shown = _listing(_TITLE, columns, listed.deaths - len(deaths), "death")
     # Brought into sight, for it may have been opened from a map further down.
     sight = {"data-opened": opened.words()} if opened.place is not None and opened.death is None else {}
-    return _list_card("The deaths of one place", head, columns, listed.deaths - len(deaths), "death", **sight)
+    return _list_card(part("note", head, "saying") + shown, sight)
 
 
-def _list_card(
-    title: str, head: list[Any], columns: dict[str, list[Any]], left_out: int, noun: str, **more: Any
-) -> html.Section:
-    return html.Section(
-        [html.H2(title), *head, *_listing(title, columns, left_out, noun)],
-        className="card",
-        key="deaths.list",
-        **more,
-    )
+def _list_card(inside: Markup, more: Mapping[str, str] = MappingProxyType({})) -> Shown:
+    return Shown(part("section", _TITLE, inside, "card", {"data-key": "deaths.list", **more}))
 
 
-def _listing(caption: str, columns: dict[str, list[Any]], left_out: int, noun: str) -> list[Any]:
+def _listing(caption: str, columns: dict[str, list[Any]], left_out: int, noun: str) -> Markup:
     """A table to choose from, and how many lines it leaves out."""
-    parts: list[Any] = [html.Div(table(columns, caption, scrolls=True), className="choosing")]
-    if left_out:
-        parts.append(note(f"{counted(left_out, f'more {noun}')}: choose fewer runs above to see them."))
-    return parts
+    more = f"{counted(left_out, f'more {noun}')}: choose fewer runs above to see them." if left_out else ""
+    return part("choosing", table(columns, caption, scrolls=True), more)
 
 
-def _one(session: Session, selection: Selection, opened: Opened, listed: DeathList | None) -> list[Any]:
+def _one(session: Session, selection: Selection, opened: Opened, listed: DeathList | None) -> list[Shown]:
     """The strip of the death that the address opens."""
     if opened.death is None:
         return []
     found = session.one_death(selection, *opened.death)
     if found is None:
-        every = html.A(
-            "Look in every run", href=_address(Selection(selection.game, include_team=True), opened)
-        )
-        words = html.P(
-            ["The death you came for is not among the chosen runs. ", every, "."], className="saying"
-        )
-        return [html.Section([words], className="card wide", key="deaths.one")]
+        every = link("Look in every run", _address(Selection(selection.game, include_team=True), opened))
+        words = Markup("The death you came for is not among the chosen runs. {}.").format(every)
+        said = part("note", words, "saying")
+        return [Shown(part("section", "", said, "card wide", {"data-key": "deaths.one"}))]
     strip = card(
-        found, selection, session.version, opened=Opened(death=opened.death), basis=_basis(found, selection)
+        found,
+        selection,
+        session.version,
+        opened=Opened(death=opened.death),
+        basis=_basis(found, selection),
+        links=_neighbours(selection, opened, listed),
     )
-    strip.children.insert(2, _neighbours(selection, opened, listed))
-    return [html.Div(strip, className="wide", key="opened", **{"data-opened": opened.words()})]
+    return [Shown(part("opened", strip.html, opened.words()), strip.figures)]
 
 
-def _basis(found: Finding, selection: Selection) -> list[Any]:
+def _basis(found: Finding, selection: Selection) -> list[str]:
     facts = found.facts
-    run = html.A(
+    run = link(
         f"attempt {facts['attempt']} on {facts['build']}",
-        href=_address(Selection(selection.game), Opened(run=facts["run_id"]), "/runs"),
-        **{"data-dash": True},
+        _address(Selection(selection.game), Opened(run=facts["run_id"]), "/runs"),
+        data_dash="",
     )
     parts = [
-        facts["player"], ["their ", run], f"life {facts['life']}, {cell(round(facts['alive_s'], 1))} s long",
-        facts["stage"], facts["cause"], f"{cell(round(facts['run_s'], 1))} s into the run",
-    ]  # fmt: skip
-    return [html.Span(part) for part in parts if part]
+        facts["player"],
+        Markup("their {}").format(run),
+        f"life {facts['life']}, {cell(round(facts['alive_s'], 1))} s long",
+        facts["stage"],
+        facts["cause"],
+        f"{cell(round(facts['run_s'], 1))} s into the run",
+    ]
+    return [part for part in parts if part]
 
 
-def _neighbours(selection: Selection, opened: Opened, listed: DeathList | None) -> html.P:
+def _neighbours(selection: Selection, opened: Opened, listed: DeathList | None) -> Markup:
     """Links to the deaths before and after it in the list, and to none."""
-    links: list[Any] = []
+    links: list[Markup] = []
     if listed is not None and opened.death is not None:
         listed_deaths = list(zip(listed.rows["run_id"].tolist(), listed.rows["life"].tolist(), strict=True))
         here = listed_deaths.index(opened.death) if opened.death in listed_deaths else None
         for words, step in (("The death before", -1), ("The next death", 1)):
             if here is not None and 0 <= here + step < len(listed_deaths):
-                links.append(
-                    html.A(
-                        words,
-                        href=_address(selection, Opened(opened.place, listed_deaths[here + step])),
-                        key=words,
-                    )
-                )
-    links.append(html.A("Close", href=_address(selection, Opened(place=opened.place)), key="Close"))
-    return html.P(links, className="neighbours")
+                address = _address(selection, Opened(opened.place, listed_deaths[here + step]))
+                links.append(link(words, address, data_key=words))
+    links.append(link("Close", _address(selection, Opened(place=opened.place)), data_key="Close"))
+    return Markup("").join(links)
 
 
 PAGE = Page(

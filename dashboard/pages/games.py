@@ -1,24 +1,24 @@
 """Games side by side, for the class: each figure with its interval, and no ranking without how sure it is."""
 
-from typing import Any
-
 from analysis.selection import Selection
-from dashboard.cards import card, empty, note, shared_warnings
+from dashboard.cards import Shown, card, empty, note, shared_warnings
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
 
 
-def body(session: Session, selection: Selection | None) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Shown]:
     """One card a figure that games can be compared by."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [Shown(nothing_ingested(session))]
     found = session.side_by_side()
     if not found:
         return [
-            empty(
-                "There is only one game with runs",
-                ["Import the play logs of another game of the class, then they stand here side by side."],
+            Shown(
+                empty(
+                    "There is only one game with runs",
+                    ["Import the play logs of another game of the class, then they stand here side by side."],
+                )
             )
         ]
     hint = (

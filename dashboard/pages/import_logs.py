@@ -12,7 +12,7 @@ from analysis.quality import judge
 from analysis.selection import Selection
 from analysis.words import counted
 from dashboard import cautions, ids, role_form
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page

@@ -6,8 +6,8 @@ from dash import ALL, MATCH, Dash, Input, Output, State, callback_context, dcc, 
 
 from analysis.selection import Selection
 from dashboard import cautions, ids
-from dashboard.cards import graph, note
 from dashboard.console_card import act, console_card, state
+from dashboard.dash_parts import graph, note
 from dashboard.page import Page
 from dashboard.session import Session
 from ingest.sources import BAUD, CannotOpen, serial_ports

@@ -2,10 +2,9 @@
 
 from typing import Any
 
-from dash import html
-
 from analysis.selection import Selection
 from analysis.words import cell, counted
+from dashboard.cards import Shown, link
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
@@ -16,13 +15,13 @@ from dashboard.web.templating import part
 _ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/models/MODEL.md)
 
 
-def body(session: Session, selection: Selection | None) -> list[Any]:
+def body(session: Session, selection: Selection | None) -> list[Shown]:
     """The games, and for the chosen one the way to a decision."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [Shown(nothing_ingested(session))]
     games = session.ask("study_games")
     columns: dict[str, list[Any]] = {
-        "game": [part("link", game, "/" + to_address(Selection(game=game))) for game in games["game"]],
+        "game": [link(game, "/" + to_address(Selection(game=game))) for game in games["game"]],
         "players": [int(n) for n in games["players"]],
         "runs": [int(n) for n in games["runs"]],
         "of the makers": [int(n) for n in games["maker_runs"]],
@@ -31,13 +30,11 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         "damaged runs": [int(n) for n in games["damaged_runs"]],
         "marked not valid": [int(n) for n in games["invalid_runs"]],
     }
-    holds = html.Section(
-        [html.H2("What the study holds"), table(columns, scrolls=True)], className="card wide"
-    )
-    return [_way(session, selection), holds]
+    holds = part("section", "What the study holds", table(columns, scrolls=True))
+    return [_way(session, selection), Shown(holds)]
 
 
-def _way(session: Session, selection: Selection) -> html.Section:
+def _way(session: Session, selection: Selection) -> Shown:
     """The steps from a first playtest to a checked change. A step is called done where the study shows that it is; what
     only people can know is neither done nor to do."""
     game, address = selection.game, to_address(Selection(game=selection.game))
@@ -63,16 +60,8 @@ def _way(session: Session, selection: Selection) -> html.Section:
         ),
         (None, "Hand in the report", "/report"),
     ]
-    items = [html.Li([*_mark(done), html.A(words, href=path + address)]) for done, words, path in steps]
-    return html.Section(
-        [html.H2(f"{game}: from play to decision"), html.Ol(items)], className="card wide way"
-    )
-
-
-def _mark(done: bool | None) -> list[html.Span]:
-    if done is None:
-        return []
-    return [html.Span("done: " if done else "to do: ", className="good" if done else "label-inline")]
+    shown = part("way", [(done, words, path + address) for done, words, path in steps])
+    return Shown(part("section", f"{game}: from play to decision", shown, "card wide way"))
 
 
 def _left(count: int, what: str) -> str:

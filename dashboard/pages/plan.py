@@ -12,14 +12,14 @@ from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.plan_game import plan_game
 from analysis.words import cell, counted
 from dashboard import cautions, ids
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.filters import from_address, to_address
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.page import Page
 from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.session import Session
-from dashboard.web.placing import placed_table
+from dashboard.web.placing import placed, placed_table
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
@@ -62,9 +62,9 @@ def controls() -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [placed(nothing_ingested(session))]
     if session.basis(selection).runs == 0:
-        return [none_chosen(selection)]
+        return [placed(none_chosen(selection))]
     *form, result = controls()
     kept = session.ask("game_targets", game=selection.game)["target_toml"]
     hint: Any = "It plans for one target only: the first that is kept in the study, at its tolerance."

@@ -1,64 +1,57 @@
 """The pages that answer one question with findings and nothing else."""
 
 from collections.abc import Callable
-from typing import Any
 
-from dash import html
+from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.findings import progress
 from analysis.selection import Selection
-from analysis.words import capital
 from dashboard import cautions
-from dashboard.cards import card, empty, note, shared_warnings
+from dashboard.cards import Shown, card, empty, link, shared_warnings
 from dashboard.filters import to_address
 from dashboard.page import Page
 from dashboard.session import Session
+from dashboard.web.templating import part
 
 EVIDENCE = "Evidence"
 
 
-def nothing_ingested(session: Session) -> Any:
+def nothing_ingested(session: Session) -> Markup:
     """What every page says in a study without a game."""
     return _nothing_read(session) or empty(
         "Nothing has been ingested yet",
         [
-            [
-                "Record a play: flash the firmware with the recorder and capture its serial line, on the page ",
-                html.A("Live", href="/live"),
-                ".",
-            ],
-            ["Or bring play logs you already have, on the page ", html.A("Import", href="/import"), "."],
+            Markup(
+                "Record a play: flash the firmware with the recorder and capture its serial line, on the page {}."
+            ).format(link("Live", "/live")),
+            Markup("Or bring play logs you already have, on the page {}.").format(link("Import", "/import")),
             "Or start `setscrew demo` to look around in a study that is full.",
         ],
     )
 
 
-def _nothing_read(session: Session) -> Any:
+def _nothing_read(session: Session) -> Markup | None:
     """What every page says where there are play logs, but no run in them; None elsewhere."""
     unread = session.why_no_run()
     if unread is None:
         return None
-    again = ["Then record once more, on the page ", html.A("Live", href="/live"), ", or bring other logs, on the page ",
-             html.A("Import", href="/import"), "."]  # fmt: skip
-    return empty("No run could be read", [unread, again])
+    again = Markup("Then record once more, on the page {}, or bring other logs, on the page {}.")
+    return empty(
+        "No run could be read", [unread, again.format(link("Live", "/live"), link("Import", "/import"))]
+    )
 
 
-def none_chosen(selection: Selection) -> Any:
+def none_chosen(selection: Selection) -> Markup:
     """What every page says when the filter lets nothing through."""
+    all_of_it = to_address(Selection(game=selection.game))
     return empty(
         "The filter lets no run through",
         [
-            [
-                "Take the filter off: ",
-                html.A("every run of this game", href=to_address(Selection(game=selection.game))),
-                ".",
-            ],
-            [
-                "Are its runs left out because of the console's clock, or by hand? See ",
-                html.A("Trust the data", href=f"/trust{to_address(Selection(game=selection.game))}"),
-                ".",
-            ],
+            Markup("Take the filter off: {}.").format(link("every run of this game", all_of_it)),
+            Markup("Are its runs left out because of the console's clock, or by hand? See {}.").format(
+                link("Trust the data", f"/trust{all_of_it}")
+            ),
             "Only the makers have played? Tick “the makers too”; their runs never count as the audience by themselves.",
         ],
     )
@@ -73,54 +66,57 @@ def _left_out(session: Session, selection: Selection) -> bool:
 
 def answers(
     question: str,
-    missing: list[Any],
+    missing: list[str],
     session: Session,
     selection: Selection | None,
-    parts_of: Callable[[Finding, frozenset[str]], list[Any]] | None = None,
-) -> list[Any]:
+    parts_of: Callable[[Finding, frozenset[str]], list[Shown]] | None = None,
+) -> list[Shown]:
     """The cards of one question, or what to do so that there are some.
 
     `parts_of`: what stands for a finding, given the warnings that are said above them all; default: its card.
     """
     if selection is None:
-        return [nothing_ingested(session)]
+        return [Shown(nothing_ingested(session))]
     # What is wrong with the data is to be told above all where no run of them counts.
     if session.basis(selection).runs == 0 and not (question == "trust" and _left_out(session, selection)):
-        return [_nothing_read(session) or none_chosen(selection)]
+        return [Shown(_nothing_read(session) or none_chosen(selection))]
     found = session.findings(question, selection)
-    if not found:
-        return [empty("Nothing to say about this yet", missing)]
-    if found[0].id == progress.UNORDERED:
-        runs = html.A("Runs and notes", href="/runs" + to_address(Selection(game=selection.game)))
-        return [
-            empty(found[0].title, [found[0].sentence, ["Say it on the page ", runs, "; the study keeps it."]])
-        ]
-    if found[0].id == f"{question}.none":
-        return [empty("Nothing to say about this here", [found[0].sentence, *missing])]
+    nothing = _nothing_said(question, missing, selection, found)
+    if nothing is not None:
+        return [Shown(nothing)]
     shared = shared_warnings(found)
     if parts_of is None:
-        cards: list[Any] = [card(finding, selection, session.version, shared) for finding in found]
+        cards = [card(finding, selection, session.version, shared) for finding in found]
     else:
-        cards = [part for finding in found for part in parts_of(finding, shared)]
+        cards = [one for finding in found for one in parts_of(finding, shared)]
     if question == "trust":
         cards.append(_flashing(session, selection))
-    if not shared:
-        return cards
-    return [
-        html.Div([note(capital(warning), "warning") for warning in sorted(shared)], className="shared"),
-        *cards,
-    ]
+    return [Shown(part("shared", sorted(shared))), *cards] if shared else cards
 
 
-def _flashing(session: Session, selection: Selection) -> html.Section:
+def _nothing_said(
+    question: str, missing: list[str], selection: Selection, found: list[Finding]
+) -> Markup | None:
+    """Why nothing can be said, and what to do so that something can; None where there are findings."""
+    if not found:
+        return empty("Nothing to say about this yet", missing)
+    if found[0].id == progress.UNORDERED:
+        runs = link("Runs and notes", "/runs" + to_address(Selection(game=selection.game)))
+        remedy = Markup("Say it on the page {}; the study keeps it.").format(runs)
+        return empty(found[0].title, [found[0].sentence, remedy])
+    if found[0].id == f"{question}.none":
+        return empty("Nothing to say about this here", [found[0].sentence, *missing])
+    return None
+
+
+def _flashing(session: Session, selection: Selection) -> Shown:
     words, over = cautions.flashing(session, selection.game)
-    return html.Section(
-        [html.H2("Is it safe to look at?"), note(words, "caution" if over else "note")], className="card"
-    )
+    said = part("note", words, "caution" if over else "note")
+    return Shown(part("section", "Is it safe to look at?", said, "card"))
 
 
 def _question(
-    question: str, short: str, title: str, lead: str, missing: list[Any], group: str = EVIDENCE
+    question: str, short: str, title: str, lead: str, missing: list[str], group: str = EVIDENCE
 ) -> Page:
     return Page(
         path=f"/{question}",

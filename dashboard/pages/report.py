@@ -12,7 +12,7 @@ from dash import Dash, Input, State, callback_context, dcc, html
 
 from analysis.selection import Selection
 from dashboard import ids
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.filters import from_address, in_words
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
@@ -23,6 +23,7 @@ from dashboard.report.content import About, gather
 from dashboard.report.proposing import proposer
 from dashboard.report.writing import write_report
 from dashboard.session import Session
+from dashboard.web.placing import placed
 
 TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (
     f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent")
@@ -76,7 +77,7 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [placed(nothing_ingested(session))]
     browser = find_browser()
     hint = (
         f"PDF and figure files are made by {browser}."

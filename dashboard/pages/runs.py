@@ -10,12 +10,13 @@ from markupsafe import Markup
 from analysis.selection import Selection
 from analysis.words import cell, counted
 from dashboard import build_order_form, cautions, ids
-from dashboard.cards import note, served
+from dashboard.dash_parts import note, served
 from dashboard.filters import from_address, to_address
 from dashboard.opened import NOTHING, Opened
 from dashboard.page import Page
 from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
+from dashboard.web.placing import placed
 from dashboard.web.tables import table
 from ingest.player_tag import BadTag, player_tag
 
@@ -66,7 +67,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
 def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Any]:
     """The form and the list, with the run that the address opens chosen in both."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [placed(nothing_ingested(session))]
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
     known = [_words(runs, i) for i in range(len(runs["run_id"]))]
     chosen = [words for words, run_id in zip(known, runs["run_id"], strict=True) if run_id == opened.run]

@@ -7,7 +7,7 @@ from dash import ALL, Dash, Input, Output, State, callback_context, dcc, html, n
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
 from dashboard import closer_look, ids
-from dashboard.cards import note
+from dashboard.dash_parts import note
 from dashboard.filters import from_address
 from dashboard.job_area import JobArea
 from dashboard.page import Page
@@ -15,6 +15,7 @@ from dashboard.pages.questions import none_chosen, nothing_ingested
 from dashboard.proposal_cards import results, tried
 from dashboard.session import Session
 from dashboard.tuning_desk import accept, work
+from dashboard.web.placing import placed
 
 TEXT, ADD, KEEP, PROPOSE = "targets-text", "target-add", "targets-keep", "tuning-propose"
 OUTCOME, WHICH, WANTED = "target-outcome", "target-which", "target-wanted"
@@ -93,9 +94,9 @@ def controls(text: str = "") -> list[Any]:
 def body(session: Session, selection: Selection | None) -> list[Any]:
     """The target form; proposals follow when they were asked for."""
     if selection is None:
-        return [nothing_ingested(session)]
+        return [placed(nothing_ingested(session))]
     if session.basis(selection).runs == 0:
-        return [none_chosen(selection)]
+        return [placed(none_chosen(selection))]
     kept = session.ask("game_targets", game=selection.game)
     text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{_toml(selection.game)}"\n'
     *form, result = controls(text)

@@ -8,14 +8,16 @@ from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, callback_context, dcc, html, no_update
 from flask import Response, request
+from markupsafe import Markup
 
 from dashboard import ids
+from dashboard.filters import from_address
 from dashboard.pages import PAGES
 from dashboard.session import Session
 from dashboard.stage_pictures import StagePictures
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import protect
-from dashboard.web.shell import add_shell, content, document, page_at
+from dashboard.web.shell import add_shell, document, page_at
 from ingest.study_errors import StudyBusy
 
 _REFRESH_MS = 700
@@ -30,7 +32,7 @@ class _ShellDash(Dash):
         self, css: str = "", config: str = "", scripts: str = "", renderer: str = "", **_: Any
     ) -> str:
         own = [f"{self.get_asset_url(name)}?m={int((_ASSETS / name).stat().st_mtime)}" for name in _SCRIPTS]
-        return document(request.path, css, own, config, scripts + renderer)
+        return document(request.path, Markup(css), own, Markup(config), Markup(scripts + renderer))
 
 
 def build_app(
@@ -100,7 +102,9 @@ def _wire(app: Dash, session: Session) -> None:
             "data-address": f"{path}{search or ''}",
             "data-follows": str(version) if page.follows else "",
         }
-        return html.Div(content(session, path, search), **shown)
+        filled = page.filled(session, from_address(search, session.games()), search)
+        head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
+        return html.Div([head, html.Div(filled, className="cards", key=page.path)], **shown)
 
     app.clientside_callback(
         ClientsideFunction("setscrew", "clearedLater"),

@@ -1,10 +1,8 @@
 """The filter bar. Every choice is a link to the address that makes it, so that the address is the only state."""
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
-
-from dash import html
 
 from analysis.selection import Selection
 from dashboard.filters import Choices, attempts_word, stage_word, to_address
@@ -17,43 +15,44 @@ _ATTEMPTS = {
     (2, None): "after the first",
 }
 Choice = tuple[str, Selection, bool]
+Link = tuple[str, str]
 
 
-def filter_bar(path: str, selection: Selection, choices: Choices) -> list[Any]:
-    """The lists that show `selection` and offer `choices`, on the page at `path`."""
-    return [
-        _list(path, "Game", selection.game, _games(selection, choices), one=True),
-        _list(
-            path, "Build", ", ".join(selection.builds) or "all", _some(selection, "builds", choices.builds)
-        ),
-        _list(path, "Stage", _stage_words(selection), _stages(selection, choices), one=True),
-        _list(
-            path,
-            "Players",
-            ", ".join(selection.players) or "all",
-            _some(selection, "players", choices.players),
-        ),
-        *_groups(path, selection, choices),
-        _list(path, "Attempts", _attempts_words(selection), _attempts(selection), one=True),
-        _makers(path, selection),
+@dataclass(frozen=True)
+class Pick:
+    """A list to choose from: what it shows, and (words, address, whether it is chosen) of each choice.
+
+    `one`: one of the options is chosen, which closes the list (assets/shell.js); of the others any number may be.
+    """
+
+    label: str
+    shown: str
+    options: tuple[tuple[str, str, bool], ...]
+    one: bool = False
+
+
+def filter_bar(path: str, selection: Selection, choices: Choices) -> tuple[list[Pick], Link]:
+    """The lists that show `selection` and offer `choices` on the page at `path`, and the link for the makers' runs."""
+
+    def pick(label: str, shown: str, options: Iterable[Choice], one: bool = False) -> Pick:
+        links = tuple((words, path + to_address(after), chosen) for words, after, chosen in options)
+        return Pick(label, shown, links, one)
+
+    def some(label: str, name: str, offered: tuple[str, ...]) -> Pick:
+        return pick(label, ", ".join(getattr(selection, name)) or "all", _some(selection, name, offered))
+
+    picks = [
+        pick("Game", selection.game, _games(selection, choices), one=True),
+        some("Build", "builds", choices.builds),
+        pick("Stage", _stage_words(selection), _stages(selection, choices), one=True),
+        some("Players", "players", choices.players),
+        # In a study that has any.
+        *([some("Groups", "groups", choices.groups)] if choices.groups or selection.groups else []),
+        pick("Attempts", _attempts_words(selection), _attempts(selection), one=True),
     ]
-
-
-def _list(path: str, label: str, shown: str, options: Iterable[Choice], one: bool = False) -> html.Details:
-    """`one`: one of the options is chosen, which closes the list (assets/shell.js); of the others any number may be."""
-    items = [html.Li(_link(path, words, after), **_current(chosen)) for words, after, chosen in options]
-    summary = html.Summary([html.Span(label, className="label"), html.Span(shown, className="picked")])
-    return html.Details(
-        [summary, html.Ul(items, className="choices")], className="pick one" if one else "pick"
-    )
-
-
-def _link(path: str, words: str, after: Selection) -> html.A:
-    return html.A(words, href=path + to_address(after))
-
-
-def _current(chosen: bool) -> dict[str, str]:
-    return {"aria-current": "true"} if chosen else {}
+    after = replace(selection, include_team=not selection.include_team)
+    words = "☑ the makers too" if selection.include_team else "☐ the makers too"
+    return picks, (words, path + to_address(after))
 
 
 def _games(selection: Selection, choices: Choices) -> Iterable[Choice]:
@@ -76,14 +75,6 @@ def _with(selection: Selection, name: str, words: tuple[str, ...]) -> Selection:
     return replace(selection, **changed)
 
 
-def _groups(path: str, selection: Selection, choices: Choices) -> list[Any]:
-    """The list of player groups, in a study that has any."""
-    if not choices.groups and not selection.groups:
-        return []
-    shown = ", ".join(selection.groups) or "all"
-    return [_list(path, "Groups", shown, _some(selection, "groups", choices.groups))]
-
-
 def _stages(selection: Selection, choices: Choices) -> Iterable[Choice]:
     with_boss = {stage for stage, kind in choices.stages if kind == 1}
     offered: list[tuple[int | None, int | None]] = [(None, None)]
@@ -100,13 +91,6 @@ def _attempts(selection: Selection) -> Iterable[Choice]:
     for first, last in dict.fromkeys([*_ATTEMPTS, now]):
         after = replace(selection, first_attempt=first, last_attempt=last)
         yield _attempts_words(after), after, (first, last) == now
-
-
-def _makers(path: str, selection: Selection) -> html.Div:
-    words = "☑ the makers too" if selection.include_team else "☐ the makers too"
-    return html.Div(
-        _link(path, words, replace(selection, include_team=not selection.include_team)), className="makers"
-    )
 
 
 def _stage_words(selection: Selection) -> str:

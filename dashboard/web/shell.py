@@ -5,26 +5,21 @@ costs one request. Pages that are worked on are Dash's: it is loaded when the fi
 """
 
 import json
-import re
-from html import escape, unescape
-from typing import Any
-from urllib.parse import unquote
+from collections.abc import Sequence
 
-from dash import html
 from flask import Flask, Response, request
+from markupsafe import Markup
 
 from analysis.selection import Selection
-from analysis.words import counted
 from dashboard import ids
-from dashboard.cards import figure_id
+from dashboard.cards import Figure, Shown
 from dashboard.filters import from_address, to_address
-from dashboard.opened import opened_at
 from dashboard.page import Page
 from dashboard.pages import PAGES
 from dashboard.session import Session
-from dashboard.to_html import to_html
 from dashboard.web.downloads import PLOTLY_ADDRESS, figure_json
 from dashboard.web.filter_bar import filter_bar
+from dashboard.web.templating import part, render
 
 _BY_PATH = {page.path: page for page in PAGES}
 # Figures that come along with the page when the browser does not say which it has in view.
@@ -41,128 +36,69 @@ def page_at(path: str | None) -> Page | None:
     return _BY_PATH.get("/" + (path or "").strip("/"))
 
 
-def document(path: str, styles: str, scripts: list[str], config: str, dash_scripts: str) -> str:
+def document(path: str, styles: Markup, scripts: list[str], config: Markup, dash_scripts: Markup) -> str:
     """The HTML of any address: the frame, to be filled in by assets/shell.js.
 
     `scripts` are addresses that every page needs; `dash_scripts`, elements, are only run when a page needs Dash.
     """
     page = page_at(path)
-    kind = "reading" if page is None or page.reading else "working"
-    lines = "".join(f'<script src="{escape(one)}" defer></script>' for one in scripts)
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head><meta charset="UTF-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Setscrew</title><link rel="icon" href="{_ICON}">{lines}
-<link rel="preload" as="script" href="{PLOTLY_ADDRESS}" data-plotly>{styles}</head>
-<body>{to_html(_frame(kind))}<footer>{config}<template id="dash-scripts">{dash_scripts}</template></footer></body>
-</html>"""
-
-
-def _frame(kind: str) -> html.Div:
-    def button(words: str, name: str, **more: Any) -> html.Button:
-        return html.Button(words, id=name, className="button quiet", type="button", **more)
-
-    return html.Div(
-        [
-            html.A("Skip to the page", href="#" + ids.MAIN, className="skip"),
-            html.Header(
-                [
-                    html.Div([html.Span(className="brand-mark"), "Setscrew"], className="brand"),
-                    html.Div(id=ids.NAVIGATION, className="links"),
-                    html.Div(
-                        [button("Undo", ids.UNDO, hidden=True), button("Light / dark", ids.THEME_BUTTON)],
-                        className="rail-foot",
-                    ),
-                ],
-                className="rail",
-            ),
-            html.Div(
-                [
-                    html.Div(
-                        id=ids.FILTER_BAR, className="filters", role="search", **{"aria-label": "Which runs"}
-                    ),
-                    html.Div(id=ids.BASIS, className="basis"),
-                    html.Main(
-                        [html.Div(id=ids.READING), html.Div(id="react-entry-point")],
-                        id=ids.MAIN,
-                        tabIndex="-1",
-                        **{"data-kind": kind},
-                    ),
-                ],
-                className="body",
-            ),
-            html.Div(id=ids.SAID, className="message", role="status"),
-        ],
-        className="frame",
+    return render(
+        "frame.html",
+        ids=ids,
+        icon=_ICON,
+        plotly=PLOTLY_ADDRESS,
+        kind="reading" if page is None or page.reading else "working",
+        styles=styles,
+        scripts=scripts,
+        config=config,
+        dash_scripts=dash_scripts,
     )
 
 
-def content(session: Session, path: str | None, search: str | None) -> list[Any]:
-    """What stands below the filter bar at an address."""
+def content(session: Session, path: str | None, search: str | None) -> Shown:
+    """What stands below the filter bar at the address of a page that is only read, or of none."""
     page = page_at(path)
     if page is None:
-        return [
-            html.Div(
-                [html.H1("There is no such page"), html.A("To the overview", href="/")], className="head"
-            )
-        ]
-    selection = from_address(search, session.games())
-    head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
-    return [head, html.Div(page.filled(session, selection, search), className="cards", key=page.path)]
+        return Shown(part("no_page"))
+    shown: list[Shown] = page.filled(session, from_address(search, session.games()), search)
+    inside = Markup("").join(one.html for one in shown)
+    html = part("page", page.title, page.lead, page.path, inside)
+    return Shown(html, tuple(figure for one in shown for figure in one.figures))
 
 
-def navigation(current: Page | None, search: str) -> list[Any]:
+def navigation(current: Page | None, search: str) -> Markup:
     """The links to all pages, which keep the filter."""
-    parts: list[Any] = []
-    for group in dict.fromkeys(page.group for page in PAGES):
-        links = [
-            html.Li(
-                html.A(page.short, href=page.path + search, **{} if page.reading else {"data-dash": True}),
-                **({"aria-current": "page"} if page is current else {}),
-            )
-            for page in PAGES
-            if page.group == group
-        ]
-        parts.append(html.Nav([html.H2(group), html.Ul(links)], **{"aria-label": group}))
-    return parts
-
-
-def basis_line(session: Session, selection: Selection) -> list[Any]:
-    """What the page rests on, in one line."""
-    basis = session.basis(selection)
-    parts = [
-        html.Span(f"{counted(basis.players, 'player')}, {counted(basis.runs, 'run')} chosen"),
-        html.Span(["data ", html.Code(basis.fingerprint)]),
-    ]
-    if basis.damaged:
-        words = f"{counted(basis.damaged, 'run')} with damage in the log"
-        parts.insert(1, html.Span(html.A(words, href="/trust" + to_address(selection))))
-    return parts
+    names = dict.fromkeys(page.group for page in PAGES)
+    groups = [(name, [page for page in PAGES if page.group == name]) for name in names]
+    return part("navigation", groups, current, search)
 
 
 def add_shell(server: Flask, session: Session) -> None:
     """Adds the addresses that assets/shell.js asks for."""
 
     @server.get("/part.json")
-    def part() -> Response:
+    def part_of_page() -> Response:
         path, search = request.args.get("page"), request.args.get("search", "")
         version = session.version  # before the answer: what changes meanwhile is asked for again
         page, selection = page_at(path), from_address(search, session.games())
-        main = "" if page is not None and not page.reading else to_html(content(session, path, search))
+        working = page is not None and not page.reading
+        main = Shown(Markup("")) if working else content(session, path, search)
         told = {
             "version": version,
             "undo": session.last_change,
             "title": "Setscrew" if page is None else f"{page.title} – Setscrew",
-            "kind": "working" if page is not None and not page.reading else "reading",
-            ids.NAVIGATION: to_html(navigation(page, search)),
+            "kind": "working" if working else "reading",
+            ids.NAVIGATION: navigation(page, search),
             ids.FILTER_BAR: "",
             ids.BASIS: "",
-            ids.READING: main,
+            ids.READING: main.html,
         }
         if selection is not None and page is not None and page.filtered:
             bar = filter_bar(page.path, selection, session.choices(selection.game))
-            told[ids.FILTER_BAR], told[ids.BASIS] = to_html(bar), to_html(basis_line(session, selection))
-        figures = _figures(session, main, selection) if selection is not None else ""
+            told[ids.FILTER_BAR] = part("filter_bar", *bar)
+            # What the page rests on, in one line.
+            told[ids.BASIS] = part("basis", session.basis(selection), "/trust" + to_address(selection))
+        figures = _figures(session, main.figures, selection) if selection is not None else ""
         return Response(f'{json.dumps(told)[:-1]}, "figures": {{{figures}}}}}', mimetype="application/json")
 
     @server.get("/state.json")
@@ -175,22 +111,12 @@ def add_shell(server: Flask, session: Session) -> None:
         return Response(json.dumps({"done": session.undo()}), mimetype="application/json")
 
 
-def _figures(session: Session, main: str, selection: Selection) -> str:
+def _figures(session: Session, placed: Sequence[Figure], selection: Selection) -> str:
     """The figures that the browser will draw at once, as the inside of a JSON object: address -> figure."""
-    addresses = [unescape(one) for one in re.findall(r'data-figure="([^"]*)"', main)]
-    shown = set(request.args.getlist("shown"))
-    chosen = [one for one in addresses if figure_id(one) in shown] or addresses[:_FIGURES_AT_FIRST]
+    shown, theme = set(request.args.getlist("shown")), request.args.get("theme")
+    chosen = [one for one in placed if one.finding_id in shown] or placed[:_FIGURES_AT_FIRST]
     drawn = (
-        (
-            one,
-            figure_json(
-                session,
-                unquote(figure_id(one)),
-                selection,
-                opened_at(one.partition("?")[2]),
-                request.args.get("theme"),
-            ),
-        )
+        (one.address, figure_json(session, one.finding_id, selection, one.opened, theme))
         for one in chosen[:_MOST_FIGURES]
     )
-    return ", ".join(f"{json.dumps(one)}: {figure}" for one, figure in drawn if figure is not None)
+    return ", ".join(f"{json.dumps(address)}: {figure}" for address, figure in drawn if figure is not None)

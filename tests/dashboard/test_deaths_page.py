@@ -13,7 +13,6 @@ from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
 from dashboard.opened import Opened, opened_at
 from dashboard.pages.deaths import opened_body
-from dashboard.to_html import to_html
 from dashboard.web.app import build_app
 from tests.dashboard.conftest import open_page, serve
 from tests.dashboard.test_pages import faults
@@ -26,7 +25,7 @@ HERE = {"Host": "localhost"}
 
 def shown(session, selection=GAME, **opened):
     """The page as HTML."""
-    return unescape(to_html(opened_body(session, selection, Opened(**opened))))
+    return unescape("".join(one.html for one in opened_body(session, selection, Opened(**opened))))
 
 
 def whole(session, selection=GAME):

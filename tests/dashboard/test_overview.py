@@ -5,7 +5,6 @@ import pytest
 from analysis.selection import Selection
 from dashboard.pages.overview import body
 from dashboard.session import Session
-from dashboard.to_html import to_html
 from ingest.store import import_log, open_study
 from tests.dashboard.test_shell import Read
 from tests.ingest.studies import dictionary, event, log_of
@@ -34,7 +33,7 @@ def played(session, tmp_path, players, firmware="1.0"):
 
 def way(session):
     """The steps as they stand: (done, to do or nothing; words)."""
-    page = "".join(to_html(part) for part in body(session, Selection("Moth Run")))
+    page = "".join(shown.html for shown in body(session, Selection("Moth Run")))
     items = page[page.index("<ol>") : page.index("</ol>")].split("<li>")[1:]
     texts = ["".join(Read(item).texts) for item in items]
     return [text.split(": ", 1) if text.startswith(("done: ", "to do: ")) else ["", text] for text in texts]

@@ -1,16 +1,16 @@
-"""The shell: components written as HTML, and the part of a page that the browser asks for."""
+"""The shell: what its templates make of texts, and the part of a page that the browser asks for."""
 
 import json
 from html.parser import HTMLParser
 from urllib.parse import quote
 
 import pytest
-from dash import dcc, html
+from markupsafe import Markup
 
 from analysis.selection import Selection
 from dashboard.pages import PAGES
-from dashboard.to_html import to_html
 from dashboard.web.app import build_app
+from dashboard.web.templating import part
 
 HERE = {"Host": "localhost"}
 
@@ -30,27 +30,19 @@ class Read(HTMLParser):
         self.texts.append(data)
 
 
-def test_components_become_html_with_every_text_escaped():
+def test_every_text_and_every_attribute_of_a_template_is_escaped():
     nasty = "</p><script>alert(1)</script> & \"'"
-    part = html.P(
-        [nasty, 3, None, html.Br(), [html.B("bold")]],
-        className=nasty,
-        key="k",
-        hidden=True,
-        title=None,
-        **{"data-figure": "/x?a=1&b=2"},
+    made = part(
+        "section", nasty, part("link", nasty, "/x?a=1&b=2", {"title": nasty}), nasty, {"data-key": "k"}
     )
-    read = Read(to_html(part))
-    assert [tag for tag, _ in read.elements] == ["p", "br", "b"]
-    assert read.elements[0][1] == {
-        "class": nasty,
-        "data-key": "k",
-        "hidden": None,
-        "data-figure": "/x?a=1&b=2",
-    }
-    assert "".join(read.texts) == nasty + "3bold"
-    with pytest.raises(TypeError):
-        to_html(html.Div(dcc.Input()))
+    read = Read(made)
+    assert [tag for tag, _ in read.elements] == ["section", "h2", "a"]
+    assert read.elements[0][1] == {"class": nasty, "data-key": "k"}
+    assert read.elements[2][1] == {"href": "/x?a=1&b=2", "title": nasty}
+    assert "".join(text for text in read.texts if text.strip()).strip() == nasty + nasty
+    assert (
+        Markup("{}").format(part("note", Markup("<b>bold</b>"))).strip() == '<p class="note"><b>bold</b></p>'
+    )
 
 
 def asked(client, page, search="", **more):
