@@ -7,6 +7,7 @@
   const wanted = new WeakMap();
   const leading = new WeakSet();  /* figures that open something when pressed */
   const prefersDark = window.matchMedia("(prefers-color-scheme: dark)");
+  const apart = document.implementation.createHTMLDocument("");  /* nothing in it is fetched or run */
   let brought = {};  /* figures that came along with the page, by address with theme */
 
   function remembered() {
@@ -106,8 +107,26 @@
     }
   }, { rootMargin: "250px" });
 
-  /* HTML that the server's templates made for a page of Dash; every text in it is escaped. */
-  function put(place) { place.innerHTML = place.dataset.html; }
+  /* Makes what is in a place like `text`, HTML of the server's templates, in which every text is escaped. Elements that
+     both have are kept (morphdom): lists stay open, the focus where it is, figures change instead of
+     being drawn anew. */
+  function put(place, text) {
+    const fresh = apart.importNode(place, false);
+    fresh.innerHTML = text;
+    window.morphdom(place, fresh, {
+      childrenOnly: true,
+      getNodeKey: function (node) { return node.nodeType === 1 ? node.dataset.key || node.id : undefined; },
+      onBeforeElUpdated: function (old, next) {
+        if (old.open) { next.open = true; }
+        if (!old.matches(places)) { return true; }
+        /* What is in it, its class and its height are of what was drawn there. */
+        for (const one of next.attributes) {
+          if (one.name !== "class" && old.getAttribute(one.name) !== one.value) { old.setAttribute(one.name, one.value); }
+        }
+        return false;
+      }
+    });
+  }
 
   new MutationObserver(function (changes) {
     for (const chooser of document.querySelectorAll("input[type=file]:not([aria-label])")) {
@@ -115,7 +134,7 @@
     }
     for (const change of changes) {
       if (change.attributeName === "data-html") {
-        put(change.target);
+        put(change.target, change.target.dataset.html);
         continue;
       }
       if (change.type === "attributes") {
@@ -124,8 +143,8 @@
       }
       for (const node of change.addedNodes) {
         if (node.nodeType !== 1 || node.namespaceURI !== "http://www.w3.org/1999/xhtml") { continue; }
-        if (node.matches("[data-html]")) { put(node); }
-        for (const place of node.querySelectorAll("[data-html]")) { put(place); }
+        if (node.matches("[data-html]")) { put(node, node.dataset.html); }
+        for (const place of node.querySelectorAll("[data-html]")) { put(place, place.dataset.html); }
         if (node.matches(places)) { inView.observe(node); }
         for (const place of node.querySelectorAll(places)) { inView.observe(place); }
       }
@@ -153,6 +172,7 @@
   window.setscrewFigures = {
     places: places,
     theme: theme,
+    put: put,
     otherTheme: otherTheme,
     /* Reads plotly.js once what is on the page has been painted. */
     loadPlotlySoon: function () {

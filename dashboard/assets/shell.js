@@ -16,58 +16,6 @@
   let asked = null;  /* cancels the request under way */
   let dash = null;  /* a promise once Dash is loading */
 
-  /* --- what differs ------------------------------------------------------------------------------------------- */
-
-  function alike(a, b) {
-    if (a.nodeType !== b.nodeType || a.nodeName !== b.nodeName) { return false; }
-    return a.nodeType !== 1 || ["key", "figure", "source"].every(function (name) {
-      return name === "key" ? a.dataset.key === b.dataset.key : (name in a.dataset) === (name in b.dataset);
-    });
-  }
-
-  /* Makes `old` like `fresh` and keeps every element that both have: lists stay open, the focus where it is, figures
-     change instead of being drawn anew. */
-  function become(old, fresh) {
-    if (old.nodeType !== 1) {
-      if (old.nodeValue !== fresh.nodeValue) { old.nodeValue = fresh.nodeValue; }
-      return;
-    }
-    const filled = old.matches(figures.places);  /* what is in it belongs to figures.js */
-    for (const one of fresh.attributes) {
-      if (old.getAttribute(one.name) !== one.value && !(filled && one.name === "class")) {
-        old.setAttribute(one.name, one.value);
-      }
-    }
-    if (filled) { return; }
-    for (const name of old.getAttributeNames()) {
-      if (name !== "open" && !fresh.hasAttribute(name)) { old.removeAttribute(name); }
-    }
-    inside(old, fresh);
-  }
-
-  function inside(old, fresh) {
-    const keyed = new Map();
-    for (const child of old.children) { if (child.dataset.key) { keyed.set(child.dataset.key, child); } }
-    let at = old.firstChild;
-    for (const next of [...fresh.childNodes]) {
-      const candidate = next.nodeType === 1 && next.dataset.key ? keyed.get(next.dataset.key) : at;
-      if (!candidate || !alike(candidate, next)) { old.insertBefore(next, at); continue; }
-      if (candidate === at) { at = at.nextSibling; } else { old.insertBefore(candidate, at); }
-      become(candidate, next);
-    }
-    while (at) {
-      const after = at.nextSibling;
-      at.remove();
-      at = after;
-    }
-  }
-
-  function put(id, text) {
-    const fresh = document.createElement("template");
-    fresh.innerHTML = text;
-    inside(byId(id), fresh.content);
-  }
-
   /* --- showing an address --------------------------------------------------------------------------------------- */
 
   function words() {
@@ -101,7 +49,7 @@
       shown = address;
       document.title = part.title;
       main.dataset.kind = part.kind;
-      for (const id of ["navigation", "filter-bar", "basis", "reading"]) { put(id, part[id]); }
+      for (const id of ["navigation", "filter-bar", "basis", "reading"]) { figures.put(byId(id), part[id]); }
       figures.loadPlotlySoon();
       if (elsewhere) { window.scrollTo(0, 0); }
       told(part);

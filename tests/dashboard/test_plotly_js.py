@@ -44,3 +44,11 @@ def test_other_machines_get_it_compressed_and_this_one_plain(read_session):
     assert here.data == plotly_js.script() and "Content-Encoding" not in here.headers
     assert there.data == plotly_js.compressed() and there.headers["Content-Encoding"] == "gzip"
     assert "immutable" in there.headers["Cache-Control"]
+
+
+def test_what_is_carried_along_comes_with_licence_and_origin():
+    folder = Path(plotly_js.__file__).parent / "vendored"
+    told = (folder / "README.md").read_text(encoding="utf-8")
+    assert "morphdom 2.7.8" in told and "The MIT License" in (folder / "LICENSE-morphdom").read_text()
+    script = folder.parent / "assets" / "morphdom.min.js"
+    assert 5_000 < script.stat().st_size < 20_000
