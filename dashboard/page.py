@@ -27,11 +27,11 @@ def no_wires(app: Dash, session: Session) -> None:
 class Page:
     """One question of the people at the table, and how it is answered.
 
-    `body` makes the content for a selection (None: an empty study): `Shown`s (dashboard/cards.py) of a page that is only
-    read, else components of Dash. `controls` are its fixed components with ids,
-    which `wires` speaks of; `body` must place them, or what follows when a button of the page was pressed. `filtered`:
-    the filter bar stands above it. `follows`: redrawn whenever the study changes. `opened_body` makes the content of a
-    page on which the address opens something.
+    `body` makes the content for a selection (None: an empty study): `Shown`s (dashboard/cards.py) on a page that is
+    only read, else components of Dash. `controls` are its fixed components with ids, which `wires` speaks of; `body`
+    must place them, or what follows when a button of the page was pressed. `filtered`: the filter bar stands above it.
+    `follows`: redrawn whenever the study changes. `opened_body` makes the content of a page on which the address opens
+    something.
     """
 
     path: str
