@@ -34,8 +34,8 @@ class HeldStudy:
 
     def _take(self) -> None:
         from analysis.reader import RememberingReader
-        from ingest.study_errors import StudyError
-        from ingest.wanted import open_when_free
+        from ingest.study.study_errors import StudyError
+        from ingest.study.wanted import open_when_free
 
         if not self.path.exists():
             raise StudyError(

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from analysis.reader import Reader
-from ingest.build_order import BuildOrder, Played, order_of
+from ingest.said.build_order import BuildOrder, Played, order_of
 
 
 @dataclass(frozen=True)

@@ -39,9 +39,9 @@ def open(
 
     Raises
     ------
-    ingest.study_errors.StudyError
+    ingest.study.study_errors.StudyError
         There is no study, it is damaged, or of another version; the message says what to do.
-    ingest.study_errors.StudyBusy
+    ingest.study.study_errors.StudyBusy
         Another process holds it and does not let go; the message names it.
 
     Examples
@@ -202,7 +202,7 @@ class Study(StudyTables):
         import json
 
         from analysis.findings.kept_predictions import predictions_to_keep
-        from ingest.notes import add_prediction, add_target
+        from ingest.said.notes import add_prediction, add_target
 
         if not proposed.answer.proposals:
             return
@@ -345,7 +345,7 @@ class Study(StudyTables):
 
     def _note_order(self, game: str, before: str, after: str) -> None:
         from analysis.arguments import WrongArgument
-        from ingest.notes import note_order
+        from ingest.said.notes import note_order
 
         with self._writing() as connection:
             try:

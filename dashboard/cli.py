@@ -10,7 +10,7 @@ import threading
 from dashboard import exits, streams
 from dashboard.commands import COMMANDS
 from dashboard.commands.opening import StudyTrouble
-from ingest.study_errors import damage
+from ingest.study.study_errors import damage
 
 ABOUT = "From the play logs of a handheld game to what makes it too hard or too easy, and what to change."
 

@@ -7,9 +7,9 @@ from dash import dcc, html
 from analysis.words import cell, counted
 from dashboard.dash_parts import note
 from dashboard.session import Session
-from ingest.capture_counts import Notice
-from ingest.player_tag import BadTag
-from ingest.recording import Status
+from ingest.capture.player_tag import BadTag
+from ingest.capture.recording import Status
+from ingest.study.capture_counts import Notice
 
 MOST_NOTICES_SHOWN = 5
 _STATES = {

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.quality import judge
-from ingest.store import NoPacket
+from ingest.study.store import NoPacket
 
 # A growing log is read again from its beginning each time; the pause grows with that, so that half the time is free.
 _SHORTEST_PAUSE_S = 0.4

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from urllib.parse import parse_qs, urlencode
 
-# Nothing longer is looked at: the address is outside input. The numbers of runs have sixteen digits (ingest/ids.py).
+# Nothing longer is looked at: the address is outside input. Numbers of runs have sixteen digits (ingest/study/ids.py).
 _LONGEST = 4096
 _PAIR = re.compile(r"(\d{1,16})-(\d{1,16})", re.ASCII)
 _ONE = re.compile(r"\d{1,16}", re.ASCII)

@@ -9,7 +9,7 @@ from dashboard.dash_parts import note
 from dashboard.job_area import JobArea
 from dashboard.jobs import Job
 from dashboard.session import Session
-from ingest.roles import BadRole, Listed
+from ingest.said.roles import BadRole, Listed
 from ingest.vocabulary import EventRole, FieldRole, TunableRole
 
 NAME, ROLE, KEEP, HELD = "role-name", "role-role", "role-keep", "role-held"

@@ -26,12 +26,12 @@ from dashboard.follower import Follower
 from dashboard.jobs import Job, Jobs
 from dashboard.stage_pictures import StagePictures
 from dashboard.web.shared_study import SharedStudy
-from ingest import notes
-from ingest.capture import Captures
-from ingest.rereading import Followed, read_again, usual_places
-from ingest.roles import Listed, games, listed
-from ingest.store import ImportResult, Status, Study, import_log
-from ingest.taken_in import TakenIn
+from ingest.capture.captures import Captures
+from ingest.said import notes
+from ingest.said.rereading import Followed, read_again, usual_places
+from ingest.said.roles import Listed, games, listed
+from ingest.study.store import ImportResult, Status, Study, import_log
+from ingest.study.taken_in import TakenIn
 
 _KEPT_ANSWERS = 256
 _Answer = TypeVar("_Answer")
@@ -215,7 +215,7 @@ class Session:
         reason: str | None = None,
         remark: str | None = None,
     ) -> None:
-        """Says something about a run; can be undone. Raises ValueError as ingest.notes.note_run does."""
+        """Says something about a run; can be undone. Raises ValueError as ingest.said.notes.note_run does."""
         with self.writing() as study:
             moment = notes.note_run(
                 study.connection,
@@ -265,7 +265,7 @@ class Session:
     def correct_role(self, game: str, what: str, name: str, role: str | None) -> str:
         """Corrects a role in all logs of a game, and reads again those at hand that must be; can be undone.
 
-        Answers what is left to do, or nothing. Raises BadRole as ingest.notes.note_role does.
+        Answers what is left to do, or nothing. Raises BadRole as ingest.said.notes.note_role does.
         """
         with self.writing() as study:
             moment = notes.note_role(study.connection, game, what, name, role)

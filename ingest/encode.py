@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from ingest.dictionary import BadDictionary
-from ingest.dictionary_json import from_json, setting_value
-from ingest.encoder import Encoder, NotWritable
+from ingest.wire.dictionary import BadDictionary
+from ingest.wire.dictionary_json import from_json, setting_value
+from ingest.wire.encoder import Encoder, NotWritable
 
 _HALF = "a text holds half of a character (\\\\ud800 to \\\\udfff); write the whole one"
 # Least and greatest value of each tunable, by its name; None where the dictionary does not say.

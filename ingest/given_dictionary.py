@@ -9,13 +9,13 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest.capture_counts import About, Notice
-from ingest.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary
-from ingest.dictionary_text import parse
-from ingest.framing import Framer
-from ingest.log_file import chunks, shown
-from ingest.notices import refused_parts
-from ingest.session import Session
+from ingest.capture.log_file import chunks, shown
+from ingest.study.capture_counts import About, Notice
+from ingest.study.notices import refused_parts
+from ingest.wire.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary
+from ingest.wire.dictionary_text import parse
+from ingest.wire.framing import Framer
+from ingest.wire.session import Session
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ Any distributed SQL engine reads this layout; STORE.md shows how it was read bac
 import sys
 from pathlib import Path
 
-from ingest.store import Study, open_study
-from ingest.study_errors import StudyError
-from ingest.tables import slug
+from ingest.study.store import Study, open_study
+from ingest.study.study_errors import StudyError
+from ingest.study.tables import slug
 
 TABLES = ("runs", "stages", "lives", "spells", "captures", "damage", "notices", "power_ups", "dictionaries", "kinds",
           "fields", "labels", "builds", "tunables")  # fmt: skip

@@ -21,8 +21,8 @@ from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
-from ingest.notes import add_target
-from ingest.store import import_log, open_study
+from ingest.said.notes import add_target
+from ingest.study.store import import_log, open_study
 
 DEMO = Path(demo_logs.__file__).parent
 INTO = Path(__file__).resolve().parent.parent / "dashboard" / "pictures"

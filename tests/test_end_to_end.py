@@ -19,7 +19,7 @@ from dashboard.cli import main
 from demo_logs.simulator.native import build, compiler
 from demo_logs.simulator.record import Memories, log_bytes, play
 from demo_logs.simulator.sessions import SESSIONS, people
-from ingest.capture import Captures
+from ingest.capture.captures import Captures
 from tests.needs import need
 from tests.waiting import until
 

@@ -14,7 +14,7 @@ PURE = {"numpy", "scipy"}
 VOCABULARY = "ingest.vocabulary"
 # The public face opens a study, and keeps in it what it is asked to; all else in analysis is handed an open one.
 FACE = ("analysis.study", "analysis.study_tables", "analysis.held")
-OF_A_STUDY = ("ingest.study_errors", "ingest.wanted", "ingest.notes")
+OF_A_STUDY = ("ingest.study.study_errors", "ingest.study.wanted", "ingest.said.notes")
 # The pure rooms of the analysis, and whose modules each may import besides PURE and the vocabulary.
 ROOMS = {
     "analysis.stats": ("analysis.stats",),
@@ -44,7 +44,7 @@ def allowed(module: str, imported: str) -> bool:
         return True
     if within(module, "analysis"):
         return top not in {"dashboard", "demo_logs", "tests", "ingest"} or within(
-            imported, VOCABULARY, "ingest.capture_counts", "ingest.build_order"
+            imported, VOCABULARY, "ingest.study.capture_counts", "ingest.said.build_order"
         )
     if within(module, "demo_logs.simulator"):
         return top not in {"analysis", "dashboard", "tests"}
@@ -97,15 +97,15 @@ def test_no_module_imports_upward():
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("ingest.store", "import analysis.reader"),
-        ("ingest.store", "def f():\n    from dashboard import exits"),
-        ("ingest.store", "from ..analysis import reader"),
+        ("ingest.study.store", "import analysis.reader"),
+        ("ingest.study.store", "def f():\n    from dashboard import exits"),
+        ("ingest.study.store", "from ...analysis import reader"),
         ("analysis.reader", "from dashboard.cli import main"),
-        ("analysis.reader", "from ingest import store"),
-        ("analysis.reader", "from ingest.store import open_study"),
-        ("analysis.reader", "from ingest.wanted import open_when_free"),
-        ("analysis.study", "from ingest.capture import Captures"),
-        ("analysis.findings.deaths", "from ...ingest.store import open_study"),
+        ("analysis.reader", "from ingest.study import store"),
+        ("analysis.reader", "from ingest.study.store import open_study"),
+        ("analysis.reader", "from ingest.study.wanted import open_when_free"),
+        ("analysis.study", "from ingest.capture.captures import Captures"),
+        ("analysis.findings.deaths", "from ...ingest.study.store import open_study"),
         ("analysis.stats.survival", "import duckdb"),
         ("analysis.stats.survival", "from analysis.reader import Reader"),
         ("analysis.stats.survival", "from .. import finding"),
@@ -113,7 +113,7 @@ def test_no_module_imports_upward():
         ("analysis.tuning.fit", "import plotly"),
         ("analysis.models.fit", "from analysis.reader import Reader"),
         ("analysis.tuning_answers.loading", "from analysis.findings.basis import Basis"),
-        ("analysis.models.fit", "from ingest.store import open_study"),
+        ("analysis.models.fit", "from ingest.study.store import open_study"),
         ("demo_logs.simulator.people", "from analysis.stats import survival"),
         ("demo_logs.bootstrap", "import numpy"),
         ("dashboard.web.app", "import tests.reference"),
@@ -126,13 +126,16 @@ def test_a_planted_upward_import_is_found(module, source):
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("dashboard.web.app", "from analysis.findings import find\nfrom ingest.capture import Captures"),
+        (
+            "dashboard.web.app",
+            "from analysis.findings import find\nfrom ingest.capture.captures import Captures",
+        ),
         (
             "analysis.findings.deaths",
             "from ingest.vocabulary import EventRole\nfrom analysis.stats import survival",
         ),
-        ("analysis.findings.trust", "from ingest.capture_counts import CaptureCounts"),
-        ("analysis.held", "from ingest.wanted import open_when_free"),
+        ("analysis.findings.trust", "from ingest.study.capture_counts import CaptureCounts"),
+        ("analysis.held", "from ingest.study.wanted import open_when_free"),
         ("analysis.stats.fit", "from ingest.vocabulary import TunableRole"),
         (
             "analysis.tuning.fit",
@@ -142,7 +145,7 @@ def test_a_planted_upward_import_is_found(module, source):
             "analysis.tuning.fit",
             "import numpy as np\nfrom scipy import stats\nfrom analysis.stats import survival",
         ),
-        ("demo_logs.simulator.people", "from ingest.encoder import Encoder\nimport numpy"),
+        ("demo_logs.simulator.people", "from ingest.wire.encoder import Encoder\nimport numpy"),
     ],
 )
 def test_an_import_downward_is_let_through(module, source):

@@ -46,9 +46,9 @@ def run(arguments: argparse.Namespace) -> int:
 def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
     from dashboard.commands.opening import StudyTrouble, beside, open_shared
     from dashboard.web.serving import serve
-    from ingest.notes import add_target
-    from ingest.people import take_players
-    from ingest.store import import_log
+    from ingest.said.notes import add_target
+    from ingest.said.people import take_players
+    from ingest.study.store import import_log
 
     logs_folder = Path(demo_logs.__file__).parent
     try:

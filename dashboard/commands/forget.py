@@ -74,7 +74,7 @@ def _taken_out(study: Any, going: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Takes captures out, and returns those that are left. Raises StudyTrouble where they are not what they were."""
     from analysis.reader import Reader
     from dashboard.commands.opening import StudyTrouble
-    from ingest.forgetting import forget_capture
+    from ingest.said.forgetting import forget_capture
 
     reader = Reader(study.connection)
     held = _held(reader)
@@ -112,7 +112,7 @@ def _alone(reader: Any, capture: int) -> dict[str, Any]:
 def _meant(study: Any, held: dict[int, dict[str, Any]], word: str) -> int:
     """The number of the capture that is meant. Raises StudyTrouble."""
     from dashboard.commands.opening import StudyTrouble
-    from ingest.log_file import recognise
+    from ingest.capture.log_file import recognise
 
     path = Path(word)
     if path.is_file():

@@ -18,9 +18,9 @@ from analysis.words import counted
 from dashboard import exits
 from dashboard.commands.opening import say
 from dashboard.web.shared_study import SharedStudy
-from ingest.log_file import shown
-from ingest.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, could_read_more, import_log
-from ingest.study_errors import CannotTakeIn, StudyBusy, StudyError
+from ingest.capture.log_file import shown
+from ingest.study.store import INGEST_MEMORY_MB, ImportResult, NoPacket, Status, could_read_more, import_log
+from ingest.study.study_errors import CannotTakeIn, StudyBusy, StudyError
 
 HELP = "read play logs into a study"
 _SUFFIX = ".playlog"

@@ -32,7 +32,7 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
 
 def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
     """An open study. Raises StudyTrouble with the exit code that fits."""
-    from ingest.wanted import open_when_free
+    from ingest.study.wanted import open_when_free
 
     if not create and not Path(path).exists():
         raise StudyTrouble(
@@ -54,7 +54,7 @@ def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
 @contextmanager
 def explained() -> Iterator[None]:
     """Turns what analysis and ingest say against a study or its targets into StudyTrouble."""
-    from ingest.study_errors import StudyBusy, StudyError
+    from ingest.study.study_errors import StudyBusy, StudyError
 
     try:
         yield

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Reads the files and says how many rows were taken."""
     from dashboard.commands.opening import StudyTrouble, opened
-    from ingest.people import BadTable, take_players, take_ratings
+    from ingest.said.people import BadTable, take_players, take_ratings
 
     if arguments.players is None and arguments.ratings is None:
         print("Name a file: --players CSV, --ratings CSV or both.", file=sys.stderr)

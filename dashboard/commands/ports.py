@@ -5,7 +5,7 @@ import json
 from dataclasses import asdict
 
 from dashboard import exits
-from ingest.sources import serial_ports
+from ingest.capture.sources import serial_ports
 
 HELP = "list the serial ports of this machine"
 

@@ -11,10 +11,10 @@ from pathlib import Path
 from analysis.words import amount, counted
 from dashboard import exits
 from dashboard.terminal import Terminal
-from ingest.capture import Captures
-from ingest.player_tag import BadTag
-from ingest.recording import State, Status
-from ingest.sources import BAUD, CannotOpen, serial_ports
+from ingest.capture.captures import Captures
+from ingest.capture.player_tag import BadTag
+from ingest.capture.recording import State, Status
+from ingest.capture.sources import BAUD, CannotOpen, serial_ports
 
 HELP = "record what consoles send over their serial ports"
 KEYS = """\

@@ -43,8 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Does what was asked, reads again what must be, and lists the roles."""
     from dashboard.commands.opening import StudyTrouble, opened
-    from ingest.roles import BadRole
-    from ingest.study_errors import CannotTakeIn
+    from ingest.said.roles import BadRole
+    from ingest.study.study_errors import CannotTakeIn
 
     if len(arguments.words) != _ACTIONS[arguments.action]:
         print(
@@ -68,10 +68,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _answer(study: Any, arguments: argparse.Namespace) -> int:
-    from ingest.notes import note_role, take_back
-    from ingest.rereading import Followed, behind, read_again, usual_places
-    from ingest.roles import BadRole, corrections
-    from ingest.store import import_log
+    from ingest.said.notes import note_role, take_back
+    from ingest.said.rereading import Followed, behind, read_again, usual_places
+    from ingest.said.roles import BadRole, corrections
+    from ingest.study.store import import_log
 
     with study.connection.cursor() as cursor:
         game = _game(cursor, arguments.game)
@@ -93,7 +93,7 @@ def _answer(study: Any, arguments: argparse.Namespace) -> int:
 
 def _game(cursor: Any, wanted: str | None) -> str:
     """The game that is meant. Raises BadRole."""
-    from ingest.roles import BadRole, games
+    from ingest.said.roles import BadRole, games
 
     there = games(cursor)
     if wanted is None and len(there) == 1:
@@ -105,7 +105,7 @@ def _game(cursor: Any, wanted: str | None) -> str:
 
 
 def _tell(study: Any, game: str, done: Any, arguments: argparse.Namespace) -> None:
-    from ingest.roles import listed
+    from ingest.said.roles import listed
 
     with study.connection.cursor() as cursor:
         roles = listed(cursor, game)

@@ -19,9 +19,9 @@ from dashboard.page import Page
 from dashboard.session import Session
 from dashboard.web.guard import LARGEST_LOG
 from dashboard.web.placing import placed_table
-from ingest.store import NoPacket, could_read_more
-from ingest.study_errors import CannotTakeIn
-from ingest.taken_in import TakenIn, take_in
+from ingest.study.store import NoPacket, could_read_more
+from ingest.study.study_errors import CannotTakeIn
+from ingest.study.taken_in import TakenIn, take_in
 
 DROP, HELD = "import-drop", "import-held"
 AREA = JobArea("import")

@@ -10,7 +10,7 @@ from dashboard.console_card import act, console_card, state
 from dashboard.dash_parts import graph, note
 from dashboard.page import Page
 from dashboard.session import Session
-from ingest.sources import BAUD, CannotOpen, serial_ports
+from ingest.capture.sources import BAUD, CannotOpen, serial_ports
 
 PORT, SPEED, START, CONSOLES, NAMES, RECENT = (
     "live-port",

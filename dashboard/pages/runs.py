@@ -18,7 +18,7 @@ from dashboard.pages.questions import nothing_ingested
 from dashboard.session import Session
 from dashboard.web.placing import placed
 from dashboard.web.tables import table
-from ingest.player_tag import BadTag, player_tag
+from ingest.capture.player_tag import BadTag, player_tag
 
 _MOST = 400
 RUN, TAG, REMARK, REASON = "run-chosen", "run-tag", "run-remark", "run-reason"

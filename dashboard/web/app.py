@@ -18,7 +18,7 @@ from dashboard.stage_pictures import StagePictures
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import protect
 from dashboard.web.shell import add_shell, document, page_at
-from ingest.study_errors import StudyBusy
+from ingest.study.study_errors import StudyBusy
 
 _REFRESH_MS = 700
 _SCRIPTS = ("morphdom.min.js", "figures.js", "shell.js")

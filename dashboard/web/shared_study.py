@@ -15,9 +15,9 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from ingest.store import Study, open_study
-from ingest.study_errors import StudyBusy, StudyError
-from ingest.wanted import TRY_S, Wanted, open_when_free
+from ingest.study.store import Study, open_study
+from ingest.study.study_errors import StudyBusy, StudyError
+from ingest.study.wanted import TRY_S, Wanted, open_when_free
 
 _LOOK_S = 0.1
 # People wait in front of a page; a job or a recording can wait longer.

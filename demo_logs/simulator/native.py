@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from demo_logs.simulator.play import Event
-from ingest.dictionary import Dictionary
-from ingest.dictionary_text import parse
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.dictionary_text import parse
 
 GAMES = Path(__file__).parent / "games"
 RECORDER = Path(__file__).parents[2] / "ingest" / "recorder"

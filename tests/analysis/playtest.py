@@ -7,7 +7,7 @@ from pathlib import Path
 
 from analysis.reader import Reader
 from ingest.encode import encode_lines
-from ingest.store import Study, import_log, open_study
+from ingest.study.store import Study, import_log, open_study
 
 GAME = "Test Game"
 

@@ -12,7 +12,7 @@ from analysis.findings.basis import read_basis
 from analysis.findings.players import console_faults
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 # Without the damaged log and the one in which the console reset: there the truth is more than was logged.

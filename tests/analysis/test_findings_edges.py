@@ -10,7 +10,7 @@ from analysis.findings import deaths, games, players, survival
 from analysis.findings.games import blocks, bosses_and_tiers, one_shot
 from analysis.methods import METHODS
 from analysis.selection import Selection
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.analysis.playtest import GAME, Playtest, reader_of
 from tests.ingest.studies import dictionary, event, imported
 

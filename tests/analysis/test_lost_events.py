@@ -5,7 +5,7 @@ import pytest
 from analysis.findings import deaths, survival, trust
 from analysis.findings.deaths.circumstances import RESPAWN
 from analysis.selection import Selection
-from ingest.notes import note_run
+from ingest.said.notes import note_run
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 

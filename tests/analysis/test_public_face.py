@@ -15,8 +15,8 @@ from dashboard import exits
 from dashboard.cli import main
 from dashboard.web.shared_study import SharedStudy
 from ingest.encode import encode_lines
-from ingest.store import import_log, open_study
-from ingest.study_errors import StudyBusy, StudyError
+from ingest.study.store import import_log, open_study
+from ingest.study.study_errors import StudyBusy, StudyError
 from tests.analysis.playtest import KINDS, Playtest
 
 EVIL = "</td><script>alert(1)</script>"

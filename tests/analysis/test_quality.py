@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pytest
 
 from analysis.quality import Grade, judge, lost_events
-from ingest.capture_counts import About, Notice
+from ingest.study.capture_counts import About, Notice
 
 
 @dataclass(frozen=True)

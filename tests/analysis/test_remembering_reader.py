@@ -9,8 +9,8 @@ import pytest
 import demo_logs
 from analysis.reader import Reader, RememberingReader
 from analysis.selection import Selection
-from ingest.notes import note_run
-from ingest.store import import_log, open_study
+from ingest.said.notes import note_run
+from ingest.study.store import import_log, open_study
 
 QUESTION = "study_games"
 

@@ -12,7 +12,7 @@ from analysis.findings.trust.logs_received import why_no_run
 from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.store import Study, import_log, open_study
+from ingest.study.store import Study, import_log, open_study
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, recorded_at
 
 KINDS = {

@@ -13,7 +13,7 @@ from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.needs import need
 
 DEMO = Path(__file__).parents[2] / "demo_logs"

@@ -12,7 +12,7 @@ from analysis.selection import Selection
 from dashboard import build_order_form, cli, exits
 from dashboard.pages import questions
 from dashboard.session import Session
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 LOGS = ("soot_wardens_a_table1", "soot_wardens_b_table1")

@@ -15,8 +15,8 @@ from dashboard import exits
 from dashboard.cli import main
 from dashboard.pages import live
 from dashboard.session import Session
-from ingest.capture import Captures
-from ingest.store import open_study
+from ingest.capture.captures import Captures
+from ingest.study.store import open_study
 from tests.ingest.test_capture import FakeSource
 from tests.needs import need
 

@@ -14,7 +14,7 @@ from dashboard.pages import PAGES
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from ingest.encode import main as encode
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.ingest.studies import dictionary, event, log_of
 from tests.needs import need
 

@@ -10,8 +10,8 @@ import pytest
 from analysis.reader import Reader
 from dashboard import exits
 from dashboard.cli import main
-from ingest.notes import note_run
-from ingest.store import open_study
+from ingest.said.notes import note_run
+from ingest.study.store import open_study
 from tests.dashboard.conftest import DEMO, LOGS
 from tests.dashboard.test_findings_command import documented
 

@@ -9,7 +9,7 @@ import pytest
 from dashboard import cli, exits
 from dashboard.jobs import Jobs
 from dashboard.pages.import_logs import import_all
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.ingest.studies import dictionary, log_of
 from tests.ingest.test_late_dictionary import KINDS, LIVES, frames, is_about, one_run
 from tests.ingest.test_order import answers, content

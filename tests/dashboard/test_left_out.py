@@ -3,7 +3,7 @@
 from analysis.selection import Selection
 from dashboard.pages.questions import SURVIVAL, TRUST
 from dashboard.session import Session
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.ingest.test_stopped_clock import played
 
 

@@ -28,7 +28,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from dashboard.figures import figure_for
 from dashboard.palette import LIGHT
-from ingest.store import open_study
+from ingest.study.store import open_study
 
 answers = {}
 with open_study(Path(sys.argv[1])) as study:

@@ -5,7 +5,7 @@ import pytest
 from analysis.selection import Selection
 from dashboard.pages.overview import body
 from dashboard.session import Session
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.dashboard.test_shell import Read
 from tests.ingest.studies import dictionary, event, log_of
 

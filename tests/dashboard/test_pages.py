@@ -8,7 +8,7 @@ import pytest
 
 from dashboard.pages import PAGES
 from dashboard.session import Session
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.dashboard.conftest import open_page, serve
 from tests.waiting import until
 

@@ -14,9 +14,9 @@ from dashboard import exits
 from dashboard.cli import main
 from dashboard.commands.record import BadWords, obey, status_line
 from dashboard.console_card import state
-from ingest.capture import Captures
-from ingest.player_tag import BadTag
-from ingest.sidecar import Said, read_sidecar
+from ingest.capture.captures import Captures
+from ingest.capture.player_tag import BadTag
+from ingest.capture.sidecar import Said, read_sidecar
 from tests.ingest.test_capture import FakeSource, console, run
 from tests.ingest.test_given_dictionary import GAME, play_log, with_labels
 from tests.interrupting import interruptible
@@ -85,7 +85,7 @@ def test_a_refused_dictionary_is_told_at_once_in_the_terminal_and_on_the_page(tm
     part = play_log(with_labels({1: "beam", 300: "wall", 301: "floor"}))
     whole = play_log(replace(GAME, clock_hz=50))
     sources = {"x": FakeSource(part, name="x"), "y": FakeSource(whole, name="y")}
-    monkeypatch.setattr("ingest.capture.source_named", lambda name, baud: sources[name])
+    monkeypatch.setattr("ingest.capture.captures.source_named", lambda name, baud: sources[name])
     assert main(["record", "x", "y", "--into", str(tmp_path), "--stop-after", "1.2"]) == exits.OK
     said = capsys.readouterr().out.splitlines()
     for words in ("x: Dictionary line 10 'label 300 wall'", "y: The dictionary was refused"):
@@ -187,7 +187,9 @@ def test_a_port_that_is_not_there_ends_with_the_code_for_input(tmp_path, capsys)
 
 
 def test_a_recording_ends_by_itself_after_the_time_that_was_set(tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("ingest.capture.source_named", lambda name, baud: FakeSource(b"abc", name=name))
+    monkeypatch.setattr(
+        "ingest.capture.captures.source_named", lambda name, baud: FakeSource(b"abc", name=name)
+    )
     assert main(["record", "x", "y", "--into", str(tmp_path), "--stop-after", "0.5"]) == exits.OK
     assert [path.read_bytes() for path in sorted(tmp_path.glob("*.playlog"))] == [b"abc", b"abc"]
     assert "3 bytes, 0 runs" in capsys.readouterr().out

@@ -10,7 +10,7 @@ from dashboard import exits
 from dashboard.cli import main
 from dashboard.role_form import correct, held_of, told, words
 from dashboard.session import Session
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.dashboard.conftest import DEMO, open_page
 from tests.dashboard.test_findings_command import documented
 

@@ -10,7 +10,7 @@ from analysis.selection import Selection
 from dashboard.opened import NOTHING
 from dashboard.pages.runs import opened_body, runs_table
 from dashboard.session import Session
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.ingest.studies import dictionary, event, imported, log_of, recorded_at, rows
 from tests.needs import need
 

@@ -9,7 +9,7 @@ from analysis.findings import FINDERS
 from analysis.selection import Selection
 from dashboard.jobs import Job, Jobs
 from dashboard.pages.import_logs import import_all
-from ingest.notes import note_run, take_back
+from ingest.said.notes import note_run, take_back
 from tests.dashboard.conftest import DEMO
 
 

@@ -14,10 +14,10 @@ from analysis.selection import Selection
 from dashboard.session import Session
 from dashboard.web import shared_study
 from dashboard.web.shared_study import SharedStudy
-from ingest import wanted
-from ingest.notes import note_run
-from ingest.study_errors import StudyBusy, StudyError
-from ingest.wanted import open_when_free
+from ingest.said.notes import note_run
+from ingest.study import wanted
+from ingest.study.study_errors import StudyBusy, StudyError
+from ingest.study.wanted import open_when_free
 from tests.dashboard.conftest import DEMO, open_page, serve
 from tests.needs import need
 from tests.waiting import until
@@ -25,15 +25,15 @@ from tests.waiting import until
 NOTE = """
 import sys
 from pathlib import Path
-from ingest.wanted import open_when_free
-from ingest.notes import note_run
+from ingest.study.wanted import open_when_free
+from ingest.said.notes import note_run
 with open_when_free(Path(sys.argv[1])) as study:
     note_run(study.connection, "key", 1, remark=sys.argv[2])
 """
 HOLD = """
 import sys
 from pathlib import Path
-from ingest.wanted import open_when_free
+from ingest.study.wanted import open_when_free
 study = open_when_free(Path(sys.argv[1]), read_only=sys.argv[2] == "read")
 print("held", flush=True)
 sys.stdin.readline()
@@ -43,7 +43,7 @@ FINGERPRINT = """
 import sys
 from pathlib import Path
 from analysis.reader import Reader
-from ingest.wanted import open_when_free
+from ingest.study.wanted import open_when_free
 print(Reader(open_when_free(Path(sys.argv[1]), read_only=True).connection).fingerprint())
 """
 NOTES = "SELECT remark FROM run_notes ORDER BY noted_at"
@@ -138,7 +138,7 @@ def test_two_that_share_take_turns(shared, tmp_path):
 import sys
 from pathlib import Path
 from dashboard.web.shared_study import SharedStudy
-from ingest.notes import note_run
+from ingest.said.notes import note_run
 with SharedStudy(Path(sys.argv[1])) as shared:
     for i in range(20):
         with shared.writing() as study:

@@ -11,7 +11,7 @@ import pytest
 
 from dashboard import exits
 from dashboard.commands import COMMANDS
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.dashboard.conftest import DEMO
 from tests.needs import need
 

@@ -12,7 +12,7 @@ from dashboard.jobs import Job
 from dashboard.proposal_cards import results, tried
 from dashboard.session import Session
 from dashboard.tuning_desk import levers, map_of, mappable, otherwise, what_if, work
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.dashboard.conftest import DEMO
 
 # Game -> its logs and its kind of model.

@@ -22,7 +22,7 @@ from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import build
 from demo_logs.simulator.next_playtest import next_log
 from demo_logs.simulator.outcomes import figures, new_players
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 
 PLAYERS, RUNS = 12, 3
 FOLDER = Path(__file__).parent

@@ -24,7 +24,7 @@ from demo_logs.simulator.next_playtest import FIRST_PLAYER, MOST_ROUNDS
 from demo_logs.simulator.outcomes import figures, new_players
 from demo_logs.simulator.people import Memory, person
 from demo_logs.simulator.play import Console
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.demo_logs.closed_loop import PLAYERS, TRIALS, play_round, targets_of
 
 OTHERS, AGAIN, BEGINNING_S = 400, 6, 5.0

@@ -7,7 +7,7 @@ import pytest
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import GAMES as SOURCES
 from demo_logs.simulator.native import RECORDER, Board, build, compiler
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from ingest.vocabulary import EventRole, TunableRole
 from tests.needs import need
 

@@ -10,7 +10,7 @@ import demo_logs
 from demo_logs.simulator.lantern import GAMES
 from demo_logs.simulator.native import compiler
 from demo_logs.simulator.write import write_logs
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.needs import need
 
 FOLDER = Path(demo_logs.__file__).parent

@@ -10,7 +10,7 @@ from demo_logs.simulator.native import GAMES as SOURCES
 from demo_logs.simulator.native import build, compiler
 from demo_logs.simulator.next_playtest import next_log
 from demo_logs.simulator.outcomes import figures, new_players
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.needs import need
 
 README = (Path(demo_logs.__file__).parent / "README.md").read_text(encoding="utf-8")

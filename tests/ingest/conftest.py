@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.store import Study, open_study
+from ingest.study.store import Study, open_study
 
 
 @pytest.fixture

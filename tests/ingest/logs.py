@@ -4,11 +4,11 @@ import random
 import struct
 from dataclasses import dataclass
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff, unstuff
-from ingest.dictionary import Dictionary, Field, Kind, Tunable
-from ingest.encoder import Encoder
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
+from ingest.wire.encoder import Encoder
 
 
 def shooter(firmware: str = "1.0") -> Dictionary:

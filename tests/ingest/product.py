@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from ingest.dictionary import Dictionary
-from ingest.framing import Damage, Framer
-from ingest.records import Batch, RecordReader
-from ingest.session import Session, Span
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.framing import Damage, Framer
+from ingest.wire.records import Batch, RecordReader
+from ingest.wire.session import Session, Span
 
 
 @dataclass

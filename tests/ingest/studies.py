@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Any
 
 from ingest.encode import encode_lines
-from ingest.ids import PER_LOG
-from ingest.store import ImportResult, Study, import_log
+from ingest.study.ids import PER_LOG
+from ingest.study.store import ImportResult, Study, import_log
 
 Line = dict[str, Any]
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.ingest.logs import Play
 from tests.ingest.studies import imported, rows
 from tests.reference import decode

@@ -7,13 +7,13 @@ import pytest
 from analysis.findings import FINDERS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.checksum import crc16
-from ingest.cobs import stuff
-from ingest.dictionary import Dictionary, Field, Kind
-from ingest.encoder import Encoder
-from ingest.sidecar import parse_sidecar
-from ingest.store import Study
+from ingest.capture.sidecar import parse_sidecar
+from ingest.study.store import Study
 from ingest.vocabulary import EventRole, FieldRole, FieldType
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff
+from ingest.wire.dictionary import Dictionary, Field, Kind
+from ingest.wire.encoder import Encoder
 from tests.ingest.logs import header
 from tests.ingest.studies import dictionary, event, imported, log_of, rows
 

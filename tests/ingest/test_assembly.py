@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from ingest import log_file
-from ingest.store import Study, import_log, open_study
+from ingest.capture import log_file
+from ingest.study.store import Study, import_log, open_study
 from tests.ingest.logs import Play, damage, evil
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, own, rows
 

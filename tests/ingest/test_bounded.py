@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from ingest.framing import Framer
-from ingest.store import Study
+from ingest.study.store import Study
+from ingest.wire.framing import Framer
 from tests.bench.ingest.hostile import _AT, _GO, Packets, _plain, measured, write
 from tests.ingest.studies import imported, rows
 

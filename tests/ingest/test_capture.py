@@ -13,14 +13,14 @@ from pathlib import Path
 
 import pytest
 
-from ingest.capture import RETRY_S, Captures
-from ingest.capture_counts import About
-from ingest.dictionary_json import from_json
-from ingest.encoder import Encoder
-from ingest.player_tag import BadTag
-from ingest.recording import Recording, State
-from ingest.sidecar import bind_tags, parse_sidecar, read_sidecar, sidecar_path
-from ingest.sources import CannotOpen, Gone, SerialSource, source_named
+from ingest.capture.captures import RETRY_S, Captures
+from ingest.capture.player_tag import BadTag
+from ingest.capture.recording import Recording, State
+from ingest.capture.sidecar import bind_tags, parse_sidecar, read_sidecar, sidecar_path
+from ingest.capture.sources import CannotOpen, Gone, SerialSource, source_named
+from ingest.study.capture_counts import About
+from ingest.wire.dictionary_json import from_json
+from ingest.wire.encoder import Encoder
 from tests.needs import need
 from tests.waiting import until
 
@@ -300,7 +300,7 @@ def test_a_file_size_limit_of_the_system_is_survived(tmp_path):
     program = """
 import resource, signal, sys
 from pathlib import Path
-from ingest.recording import Recording
+from ingest.capture.recording import Recording
 resource.setrlimit(resource.RLIMIT_FSIZE, (3000, resource.RLIM_INFINITY))
 recording = Recording(Path(sys.argv[1]), "x")
 for n in range(50):
@@ -321,8 +321,8 @@ def test_kill_minus_nine_loses_no_received_byte(tmp_path, pty):
     program = """
 import sys, time
 from pathlib import Path
-from ingest.capture import RETRY_S, Captures
-from ingest.capture_counts import About
+from ingest.capture.captures import RETRY_S, Captures
+from ingest.study.capture_counts import About
 captures = Captures(Path(sys.argv[1]))
 captures.start(sys.argv[2])
 captures.next_player(sys.argv[2], "P09")
@@ -460,7 +460,7 @@ def test_the_player_that_the_console_logs_is_shown_unless_a_tag_was_given(tmp_pa
 
 
 def test_a_hostile_log_of_nothing_but_runs_costs_bounded_memory(tmp_path, monkeypatch):
-    monkeypatch.setattr("ingest.live.MOST_RUNS", 10)
+    monkeypatch.setattr("ingest.capture.live.MOST_RUNS", 10)
     recording = Recording(tmp_path / "a.playlog", "x")
     encoder = console()
     recording.take(

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.clock import drift_ppm
-from ingest.store import Study, import_log
+from ingest.capture.clock import drift_ppm
+from ingest.study.store import Study, import_log
 from tests.ingest.studies import dictionary, event, log_of, rows
 
 

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.capture_counts import About
-from ingest.forgetting import forget_capture
-from ingest.notes import note_run
-from ingest.store import ImportResult, Study, import_log, open_study
+from ingest.said.forgetting import forget_capture
+from ingest.said.notes import note_run
+from ingest.study.capture_counts import About
+from ingest.study.store import ImportResult, Study, import_log, open_study
 from tests.ingest.studies import dictionary, event, log_of, recorded_at, rows
 from tests.ingest.test_order import answers, content
 

@@ -6,10 +6,10 @@ from collections import Counter
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff
-from ingest.framing import Framer
-from ingest.session import HELD_BYTES, Session
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff
+from ingest.wire.framing import Framer
+from ingest.wire.session import HELD_BYTES, Session
 from tests.ingest.logs import Play, cut, damage, evil, lengthened, shooter
 from tests.ingest.product import plainly, product
 

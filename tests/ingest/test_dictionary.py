@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from ingest.dictionary import BadDictionary, Dictionary, Tunable
-from ingest.dictionary_text import MOST_TOLD, parse
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
+from ingest.wire.dictionary import BadDictionary, Dictionary, Tunable
+from ingest.wire.dictionary_text import MOST_TOLD, parse
 from tests.reference_dictionary import WhollyRefused, read
 
 HEAD = b"playlog 1\ngame G\nfirmware 1\nclock 1000\nscreen 160 128\n"

@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.forgetting import forget_capture
-from ingest.notes import note_run
-from ingest.removal import OF_RUNS
-from ingest.store import Status, import_log, open_study
+from ingest.said.forgetting import forget_capture
+from ingest.said.notes import note_run
+from ingest.study.removal import OF_RUNS
+from ingest.study.store import Status, import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 FIRST, SECOND, OTHER = (

@@ -8,9 +8,9 @@ import pytest
 from crccheck.crc import Crc16Genibus
 
 import ingest
-from ingest.dictionary_text import parse
 from ingest.encode import encode_lines
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
+from ingest.wire.dictionary_text import parse
 from tests.ingest.product import plainly, product
 
 FORMAT = (Path(ingest.__file__).parent / "FORMAT.md").read_text(encoding="utf-8")

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from crccheck.crc import Crc16Genibus
 
-from ingest.checksum import crc16
-from ingest.cobs import NotCobs, stuff, unstuff
-from ingest.framing import LEAST_PACKET, MOST_PACKET, Damage, Framer
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import NotCobs, stuff, unstuff
+from ingest.wire.framing import LEAST_PACKET, MOST_PACKET, Damage, Framer
 from tests import reference
 from tests.ingest.logs import cut
 

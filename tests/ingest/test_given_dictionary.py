@@ -4,13 +4,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from analysis.quality import Grade, judge
-from ingest.capture_counts import About
-from ingest.cobs import unstuff
-from ingest.dictionary import Dictionary, Field, Kind
-from ingest.encoder import Encoder
 from ingest.given_dictionary import given_path, main
-from ingest.store import Status, Study, import_log
+from ingest.study.capture_counts import About
+from ingest.study.store import Status, Study, import_log
 from ingest.vocabulary import EventRole, FieldRole, FieldType
+from ingest.wire.cobs import unstuff
+from ingest.wire.dictionary import Dictionary, Field, Kind
+from ingest.wire.encoder import Encoder
 from tests.ingest.studies import imported, rows
 
 GAME = Dictionary(

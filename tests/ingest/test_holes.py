@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff, unstuff
-from ingest.store import Study
+from ingest.study.store import Study
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff, unstuff
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, rows
 
 KINDS: dict[str, tuple[str | None, dict[str, str]]] = {

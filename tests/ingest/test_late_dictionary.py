@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.store import Status, Study, import_log, open_study
+from ingest.study.store import Status, Study, import_log, open_study
 from tests.ingest.product import plainly, product
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, rows
 

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest import ledger, log_file
-from ingest.store import Study, open_study
+from ingest.assembling import ledger
+from ingest.capture import log_file
+from ingest.study.store import Study, open_study
 from tests.ingest.logs import Play, damage
 from tests.ingest.studies import Line, dictionary, event, imported, rows
 

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.dictionary_json import from_json
 from ingest.encode import BadLine
-from ingest.encoder import Encoder
 from ingest.parquet import export_parquet
-from ingest.store import Study
+from ingest.study.store import Study
+from ingest.wire.dictionary_json import from_json
+from ingest.wire.encoder import Encoder
 from tests.ingest.product import plainly, product
 from tests.ingest.studies import dictionary, event, imported, log_of, rows
 

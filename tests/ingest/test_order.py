@@ -9,10 +9,10 @@ import pytest
 from analysis.findings import FINDERS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.build_order import Played, order_of
-from ingest.forgetting import forget_capture
-from ingest.notes import add_prediction, note_order, take_back
-from ingest.store import Study, import_log, open_study
+from ingest.said.build_order import Played, order_of
+from ingest.said.forgetting import forget_capture
+from ingest.said.notes import add_prediction, note_order, take_back
+from ingest.study.store import Study, import_log, open_study
 from tests.ingest.studies import dictionary, event, log_of, recorded_at, rows
 
 DEMO = Path(__file__).parents[2] / "demo_logs"

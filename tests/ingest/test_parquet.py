@@ -7,8 +7,8 @@ import pyarrow.parquet as parquet
 import pytest
 
 from ingest.parquet import export_parquet, main
-from ingest.store import Study
-from ingest.study_errors import StudyError
+from ingest.study.store import Study
+from ingest.study.study_errors import StudyError
 from tests.ingest.logs import Play
 from tests.ingest.studies import dictionary, event, imported, rows
 

@@ -6,8 +6,8 @@ import pytest
 
 from dashboard.cli import main
 from demo_logs.simulator.sessions import BEGINNERS, people
-from ingest.people import BadTable, take_players, take_ratings
-from ingest.store import open_study
+from ingest.said.people import BadTable, take_players, take_ratings
+from ingest.study.store import open_study
 from tests.ingest.studies import dictionary, event, imported, rows
 
 GAME = dictionary({"begin": ("run_start", {"who": "u8 player"}), "over": ("run_end", {"how": "u8 ending"})})

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest import log_file, places
-from ingest.store import Study, open_study
+from ingest.assembling import places
+from ingest.capture import log_file
+from ingest.study.store import Study, open_study
 from tests.ingest.logs import Play, damage
 from tests.ingest.studies import dictionary, event, imported, rows
 

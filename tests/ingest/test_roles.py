@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from ingest.forgetting import forget_capture
-from ingest.notes import note_role, take_back
-from ingest.rereading import behind, read_again
-from ingest.roles import BadRole, games, listed
-from ingest.store import Status, Study, import_log, open_study
+from ingest.said.forgetting import forget_capture
+from ingest.said.notes import note_role, take_back
+from ingest.said.rereading import behind, read_again
+from ingest.said.roles import BadRole, games, listed
+from ingest.study.store import Status, Study, import_log, open_study
 from tests.ingest.studies import dictionary, event, imported, rows
 
 TUNABLES = [

@@ -5,9 +5,9 @@ What is expected stands in the tests, worked out by hand; both decoders must say
 
 import pytest
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff
-from ingest.dictionary import Dictionary, Kind
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff
+from ingest.wire.dictionary import Dictionary, Kind
 from tests.ingest.logs import header
 from tests.ingest.product import Answer, plainly, product
 

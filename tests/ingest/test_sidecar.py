@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.player_tag import BadTag, player_tag
-from ingest.sidecar import Said, bind_tags, parse_sidecar, remarks_of_runs
+from ingest.capture.player_tag import BadTag, player_tag
+from ingest.capture.sidecar import Said, bind_tags, parse_sidecar, remarks_of_runs
 
 
 def test_tags_given_in_advance_go_to_runs_in_order():

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pytest
 import serial
 
-from ingest.sources import CannotOpen, Gone, SerialSource, SocketSource, serial_ports, source_named
+from ingest.capture.sources import CannotOpen, Gone, SerialSource, SocketSource, serial_ports, source_named
 
 
 @dataclass

@@ -9,12 +9,12 @@ import pytest
 from analysis.quality import Grade, judge
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.capture_counts import About, Notice
-from ingest.checksum import crc16
-from ingest.cobs import stuff, unstuff
-from ingest.encoder import Encoder
-from ingest.live import Watch
-from ingest.store import Study
+from ingest.capture.live import Watch
+from ingest.study.capture_counts import About, Notice
+from ingest.study.store import Study
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.encoder import Encoder
 from tests.ingest.logs import cut
 from tests.ingest.studies import imported, rows
 from tests.ingest.test_given_dictionary import GAME

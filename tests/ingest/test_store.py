@@ -13,9 +13,9 @@ import pytest
 
 from dashboard.cli import main
 from dashboard.exits import INPUT
-from ingest.notes import note_run
-from ingest.store import NoPacket, Status, Study, import_log, open_study
-from ingest.study_errors import StudyBusy, StudyError
+from ingest.said.notes import note_run
+from ingest.study.store import NoPacket, Status, Study, import_log, open_study
+from ingest.study.study_errors import StudyBusy, StudyError
 from ingest.vocabulary import EventRole, FieldRole
 from tests.ingest.logs import Play
 from tests.ingest.studies import dictionary, event, imported, log_of, recorded_at, rows
@@ -324,8 +324,8 @@ def test_kinds_of_one_name_and_other_fields_get_tables_of_their_own(study: Study
 
 
 def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path: Path) -> None:
-    from ingest.checksum import crc16
-    from ingest.cobs import stuff
+    from ingest.wire.checksum import crc16
+    from ingest.wire.cobs import stuff
 
     text = b"playlog 1\ngame X\nfirmware 1\nclock 1000\nscreen 1 5000\nkind a -\n"
     out = b""
@@ -390,7 +390,8 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
 def test_the_second_process_is_told_who_holds_the_study(tmp_path: Path) -> None:
     path = tmp_path / "s.duckdb"
     holder = subprocess.Popen(
-        [sys.executable, "-c", "import sys; from ingest.store import open_study; study = open_study(sys.argv[1]); "
+        [sys.executable, "-c", "import sys; from ingest.study.store import open_study; "
+         "study = open_study(sys.argv[1]); "
          "print(1, flush=True); input()", str(path)],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE,
     )  # fmt: skip
@@ -412,7 +413,7 @@ def test_an_error_on_the_way_leaves_the_study_as_it_was(
 ) -> None:
     imported(study, tmp_path / "a.playlog", runs_log(2))
     before = everything(study)
-    from ingest.writer import Writer
+    from ingest.study.writer import Writer
 
     def fail(self: Writer, insert: str, parts: object) -> None:
         raise OSError("disk full")

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff
-from ingest.dictionary import BadDictionary
-from ingest.dictionary_text import parse
-from ingest.store import Study, open_study
+from ingest.study.store import Study, open_study
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff
+from ingest.wire.dictionary import BadDictionary
+from ingest.wire.dictionary_text import parse
 from tests.bench.ingest.fuzz import fuzz
 from tests.bench.ingest.kill import kill_often
 from tests.ingest.product import product

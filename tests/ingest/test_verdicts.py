@@ -14,9 +14,9 @@ import pytest
 from dashboard.cli import main
 from dashboard.exits import INPUT, INTERRUPTED, OK
 from dashboard.terminal import Terminal
-from ingest.recording import Recording
-from ingest.store import import_log, open_study
-from ingest.study_errors import CannotTakeIn, StudyBusy, StudyDamaged, StudyError
+from ingest.capture.recording import Recording
+from ingest.study.store import import_log, open_study
+from ingest.study.study_errors import CannotTakeIn, StudyBusy, StudyDamaged, StudyError
 from tests.bench.ingest.stream import write_stream
 from tests.ingest.studies import rows
 from tests.ingest.test_store import runs_log
@@ -191,7 +191,7 @@ def test_whatever_an_import_raises_stops_no_other(
 def test_an_import_that_is_broken_off_is_no_fault_of_the_log(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken_off: BaseException
 ) -> None:
-    from ingest import store
+    from ingest.study import store
 
     def fail(*words: Any) -> Any:
         raise broken_off
@@ -237,7 +237,7 @@ def test_a_commit_that_fails_tells_why_and_not_that_there_is_nothing_to_roll_bac
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As DuckDB does it where the disk is full: the commit fails and has ended the transaction by itself."""
-    from ingest import store
+    from ingest.study import store
 
     def full(cursor: duckdb.DuckDBPyConnection, *words: Any) -> Any:
         cursor.execute("ROLLBACK")
@@ -293,7 +293,7 @@ def test_a_damaged_study_is_called_so(tmp_path: Path, capsys: pytest.CaptureFixt
 
 
 def test_a_study_that_somebody_holds_is_still_called_so(tmp_path: Path) -> None:
-    from ingest.study_errors import cannot_open
+    from ingest.study.study_errors import cannot_open
 
     held = duckdb.IOException(
         'IO Error: Could not set lock on file "/x/s.duckdb": Conflicting lock is held in /usr/bin/python3.11 (PID 4711)'

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.notes import note_run
-from ingest.sidecar import Said
-from ingest.store import Study, import_log
-from ingest.whose import Came, Unseen, whose
+from ingest.assembling.whose import Came, Unseen, whose
+from ingest.capture.sidecar import Said
+from ingest.said.notes import note_run
+from ingest.study.store import Study, import_log
 from tests.bench.ingest.lost_packets import each_lost
 from tests.ingest.studies import dictionary, event, imported, log_of, rows
 

@@ -10,8 +10,8 @@ from functools import cache
 from pathlib import Path
 
 import ingest
-from ingest.dictionary import Dictionary, Kind
 from ingest.vocabulary import EventRole
+from ingest.wire.dictionary import Dictionary, Kind
 from tests.needs import need
 
 HERE = Path(__file__).parent

@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 
 from analysis.quality import judge
-from ingest.capture_counts import About, Notice
-from ingest.cobs import unstuff
-from ingest.dictionary import Dictionary, Field, Kind
-from ingest.live import Watch
-from ingest.sidecar import sidecar_path
-from ingest.store import Study, import_log, open_study
+from ingest.capture.live import Watch
+from ingest.capture.sidecar import sidecar_path
+from ingest.study.capture_counts import About, Notice
+from ingest.study.store import Study, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType
+from ingest.wire.cobs import unstuff
+from ingest.wire.dictionary import Dictionary, Field, Kind
 from tests.recorder.native import Script
 
 HZ = 1000

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.capture import Captures
+from ingest.capture.captures import Captures
 from tests import reference
 from tests.needs import need
 from tests.recorder import native, thumb

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from ingest.dictionary_json import from_json
+from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.recorder.native import RECORDER, SANITIZERS, Script, compiler
 from tests.recorder.test_promises import GAME

@@ -11,10 +11,10 @@ import pytest
 
 from analysis.models.data import Tunable
 from analysis.tuning.c_header import header_text
-from ingest.dictionary import Dictionary
-from ingest.dictionary_text import parse
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType, StageKind, TunableRole
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.dictionary_text import parse
 from tests.bench.recorder import shooter
 from tests.ingest.studies import rows
 from tests.needs import need

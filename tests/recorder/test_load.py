@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import pytest
 
-from ingest.cobs import unstuff
-from ingest.dictionary_json import from_json
+from ingest.wire.cobs import unstuff
+from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.recorder.native import Script
 

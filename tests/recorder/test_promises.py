@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest.cobs import unstuff
-from ingest.dictionary import Dictionary
-from ingest.dictionary_json import from_json
+from ingest.wire.cobs import unstuff
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.ingest.product import product
 from tests.recorder.native import RECORDER, Script, compiler

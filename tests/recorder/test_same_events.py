@@ -10,9 +10,9 @@ import random
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from ingest.dictionary import Dictionary, Field, Kind, Tunable
-from ingest.encoder import Encoder
 from ingest.vocabulary import EventRole, FieldType
+from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
+from ingest.wire.encoder import Encoder
 from tests import reference
 from tests.bench.recorder import shooter
 from tests.recorder.native import Script

@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import poisson
 
 import demo_logs
-from ingest.framing import Damage, Framer
+from ingest.wire.framing import Damage, Framer
 from tests.bench.recorder import shooter
 from tests.bench.recorder.budget import events_lost
 from tests.ingest.product import product

@@ -13,7 +13,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.words import amount, counted, percent
-from ingest.capture_counts import About, CaptureCounts, Notice
+from ingest.study.capture_counts import About, CaptureCounts, Notice
 
 # From this drift on a minute of the console differs from the PC's by more than 6 ms. A quartz keeps within 0.005 %
 # (50 ppm); the RC oscillator of a microcontroller may be off by 1 % (10,000 ppm). Common practice, no source.

@@ -14,9 +14,9 @@ from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
-from ingest.dictionary_json import from_json
-from ingest.encoder import Encoder
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
+from ingest.wire.dictionary_json import from_json
+from ingest.wire.encoder import Encoder
 
 WINDOWS = [
     {"name": "early", "role": "window_early", "value": 50, "min": 5, "max": 200, "step": 5, "unit": "ms"},

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import World, draw_world, play
 

@@ -9,7 +9,7 @@ from analysis.models.data import Tunable
 from analysis.tuning.c_header import NotHoldable, differences, header_text, read_values
 from dashboard import cli, exits
 from demo_logs.simulator.native import Board, build, compiler
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.needs import need
 
 LIVES = Tunable("start_lives", "start_lives", 3, 1, 9, 1, "lives")

@@ -11,7 +11,7 @@ from analysis.models.staged_games.staged import fit_staged
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning_answers.staged_data import load_staged
-from ingest.store import open_study
+from ingest.study.store import open_study
 
 
 def test_the_chain_plays_the_mean_time_of_widely_spread_visits(played):

@@ -18,7 +18,7 @@ from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import fit_game, propose_game, under_other_assumptions
 from ingest.encode import encode_lines
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 
 
 def study_of(lines, tmp_path, name):

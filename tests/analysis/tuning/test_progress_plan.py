@@ -31,8 +31,8 @@ from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.plan_game import plan_game
 from analysis.tuning_answers.staged_data import load_staged
 from dashboard import cli, exits
-from ingest.notes import add_prediction, add_target
-from ingest.store import import_log, open_study
+from ingest.said.notes import add_prediction, add_target
+from ingest.study.store import import_log, open_study
 from tests.analysis.playtest import GAME, Playtest
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import play

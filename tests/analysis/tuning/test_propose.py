@@ -22,7 +22,7 @@ from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import fit_game, propose_game
 from dashboard import cli, exits
 from ingest.encode import encode_lines
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from ingest.vocabulary import TunableRole
 
 GAME = "Soot Drift"

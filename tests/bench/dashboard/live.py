@@ -18,7 +18,7 @@ from playwright.sync_api import sync_playwright
 from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from dashboard.web.app import build_app
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.bench.dashboard.speed import served
 from tests.dashboard.conftest import DEMO, SWITCHES
 

@@ -21,7 +21,7 @@ from dashboard.report.browser import find_browser
 from dashboard.session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.dashboard.conftest import DEMO, SWITCHES
 
 LOADS, CLICKS = 3, 5

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import duckdb
 
-from ingest.store import INGEST_MEMORY_MB, import_log, open_study
+from ingest.study.store import INGEST_MEMORY_MB, import_log, open_study
 from tests import reference
 from tests.bench.ingest.stream import write_stream
 

@@ -19,9 +19,9 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff, unstuff
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff, unstuff
 from tests.ingest.logs import Play, cut, evil
 from tests.ingest.product import Answer, plainly, product
 

@@ -17,11 +17,11 @@ from collections.abc import Callable, Iterator
 from itertools import cycle
 from pathlib import Path
 
-from ingest.checksum import crc16
-from ingest.cobs import stuff
-from ingest.dictionary import Dictionary, Field, Kind, Tunable
-from ingest.encoder import Encoder
 from ingest.vocabulary import EventRole, FieldRole, FieldType
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff
+from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
+from ingest.wire.encoder import Encoder
 from tests.ingest.logs import header, shooter
 
 _STEP = 1 << 20
@@ -375,7 +375,7 @@ def measured(log: Path, study: Path) -> dict[str, float]:
 def _one(log: Path, study: Path) -> None:
     from dashboard.commands import COMMANDS  # all that the command has in memory
     from dashboard.commands.ingest import import_log
-    from ingest.store import INGEST_MEMORY_MB, NoPacket, open_study
+    from ingest.study.store import INGEST_MEMORY_MB, NoPacket, open_study
 
     assert COMMANDS
     study.unlink(missing_ok=True)

@@ -11,7 +11,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from ingest.store import open_study
+from ingest.study.store import open_study
 from tests.ingest.logs import Play, damage
 
 

@@ -15,12 +15,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ingest.cobs import unstuff
-from ingest.dictionary import Dictionary, Field, Kind, Tunable
-from ingest.encoder import Encoder
-from ingest.sidecar import sidecar_path
-from ingest.store import Study, import_log, open_study
+from ingest.capture.sidecar import sidecar_path
+from ingest.study.store import Study, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
+from ingest.wire.cobs import unstuff
+from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
+from ingest.wire.encoder import Encoder
 
 RUNS = (14, 13, 13)
 HABITS = ("just before", "in the run before", "all at first", "late", "mixed")

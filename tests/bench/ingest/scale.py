@@ -17,7 +17,7 @@ from pathlib import Path
 from analysis.findings import FINDERS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.store import INGEST_MEMORY_MB, import_log, open_study
+from ingest.study.store import INGEST_MEMORY_MB, import_log, open_study
 from tests.bench.ingest.stream import write_stream
 
 

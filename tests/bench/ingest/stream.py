@@ -3,7 +3,7 @@
 import random
 from pathlib import Path
 
-from ingest.encoder import Encoder
+from ingest.wire.encoder import Encoder
 from tests.ingest.logs import shooter
 
 # Between two events of one kind, in ms. What a shooter logs at 30 frames a second, positions at every frame.

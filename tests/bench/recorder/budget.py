@@ -20,8 +20,8 @@ from typing import Any
 import cbor2
 
 import demo_logs
-from ingest.dictionary import Dictionary
-from ingest.dictionary_json import from_json
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.bench.recorder import shooter
 from tests.recorder import thumb

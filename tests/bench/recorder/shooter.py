@@ -10,8 +10,8 @@ import random
 from dataclasses import dataclass, field
 from typing import Any
 
-from ingest.dictionary import Dictionary
-from ingest.dictionary_json import from_json
+from ingest.wire.dictionary import Dictionary
+from ingest.wire.dictionary_json import from_json
 
 Event = tuple[int, str, dict[str, int]]  # ticks (ms), kind, fields
 

@@ -16,7 +16,7 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import outcome_map, predict
 from analysis.tuning_answers.tuning_answer import fit_game, propose_game
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import draw_world, play
 

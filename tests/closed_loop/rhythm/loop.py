@@ -13,7 +13,7 @@ from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.ranking import propose
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.closed_loop.rhythm.world import World, draw_player, hit_share_by_setting, write_log
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)

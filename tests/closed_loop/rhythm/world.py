@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ingest.dictionary_json import from_json
-from ingest.encoder import Encoder
+from ingest.wire.dictionary_json import from_json
+from ingest.wire.encoder import Encoder
 
 CLOCK = 1000  # ticks a second: what a student's console has
 

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from ingest.dictionary_json import from_json
-from ingest.encoder import Encoder
+from ingest.wire.dictionary_json import from_json
+from ingest.wire.encoder import Encoder
 from tests.closed_loop.tuning.worlds import Outcome, World
 
 CLOCK = 1000

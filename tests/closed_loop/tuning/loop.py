@@ -20,7 +20,7 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import propose_game
-from ingest.store import import_log, open_study
+from ingest.study.store import import_log, open_study
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.plain_rules import observed_ratio, pooled_hazards
 from tests.closed_loop.tuning.table import table

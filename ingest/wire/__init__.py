@@ -1,0 +1,1 @@
+"""Bytes and packets: from the line to events, and back."""
