@@ -1,8 +1,7 @@
 /* A game for the emulated board: what it logs follows from the time alone, so that the test knows every event.
  *
  * The main loop logs and polls at 50 frames a second; SysTick logs the buttons from its interrupt. After RUNS runs it
- * ends. BY_POLLING sends from the main loop instead of by interrupt; FIRST_TICK is where the clock begins;
- * with STAY the console stays on at the end.
+ * ends. BY_POLLING sends from the main loop instead of by interrupt; FIRST_TICK is where the clock begins.
  */
 #include "game_log.h"
 
@@ -91,9 +90,5 @@ int main(void)
     }
     playlog_flush(&play);
     wait_for((frame + 20u) * FRAME_MS);
-#ifdef STAY
-    for (;;) {
-    }
-#endif
     return 0;
 }
