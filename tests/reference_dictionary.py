@@ -155,7 +155,7 @@ def read(data: bytes) -> dict[str, Any]:
                 if of is not None and of not in labels and label is not None:
                     labels[of] = label
         elif first == "tunable" and len(out["tunables"]) < 255:
-            out["tunables"].append(tunable(words, [t["name"] for t in out["tunables"]]))
+            out["tunables"].append(tunable(words, out["tunables"]))
     if not out["kinds"] or any(word not in out for word in ("game", "firmware", "clock", "screen")):
         raise WhollyRefused
     for kind in out["kinds"]:
@@ -189,7 +189,7 @@ def field(kind: dict[str, Any], words: list[str]) -> dict[int, str] | None:
     return made["labels"]
 
 
-def tunable(words: list[str], earlier: list[str]) -> dict[str, Any]:
+def tunable(words: list[str], earlier: list[dict[str, Any]]) -> dict[str, Any]:
     if len(words) < 6:
         words = ["", "-", "-", "-", "-", "-"]
     low, high, step = (i32(word) for word in words[2:5])
@@ -204,9 +204,12 @@ def tunable(words: list[str], earlier: list[str]) -> dict[str, Any]:
         scope[key] = i32(value) if equals else None
     if scope is not None and None in scope.values():
         scope = None
+    own = None if scope is None else role(words[1], TUNABLE_ROLES)
+    if any(t["role"] == own and t["scope"] == scope for t in earlier):
+        own = None
     return {
-        "name": called(words[0], "tunable", len(earlier) + 1, earlier),
-        "role": None if scope is None else role(words[1], TUNABLE_ROLES),
+        "name": called(words[0], "tunable", len(earlier) + 1, [t["name"] for t in earlier]),
+        "role": own,
         "range": [low, high, step] if fits else None,
         "unit": None if words[5] == "-" else name(words[5]), "scope": scope or {},
     }  # fmt: skip

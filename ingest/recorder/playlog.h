@@ -187,7 +187,8 @@ void playlog_event(struct playlog *log, uint8_t tag, uint8_t *fields, uint8_t wi
  *   LOG_VALUES        initialiser of the tunables' values: int32_t tunables[LOG_TUNABLE_COUNT] = LOG_VALUES;
  *
  * A role that does not exist, a name, role or label twice, a value outside its range, too many of anything: a compile
- * error. What C cannot see (a control character, a label outside its field's type) the PC refuses, naming the line.
+ * error. What C cannot see (a control character, a label outside its field's type, a role of two tunables that both have
+ * PLAYLOG_STAGE(2)) the PC refuses, naming the line.
  */
 #define PLAYLOG_EVENT_ROLES(X)                                                                                     \
     X(run_start) X(run_end) X(stage_start) X(stage_end) X(spawn) X(death) X(pickup) X(shot) X(enemy_shot) X(hit)   \

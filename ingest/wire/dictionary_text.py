@@ -219,11 +219,18 @@ class _Reading:
         name = self.name("tunable", len(self.tunables) + 1, name, taken)
         made = self.try_("its role", role_of, TunableRole, role)
         scope = self.try_("its scope, and its role with it,", _scope, words[6:])
+        twin = next(
+            (t for t in self.tunables if made is not None and (t.role, t.scope) == (made, scope)), None
+        )
         if scope is None:
-            made, scope = (
-                None,
-                {},
-            )  # a value that holds in one place only must not be taken for one that holds everywhere
+            # A value that holds in one place only must not be taken for one that holds everywhere.
+            made, scope = None, {}
+        elif twin is not None:
+            self.refuse(
+                f"its role is left out: tunable {twin.name!r} has {role!r} already, and holds for the same part of the "
+                "game; keep one role, or give both a scope"
+            )
+            made = None
         low, high, step = self.range_(numbers) or (None, None, None)
         self.tunables.append(Tunable(name, made, low, high, step, self.unit(unit), scope))
 

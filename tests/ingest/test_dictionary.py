@@ -39,9 +39,9 @@ def test_numbers_as_c_writes_them_are_understood(written: str, number: int) -> N
      "1000ULLL1", "12345678901", "\u0663"],
 )  # fmt: skip
 def test_what_is_no_plain_number_costs_the_range_alone(written: str) -> None:
-    line = f"tunable t start_lives {written} 9 1 -\n".encode()
+    line = f"tunable t lives_refill {written} 9 1 -\n".encode()
     made = parse(HEAD + GOOD + line)
-    assert made.tunables[-1] == Tunable("t", TunableRole.START_LIVES, None, None, None)
+    assert made.tunables[-1] == Tunable("t", TunableRole.LIVES_REFILL, None, None, None)
     (told,) = made.refused
     assert told.startswith("dictionary line 15 ") and "its range is left out" in told
 
@@ -110,6 +110,34 @@ def test_the_smallest_part_is_refused_and_named(line: bytes, instead: bytes, sai
     assert [t.name for t in made.tunables] == ["lives", "fire"]
 
 
+@pytest.mark.parametrize(
+    ("role", "scope", "keeps"),
+    [("fire_period", " stage=2", False), ("fire_period", " Stage=(2)", False), ("Start_Lives", "", False),
+     ("fire_period", "", True), ("fire_period", " stage=3", True), ("fire_period", " stage=2 stage_kind=1", True),
+     ("pickup_rate", " stage=2", True), ("start_lives", " stage=2", True), ("-", "", True)],
+)  # fmt: skip
+def test_of_two_tunables_for_the_same_part_of_the_game_one_has_the_role(
+    role: str, scope: str, keeps: bool
+) -> None:
+    """Nobody could tell which of them holds there."""
+    made = parse(HEAD + GOOD + f"tunable other {role} 1 9 1 -{scope}\n".encode())
+    other = made.tunables[-1]
+    assert (other.name, other.low, len(made.tunables)) == ("other", 1, 3)
+    assert [t.role for t in made.tunables[:2]] == [TunableRole.START_LIVES, TunableRole.FIRE_PERIOD]
+    if keeps:
+        assert not made.refused and other.role == (None if role == "-" else role)
+    else:
+        (told,) = made.refused
+        assert other.role is None and told.startswith("dictionary line 15 ")
+        assert ("'fire'" if scope else "'lives'") in told
+
+
+def test_the_order_of_scopes_makes_no_other_part_of_the_game() -> None:
+    lines = b"tunable a pickup_rate 1 9 1 - stage=2 song=1\ntunable b pickup_rate 1 9 1 - song=1 stage=2\n"
+    made = parse(HEAD + GOOD + lines)
+    assert made.tunables[-2].role == TunableRole.PICKUP_RATE and made.tunables[-1].role is None
+
+
 def test_a_field_too_many_is_passed_over_by_its_width() -> None:
     fields = b"".join(b"field u16 f%d - -\n" % i for i in range(18))
     (kind,) = parse(HEAD + b"kind a -\n" + fields).kinds
@@ -152,7 +180,8 @@ def _product(text: bytes) -> dict[str, Any] | None:
 WORDS = (
     b"go", b"Go", b"x", b"kind_2", b"field_2", b"tunable_1", b"death", b"run_start", b"ago", b"ahead", b"u8", b"i16",
     b"U32", b"u64", b"-", b"1", b"(2)", b"0x10", b"010", b"300", b"-129", b"9999999999", b"", b"px", b"a b", b"\xff",
-    b"stage=2", b"stage=(3)", b"Stage=2", b"level", b"start_lives", b"\xe2\x80\xae", b"7UL", b"-(4)", b"x" * 90, b"\r",
+    b"fire_period", b"stage=2", b"stage=(3)", b"Stage=2", b"level", b"start_lives", b"\xe2\x80\xae", b"7UL", b"-(4)",
+    b"x" * 90, b"\r",
 )  # fmt: skip
 STARTS = (b"game ", b"clock ", b"screen ", b"kind ", b"field ", b"field u8 ", b"label ", b"label 1 ", b"tunable ",
           b"tunable t - ", b"", b"kind", b"label")  # fmt: skip

@@ -152,7 +152,12 @@ def test_end_to_end_through_a_socket(tmp_path: Path) -> None:
     """
     expected = on_the_pc(tmp_path, "RUNS=2")
     command = emulator(
-        firmware(tmp_path, "RUNS=2"), "-S", "-monitor", "stdio", "-serial", "tcp:127.0.0.1:0,server=on,wait=on"
+        firmware(tmp_path, "RUNS=2"),
+        "-S",
+        "-monitor",
+        "stdio",
+        "-serial",
+        "tcp:127.0.0.1:0,server=on,wait=on",
     )
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
@@ -161,7 +166,8 @@ def test_end_to_end_through_a_socket(tmp_path: Path) -> None:
         try:
             told = ""
             while not (port := re.search(r"tcp:127\.0\.0\.1:([1-9]\d*)", told)):
-                assert (line := process.stdout.readline()), told
+                line = process.stdout.readline()
+                assert line, told
                 told += line
 
             def begin() -> None:
