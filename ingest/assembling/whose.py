@@ -12,7 +12,7 @@ from ingest.capture.sidecar import Said
 # A tag for a run that began without one may come so long after its start, and is not surely for the next one. Common
 # sense, no source: a name is asked for and typed within half a minute.
 LATE_S = 30.0
-# Ways to read that are followed; where there are more, every further run is open.
+# Ways to read that are followed, and tags that an open run may have; where there are more, every further run is open.
 MOST_WAYS = 64
 
 
@@ -98,15 +98,17 @@ class _Reading:
                 found.add(None)
                 ways.add(_Way(way.used, bare=not waits))
         if self.lost_track:
-            found |= set(self.given) | {None}
+            found |= {*self.given[-MOST_WAYS:], None}
         self.found.append(found)
         self.last = run
         self._follow(ways)
 
     def unseen(self, place: Unseen) -> None:
         ways = set(self.ways)
+        # One more than are followed is enough to know that they are too many.
+        most = min(place.runs, MOST_WAYS + 1)
         for way in self.ways:
-            for number in range(min(place.runs, len(self.given) - way.used)):
+            for number in range(min(most, len(self.given) - way.used)):
                 ways.add(_Way(way.used + number + 1))
                 if self.last is not None and self.last.damaged:
                     # What is left of the run that went on before may be of two.

@@ -6,9 +6,10 @@ and lenient: it may have been cut in the middle of a line, and it is as untruste
 
 import json
 import math
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
+from collections import deque
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,10 @@ from typing import Any
 from ingest.capture.player_tag import player_tag
 
 VERSION = 1
-MAX_BYTES = 64 << 20
+# Ten arrivals a second, which is the most that a recording writes, fill this in a dozen hours.
+MAX_BYTES = 16 << 20
 LONGEST_REMARK = 400
+MOST_REMARKS = 100  # of one run; the sidecar keeps them all
 _MOST_COUNT = 1 << 62
 
 
@@ -75,7 +78,8 @@ def read_sidecar(log: Path) -> Sidecar | None:
     if not path.is_file():
         return None
     with path.open("rb") as file:
-        return parse_sidecar(file.read(MAX_BYTES))
+        read, more = parse_sidecar(file.read(MAX_BYTES)), file.read(1)
+    return replace(read, unread_lines=read.unread_lines + 1) if more else read
 
 
 def parse_sidecar(content: bytes) -> Sidecar:
@@ -171,14 +175,14 @@ def bind_tags(said: Iterable[Said], start_bytes: Sequence[int]) -> Bound:
     two tags given in advance go to two runs, however quickly these follow each other.
     """
     players: list[str | None] = [None] * len(start_bytes)
-    waiting: list[str] = []
+    waiting: deque[str] = deque()
     following = 0
 
     def begin_runs(before: float) -> None:
         nonlocal following
         while following < len(start_bytes) and start_bytes[following] < before:
             if waiting:
-                players[following] = waiting.pop(0)
+                players[following] = waiting.popleft()
             following += 1
 
     for one in said:
@@ -196,10 +200,10 @@ def bind_tags(said: Iterable[Said], start_bytes: Sequence[int]) -> Bound:
 
 
 def remarks_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[tuple[str, ...]]:
-    """The remarks on each run: those made from its beginning up to the next one's."""
-    remarks: list[tuple[str, ...]] = [()] * len(start_bytes)
+    """The remarks on each run, the first MOST_REMARKS: those made from its beginning up to the next one's."""
+    remarks: list[list[str]] = [[] for _ in start_bytes]
     for one in said:
-        begun = sum(start < one.byte for start in start_bytes)
-        if one.remark is not None and begun:
-            remarks[begun - 1] += (one.remark,)
-    return remarks
+        begun = bisect_left(start_bytes, one.byte)
+        if one.remark is not None and begun and len(remarks[begun - 1]) < MOST_REMARKS:
+            remarks[begun - 1].append(one.remark)
+    return [tuple(some) for some in remarks]

@@ -1,13 +1,24 @@
 """The sidecar: tags go to the runs they were meant for, and damage never loses more than its own line."""
 
 import json
+import time
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest.assembling.whose import MOST_WAYS, Came, Unseen, whose
+from ingest.capture import sidecar
 from ingest.capture.player_tag import BadTag, player_tag
-from ingest.capture.sidecar import Said, bind_tags, parse_sidecar, remarks_of_runs
+from ingest.capture.sidecar import (
+    MOST_REMARKS,
+    Said,
+    bind_tags,
+    parse_sidecar,
+    read_sidecar,
+    remarks_of_runs,
+    sidecar_path,
+)
 
 
 def test_tags_given_in_advance_go_to_runs_in_order():
@@ -107,3 +118,29 @@ def test_tags_are_written_in_one_way(text, tag):
 def test_anything_else_is_refused_and_names_above_all(text):
     with pytest.raises(BadTag, match="no player tag"):
         player_tag(text)
+
+
+def test_any_number_of_tags_and_remarks_takes_time_in_proportion():
+    many = 30_000
+    said = [Said(i, f"P{i % 90 + 1:02}") for i in range(many)]
+    remarks = [Said(10 * i, remark="x" * 20) for i in range(many)]
+    runs = [Came(many + 10 * i, sure=False, damaged=i % 3 == 0) for i in range(3000)]
+    begun = time.process_time()
+    assert len(bind_tags(said, [run.byte for run in runs]).waiting) == many - len(runs)
+    answer = whose(
+        [*said, *(Said(many + 15 * i, "P99") for i in range(1000))], runs, [Unseen(many + 1, 30_000)] * 1000
+    )
+    assert max(len(candidates) for candidates in answer.candidates) <= 2 * MOST_WAYS + 2
+    kept = remarks_of_runs(remarks, [run.byte for run in runs])
+    assert len(kept) == len(runs) and max(map(len, kept)) == MOST_REMARKS
+    # A hundred times less than what each with each would take.
+    assert time.process_time() - begun < 8
+
+
+def test_a_sidecar_longer_than_any_recording_writes_is_read_as_far_as_that(tmp_path, monkeypatch):
+    log = tmp_path / "a.playlog"
+    line = b'{"at": 1.0, "byte": 5, "player": "P01"}\n'
+    sidecar_path(log).write_bytes(line * 10)
+    monkeypatch.setattr(sidecar, "MAX_BYTES", 3 * len(line))
+    read = read_sidecar(log)
+    assert len(read.said) == 3 and read.unread_lines == 1
