@@ -4,7 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from analysis.findings.players import OUTCOMES
+from analysis.findings.players.player_ratings import OUTCOMES
 from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
 from dashboard.palette import Theme
 

@@ -1,5 +1,27 @@
-"""Who the players are, how they learn, who gives up after what, and what they say."""
+"""Who the players are, how they learn, who gives up after what, what they say, and what their consoles do to them."""
 
-from analysis.findings.players.skill import OUTCOMES, find
+from dataclasses import replace
 
-__all__ = ["OUTCOMES", "find"]
+from analysis.finding import Finding
+from analysis.findings.basis import NO_RUNS, nothing, read_basis
+from analysis.findings.players import console_faults, giving_up, player_ratings, skill
+from analysis.reader import Reader
+from analysis.selection import Selection
+
+QUESTION = "players"
+
+
+def find(reader: Reader, selection: Selection) -> list[Finding]:
+    """The findings on players; one that says why where there can be none."""
+    basis = read_basis(reader, selection)
+    if not basis.runs:
+        return [nothing(QUESTION, NO_RUNS)]
+    found = [skill.differences(basis)]
+    if "death" in basis.roles:
+        found.append(skill.learning(basis))
+    found.append(skill.groups(read_basis(reader, replace(selection, include_team=True)), basis))
+    found.append(giving_up.find(reader, selection, basis))
+    rated = reader.ask_chosen("rating_runs", selection)
+    if rated["run_id"].size:
+        found.append(player_ratings.find(rated, basis))
+    return found + console_faults.find(reader, selection, basis)

@@ -1,0 +1,85 @@
+"""Who gives up, and after what."""
+
+import numpy as np
+import pandas as pd
+
+from analysis.finding import Finding
+from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.reader import Columns, Reader
+from analysis.selection import Selection
+from analysis.stats.proportions import share_by_player
+from analysis.words import counted, limits
+
+QUITS = Declared(
+    "players.quits",
+    "players",
+    "Who gives up, and after what",
+    "share_by_player",
+    {
+        "quits": (
+            Column("run_id", "", "the run that was given up"),
+            Column("player", "", "by whom"),
+            Column("attempt", "", "which of the player's attempts it was"),
+            Column("stage", "", "number of the stage in which it was given up"),
+            Column("stage_kind", "", "0 regular, 1 boss"),
+            Column("deaths", "", "deaths in the run"),
+            Column("deaths_here", "", "deaths in that stage"),
+            Column("since_death_s", "s", "from the last death to giving up"),
+        ),
+        "after": (
+            Column("deaths_in_row", "", "which death in a row at one stage; 3 is the third or a later one"),
+            Column("deaths", "", "such deaths after which the player could go on or give up"),
+            Column("quits", "", "those after which the run was given up"),
+            Column("share", "share", "those over such deaths"),
+            *interval_columns("share", "the share"),
+        ),
+    },
+)
+
+
+def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
+    """One finding, also where nobody gave up."""
+    run = reader.ask_chosen("quits", selection)
+    given_up = run["ending"].astype(str) == "quit"
+    player = run["player"].astype(str)
+    names = ("run_id", "player", "attempt", "stage", "stage_kind", "deaths", "deaths_here", "since_death_s")
+    table = pd.DataFrame({name: run[name][given_up] for name in names})
+    share = share_by_player(given_up, np.ones(given_up.size), player)
+    who = counted(int(np.unique(player[given_up]).size), "player")
+    sentence = f"{len(table)} of {counted(basis.runs, 'run')} were given up {limits(share)}, by {who}"
+    if given_up.any() and "death" in basis.roles:
+        soon, stuck = int((table["since_death_s"] < 10).sum()), int((table["deaths_here"] >= 2).sum())
+        sentence += (
+            f", {soon} of them within 10 s of a death and {stuck} after two or more deaths in one stage"
+        )
+    after = _after_deaths(run, reader.ask_chosen("deaths", selection))
+    return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after})
+
+
+def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:
+    """How often a death was a run's last before it was given up, by the number of deaths in a row at that stage."""
+    frame = pd.DataFrame({name: death[name] for name in ("run_id", "stage", "stage_kind", "player")})
+    # Deaths outside stages are none in a row: nothing says that they were at one place.
+    place = frame[["run_id", "stage", "stage_kind"]]
+    frame["nth"] = place.groupby((place != place.shift()).any(axis=1).cumsum()).cumcount() + 1
+    last = frame["run_id"] != frame["run_id"].shift(-1)
+    ending = frame["run_id"].map(pd.Series(run["ending"].astype(str), index=run["run_id"]))
+    frame["quits"] = last & (ending == "quit")
+    # The death that ended the game, or after which the log was cut, left no choice to give up.
+    frame = frame[~last | ending.isin(["quit", "finished"])]
+    rows = []
+    for number in (1, 2, 3):
+        mine = frame[np.minimum(frame["nth"], 3) == number]
+        quits, player = mine["quits"].to_numpy(bool), mine["player"].to_numpy().astype(str)
+        share = share_by_player(quits, np.ones(quits.size), player)
+        rows.append(
+            {
+                "deaths_in_row": number,
+                "deaths": quits.size,
+                "quits": int(quits.sum()),
+                "share": share.value,
+                **interval_cells(share),
+            }
+        )
+    return pd.DataFrame(rows)
