@@ -1,9 +1,6 @@
-"""What each genre of the class asks beyond deaths and survival. A game is asked what its logged roles allow.
+"""What each kind of game asks beyond deaths and survival. A game is asked what its logged roles allow.
 
-Staged shooters (see shooter.py): genres.boss, genres.tiers.
-Falling blocks (see blocks.py): genres.levels, genres.overflow, genres.longest_wait, genres.pace.
-One shot at a time (see one_shot.py): genres.streaks, genres.aim, genres.intervals.
-Rhythm games have their own question, `timing`. Each module's docstring lists tables and facts.
+Rhythm games have their own question, `timing`. `side_by_side` is asked of several games at once.
 """
 
 from analysis.finding import Finding
@@ -17,7 +14,7 @@ QUESTION = "genres"
 
 
 def find(reader: Reader, selection: Selection) -> list[Finding]:
-    """The findings of the genres that the game's roles speak of; one that says so where there are none."""
+    """The findings on the kinds of games that the game's roles speak of; one that says so where there are none."""
     basis = read_basis(reader, selection)
     if not basis.runs:
         return [nothing(QUESTION, NO_RUNS)]

@@ -1,28 +1,65 @@
-"""Staged shooters: bosses against regular parts, and what a weapon tier is worth. Called by genres.py.
-
-genres.boss   kinds: stage, regular_rate, boss_rate (deaths a minute alive), ratio (boss over regular, the
-same players),
-              low, high, players.  facts: ratio, low, high (all stages).
-genres.tiers  tiers: tier, alive_s, deaths, rate_per_min, low, high, players; stages: stage, stage_kind, name,
-lives_in,
-              tier_in (means over visits), visits.  facts: per_tier (how many times as often with one tier
-              more).
-"""
-
-from typing import Any
+"""Staged shooters: bosses against regular parts, and what a weapon tier is worth."""
 
 import numpy as np
+import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.learning import slope_within_players
-from analysis.stats.rates import rate_by_player
+from analysis.stats.rates import Rate, rate_by_player
 from analysis.words import amount, limits, stage_name
 
-QUESTION = "genres"
+Array = np.ndarray
+_RATE = "deaths a minute"
+BOSS = Declared(
+    "genres.boss",
+    "genres",
+    "Bosses against regular parts",
+    "slope_within_players",
+    {
+        "kinds": (
+            Column("stage", "", "number of the stage"),
+            Column("regular_rate", _RATE, "deaths over time alive in its regular part"),
+            Column("boss_rate", _RATE, "the same at its boss"),
+            Column("ratio", "times", "the boss over the regular part, of the same players"),
+            *interval_columns("times", "the ratio"),
+            Column("players", "", "players it rests on"),
+        )
+    },
+    (
+        Column("ratio", "times", "bosses over everything else, of the same players"),
+        *interval_columns("times", "the ratio"),
+    ),
+)
+TIERS = Declared(
+    "genres.tiers",
+    "genres",
+    "Lives and tiers through the stages",
+    "slope_within_players",
+    {
+        "tiers": (
+            Column("tier", "", "tier of the weapon"),
+            Column("alive_s", "s", "time alive with it"),
+            Column("deaths", "", "deaths with it"),
+            Column("rate_per_min", _RATE, "deaths over that time"),
+            *interval_columns(_RATE, "the rate"),
+            Column("players", "", "players who had it"),
+        ),
+        "stages": (
+            Column("stage", "", "number of the stage"),
+            Column("stage_kind", "", "0 regular, 1 boss"),
+            Column("name", "", "the part of the game in words"),
+            Column("lives_in", "", "lives left on entering it, mean of the visits"),
+            Column("tier_in", "", "tier of the weapon on entering it, mean of the visits"),
+            Column("visits", "", "how often it was entered"),
+        ),
+    },
+    (Column("per_tier", "times", "how many times as often the same player dies with one tier more"),),
+)
 
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
@@ -37,65 +74,58 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     return found
 
 
-def _rate(spell: Columns, mine: np.ndarray) -> float | None:
-    return rate_by_player(
-        spell["deaths"][mine], spell["alive_s"][mine] / 60, spell["player"][mine].astype(str)
-    ).value
+def _rate(spell: Columns, mine: Array) -> Rate:
+    minutes, player = spell["alive_s"][mine] / 60, spell["player"][mine].astype(str)
+    return rate_by_player(spell["deaths"][mine], minutes, player)
 
 
 def _boss(spell: Columns, basis: Basis) -> Finding:
-    names = ("stage", "regular_rate", "boss_rate", "ratio", "low", "high", "players")
-    rows: dict[str, list[Any]] = {name: [] for name in names}
+    rows = []
     player, boss = spell["player"].astype(str), spell["stage_kind"] == 1
     for stage in np.unique(spell["stage"]):
         mine = spell["stage"] == stage
         slope = slope_within_players(spell["deaths"][mine], spell["alive_s"][mine], boss[mine], player[mine])
         own = slope.ratio if slope else Estimate(None)
-        values = (int(stage), _rate(spell, mine & ~boss), _rate(spell, mine & boss), own.value, own.low, own.high,
-                  own.players)  # fmt: skip
-        for name, value in zip(names, values, strict=True):
-            rows[name].append(value)
+        rows.append(
+            {
+                "stage": int(stage),
+                "regular_rate": _rate(spell, mine & ~boss).value,
+                "boss_rate": _rate(spell, mine & boss).value,
+                "ratio": own.value,
+                **interval_cells(own),
+                "players": own.players,
+            }
+        )
     # Players who never came to a boss do not count: each is compared with itself.
     every = slope_within_players(spell["deaths"], spell["alive_s"], boss, player)
     estimate = every.ratio if every else None
     ratio = estimate or Estimate(None)
-    facts = {"ratio": ratio.value, "low": ratio.low, "high": ratio.high}
     sentence = (
         f"At bosses a player dies {amount(estimate.value)} times as often a minute as the same player does elsewhere "
         f"{limits(estimate)}."
         if estimate
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
-    return Finding(
-        id="genres.boss", question=QUESTION, title="Bosses against regular parts", sentence=sentence,
-        players=basis.players, runs=basis.runs, method="slope_within_players", estimate=estimate,
-        warnings=basis.warnings, tables={"kinds": rows}, facts=facts,
-    )  # fmt: skip
+    facts = {"ratio": ratio.value, **interval_cells(ratio)}
+    return BOSS.finding(basis, sentence, estimate, {"kinds": rows}, facts)
 
 
 def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
     tier, player = spell["tier"].astype(float), spell["player"].astype(str)
     known = np.isfinite(tier)
-    rows: dict[str, list[Any]] = {}
+    rows = []
     for value in np.unique(tier[known]):
-        mine = tier == value
-        rate = rate_by_player(spell["deaths"][mine], spell["alive_s"][mine] / 60, player[mine])
-        row = {
-            "tier": int(value), "alive_s": 60 * rate.exposure, "deaths": rate.events, "rate_per_min": rate.value,
-            "low": rate.low, "high": rate.high, "players": rate.players,
-        }  # fmt: skip
-        for name, item in row.items():
-            rows.setdefault(name, []).append(item)
-    stages: dict[str, list[Any]] = {
-        n: [] for n in ("stage", "stage_kind", "name", "lives_in", "tier_in", "visits")
-    }
-    for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
-        mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
-        means = [_mean(visit[name][mine]) for name in ("lives_in", "tier_in")]
-        for name, item in zip(
-            stages, (stage, kind, stage_name(stage, kind), *means, int(mine.sum())), strict=True
-        ):
-            stages[name].append(item)
+        rate = _rate(spell, tier == value)
+        rows.append(
+            {
+                "tier": int(value),
+                "alive_s": 60 * rate.exposure,
+                "deaths": rate.events,
+                "rate_per_min": rate.value,
+                **interval_cells(rate),
+                "players": rate.players,
+            }
+        )
     part = 2 * spell["stage"] + spell["stage_kind"]
     slope = slope_within_players(
         spell["deaths"][known], spell["alive_s"][known], tier[known], player[known], block=part[known]
@@ -107,14 +137,14 @@ def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
         if estimate
         else "No player died at several tiers in one part of the game, so what a tier is worth cannot be told."
     )
-    return Finding(
-        id="genres.tiers", question=QUESTION, title="Lives and tiers through the stages", sentence=sentence,
-        players=basis.players, runs=basis.runs, method="slope_within_players", estimate=estimate,
-        warnings=basis.warnings, tables={"tiers": rows, "stages": stages},
-        facts={"per_tier": estimate.value if estimate else None},
-    )  # fmt: skip
+    facts = {"per_tier": estimate.value if estimate else None}
+    return TIERS.finding(basis, sentence, estimate, {"tiers": rows, "stages": _stages(visit)}, facts)
 
 
-def _mean(column: np.ndarray) -> float | None:
-    known = column[np.isfinite(column)]
-    return float(known.mean()) if known.size else None
+def _stages(visit: Columns) -> pd.DataFrame:
+    """What players have on entering each part of the game."""
+    frame = pd.DataFrame({name: visit[name] for name in ("stage", "stage_kind", "lives_in", "tier_in")})
+    by_part = frame.groupby(["stage", "stage_kind"])
+    table = by_part.mean().join(by_part.size().rename("visits")).reset_index()
+    names = [stage_name(stage, kind) for stage, kind in zip(table["stage"], table["stage_kind"], strict=True)]
+    return table.assign(name=names)

@@ -1,17 +1,14 @@
-"""Several games next to each other. Not one of FINDERS: it is asked of several selections at once.
-
-games.finished, games.quit, games.length, games.rating
-    games: game, value, low, high (by player), players, runs, p (of being as high as the highest by chance,
-           permuting players; corrected for all pairs; NaN for the highest). value is a share, seconds or 0-100.
-    facts: unit, told_apart (how many of the others the highest is told apart from).
-"""
+"""Several games next to each other: it is asked of several selections at once, and answers no question of one game."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.stats import permutation_test
 
 from analysis.finding import Finding
+from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -19,18 +16,46 @@ from analysis.stats.proportions import share_by_player
 from analysis.stats.within_player import holm, mean_of_players
 from analysis.words import amount
 
-QUESTION = "games"
-METHOD = "games.side_by_side"
+Array = np.ndarray
 _RESAMPLES = 1999
 _SEED = 5
 
-# id -> title, unit, what is said of a game.
+
+@dataclass(frozen=True)
+class _Shown:
+    """What games are compared by. says: what is said of a game, after the number."""
+
+    what: Declared
+    unit: str
+    says: str
+
+
+def _shown(name: str, title: str, unit: str, says: str) -> _Shown:
+    table = (
+        Column("game", "", "the game; the highest first"),
+        Column("value", unit, "of all its runs, or the mean of its players' means"),
+        *interval_columns(unit, "the value"),
+        Column("players", "", "players it rests on"),
+        Column("runs", "", "runs it rests on"),
+        Column(
+            "p", "", "chance of being as far below the highest; corrected for all pairs; none for the highest"
+        ),
+    )
+    facts = (
+        Column("unit", "", "what the values are in"),
+        Column("told_apart", "", "how many of the others the highest is told apart from"),
+    )
+    what = Declared(f"games.{name}", "games", title, "games.side_by_side", {"games": table}, facts)
+    return _Shown(what, unit, says)
+
+
 _SHOWN = {
-    "finished": ("Runs that are finished", "share", "of the runs are finished"),
-    "quit": ("Runs that are given up", "share", "of the runs are given up"),
-    "length": ("How long a run lasts", "s", "alive in a run"),
-    "rating": ("How players rate it", "of 100", "rating"),
+    "finished": _shown("finished", "Runs that are finished", "share", "of the runs are finished"),
+    "quit": _shown("quit", "Runs that are given up", "share", "of the runs are given up"),
+    "length": _shown("length", "How long a run lasts", "s", "alive in a run"),
+    "rating": _shown("rating", "How players rate it", "of 100", "rating"),
 }
+SIDE_BY_SIDE = {name: shown.what for name, shown in _SHOWN.items()}
 
 
 def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Finding]:
@@ -39,52 +64,70 @@ def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Findin
     runs = {game: run for game, run in runs.items() if run["run_id"].size}
     if len(runs) < 2:
         return []
-    found = [_compared(name, runs) for name in _SHOWN]
+    found = [_compared(name, shown, runs) for name, shown in _SHOWN.items()]
     return [finding for finding in found if finding is not None]
 
 
-def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
-    title, unit, says = _SHOWN[name]
-    rows: dict[str, list[object]] = {n: [] for n in ("game", "value", "low", "high", "players", "runs")}
-    by_player: dict[str, tuple[np.ndarray, np.ndarray]] = {}
-    for game, run in runs.items():
-        value = _values(name, run)
-        known = np.isfinite(value)
-        player = run["player"].astype(str)[known]
-        if not known.any():
-            continue
-        labels, which = np.unique(player, return_inverse=True)
-        total, count = np.bincount(which, value[known]), np.bincount(which).astype(float)
-        # What is shown is what is tested: shares of all runs, but means of the players' own means.
-        if unit == "share":
-            by_player[game] = total, count
-            interval: Estimate = share_by_player(value[known], np.ones(known.sum()), player)
-        else:
-            by_player[game] = total / count, np.ones(labels.size)
-            interval = mean_of_players(total / count)
-        row = (game, interval.value, interval.low, interval.high, labels.size, int(known.sum()))
-        for column, item in zip(rows, row, strict=True):
-            rows[column].append(item)
-    if len(by_player) < 2:
+@dataclass(frozen=True)
+class _Game:
+    """One game. total, count: (players,), a player's sum and what it is divided by."""
+
+    name: str
+    total: Array
+    count: Array
+    estimate: Estimate
+    runs: int
+
+
+def _game(name: str, game: str, unit: str, run: Columns) -> _Game | None:
+    value = _values(name, run)
+    known = np.isfinite(value)
+    if not known.any():
         return None
-    value = np.array(rows["value"], float)
-    order = np.argsort(-value, kind="stable")
-    table: dict[str, object] = {column: [items[i] for i in order] for column, items in rows.items()}
-    names = [str(rows["game"][i]) for i in order]
-    p = _against_the_highest([by_player[game] for game in names])
-    table["p"] = p
+    player, value = run["player"].astype(str)[known], value[known]
+    by_player = pd.Series(value).groupby(player)
+    total, count = by_player.sum().to_numpy(), by_player.size().to_numpy(float)
+    # What is shown is what is tested: shares of all runs, but means of the players' own means.
+    if unit == "share":
+        estimate: Estimate = share_by_player(value, np.ones(value.size), player)
+    else:
+        total, count = total / count, np.ones(total.size)
+        estimate = mean_of_players(total)
+    return _Game(game, total, count, estimate.in_unit(unit), int(value.size))
+
+
+def _compared(name: str, shown: _Shown, runs: dict[str, Columns]) -> Finding | None:
+    games = [one for game, run in runs.items() if (one := _game(name, game, shown.unit, run))]
+    if len(games) < 2:
+        return None
+    games.sort(key=lambda one: -(one.estimate.value or 0.0))
+    p = _against_the_highest(games)
+    rows = [
+        {
+            "game": one.name,
+            "value": one.estimate.value,
+            **interval_cells(one.estimate),
+            "players": one.total.size,
+            "runs": one.runs,
+            "p": chance,
+        }
+        for one, chance in zip(games, p, strict=True)
+    ]
     apart = int(np.sum(p <= 0.05))
-    return Finding(
-        id=f"games.{name}", question=QUESTION, title=title, sentence=_sentence(names, table, unit, says, apart),
-        players=sum(int(n) for n in rows["players"]),  # type: ignore[call-overload]
-        runs=sum(int(n) for n in rows["runs"]),  # type: ignore[call-overload]
-        method=METHOD, estimate=_highest(table, unit),
-        warnings=("One person who played several games counts in each of them; who played what was not drawn by lot.",),
-        tables={"games": table}, facts={"unit": unit, "told_apart": apart},
-    )  # fmt: skip
+    size = Size(
+        sum(one.total.size for one in games),
+        sum(one.runs for one in games),
+        (
+            "One person who played several games counts in each of them; who played what was not drawn by lot.",
+        ),
+    )
+    first = games[0].estimate
+    estimate = Estimate(first.value, first.low, first.high, unit=shown.unit)
+    facts = {"unit": shown.unit, "told_apart": apart}
+    return shown.what.finding(size, _sentence(games, shown, apart), estimate, {"games": rows}, facts)
 
 
-def _values(name: str, run: Columns) -> np.ndarray:
+def _values(name: str, run: Columns) -> Array:
     if name == "length":
         return run["alive_us"].astype(float) / 1e6
     if name == "rating":
@@ -94,23 +137,23 @@ def _values(name: str, run: Columns) -> np.ndarray:
     return np.where(ending == "cut", np.nan, (ending == name).astype(float))
 
 
-def _against_the_highest(own: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
-    """p of each game but the first; own: of each game (total, count), one row a player, the highest game first."""
-    p = np.full(len(own), np.nan)
-    for i, other in enumerate(own[1:], 1):
-        total, count = (np.concatenate(columns) for columns in zip(own[0], other, strict=True))
+def _against_the_highest(games: Sequence[_Game]) -> Array:
+    """p of each game but the first, which is the highest."""
+    p = np.full(len(games), np.nan)
+    highest = games[0]
+    for i, other in enumerate(games[1:], 1):
+        total = np.concatenate([highest.total, other.total])
+        count = np.concatenate([highest.count, other.count])
         if total.size < 4 or np.ptp(total / count) == 0:
             p[i] = 1.0
             continue
 
-        def apart(
-            a: np.ndarray, b: np.ndarray, axis: int, total: np.ndarray = total, count: np.ndarray = count
-        ) -> np.ndarray:
+        def apart(a: Array, b: Array, axis: int, total: Array = total, count: Array = count) -> Array:
             one, two = (total[rows].sum(axis=axis) / count[rows].sum(axis=axis) for rows in (a, b))
             return np.asarray(one - two)
 
         tested = permutation_test(
-            (np.arange(own[0][0].size), np.arange(own[0][0].size, total.size)),
+            (np.arange(highest.total.size), np.arange(highest.total.size, total.size)),
             apart,
             n_resamples=_RESAMPLES,
             vectorized=True,
@@ -119,23 +162,22 @@ def _against_the_highest(own: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray
         )
         p[i] = tested.pvalue
     # The highest could have been any of them: it is not one pair in k - 1 that is looked at, but one in k (k - 1) / 2.
-    return np.minimum(1.0, holm(p) * len(own) / 2)
+    return np.minimum(1.0, holm(p) * len(games) / 2)
 
 
-def _highest(table: dict[str, object], unit: str) -> Estimate:
-    first = {name: column[0] for name, column in table.items()}  # type: ignore[index]
-    numbers = [None if first[name] is None else float(first[name]) for name in ("value", "low", "high")]
-    return Estimate(numbers[0], numbers[1], numbers[2], unit=unit)
-
-
-def _sentence(names: list[str], table: dict[str, object], unit: str, says: str, apart: int) -> str:
-    values = table["value"]
-    top = amount(float(values[0]), unit)  # type: ignore[index]
-    rest = len(names) - 1
+def _sentence(games: Sequence[_Game], shown: _Shown, apart: int) -> str:
+    rest = len(games) - 1
     if apart == 0:
         sure = "but the data do not tell it apart from any of the others"
     elif apart == rest:
-        sure = "and is told apart from every other game" if rest > 1 else f"and is told apart from {names[1]}"
+        sure = (
+            "and is told apart from every other game"
+            if rest > 1
+            else f"and is told apart from {games[1].name}"
+        )
     else:
         sure = f"and is told apart from {apart} of {rest} others"
-    return f"{names[0]} is highest ({top} {says}), {sure} (5 %, corrected for the number of games)."
+    top = amount(games[0].estimate.value, shown.unit)
+    return (
+        f"{games[0].name} is highest ({top} {shown.says}), {sure} (5 %, corrected for the number of games)."
+    )

@@ -62,7 +62,8 @@ def find(rated: Columns, basis: Basis) -> Finding:
         for name in OUTCOMES
     }
     middle = amount(float(table["rating"].median()))
-    sentence = f"{counted(len(table), 'player')} rated {counted(len(run), 'run')}, half of the players at {middle} or more"
+    rated_words = f"{counted(len(table), 'player')} rated {counted(len(run), 'run')}"
+    sentence = f"{rated_words}, half of the players at {middle} or more"
     known = [name for name, one in among.items() if one.value is not None]
     shown = "deaths_per_min" if "deaths_per_min" in known else known[0] if known else None
     estimate = among[shown] if shown else None
