@@ -16,24 +16,22 @@ class Streaks:
     shots: Array
     missed: Array
     run: Array
-    first: Array
 
 
 def streaks(success: Array, run: Array) -> Streaks:
     """The streaks of trials in order: each begins at a run's start or after a miss and ends with the next
     miss.
 
-    success: (n,) bool; run: (n,) labels, rows of one run together. `first`: the streak a run began with. A
-    streak of no trials (a miss was a run's last trial) is not counted.
+    success: (n,) bool; run: (n,) labels, rows of one run together. A streak of no trials (a miss was a run's last
+    trial) is not counted.
     """
     success, run = np.asarray(success, dtype=bool), np.asarray(run)
     if not success.size:
-        return Streaks(np.zeros(0), np.zeros(0, bool), run[:0], np.zeros(0, bool))
+        return Streaks(np.zeros(0), np.zeros(0, bool), run[:0])
     run_ends = np.r_[run[1:] != run[:-1], True]
     ends = np.flatnonzero(~success | run_ends)
     starts = np.r_[0, ends[:-1] + 1]
-    run_starts = np.r_[True, run[1:] != run[:-1]]
-    return Streaks((ends - starts + 1).astype(float), ~success[ends], run[ends], run_starts[starts])
+    return Streaks((ends - starts + 1).astype(float), ~success[ends], run[ends])
 
 
 def longest_wait(present: Array, run: Array) -> int:

@@ -91,14 +91,7 @@ def test_streaks_by_hand():
     found = streaks(success, run)
     assert found.shots.tolist() == [3, 1, 1, 1, 1, 1]
     assert found.missed.tolist() == [True, False, True, True, False, False]
-    assert found.run.tolist() == [1, 1, 2, 2, 2, 3] and found.first.tolist() == [
-        True,
-        False,
-        True,
-        False,
-        False,
-        True,
-    ]
+    assert found.run.tolist() == [1, 1, 2, 2, 2, 3]
     assert streaks(np.zeros(0, bool), np.zeros(0)).shots.size == 0
 
 
