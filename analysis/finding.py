@@ -3,6 +3,8 @@
 Dashboard, report and JSON read findings and nothing else.
 """
 
+import re
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from html import escape
@@ -17,6 +19,7 @@ from analysis.words import counted
 
 # Below this many players an interval is only indicative: see the coverage table in the docs.
 FEW_PLAYERS = 8
+_LONGEST_SUBJECT = 40
 
 
 @dataclass(frozen=True, repr=False)
@@ -27,6 +30,8 @@ class Finding:
     sentence: what it says, computed from the data. `method` is a key of methods.METHODS.
     tables: name -> frame; figures draw them, exports write them. Columns of equal length will do to make one.
     facts: further named scalars a figure needs (screen size, labels).
+    subject: what tells several findings with one id apart, a target's name for one; mostly there is but one, and no
+    subject.
     """
 
     id: str
@@ -40,10 +45,22 @@ class Finding:
     warnings: tuple[str, ...] = ()
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     facts: Mapping[str, Any] = field(default_factory=dict)
+    subject: str = ""
 
     def __post_init__(self) -> None:
         frames = {name: pd.DataFrame(table) for name, table in self.tables.items()}
         object.__setattr__(self, "tables", frames)
+
+    @property
+    def key(self) -> str:
+        """By it one finding is found again among all of a selection: the id, and the subject if there is one.
+
+        Letters, digits and -._ only, whatever the subject holds: it stands in addresses and names of files.
+        """
+        if not self.subject:
+            return self.id
+        plain_part = "_".join(re.findall("[a-z0-9]+", self.subject.lower()))[:_LONGEST_SUBJECT]
+        return f"{self.id}.{plain_part}-{zlib.crc32(self.subject.encode()):08x}"
 
     @property
     def indicative(self) -> bool:

@@ -201,7 +201,7 @@ class Study(StudyTables):
         """
         import json
 
-        from analysis.findings.kept_predictions import predictions_to_keep
+        from analysis.findings.progress.kept_predictions import predictions_to_keep
         from ingest.said.notes import add_prediction, add_target
 
         if not proposed.answer.proposals:
@@ -324,7 +324,7 @@ class Study(StudyTables):
         """
         from analysis.answers.compared import BuildsCompared
         from analysis.arguments import WrongArgument, only_game, read_wishes
-        from analysis.findings.comparison import compare_game
+        from analysis.findings.progress.comparison import compare_game
         from analysis.selection import Selection
         from analysis.tuning_answers.tuning_data import NothingToTune
 

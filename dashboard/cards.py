@@ -24,7 +24,7 @@ _WARNINGS_SHOWN = 2
 class Figure:
     """A place for the figure of a finding; it is drawn when it comes into view, in the theme that the browser has."""
 
-    finding_id: str
+    finding: str  # its key
     address: str
     opened: Opened
 
@@ -51,8 +51,8 @@ def card(
     `basis`: what it rests on, where it is not a number of players and runs. `links` stand below the sentence.
     """
     asked = to_address(selection) + opened.words()
-    address = f"/figure/{quote(finding.id)}.json{asked}&version={version}"
-    figures = (Figure(finding.id, address, opened),) if has_figure(finding) else ()
+    address = f"/figure/{quote(finding.key)}.json{asked}&version={version}"
+    figures = (Figure(finding.key, address, opened),) if has_figure(finding) else ()
     warnings = [words.capital(warning) for warning in finding.warnings if warning not in said]
     html = part(
         "card",
@@ -74,7 +74,7 @@ def card(
 
 
 def _table_address(finding: Finding, name: str) -> str:
-    return f"/table/{quote(finding.id)}/{quote(name)}"
+    return f"/table/{quote(finding.key)}/{quote(name)}"
 
 
 def _basis(finding: Finding) -> list[str]:

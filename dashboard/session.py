@@ -110,14 +110,14 @@ class Session:
         every = [Selection(game) for game in self.games()]
         return self._once(("side by side",), lambda: side_by_side(self.reader, every))
 
-    def finding(self, finding_id: str, selection: Selection) -> Finding | None:
-        """One finding by its id, which mostly begins with its question."""
-        first = finding_id.partition(".")[0]
+    def finding(self, key: str, selection: Selection) -> Finding | None:
+        """One finding by its key, which mostly begins with its question."""
+        first = key.partition(".")[0]
         if first == "games":
-            return next((one for one in self.side_by_side() if one.id == finding_id), None)
-        for question in sorted(FINDERS, key=lambda key: key != first):
+            return next((one for one in self.side_by_side() if one.key == key), None)
+        for question in sorted(FINDERS, key=lambda question: question != first):
             for one in self.findings(question, selection):
-                if one.id == finding_id:
+                if one.key == key:
                     return one
         return None
 

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from analysis.finding import plain
-from analysis.findings.kept_predictions import predictions_to_keep
+from analysis.findings.progress.kept_predictions import predictions_to_keep
 from analysis.models.data import Tunable
 from analysis.models.moves import movable
 from analysis.models.targets import Target, TargetSet

@@ -5,13 +5,14 @@ from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, head
-from analysis.stats.estimate import LEVEL
+from analysis.stats.estimate import INNER
 from analysis.words import amount, counted, interval_name, points, signed
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.findings.comparison import Comparison
+    from analysis.findings.progress.comparison import Comparison
+    from analysis.tuning.scoring import Difference
 
 
 @dataclass(frozen=True, repr=False)
@@ -50,7 +51,7 @@ class BuildsCompared(Answer):
     def to_json(self) -> dict[str, Any]:
         """The keys of `setscrew compare --json`."""
         from analysis.finding import plain
-        from analysis.findings.progress import of_players
+        from analysis.findings.progress.builds_compared import of_players
 
         found = self.comparison
         compared = [
@@ -62,8 +63,8 @@ class BuildsCompared(Answer):
                 "quantile": c.target.quantile,
                 "of": of_players(c.target),
             }
-            | _renamed(asdict(c.difference))
-            | {"mean": _renamed(asdict(c.mean)) if c.mean else None, "closer": c.closer}
+            | _difference(c.difference)
+            | {"mean": _difference(c.mean) if c.mean else None, "closer": c.closer}
             for c in found.compared
         ]
         changes = [{"tunable": n, "before": a, "after": b, "unit": u} for n, a, b, u in found.changes]
@@ -88,23 +89,24 @@ class BuildsCompared(Answer):
         lines = [f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}"]
         lines += [f"    {c['tunable']}: {c['before']} -> {c['after']}" for c in answer["changes"]]
         for row in answer["compared"]:
-            lines.append(f"{row['target']}{row['of']}: {_difference(row, row['unit'])}")
+            lines.append(f"{row['target']}{row['of']}: {_told(row, row['unit'])}")
             if row["mean"]:
-                lines.append(f"    mean of the players' values: {_difference(row['mean'], row['unit'])}")
+                lines.append(f"    mean of the players' values: {_told(row['mean'], row['unit'])}")
         for score in answer["predictions"]:
             verdict = "within" if score["inside"] else "outside"
             lines.append(
                 f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came "
-                f"{_said(score['observed'], score['unit'])}: {verdict} the 80 % interval"
+                f"{_said(score['observed'], score['unit'])}: {verdict} the {interval_name(INNER)}"
             )
         return "\n".join([*lines, f"\nData fingerprint {answer['fingerprint']}"])
 
 
-def _renamed(difference: dict[str, Any]) -> dict[str, Any]:
-    return {"difference" if key == "value" else key: value for key, value in difference.items()}
+def _difference(found: "Difference") -> dict[str, Any]:
+    names = ("before", "after", "low", "high", "level", "players_before", "players_after", "how", "runs")
+    return {"difference": found.value} | {name: getattr(found, name) for name in names}
 
 
-def _difference(row: Mapping[str, Any], unit: str) -> str:
+def _told(row: Mapping[str, Any], unit: str) -> str:
     """Both figures, and their difference where there is an interval."""
     said = f"{_said(row['before'], unit)} -> {_said(row['after'], unit)}; "
     after = counted(row["players_after"], "player")
@@ -113,7 +115,7 @@ def _difference(row: Mapping[str, Any], unit: str) -> str:
         return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
     write = points if unit == "share" else signed
     value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
-    return f"{said}difference {value} ({interval_name(LEVEL)} {low} to {high}), {both}"
+    return f"{said}difference {value} ({interval_name(row['level'])} {low} to {high}), {both}"
 
 
 def _said(value: float | None, unit: str) -> str:

@@ -69,7 +69,7 @@ class Declared:
     """A finding that can be made again and again. question: the page it belongs to; method: a key of METHODS.
 
     tables: name -> columns in order; a table may be left out where there is nothing in it. facts: further scalars.
-    drawn: whether a figure shows it.
+    drawn: whether a figure shows it. told_apart_by: the fact by which several findings of this id are told apart.
     """
 
     id: str
@@ -79,6 +79,7 @@ class Declared:
     tables: Mapping[str, tuple[Column, ...]] = field(default_factory=dict)
     facts: tuple[Column, ...] = ()
     drawn: bool = True
+    told_apart_by: str = ""
 
     def finding(
         self,
@@ -98,7 +99,7 @@ class Declared:
         self._check("facts", set(facts or {}), self.facts)
         told: dict[str, Any] = {
             "title": self.title, "method": self.method, "players": size.players, "runs": size.runs,
-            "warnings": size.warnings,
+            "warnings": size.warnings, "subject": (facts or {}).get(self.told_apart_by, ""),
         }  # fmt: skip
         return Finding(
             id=self.id, question=self.question, sentence=sentence, estimate=estimate, tables=made, facts=facts or {},

@@ -33,7 +33,8 @@ def text() -> str:
 
 def _finding(one: Declared) -> Iterator[str]:
     yield f"## `{one.id}`: {one.title}\n"
-    yield f"Page: {one.question}. Method: `{one.method}`.\n"
+    several = f" Several may be there, told apart by `{one.told_apart_by}`." if one.told_apart_by else ""
+    yield f"Page: {one.question}. Method: `{one.method}`.{several}\n"
     for name, columns in one.tables.items():
         yield from _table(f"table `{name}`", columns)
     if one.facts:

@@ -4,31 +4,29 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
-from scipy.special import stdtrit
 
 from analysis.models.observed import ByPlayer
-from analysis.stats.estimate import INNER, LEVEL, PREDICTED_QUANTILES
+from analysis.stats.estimate import INNER, LEVEL, PREDICTED_QUANTILES, Estimate, margin_by_player, t_critical
 from analysis.stats.proportions import wilson
 from analysis.tuning.proposal import Prediction
 
+Array = np.ndarray
+_Limits = tuple[float, float]
+
 
 @dataclass(frozen=True)
-class Difference:
+class Difference(Estimate):
     """After minus before, with an interval by player; None where the data allow none.
 
-    before, after: the mean over players, or the quantile that was asked for. how: "players" (different people, each
-    once), "within" (the same people on both builds), "means", "quantiles". runs: those that the figures rest on.
+    before, after: the mean over players, or the quantile that was asked for, of so many players. how: "players"
+    (different people, each once), "within" (the same people on both builds), "means", "quantiles".
     """
 
-    before: float | None
-    after: float | None
-    value: float | None
-    low: float | None
-    high: float | None
-    players_before: int
-    players_after: int
-    how: str
-    runs: int
+    before: float | None = None
+    after: float | None = None
+    players_before: int = 0
+    players_after: int = 0
+    how: str = "players"
 
 
 # Intervals of a quantile: this many playtests are drawn from the players.
@@ -60,61 +58,81 @@ def difference(
     the Bootstrap, chapter 13), players who played both drawn with both their values; none with too few players
     (`players_for_quantile`).
     """
-    a, b = before.value, after.value
     both = np.intersect1d(before.player, after.player)
     same = len(both) >= 3
-    played = [np.isin(side.player, both) if same else slice(None) for side in (before, after)]
-    runs = int(before.runs[played[0]].sum() + after.runs[played[1]].sum())
     if same:
-        a = np.array([a[before.player == p][0] for p in both])
-        b = np.array([b[after.player == p][0] for p in both])
-    counts = (len(a), len(b))
+        before, after = (_only(side, both) for side in (before, after))
+    a, b = before.value, after.value
+    first, second = (None if not len(v) else _figure(v, quantile) for v in (a, b))
+    value = limits = None
+    if first is not None and second is not None:
+        value, limits = second - first, _limits(a, b, same, level, quantile, seed)
+    other = "quantiles" if quantile is not None else "players" if value is None or _shares(a, b) else "means"
+    low, high = limits or (None, None)
+    return Difference(
+        value, low, high, level, players=len(a) if same else len(a) + len(b),
+        runs=int(before.runs.sum() + after.runs.sum()), before=first, after=second, players_before=len(a),
+        players_after=len(b), how="within" if same else other,
+    )  # fmt: skip
+
+
+def _only(side: ByPlayer, players: Array) -> ByPlayer:
+    """The values of these players, in their order."""
+    at = [int(np.flatnonzero(side.player == player)[0]) for player in players]
+    return ByPlayer(players, side.value[at], side.runs[at])
+
+
+def _figure(values: Array, quantile: float | None) -> float:
+    return float(values.mean() if quantile is None else np.quantile(values, quantile))
+
+
+def _shares(a: Array, b: Array) -> bool:
+    """Whether each player either did it or did not."""
+    return set(np.unique(np.concatenate([a, b]))) <= {0.0, 1.0}
+
+
+def _limits(
+    a: Array, b: Array, same: bool, level: float, quantile: float | None, seed: int
+) -> _Limits | None:
+    """The interval of the difference; None where there is none. With `same`, one player's values stand at one place."""
     if quantile is not None:
-        return _of_quantiles(a, b, quantile, same, level, seed, runs)
-    means = [float(v.mean()) if len(v) else None for v in (a, b)]
-    if same:
-        own = b - a
-        middle, error = float(own.mean()), float(own.std(ddof=1) / np.sqrt(len(own)))
-        reach = float(stdtrit(len(own) - 1, 0.5 + level / 2)) * error
-        if error > 0:
-            return Difference(
-                means[0], means[1], middle, middle - reach, middle + reach, *counts, how="within", runs=runs
-            )
-    if means[0] is None or means[1] is None:
-        return Difference(means[0], means[1], None, None, None, *counts, how="players", runs=runs)
-    value = means[1] - means[0]
-    if set(np.unique(np.concatenate([a, b]))) <= {0.0, 1.0}:
-        (low_a, high_a), (low_b, high_b) = (wilson(float(v.sum()), len(v), level) for v in (a, b))
-        low = value - float(np.hypot(means[1] - low_b, high_a - means[0]))
-        high = value + float(np.hypot(high_b - means[1], means[0] - low_a))
-        how = "within" if same else "players"
-        return Difference(means[0], means[1], value, low, high, *counts, how=how, runs=runs)
-    how = "within" if same else "means"
-    if min(counts) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
-        return Difference(means[0], means[1], value, None, None, *counts, how=how, runs=runs)
-    # Welch 1947: unequal variances, Satterthwaite's degrees of freedom.
+        return _of_quantiles(a, b, quantile, same, level, seed)
+    own = b - a if same else np.zeros(1)
+    if np.ptp(own) > 0:
+        return _around(own.mean(), margin_by_player(own.std(ddof=1) / np.sqrt(len(own)), len(own), level))
+    return _newcombe(a, b, level) if _shares(a, b) else _welch(a, b, level)
+
+
+def _around(value: float, margin: float) -> _Limits:
+    return float(value - margin), float(value + margin)
+
+
+def _newcombe(a: Array, b: Array, level: float) -> _Limits:
+    before, after = float(a.mean()), float(b.mean())
+    (low_a, high_a), (low_b, high_b) = (wilson(float(v.sum()), len(v), level) for v in (a, b))
+    low = after - before - float(np.hypot(after - low_b, high_a - before))
+    return low, after - before + float(np.hypot(high_b - after, before - low_a))
+
+
+def _welch(a: Array, b: Array, level: float) -> _Limits | None:
+    """Welch 1947: unequal variances, Satterthwaite's degrees of freedom."""
+    if min(len(a), len(b)) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
+        return None
     own = np.array([v.var(ddof=1) / len(v) for v in (a, b)])
-    freedom = own.sum() ** 2 / (own**2 / (np.array(counts) - 1)).sum()
-    reach = float(stdtrit(freedom, 0.5 + level / 2) * np.sqrt(own.sum()))
-    return Difference(means[0], means[1], value, value - reach, value + reach, *counts, how=how, runs=runs)
+    freedom = own.sum() ** 2 / (own**2 / (np.array([len(a), len(b)]) - 1)).sum()
+    return _around(b.mean() - a.mean(), t_critical(level, float(freedom)) * np.sqrt(own.sum()))
 
 
-def _of_quantiles(
-    a: np.ndarray, b: np.ndarray, quantile: float, same: bool, level: float, seed: int, runs: int
-) -> Difference:
-    """a, b: players' values; with `same`, those of one player stand at one place."""
-    how, counts = "within" if same else "quantiles", (len(a), len(b))
-    first, second = (float(np.quantile(v, quantile)) if len(v) else None for v in (a, b))
-    if first is None or second is None:
-        return Difference(first, second, None, None, None, *counts, how=how, runs=runs)
-    low = high = None
-    if min(counts) >= players_for_quantile(quantile, level) and max(np.ptp(a), np.ptp(b)) > 1e-9:
-        rng = np.random.default_rng(seed)
-        drawn = rng.integers(0, len(a), (_RESAMPLES, len(a)))
-        others = drawn if same else rng.integers(0, len(b), (_RESAMPLES, len(b)))
-        found = np.quantile(b[others], quantile, axis=1) - np.quantile(a[drawn], quantile, axis=1)
-        low, high = (float(v) for v in np.quantile(found, [(1 - level) / 2, (1 + level) / 2]))
-    return Difference(first, second, second - first, low, high, *counts, how=how, runs=runs)
+def _of_quantiles(a: Array, b: Array, quantile: float, same: bool, level: float, seed: int) -> _Limits | None:
+    few = min(len(a), len(b)) < players_for_quantile(quantile, level)
+    if few or max(np.ptp(a), np.ptp(b)) <= 1e-9:
+        return None
+    rng = np.random.default_rng(seed)
+    drawn = rng.integers(0, len(a), (_RESAMPLES, len(a)))
+    others = drawn if same else rng.integers(0, len(b), (_RESAMPLES, len(b)))
+    found = np.quantile(b[others], quantile, axis=1) - np.quantile(a[drawn], quantile, axis=1)
+    low, high = np.quantile(found, [(1 - level) / 2, (1 + level) / 2])
+    return float(low), float(high)
 
 
 def count_interval(said: Prediction, players: int, level: float = INNER) -> tuple[float, float]:

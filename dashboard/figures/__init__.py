@@ -67,6 +67,7 @@ FIGURES: dict[str, Draw] = {
     "genres.intervals": genres.intervals,
     "trust.verdict": genres.damage,
     "trust.endings": genres.endings,
+    "progress.target": genres.progress,
     "games.finished": genres.games,
     "games.quit": genres.games,
     "games.length": genres.games,
@@ -99,6 +100,8 @@ _NEEDS = {
     "players.quits": ("after", "share"),
     "console.slide": ("series", "noise_px"),
 }
+# Findings whose figure is that of their estimate, which is not there where nobody died, or nobody played a build.
+_OF_ESTIMATE = {"console.slow_frames", "progress.target"}
 
 
 def figure_for(finding: Finding, theme: Theme, paper: bool = False) -> go.Figure | None:
@@ -121,11 +124,6 @@ def has_figure(finding: Finding) -> bool:
 
 
 def _draw_of(finding: Finding) -> Draw | None:
-    # The findings of "did it help" are named after the targets.
-    if finding.question == "progress" and "builds" in finding.tables:
-        return (
-            genres.progress if finding.estimate is not None and finding.estimate.value is not None else None
-        )
-    if finding.id == "console.slow_frames" and finding.estimate is None:
-        return None  # nobody died
+    if finding.id in _OF_ESTIMATE and (finding.estimate is None or finding.estimate.value is None):
+        return None
     return FIGURES.get(finding.id)

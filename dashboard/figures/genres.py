@@ -178,10 +178,9 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
     estimate = finding.estimate
     if estimate is None or estimate.value is None:
         return None
-    factor = 100 if finding.facts.get("unit") == "share" or estimate.unit == "share" else 1
-    unit = "points" if factor == 100 else str(finding.facts.get("unit", estimate.unit))
-    builds = [str(name) for name in finding.tables["builds"]["build"]]
-    label = f"{builds[-1]} against {builds[0]}" if len(builds) > 1 else finding.title
+    factor, unit = (100, "points") if estimate.unit == "share" else (1, estimate.unit)
+    before, after = finding.tables["builds"]["build"]
+    label = f"{after} against {before}"
     table = {
         "value": [factor * estimate.value],
         "low": [np.nan if estimate.low is None else factor * estimate.low],

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from markupsafe import Markup
 
 from analysis.finding import Finding
-from analysis.findings import progress
+from analysis.findings.progress.builds_compared import UNORDERED
 from analysis.selection import Selection
 from dashboard import cautions
 from dashboard.cards import Shown, card, empty, link, shared_warnings
@@ -100,7 +100,7 @@ def _nothing_said(
     """Why nothing can be said, and what to do so that something can; None where there are findings."""
     if not found:
         return empty("Nothing to say about this yet", missing)
-    if found[0].id == progress.UNORDERED:
+    if found[0].id == UNORDERED.id:
         runs = link("Runs and notes", "/runs" + to_address(Selection(game=selection.game)))
         remedy = Markup("Say it on the page {}; the study keeps it.").format(runs)
         return empty(found[0].title, [found[0].sentence, remedy])

@@ -108,7 +108,7 @@ def document(content: Content, pictures: Mapping[str, Markup], scripts: Markup |
 
 def picture_name(game: int, finding: Finding) -> str:
     """The name of a finding's figure: also its file's."""
-    return f"{game + 1}-{finding.id}".replace("/", "_")
+    return f"{game + 1}-{finding.key}".replace("/", "_")
 
 
 def _people(game: GamePart) -> dict[str, Any]:

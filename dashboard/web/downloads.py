@@ -43,10 +43,10 @@ def add_downloads(server: Flask, session: Session) -> None:
         answer.headers["Cache-Control"] = "max-age=31536000, immutable"
         return answer
 
-    @server.get("/figure/<finding_id>.json")
-    def figure(finding_id: str) -> Response:
+    @server.get("/figure/<key>.json")
+    def figure(key: str) -> Response:
         selection, theme = _asked_selection(session), request.args.get("theme")
-        drawn = figure_json(session, finding_id, selection, _asked_opened(), theme)
+        drawn = figure_json(session, key, selection, _asked_opened(), theme)
         if drawn is None:
             abort(404)
         return Response(drawn, mimetype="application/json")
@@ -96,18 +96,18 @@ def add_downloads(server: Flask, session: Session) -> None:
             whole = archive.read(f"report/report.{kind}")
         return Response(whole, mimetype="text/html; charset=utf-8" if kind == "html" else "application/pdf")
 
-    @server.get("/table/<finding_id>/<name>.html")
-    def table_markup(finding_id: str, name: str) -> Response:
-        finding = asked_finding(session, finding_id, name)[0]
+    @server.get("/table/<key>/<name>.html")
+    def table_markup(key: str, name: str) -> Response:
+        finding = asked_finding(session, key, name)[0]
         markup = table(finding.tables[name], name.replace("_", " "), most=_ROWS_SHOWN)
         return Response(markup, mimetype="text/html; charset=utf-8")
 
-    @server.get("/table/<finding_id>/<name>.csv")
-    def table_file(finding_id: str, name: str) -> Response:
-        finding, selection = asked_finding(session, finding_id, name)
+    @server.get("/table/<key>/<name>.csv")
+    def table_file(key: str, name: str) -> Response:
+        finding, selection = asked_finding(session, key, name)
         head = exports.header(finding, in_words(selection), session.basis(selection).fingerprint)
         answer = Response(exports.as_csv(finding.tables[name], head), mimetype="text/csv; charset=utf-8")
-        file = f"{file_name(finding_id)}-{file_name(name)}.csv"
+        file = f"{file_name(key)}-{file_name(name)}.csv"
         answer.headers["Content-Disposition"] = f'attachment; filename="{file}"'
         return answer
 
@@ -121,17 +121,17 @@ def add_downloads(server: Flask, session: Session) -> None:
 
 def figure_json(
     session: Session,
-    finding_id: str,
+    key: str,
     selection: Selection,
     opened: Opened,
     theme: str | None,
 ) -> str | None:
     """The figure of a finding as JSON; None where there is none."""
-    finding = _finding(session, finding_id, selection, opened)
+    finding = _finding(session, key, selection, opened)
     drawn = None if finding is None else figure_for(finding, theme_called(theme))
     if finding is None or drawn is None:
         return None
-    if finding_id == "deaths.places":
+    if key == "deaths.places":
         drawn = session.pictures.lay_under(drawn, selection)
         place = None if opened.place is None else place_at(finding, *opened.place)
         if place is not None:
@@ -139,19 +139,19 @@ def figure_json(
     return drawn.to_json(validate=False)
 
 
-def asked_finding(session: Session, finding_id: str, name: str | None = None) -> tuple[Finding, Selection]:
+def asked_finding(session: Session, key: str, name: str | None = None) -> tuple[Finding, Selection]:
     """The finding that an address asks for, which has a table `name` if one is named; 404 otherwise."""
     selection = _asked_selection(session)
-    finding = _finding(session, finding_id, selection, _asked_opened())
+    finding = _finding(session, key, selection, _asked_opened())
     if finding is None or (name is not None and name not in finding.tables):
         abort(404)
     return finding, selection
 
 
-def _finding(session: Session, finding_id: str, selection: Selection, opened: Opened) -> Finding | None:
-    if finding_id == "deaths.one":
+def _finding(session: Session, key: str, selection: Selection, opened: Opened) -> Finding | None:
+    if key == "deaths.one":
         return None if opened.death is None else session.one_death(selection, *opened.death)
-    return session.finding(finding_id, selection)
+    return session.finding(key, selection)
 
 
 def _worked(session: Session, job_number: int, number: int) -> Worked:

@@ -114,9 +114,9 @@ def add_shell(server: Flask, session: Session) -> None:
 def _figures(session: Session, placed: Sequence[Figure], selection: Selection) -> str:
     """The figures that the browser will draw at once, as the inside of a JSON object: address -> figure."""
     shown, theme = set(request.args.getlist("shown")), request.args.get("theme")
-    chosen = [one for one in placed if one.finding_id in shown] or placed[:_FIGURES_AT_FIRST]
+    chosen = [one for one in placed if one.finding in shown] or placed[:_FIGURES_AT_FIRST]
     drawn = (
-        (one.address, figure_json(session, one.finding_id, selection, one.opened, theme))
+        (one.address, figure_json(session, one.finding, selection, one.opened, theme))
         for one in chosen[:_MOST_FIGURES]
     )
     return ", ".join(f"{json.dumps(address)}: {figure}" for address, figure in drawn if figure is not None)

@@ -1,17 +1,21 @@
 """Before and after: by when builds were played, whatever the order of import; said so where that is not known."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 
 from analysis.findings import progress
+from analysis.findings.progress.builds_compared import UNORDERED
 from analysis.reader import Reader
 from analysis.selection import Selection
 from dashboard import build_order_form, cli, exits
+from dashboard.figures import has_figure
 from dashboard.pages import questions
 from dashboard.session import Session
+from dashboard.web.app import build_app
 from ingest.study.store import import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
@@ -83,6 +87,26 @@ def session(tmp_path):
     session.close()
 
 
+def test_targets_are_found_again_whatever_they_are_called(session):
+    """Their names come from a file: they go into addresses and file names, and may differ by a sign alone."""
+    names = ("half?", "half!", "a/b \u00fc <i>" + 80 * "x")
+    wish = '[[target]]\noutcome = "finish"\nwanted = 0.5\nname = "{}"\n'
+    session.add_target(GAME, "".join(wish.format(name) for name in names))
+    session.note_order(GAME, [B], A)
+    selection = Selection(GAME)
+    found = session.findings("progress", selection)
+    assert [(one.id, one.facts["target"]) for one in found] == [("progress.target", name) for name in names]
+    assert len({one.key for one in found}) == 3
+    assert all(re.fullmatch(r"[a-z0-9._-]{1,80}", one.key) for one in found)
+    assert [session.finding(one.key, selection) for one in found] == found
+    page = str(questions.PROGRESS.body(session, selection))
+    client = build_app(session).server.test_client()
+    for one in found:
+        assert has_figure(one) == (one.estimate.value is not None) and f"/table/{one.key}/builds.csv" in page
+        answer = client.get(f"/table/{one.key}/builds.csv?game={GAME}")
+        assert answer.status_code == 200 and A in answer.text
+
+
 def test_the_page_asks_and_the_answer_can_be_undone(session):
     selection = Selection(GAME)
     asked = str(questions.PROGRESS.body(session, selection))
@@ -91,10 +115,10 @@ def test_the_page_asks_and_the_answer_can_be_undone(session):
     assert build_order_form.say(session, GAME, A, "lantern 9") != "Kept. Undo takes it back."
     assert build_order_form.say(session, GAME, A, B) == "Kept. Undo takes it back."
     found = session.findings("progress", selection)
-    assert found and all(finding.id != progress.UNORDERED for finding in found)
+    assert found and all(finding.id != UNORDERED.id for finding in found)
     assert f"{A}, {B}" in str(build_order_form.section(session, GAME))
     # The filter's two builds are compared in the same order.
     both = progress.find(Reader(session.connection), Selection(GAME, builds=(B, A)))
     assert [one.title for one in both] == [one.title for one in found]
     session.undo()
-    assert [finding.id for finding in session.findings("progress", selection)] == [progress.UNORDERED]
+    assert [finding.id for finding in session.findings("progress", selection)] == [UNORDERED.id]

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from analysis.findings import progress
-from analysis.findings.comparison import compare_game
+from analysis.findings.progress.comparison import compare_game
 from analysis.models.observed import ByPlayer
 from analysis.models.staged_games.simulate import more_players
 from analysis.models.staged_games.staged import fit_staged
@@ -63,7 +63,7 @@ def test_newcombes_own_examples():
 def test_the_same_people_are_compared_within_themselves():
     before, after = by_player(0.2, 0.4, 0.3, 0.5), by_player(0.3, 0.6, 0.5, 0.6)
     found = difference(before, after)
-    assert found.how == "within"
+    assert found.how == "within" and (found.level, found.players, found.runs) == (0.95, 4, 8)
     own = np.array([0.1, 0.2, 0.2, 0.1])
     reach = 3.182446 * own.std(ddof=1) / 2  # t(3) at 0.975, any table
     assert (found.value, found.high) == pytest.approx((0.15, 0.15 + reach), abs=1e-6)
@@ -92,7 +92,8 @@ def test_a_difference_is_said_in_its_own_unit(tmp_path):
             test.event("over", 100, how=1)
     tunables = [{"name": "speed", "role": "target_speed", "value": 100, "min": 1, "max": 999}]
     with test.study(tmp_path, ("begin", "over", "puff"), tunables) as study:
-        found = {f.id: f for f in progress.find(Reader(study.connection), Selection(GAME))}
+        found = {f.facts["target"]: f for f in progress.find(Reader(study.connection), Selection(GAME))}
+    assert {f.id for f in found.values()} == {"progress.target"} and len(found) == 2
     streak = next(f for name, f in found.items() if "streak" in name)
     assert (
         "a difference of +0.5 (+0.3 to +0.7): higher" in streak.sentence and "points" not in streak.sentence
@@ -262,7 +263,10 @@ def test_other_figures_of_different_people_by_welch():
     found = difference(by_player(*a), by_player(*b, first=50))
     expected = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
     assert (found.low, found.high) == pytest.approx((expected.low, expected.high))
-    assert found.how == "means"
+    assert found.how == "means" and found.players == 21
+    narrow = difference(by_player(*a), by_player(*b, first=50), level=0.8)
+    expected = stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.8)
+    assert (narrow.level, narrow.low, narrow.high) == pytest.approx((0.8, expected.low, expected.high))
     alike = difference(by_player(2, 2, 2), by_player(2, 2, first=50))
     assert (alike.value, alike.low) == (0, None)
 

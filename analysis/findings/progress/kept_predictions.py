@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.findings.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
+from analysis.findings.progress.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
 from analysis.models.data import Build
 from analysis.models.targets import Population, Statistic, Target, TargetSet
 from analysis.selection import Selection

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-from analysis.findings.kept_predictions import scores_of
-from analysis.findings.player_values import Played, player_values, quantile_of
+from analysis.findings.progress.kept_predictions import scores_of
+from analysis.findings.progress.player_values import Played, player_values, quantile_of
 from analysis.models.data import Build
 from analysis.models.targets import Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.played_order import PlayedOrder, not_known, played_order
@@ -79,10 +79,10 @@ def compare_game(
         if first is None or second is None:
             continue
         quantile = quantile_of(target)
-        found = _within_range(difference(first, second, quantile=quantile), target)
+        found = _in_its_unit(difference(first, second, quantile=quantile), target)
         mean = None
         if quantile is not None and found.value is not None and found.low is None:
-            mean = _within_range(difference(first, second), target)
+            mean = _in_its_unit(difference(first, second), target)
         closer = None
         if found.before is not None and found.after is not None:
             closer = bool(target.miss(found.after) < target.miss(found.before))
@@ -110,8 +110,9 @@ def _two_builds(
     return before, after, ()
 
 
-def _within_range(found: Difference, target: Target) -> Difference:
-    """Two shares differ by no more than all."""
+def _in_its_unit(found: Difference, target: Target) -> Difference:
+    """In the target's unit; two shares differ by no more than all."""
+    found = found.in_unit(target.unit)
     if target.unit != "share" or found.low is None or found.high is None:
         return found
     return replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
