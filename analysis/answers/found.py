@@ -67,9 +67,9 @@ class Found(Answer):
         return sum(len(game.findings) for game in self.games)
 
     def __getitem__(self, finding_id: str) -> "Finding":
-        """The first finding of that id. Raises KeyError, with the ids there are."""
+        """The finding of that key, or the first of that id. Raises KeyError, with the ids there are."""
         for finding in self:
-            if finding.id == finding_id:
+            if finding_id in (finding.id, finding.key):
                 return finding
         raise KeyError(f"no finding {finding_id!r} on these runs; there are: {', '.join(f.id for f in self)}")
 

@@ -90,7 +90,7 @@ def _proposal(proposal: Mapping[str, Any]) -> list[str]:
         lines.append(f"    {change['tunable']}: {change['now']} -> {change['proposed']}{unit}   [{carried}]")
     lines.append(
         f"    better than no change: {proposal['chance_better']:.2f}; within tolerance: "
-        f"{proposal['chance_close']:.2f}; effective draws: {proposal['effective_draws']:,.0f}"
+        f"{proposal['chance_close']:.2f}; effective draws: {amount(round(proposal['effective_draws']))}"
     )
     if proposal["changes"]:
         lines.append(f"    for `setscrew header`: --proposal {proposal['id']}")
