@@ -172,7 +172,7 @@ def _nothing(counts: Counts) -> str:
 def _remedy(counts: Counts) -> tuple[str, ...]:
     """What may be wrong with a file without a packet; a newer format is remedied by itself."""
     if counts.bytes == 0:
-        return ("Was the console switched on and its wire connected?",)
+        return ("Was the console switched on, its wire connected, and playlog_init() called?",)
     return () if counts.newer_packets else ("Is this a play log, and were baud rate and wiring right?",)
 
 

@@ -19,12 +19,11 @@ LEAST_PACKETS, LEAST_S = 4, 1.0
 # A stop bit and a start bit beside each eight.
 _BITS = 10
 _CHUNK = 111  # bytes of dictionary in a packet (FORMAT.md, section 4)
-_ROUND_S = 15  # so often the recorder sends one, after its first rounds
 
 _POLLING = (
     "The console does not send as often as the line could take bytes: send by interrupt, or ask playlog_next_byte() "
-    "far more often than once a frame (at 60 frames a second that is 60 bytes a second for each byte the UART takes at "
-    "once)."
+    "far more often than once a frame (at 60 frames a second a UART without a FIFO takes 120 bytes a second so). If it "
+    "does send by interrupt, something else turns that interrupt off."
 )
 _BAUD = (
     "Raise the baud rate on both sides (115,200 carries 11,520 bytes a second), or log positions less often; a larger "
@@ -34,7 +33,10 @@ _RING = "Give the recorder a larger ring, the next power of two: on the whole th
 _RING_AND_LINE = (
     "Give the recorder a ring of 1,024 bytes or more, and a line that carries what the game logs."
 )
-_RESET = "Reset the console: it sends all of it at once then. Otherwise it comes in pieces"
+_RESET = (
+    "Reset the console: it sends all of it at once then. Otherwise it comes in pieces{rounds}: one in 2 s at first, "
+    "one in 15 s later."
+)
 _BESIDE = (
     "What has come can be read with the dictionary of a sound log of the same build (ingest/CAPTURE.md)."
 )
@@ -90,15 +92,16 @@ def no_dictionary(
     """The notice of events that cannot be read, for of the dictionary only `there` of `total` bytes (0: none) came."""
     pieces = f"of its {total:,} bytes {there:,} came" if total else "none of it came"
     what = f"{waiting_bytes:,} bytes of events have come without their dictionary: {pieces}."
+    remedy = _RESET.format(rounds=f", {-(-total // _CHUNK)} in all" if total else "")
     if events_dropped:
-        seen, remedy = line.blame
+        # That is not why the dictionary is missing: where events take all of the line, the recorder drops some for it.
+        seen, mend = line.blame
         if line.full_bytes_per_s is None:
-            seen, remedy = "", _RING_AND_LINE
-        what += f" The console dropped {events_dropped:,} events and finds no room for the dictionary either. {seen}"
-        return Notice(About.MISSING, offset, what.rstrip(), f"{remedy} {_BESIDE}")
-    rounds = f", {-(-total // _CHUNK)} in all" if total else ""
-    remedy = f"{_RESET}, one in {_ROUND_S} s{rounds}. {_BESIDE}"
-    return Notice(About.MISSING, offset, what, remedy)
+            seen, mend = "", _RING_AND_LINE
+        events = "event" if events_dropped == 1 else "events"
+        what = f"{what} Besides, the console dropped {events_dropped:,} {events}. {seen}".rstrip()
+        remedy = f"{remedy} Against the drops: {_first_small(mend)}"
+    return Notice(About.MISSING, offset, what, f"{remedy} {_BESIDE}")
 
 
 def _first_small(words: str) -> str:

@@ -228,7 +228,7 @@ class _Reading:
         elif twin is not None:
             self.refuse(
                 f"its role is left out: tunable {twin.name!r} has {role!r} already, and holds for the same part of the "
-                "game; keep one role, or give both a scope"
+                "game; keep one of them, or give them different scopes"
             )
             made = None
         low, high, step = self.range_(numbers) or (None, None, None)

@@ -102,7 +102,7 @@ def test_words_say_what_was_lost_what_it_biases_and_what_to_do() -> None:
     [
         (
             Counted(bytes=0, packets=0, events=0, runs=0),
-            "The file is empty. Was the console switched on and its wire connected?",
+            "The file is empty. Was the console switched on, its wire connected, and playlog_init() called?",
         ),
         (
             Counted(bytes=1, packets=0, events=0, runs=0),
