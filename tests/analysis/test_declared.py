@@ -1,10 +1,12 @@
 """Findings hold what they declare, and their documentation is made from it."""
 
+import ast
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from analysis.findings.basis import nothing
 from analysis.findings.declared import Column, Declared, Undeclared
 from analysis.findings.documented import declared, text
 from analysis.methods import METHODS
@@ -63,3 +65,37 @@ def test_every_declaration_is_whole():
 def test_the_documentation_is_written_from_the_declarations():
     written = (ROOT / "analysis/findings/FINDINGS.md").read_text(encoding="utf-8")
     assert written == text(), "write it anew: python -m analysis.findings > analysis/findings/FINDINGS.md"
+
+
+# Who may make a finding without declaring it: the declaration itself, and `<question>.none`, which holds nothing.
+_MAKERS = {"analysis/findings/declared.py", "analysis/findings/basis.py"}
+
+
+def makers_of(source: str) -> list[int]:
+    """The lines of a module that make a Finding by themselves."""
+    calls = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    names = [(call, getattr(call.func, "id", getattr(call.func, "attr", ""))) for call in calls]
+    return [call.lineno for call, name in names if name == "Finding"]
+
+
+def test_every_finding_is_made_by_its_declaration():
+    paths = [path for top in ("analysis", "dashboard") for path in sorted((ROOT / top).rglob("*.py"))]
+    found = {path.relative_to(ROOT).as_posix(): makers_of(path.read_text(encoding="utf-8")) for path in paths}
+    assert {name for name, lines in found.items() if lines} == _MAKERS
+    assert nothing("deaths", "Said.").id == "deaths.none" and not nothing("deaths", "Said.").tables
+
+
+def test_a_planted_finding_without_a_declaration_is_found():
+    assert makers_of("from analysis import finding\nx = finding.Finding('deaths.new')\n") == [2]
+    assert (
+        makers_of("y = [Finding(id='deaths.new')]") == [1] and makers_of("z = NEW.finding(basis, '')") == []
+    )
+
+
+def test_findings_of_one_declaration_are_told_apart_by_a_fact():
+    several = Declared(
+        "deaths.each", "deaths", "Each", "count", facts=(Column("of", "", "whose"),), told_apart_by="of"
+    )
+    one, other = (several.finding(Size(), "Said.", facts={"of": name}) for name in ("a b", "a_b"))
+    assert one.id == other.id == "deaths.each" and one.key != other.key
+    assert PLAIN.finding(Size(), "Said.").key == "deaths.plain"
