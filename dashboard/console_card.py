@@ -66,7 +66,7 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         ],
         "game": c.game or "not known yet",
         "run": f"{cell(c.runs)}, {'going on' if c.in_run else 'none going on'}",
-        "player": status.player or "no tag",
+        "player": status.who,
         "next": ", ".join(status.waiting) or "nobody yet",
         "deaths": cell(c.deaths),
         "received": f"{counted(status.bytes, 'byte')}, {cell(int(status.bytes_per_s))} a second",

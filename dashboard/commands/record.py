@@ -176,7 +176,7 @@ def status_line(number: int, status: Status) -> str:
         State.STOPPED: "ended ",
     }
     waiting = f" · next {', '.join(status.waiting)}" if status.waiting else ""
-    player = f" {status.player or 'no tag'}" if counts.runs else ""
+    player = f" {status.who}" if counts.runs else ""
     run = f"run {counts.runs}{'' if counts.in_run else ' over'}{player}" if counts.runs else "no run yet"
     return (
         f"{number} {state[status.state]}{counts.game or status.source} · {amount(round(status.bytes_per_s))} B/s · "
@@ -194,4 +194,6 @@ def as_json(status: Status) -> dict[str, object]:
     """A status as plain JSON values; the keys are documented in dashboard/JSON.md."""
     row = asdict(status)
     rounded = {key: round(row[key], 3) for key in ("seconds", "bytes_per_s")}
-    return row | rounded | {"path": str(status.path), "waiting": list(status.waiting)}
+    return (
+        row | rounded | {"path": str(status.path), "waiting": list(status.waiting), "open": list(status.open)}
+    )

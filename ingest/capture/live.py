@@ -1,10 +1,13 @@
 """What a log that is still coming in holds so far: packets, runs, damage, drops."""
 
-from collections.abc import Iterator
+import math
+from bisect import bisect_left
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ingest.assembling.whose import Came, Unseen
 from ingest.capture.line_notices import Line, dropped, no_dictionary
 from ingest.capture.stopped_clock import StoppedClock
 from ingest.study.capture_counts import Notice
@@ -12,11 +15,13 @@ from ingest.study.notices import clock, refused_whole
 from ingest.vocabulary import EventRole, FieldRole
 from ingest.wire.dictionary import Dictionary
 from ingest.wire.framing import Damage, Framer
-from ingest.wire.records import Batch, RecordReader
-from ingest.wire.session import Harm, Session
+from ingest.wire.records import Batch, RecordReader, microseconds
+from ingest.wire.session import Harm, Session, Span
 
 # More runs than a day of play; a hostile log could claim one a byte.
 MOST_RUNS = 10_000
+# So many pieces of damage are kept with their places.
+MOST_HARM = 1_000
 
 
 @dataclass
@@ -51,6 +56,11 @@ class Watch:
         self.start_bytes: list[int] = []
         # The player each run names by itself; 0: none.
         self.logged_players: list[int] = []
+        self._harm_at: list[int] = []  # byte offsets, ascending
+        self._gaps: list[tuple[int, int, float | None]] = []  # byte offset, lost packets or events, us
+        self._ended_us: int | None = None  # the last run of this power-up
+        self._ended_byte = -1
+        self._shortest_us = math.inf
 
     @property
     def counts(self) -> Counts:
@@ -61,6 +71,19 @@ class Watch:
     def waits_for_dictionary(self) -> bool:
         """Whether events wait for a dictionary that has not come yet."""
         return self._session.dictionary_missing is not None
+
+    def came(self, seconds: Sequence[float | None]) -> list[Came]:
+        """The runs so far, as `whose` asks for them; `seconds`: when each came."""
+        ends = [*self.start_bytes[1:], math.inf][: len(self.start_bytes)]
+        return [
+            Came(start, at, damaged=bisect_left(self._harm_at, start + 1) < bisect_left(self._harm_at, end))
+            for start, end, at in zip(self.start_bytes, ends, seconds, strict=True)
+        ]
+
+    def unseen(self) -> list[Unseen]:
+        """Where whole runs may be lost, judged as the study does (said_of_runs.py), by the runs so far."""
+        least = 0 if self._shortest_us == math.inf else self._shortest_us / 2
+        return [Unseen(byte, n // 2) for byte, n, us in self._gaps if n > 1 and (us is None or us >= least)]
 
     def notices(self, baud: int | None = None, bytes_per_s: float | None = None) -> tuple[Notice, ...]:
         """What people at the table are to be told now, the gravest first.
@@ -94,9 +117,10 @@ class Watch:
         spans, harm, _ = self._session.feed(packets)
         if counts.power_ups != self._session.power_ups:
             counts.power_ups = self._session.power_ups
-            counts.in_run, self._began_us = False, None
+            counts.in_run, self._began_us, self._ended_us = False, None, None
         counts.refusal = self._session.refusal
         self._harm(harm)
+        self._places(harm, spans)
         for span in spans:
             self._stopped.take(span)
             counts.game = span.dictionary.game
@@ -117,7 +141,9 @@ class Watch:
         counts.events += len(batch.tick)
         counts.rejected += len(batch.bad)
         begun: list[tuple[int, int, int]] = []  # order, place, player
-        turns: list[tuple[int, bool, int]] = []  # order, whether a run starts and does not end, when
+        turns: list[
+            tuple[int, bool, int, int]
+        ] = []  # order, whether a run starts and does not end, when, place
         newest = {EventRole.RUN_START: -1, EventRole.RUN_END: -1}
         for events in batch.by_kind:
             kind = dictionary.kinds[events.kind]
@@ -131,17 +157,43 @@ class Watch:
                 counts.deaths += len(events.order)
             if role in newest:
                 starts = [role == EventRole.RUN_START] * len(events.order)
-                turns += zip(events.order.tolist(), starts, events.at_us.tolist(), strict=True)
+                places = batch.offset(events.order).tolist()
+                turns += zip(events.order.tolist(), starts, events.at_us.tolist(), places, strict=True)
                 newest[role] = max(newest[role], int(events.order[-1]))
-        for _, starts_one, at_us in sorted(turns):
+        for order, starts_one, at_us, place in sorted(turns):
             self._timeless_runs += not starts_one and self._began_us == at_us
-            self._began_us = at_us if starts_one else None
+            if not starts_one and self._began_us is None and self._lost_since(place):
+                begun.append(
+                    (order, place, 0)
+                )  # its start was lost; live, its end is the first that is known of it
+            self._turn(starts_one, at_us, place)
         counts.runs += len(begun)
         for _, place, player in sorted(begun)[: MOST_RUNS - len(self.start_bytes)]:
             self.start_bytes.append(place)
             self.logged_players.append(player)
         if max(newest.values()) >= 0:
             counts.in_run = newest[EventRole.RUN_START] > newest[EventRole.RUN_END]
+
+    def _turn(self, starts_one: bool, at_us: int, place: int) -> None:
+        before = self._ended_us if starts_one else self._began_us
+        if before is not None and at_us > before:
+            self._shortest_us = min(self._shortest_us, at_us - before)
+        self._began_us = at_us if starts_one else None
+        if not starts_one:
+            self._ended_us, self._ended_byte = at_us, place
+
+    def _lost_since(self, place: int) -> bool:
+        """Whether something was lost between the last run's end and this place."""
+        return bisect_left(self._harm_at, self._ended_byte + 1) < bisect_left(self._harm_at, place + 1)
+
+    def _places(self, harm: list[Harm], spans: Sequence[Span]) -> None:
+        for one in harm[: MOST_HARM - len(self._harm_at)]:
+            self._harm_at.append(one.offset)
+            if one.reason in (Damage.GAP, Damage.DROPPED, Damage.UNREAD):
+                clock_hz = spans[0].dictionary.clock_hz if spans else None
+                us = microseconds(one.ticks, clock_hz) if one.ticks is not None and clock_hz else None
+                self._gaps.append((one.offset, one.count, None if one.reason == Damage.UNREAD else us))
+        self._harm_at.sort()
 
     def _harm(self, harm: list[Harm]) -> None:
         for one in harm:

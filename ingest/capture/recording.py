@@ -17,9 +17,10 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 
+from ingest.assembling.whose import Answer, whose
 from ingest.capture.live import Counts, Watch
 from ingest.capture.player_tag import player_tag
-from ingest.capture.sidecar import LONGEST_REMARK, VERSION, Bound, Said, bind_tags, sidecar_path
+from ingest.capture.sidecar import LONGEST_REMARK, VERSION, Said, Sidecar, seconds_at, sidecar_path
 from ingest.study.capture_counts import About, Notice
 
 # At 115,200 baud, 11,520 bytes a second, this is an hour and a half of a full disk.
@@ -47,7 +48,7 @@ class State(StrEnum):
 @dataclass(frozen=True)
 class Status:
     """How a recording stands. `player` is that of the run in progress or the last one, `waiting` are the
-    tags for the runs to come, in order.
+    tags for the runs to come, in order. `open`: the tags of which one may be that run's player, where that is open.
 
     `lost_bytes` came here and could not be kept; `pending_bytes` wait for the disk. `trouble` is for people, and so are
     `notices`: what the log itself shows to be wrong on the console.
@@ -67,6 +68,12 @@ class Status:
     waiting: tuple[str, ...]
     trouble: str | None
     notices: tuple[Notice, ...]
+    open: tuple[str, ...] = ()
+
+    @property
+    def who(self) -> str:
+        """Who plays, in words."""
+        return f"player open: {' or '.join(self.open)}" if self.open else self.player or "no tag"
 
 
 class Appender:
@@ -141,6 +148,7 @@ class Recording:
         self._losing = 0
         self._blind = ""
         self._said: list[Said] = []
+        self._arrivals: list[tuple[float, int]] = []  # as the sidecar has them
         self._baud = baud
         self._waiting_since: float | None = None  # events, for their dictionary
         started = datetime.now(UTC).isoformat(timespec="milliseconds")
@@ -183,7 +191,7 @@ class Recording:
     def take_back(self) -> None:
         """Takes back the tags that wait for a run."""
         with self._lock:
-            self._said.append(Said(self._bytes))
+            self._said.append(Said(self._bytes, at=self._now()))
             self._note(player=None)
 
     def remark(self, text: str) -> None:
@@ -218,11 +226,11 @@ class Recording:
                 self._recent.popleft()
             since, before = self._recent[0]
             rate = (self._bytes - before) / max(now - since, 0.1)
-            bound = bind_tags(self._said, self._watch.start_bytes)
+            found = self._whose()
             return Status(
                 self.source, self.path, self._state(), now, self._bytes, rate, self._log.waiting_bytes,
-                self._lost, self._unplugged, self._watch.counts, self._player(bound), bound.waiting, self._trouble(),
-                self._notices(now, rate),
+                self._lost, self._unplugged, self._watch.counts, self._player(found), found.waiting, self._trouble(),
+                self._notices(now, rate), found.candidates[-1] if found.candidates else (),
             )  # fmt: skip
 
     def close(self, give_up: bool = False) -> bool:
@@ -251,7 +259,7 @@ class Recording:
     def _tag(self, text: str, current: bool) -> str:
         tag = player_tag(text)
         with self._lock:
-            self._said.append(Said(self._bytes, tag, current))
+            self._said.append(Said(self._bytes, tag, current, at=self._now()))
             self._note(player=tag, **({"current": True} if current else {}))
         return tag
 
@@ -279,7 +287,10 @@ class Recording:
         return tuple(one for one in told if waited or one.about != About.MISSING)
 
     def _note(self, **what: object) -> None:
-        self._line({"at": round(self._now(), 4), "byte": self._bytes} | what)
+        at = round(self._now(), 4)
+        if not what and not self._closed:
+            self._arrivals.append((at, self._bytes))
+        self._line({"at": at, "byte": self._bytes} | what)
 
     def _line(self, line: dict[str, object]) -> None:
         if not self._closed:
@@ -292,10 +303,18 @@ class Recording:
             return State.DISK
         return State.RECORDING if self._plugged else State.UNPLUGGED
 
-    def _player(self, bound: Bound) -> str | None:
+    def _whose(self) -> Answer:
+        """Whose the runs so far are, as the study will read it."""
+        sidecar = Sidecar(arrivals=tuple(self._arrivals))
+        came = self._watch.came(seconds_at(sidecar, self._watch.start_bytes))
+        return whose(self._said, came, self._watch.unseen())
+
+    def _player(self, found: Answer) -> str | None:
         """Who plays: a tag given here stands above the one that the console logged."""
+        if found.candidates and found.candidates[-1]:
+            return None
         logged = self._watch.logged_players[-1:]
-        said = bound.players[-1] if bound.players else None
+        said = found.players[-1] if found.players else None
         return said or (f"P{logged[0]:02d}" if logged and logged[0] > 0 else None)
 
     def _trouble(self) -> str | None:

@@ -7,7 +7,6 @@ and lenient: it may have been cut in the middle of a line, and it is as untruste
 import json
 import math
 from bisect import bisect_left, bisect_right
-from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -158,45 +157,6 @@ def arrived_at(sidecar: Sidecar, offsets: Sequence[int]) -> list[datetime | None
         ]
     except OverflowError:
         return [None] * len(offsets)
-
-
-@dataclass(frozen=True)
-class Bound:
-    """Which run has which tag (None: none was given), and the tags that wait for a run to begin."""
-
-    players: tuple[str | None, ...]
-    waiting: tuple[str, ...]
-
-
-def bind_tags(said: Iterable[Said], start_bytes: Sequence[int]) -> Bound:
-    """The tags of the runs whose first packets begin at `start_bytes` (ascending).
-
-    A tag goes to the first run without one that begins at or after the byte at which the tag was given: so
-    two tags given in advance go to two runs, however quickly these follow each other.
-    """
-    players: list[str | None] = [None] * len(start_bytes)
-    waiting: deque[str] = deque()
-    following = 0
-
-    def begin_runs(before: float) -> None:
-        nonlocal following
-        while following < len(start_bytes) and start_bytes[following] < before:
-            if waiting:
-                players[following] = waiting.popleft()
-            following += 1
-
-    for one in said:
-        if one.remark is not None:
-            continue
-        begin_runs(one.byte)
-        if one.player is None:
-            waiting.clear()
-        elif not one.current:
-            waiting.append(one.player)
-        elif following:
-            players[following - 1] = one.player
-    begin_runs(math.inf)
-    return Bound(tuple(players), tuple(waiting))
 
 
 def remarks_of_runs(said: Iterable[Said], start_bytes: Sequence[int]) -> list[tuple[str, ...]]:

@@ -13,10 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from ingest.assembling.whose import Came, whose
 from ingest.capture.captures import RETRY_S, Captures
 from ingest.capture.player_tag import BadTag
 from ingest.capture.recording import Recording, State
-from ingest.capture.sidecar import bind_tags, parse_sidecar, read_sidecar, sidecar_path
+from ingest.capture.sidecar import parse_sidecar, read_sidecar, sidecar_path
 from ingest.capture.sources import CannotOpen, Gone, SerialSource, source_named
 from ingest.study.capture_counts import About
 from ingest.wire.dictionary_json import from_json
@@ -422,7 +423,7 @@ def test_tags_are_bound_to_runs_that_follow_each_other_within_one_read(tmp_path)
     content = sidecar_path(recording.path).read_bytes()
     assert b"Maria" not in content
     read = parse_sidecar(content)
-    assert bind_tags(read.said, starts).players == (None, "P03", "P04", "P05")
+    assert whose(read.said, [Came(start) for start in starts]).players == (None, "P03", "P04", "P05")
     assert read.said[-1].remark == "held it upside down"
     # The place of a run is where its packet's frame begins: behind the zero of the frame before.
     stream = recording.path.read_bytes()
@@ -433,8 +434,10 @@ def test_a_late_attach_binds_by_place_and_not_by_the_moment_the_dictionary_came(
     """A capture that begins in the middle reads its runs only when the dictionary comes: no tag slips."""
     encoder = console()
     encoder.power_up()  # sent before anyone listened
-    recording = Recording(tmp_path / "a.playlog", "x")
+    now = [0.0]
+    recording = Recording(tmp_path / "a.playlog", "x", clock=lambda: now[0])
     recording.take(run(encoder, 10))
+    now[0] = 60.0  # so late that the tag cannot be meant for the run before
     recording.next_player("P01")
     recording.take(run(encoder, 1100))
     assert recording.status().counts.runs == 0
@@ -445,7 +448,7 @@ def test_a_late_attach_binds_by_place_and_not_by_the_moment_the_dictionary_came(
         at += 2100
     status = recording.status()
     assert (status.counts.runs, status.player, status.waiting) == (2, "P01", ())
-    assert bind_tags(recording._said, recording._watch.start_bytes).players == (None, "P01")
+    assert recording._whose().players == (None, "P01")
 
 
 def test_the_player_that_the_console_logs_is_shown_unless_a_tag_was_given(tmp_path):

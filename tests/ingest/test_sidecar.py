@@ -7,18 +7,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.assembling.whose import MOST_WAYS, Came, Unseen, whose
+from ingest.assembling.whose import MOST_WAYS, Answer, Came, Unseen, whose
 from ingest.capture import sidecar
 from ingest.capture.player_tag import BadTag, player_tag
 from ingest.capture.sidecar import (
     MOST_REMARKS,
     Said,
-    bind_tags,
     parse_sidecar,
     read_sidecar,
     remarks_of_runs,
     sidecar_path,
 )
+
+
+def bind_tags(said: list[Said], starts: list[int]) -> Answer:
+    return whose(said, [Came(start) for start in starts])
 
 
 def test_tags_given_in_advance_go_to_runs_in_order():
