@@ -3,8 +3,12 @@
 import argparse
 import json
 import re
+import signal
 import sys
+import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from pathlib import Path
 
@@ -86,12 +90,12 @@ def _watch(captures: Captures, names: list[str], terminal: Terminal, stop_after:
     began = said = time.monotonic()
     trouble: dict[str, str | None] = {}
     told: set[tuple[str, str]] = set()
-    try:
+    with _ctrl_c() as pressed, suppress(KeyboardInterrupt):
         for status in captures.statuses():
             terminal.say(f"Recording {status.source} into {status.path}")
         if terminal.live:
             terminal.say(KEYS)
-        while stop_after is None or time.monotonic() - began < stop_after:
+        while not pressed and (stop_after is None or time.monotonic() - began < stop_after):
             for words in terminal.typed_lines():
                 try:
                     terminal.say(obey(captures, names, words))
@@ -113,8 +117,21 @@ def _watch(captures: Captures, names: list[str], terminal: Terminal, stop_after:
                 said = time.monotonic()
                 terminal.say("\n".join(lines))
             time.sleep(_TICK_S)
-    except KeyboardInterrupt:
-        pass
+
+
+@contextmanager
+def _ctrl_c() -> Iterator[list[int]]:
+    """Notes a Ctrl-C instead of breaking off what goes on: in the midst of a count, runs would be missing from it."""
+    pressed: list[int] = []
+    own = threading.current_thread() is threading.main_thread()
+    if not own or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        yield pressed
+        return
+    signal.signal(signal.SIGINT, lambda number, _: pressed.append(number))
+    try:
+        yield pressed
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _end(captures: Captures, terminal: Terminal) -> None:
