@@ -72,6 +72,11 @@ class Watch:
         """Whether events wait for a dictionary that has not come yet."""
         return self._session.dictionary_missing is not None
 
+    @property
+    def harms(self) -> int:
+        """How many pieces of damage are known by their places."""
+        return len(self._harm_at)
+
     def came(self, seconds: Sequence[float | None]) -> list[Came]:
         """The runs so far, as `whose` asks for them; `seconds`: when each came."""
         ends = [*self.start_bytes[1:], math.inf][: len(self.start_bytes)]

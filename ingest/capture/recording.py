@@ -149,6 +149,7 @@ class Recording:
         self._blind = ""
         self._said: list[Said] = []
         self._arrivals: list[tuple[float, int]] = []  # as the sidecar has them
+        self._found: tuple[tuple[int, int, int], Answer] | None = None
         self._baud = baud
         self._waiting_since: float | None = None  # events, for their dictionary
         started = datetime.now(UTC).isoformat(timespec="milliseconds")
@@ -304,10 +305,14 @@ class Recording:
         return State.RECORDING if self._plugged else State.UNPLUGGED
 
     def _whose(self) -> Answer:
-        """Whose the runs so far are, as the study will read it."""
-        sidecar = Sidecar(arrivals=tuple(self._arrivals))
-        came = self._watch.came(seconds_at(sidecar, self._watch.start_bytes))
-        return whose(self._said, came, self._watch.unseen())
+        """Whose the runs so far are, as the study will read it; worked out anew where something came or was said."""
+        watch = self._watch
+        known = len(self._said), len(watch.start_bytes), watch.harms
+        if self._found is None or self._found[0] != known:
+            sidecar = Sidecar(arrivals=tuple(self._arrivals))
+            came = watch.came(seconds_at(sidecar, watch.start_bytes))
+            self._found = known, whose(self._said, came, watch.unseen())
+        return self._found[1]
 
     def _player(self, found: Answer) -> str | None:
         """Who plays: a tag given here stands above the one that the console logged."""
