@@ -7,7 +7,8 @@
  *   - The caller owns all memory: one struct playlog (72 bytes on a 32-bit machine), all zero before
  *     playlog_init(), and one ring buffer.
  *   - No function blocks or waits. A ring without room for a whole packet drops the event and counts it; the count
- *     travels with every packet, so the PC knows that, and how much, is missing.
+ *     travels with every packet, so the PC knows that, and how much, is missing. The next one comes after
+ *     PLAYLOG_REPEAT_S at the latest, while the console is on and polled.
  *   - log_<kind>() may be called from any interrupt that port->lock() turns off, once playlog_init() has returned.
  *     Everything that two sides could change at once happens between port->lock() and port->unlock(). Where two cores
  *     log, lock() must also take a spin lock.

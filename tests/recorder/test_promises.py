@@ -71,6 +71,24 @@ def test_a_full_ring_drops_and_counts(ring_bytes: int, interrupts: bool) -> None
     assert len(arrived) + dropped == len(logged) + 1
 
 
+def test_what_was_dropped_last_is_told_with_the_next_packet_of_the_dictionary() -> None:
+    """Nothing is logged any more, so that no packet of events could tell it: a console that stays on does."""
+    script = Script(*game(), ring_bytes=512)
+    settle(script, 0)
+    for number in range(1_000):
+        script.event(70_000, "at", {"x": number & 0xFF})
+    script.drain(70_000)
+    told = []
+    for seconds in (0, 17):
+        for tick in range(70_000, 70_000 + 1000 * seconds, 100):
+            script.poll(tick)
+            script.drain(tick)
+        log = reference.decode(script.run())
+        told.append(sum(count for _, count in log.drops))
+        assert not log.gaps
+    assert told[0] == 0 and told[1] + len(log.events) == 1_000
+
+
 @pytest.mark.parametrize("before", range(0, 40, 3))
 def test_a_packet_is_opened_only_where_the_longest_fits(before: int) -> None:
     """However full the ring is: filled to the last byte while the line stands still, nothing in it is spoilt."""
