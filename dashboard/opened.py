@@ -10,7 +10,8 @@ from urllib.parse import parse_qs, urlencode
 
 # Nothing longer is looked at: the address is outside input. Numbers of runs have sixteen digits (ingest/study/ids.py).
 _LONGEST = 4096
-_PAIR = re.compile(r"(\d{1,16})-(\d{1,16})", re.ASCII)
+_PLACE = re.compile(r"(\d{1,5})-(\d{1,5})", re.ASCII)
+_DEATH = re.compile(r"(\d{1,16})-(\d{1,9})", re.ASCII)
 _ONE = re.compile(r"\d{1,16}", re.ASCII)
 
 
@@ -44,12 +45,12 @@ def opened_at(search: str | None) -> Opened:
         words = {}
     run = words.get("run", [""])[0]
     return Opened(
-        _pair(words.get("place", [""])[0]),
-        _pair(words.get("death", [""])[0]),
+        _pair(_PLACE, words.get("place", [""])[0]),
+        _pair(_DEATH, words.get("death", [""])[0]),
         int(run) if _ONE.fullmatch(run) else None,
     )
 
 
-def _pair(word: str) -> tuple[int, int] | None:
-    found = _PAIR.fullmatch(word)
+def _pair(pattern: re.Pattern[str], word: str) -> tuple[int, int] | None:
+    found = pattern.fullmatch(word)
     return (int(found[1]), int(found[2])) if found else None
