@@ -16,6 +16,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
+from dashboard.web.templating import render
+
 _ON_PATH = (
     "chromium",
     "chromium-browser",
@@ -72,7 +76,8 @@ def draw(browser: str, figures: Mapping[str, Mapping[str, Any]], plotly_js: str)
     """
     if not figures:
         return {}
-    page = _DRAWING_PAGE.replace("@FIGURES@", in_script(figures)).replace("@PLOTLY@", _script_safe(plotly_js))
+    code, data = Markup(_script_safe(plotly_js)), Markup(in_script(figures))
+    page = render("report/drawing.html", code=code, figures=data)
     with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
         source = Path(folder) / "figures.html"
         source.write_text(page, encoding="utf-8")
@@ -139,24 +144,3 @@ def _run(browser: str, folder: str, words: list[str], patience_s: float = _PATIE
         words_of_it = done.stderr.decode("utf-8", "replace").strip().splitlines()[-3:]
         raise BrowserTrouble(f"{browser} ended with code {done.returncode}: {' '.join(words_of_it)}")
     return done.stdout.decode("utf-8", "replace")
-
-
-_DRAWING_PAGE = """<!doctype html><meta charset="utf-8"><body><pre id="drawn"></pre><div id="at"></div>
-<script>@PLOTLY@</script>
-<script>
-(async function () {
-  const figures = @FIGURES@, drawn = {}, at = document.getElementById("at");
-  for (const [name, figure] of Object.entries(figures)) {
-    const size = {width: figure.layout.width, height: figure.layout.height};
-    await Plotly.newPlot(at, figure.data, figure.layout, {staticPlot: true});
-    const svg = await Plotly.toImage(at, {format: "svg", ...size});
-    const png = await Plotly.toImage(at, {format: "png", scale: 2, ...size});
-    drawn[name] = {svg: decodeURIComponent(svg.slice(svg.indexOf(",") + 1)), png: png.slice(png.indexOf(",") + 1)};
-    Plotly.purge(at);
-  }
-  const bytes = new TextEncoder().encode(JSON.stringify(drawn));
-  let text = "";
-  for (let i = 0; i < bytes.length; i += 8192) { text += String.fromCharCode(...bytes.subarray(i, i + 8192)); }
-  document.getElementById("drawn").textContent = btoa(text);
-})();
-</script>"""
