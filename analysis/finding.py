@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analysis.answers.answer import table_html
+from analysis.plain import plain
 from analysis.stats.estimate import Estimate
 from analysis.words import counted
 
@@ -108,20 +108,3 @@ def _estimate(estimate: Estimate | None) -> dict[str, Any] | None:
     if estimate is None:
         return None
     return {name: plain(getattr(estimate, name)) for name in ("value", "low", "high", "level", "unit")}
-
-
-def plain(value: Any) -> Any:
-    """`value` with numpy types and mappings turned into JSON's own; NaN and infinity become None."""
-    if isinstance(value, pd.DataFrame):
-        return {str(name): plain(column) for name, column in value.items()}
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, (np.ndarray, pd.Series)):
-        return [plain(item) for item in value.tolist()]
-    if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
-    if isinstance(value, np.generic):
-        return plain(value.item())
-    if isinstance(value, float) and not np.isfinite(value):
-        return None
-    return value

@@ -29,7 +29,10 @@ def main(arguments: list[str] | None = None) -> int:
 def _run(arguments: list[str] | None) -> int:
     parser = argparse.ArgumentParser(prog="setscrew", description=ABOUT)
     words = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for name, module_name in COMMANDS.items():
+    given = sys.argv[1:] if arguments is None else arguments
+    # A command that is named is read alone: the others import what it can do without.
+    named = {word: COMMANDS[word] for word in given[:1] if word in COMMANDS}
+    for name, module_name in (named or COMMANDS).items():
         module = importlib.import_module(module_name)
         sub = words.add_parser(name, help=module.HELP, description=module.HELP)
         module.add_arguments(sub)

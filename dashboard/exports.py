@@ -8,8 +8,9 @@ import io
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from analysis.finding import Finding, plain
+from analysis.finding import Finding
 from analysis.methods import METHODS, Source
+from analysis.plain import plain
 from analysis.words import cell, counted
 
 # A cell that starts so is run as a formula by spreadsheets; an apostrophe in front makes it a text.

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from analysis.finding import plain
 from analysis.findings.progress.kept_predictions import predictions_to_keep
 from analysis.models.data import Tunable
 from analysis.models.moves import movable
 from analysis.models.targets import Target, TargetSet
+from analysis.plain import plain
 from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
 from analysis.tuning.proposal import Prediction

@@ -50,8 +50,8 @@ class BuildsCompared(Answer):
 
     def to_json(self) -> dict[str, Any]:
         """The keys of `setscrew compare --json`."""
-        from analysis.finding import plain
         from analysis.findings.progress.builds_compared import of_players
+        from analysis.plain import plain
 
         found = self.comparison
         compared = [

@@ -30,7 +30,7 @@ class Planned(Answer):
         return pd.DataFrame(rows, columns=["number", "player", "builds", "runs"])
 
     def _keys(self) -> dict[str, Any]:
-        from analysis.finding import plain
+        from analysis.plain import plain
 
         return plain(head(self.study, self.fingerprint, self.game) | {"runs": self.runs} | asdict(self.plan))
 

@@ -54,7 +54,7 @@ class Proposed(Answer):
 
     def to_json(self) -> dict[str, Any]:
         """The keys of `setscrew propose --json`."""
-        from analysis.finding import plain
+        from analysis.plain import plain
 
         answer = self.answer
         whole = head(self.study, answer.fingerprint, answer.game) | {

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
-from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
+from analysis.stats.estimate import Estimate, margin_by_player, margin_of_difference
+from analysis.stats.laws import kruskal_wallis
 from analysis.stats.within_player import level_effects
 
 Array = np.ndarray
@@ -109,16 +109,13 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
     high, low = int(enough[np.argmax(mean[enough])]), int(enough[np.argmin(mean[enough])])
     groups = [bias_us[capture == c] for c in enough]
     a, b = bias_us[capture == high], bias_us[capture == low]
-    test = stats.ttest_ind(a, b, equal_var=False)
-    interval = test.confidence_interval(LEVEL)
-    p_value = float(stats.kruskal(*groups).pvalue) if len(np.unique(bias_us)) > 1 else 1.0
+    margin = margin_of_difference(a, b)
+    p_value = kruskal_wallis(groups) if len(np.unique(bias_us)) > 1 else 1.0
     return LatencyComparison(
         mean,
         count,
         "between",
-        Estimate(
-            float(a.mean() - b.mean()), float(interval.low), float(interval.high), players=len(a) + len(b)
-        ),
+        Estimate.around(float(a.mean() - b.mean()), margin, players=len(a) + len(b)),
         p_value,
         high,
         low,

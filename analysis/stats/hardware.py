@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+
+from analysis.stats.laws import chi2_quantile
 
 Array = np.ndarray
 
@@ -62,7 +63,7 @@ def rest_noise(value: Array, series: Array, span: float, length: int = 8, fewest
         return RestNoise(None, None, int(block.shape[0]))
     # The median of the variances, because some stretches are slow movements; a sample variance's median lies
     # below its mean by the factor of the chi-squared distribution.
-    lower = stats.chi2.median(length - 1) / (length - 1)
+    lower = chi2_quantile(0.5, length - 1) / (length - 1)
     sd = float(np.sqrt(np.median(block.var(axis=1, ddof=1)) / lower))
     return RestNoise(sd, float(np.mean(np.diff(block, axis=1) != 0)), int(block.shape[0]))
 

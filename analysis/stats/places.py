@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import ndimage, stats
+from scipy import ndimage
 
 from analysis.stats.estimate import LEVEL
+from analysis.stats.laws import chi2_quantile, poisson_above
 from analysis.stats.scattering import scattered
 
 Array = np.ndarray
@@ -140,7 +141,7 @@ def _simulated(
     # p-value.
     expected = by_player.sum(axis=0)
     number = np.arange(max(int(count.max()), int(own.max())) + 1)[:, None]
-    score = -np.log10(np.maximum(stats.poisson.sf(number - 1, expected), 1e-300))
+    score = -np.log10(np.maximum(poisson_above(number - 1, expected), 1e-300))
     every = np.arange(own.size)
     largest, reached = score[count, every].max(axis=1), score[own, every]
     once = (1 - (1 - chance) ** died[:, None]).sum(axis=0)
@@ -188,6 +189,6 @@ def rate_limits(events: Array, exposure: Array, level: float = LEVEL) -> tuple[A
     events, exposure = np.asarray(events, float), np.asarray(exposure, float)
     tail = (1 - level) / 2
     with np.errstate(divide="ignore", invalid="ignore"):
-        low = np.where(events > 0, stats.chi2.ppf(tail, 2 * np.maximum(events, 1)) / 2, 0.0) / exposure
-        high = stats.chi2.ppf(1 - tail, 2 * events + 2) / 2 / exposure
+        low = np.where(events > 0, chi2_quantile(tail, 2 * np.maximum(events, 1)) / 2, 0.0) / exposure
+        high = chi2_quantile(1 - tail, 2 * events + 2) / 2 / exposure
     return np.where(exposure > 0, low, np.nan), np.where(exposure > 0, high, np.nan)

@@ -5,7 +5,7 @@ headlines.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from analysis.stats.betabinomial import profile_interval
 from analysis.stats.clusters import sums
@@ -41,8 +41,10 @@ def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float
 
 def clopper_pearson(successes: int, trials: int, level: float = LEVEL) -> tuple[float, float]:
     """The exact binomial interval. Clopper & Pearson 1934, Biometrika 26:404-413; independent trials."""
-    interval = stats.binomtest(int(successes), int(trials)).proportion_ci(level, method="exact")
-    return float(interval.low), float(interval.high)
+    tail, fails = (1 - level) / 2, trials - successes
+    low = special.betaincinv(successes, fails + 1, tail) if successes else 0.0
+    high = special.betaincinv(successes + 1, fails, 1 - tail) if fails else 1.0
+    return float(low), float(high)
 
 
 def share_by_player(successes: Array, trials: Array, player: Array, level: float = LEVEL) -> Share:

@@ -1,10 +1,10 @@
 """Rank correlation of two things known of each player, or of each run and compared within players."""
 
 import numpy as np
-from scipy import stats
 
 from analysis.stats.clusters import numbered, sums
 from analysis.stats.estimate import LEVEL, Estimate, margin_by_player, normal_critical
+from analysis.stats.laws import ranks
 from analysis.stats.proportions import clopper_pearson
 
 Array = np.ndarray
@@ -26,7 +26,7 @@ def rank_correlation(one: Array, other: Array, level: float = LEVEL) -> Estimate
     n = int(one.size)
     if n < 3 or np.ptp(one) == 0 or np.ptp(other) == 0:
         return Estimate(None, level=level, players=n)
-    r = float(np.corrcoef(stats.rankdata(one), stats.rankdata(other))[0, 1])
+    r = float(np.corrcoef(ranks(one), ranks(other))[0, 1])
     if n < 4:
         return Estimate(r, level=level, players=n)
     # Four players agree by chance in two playtests of 24: an interval of no width would call that certain.
@@ -59,7 +59,7 @@ def correlation_within_players(
         own = np.zeros(column.size)
         for i in range(labels.size):
             mine = number == i
-            value = stats.rankdata(column[mine]) / (mine.sum() + 1) if ranked else column[mine]
+            value = ranks(column[mine]) / (mine.sum() + 1) if ranked else column[mine]
             own[mine] = value - value.mean()
         centred.append(own)
     a, b = centred

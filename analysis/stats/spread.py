@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from analysis.stats.clusters import sums
 from analysis.stats.estimate import LEVEL, Estimate, t_critical
+from analysis.stats.laws import gamma_quantile
 
 Array = np.ndarray
 
@@ -72,13 +73,13 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     low, high = (inside.min(), inside.max()) if inside.size else (variance, variance)
     rate = float(np.exp(log_rate))
     mean, square = _own_rates(count, time, grid, height - top, np.array([profile(v)[1] for v in grid]))
-    law, tail = stats.gamma(mean**2 / square, scale=square / mean), (1 - level) / 2
-    own = mean, law.ppf(tail), law.ppf(1 - tail)
+    shape, scale, tail = mean**2 / square, square / mean, (1 - level) / 2
+    own = mean, gamma_quantile(tail, shape, scale), gamma_quantile(1 - tail, shape, scale)
     if variance < 1e-6:
         sd = Estimate(0.0, 0.0, float(np.sqrt(high)), level, labels.size)
         return Spread(rate, sd, 1.0, labels, *own)
-    among = stats.gamma(1 / variance, scale=variance)
-    ratio = float(among.ppf(0.9) / max(among.ppf(0.1), 1e-9))
+    few, many = (float(gamma_quantile(share, 1 / variance, variance)) for share in (0.1, 0.9))
+    ratio = many / max(few, 1e-9)
     middle, least, most = (float(np.sqrt(v)) for v in (variance, low, high))
     sd = Estimate(middle, least, most, level, labels.size)
     return Spread(rate, sd, ratio, labels, *own)

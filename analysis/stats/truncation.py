@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special
 
+from analysis.stats.laws import binomial_below
 from analysis.stats.timed_notes import TimedNotes, group_medians
 
 Array = np.ndarray
@@ -42,7 +43,7 @@ def edge_check(distance_us: Array, edge_us: Array, slack_us: float = 1000.0) -> 
             np.sum((distance_us > edge_us + slack_us) & (distance_us <= (1 + BAND) * edge_us + slack_us))
         )
     share = LEAST_SHARE / (1 + LEAST_SHARE)
-    p = float(stats.binom.cdf(beyond, inside + beyond, share)) if inside + beyond else 1.0
+    p = float(binomial_below(beyond, inside + beyond, share)) if inside + beyond else 1.0
     return EdgeCheck(inside, beyond, p)
 
 
@@ -86,12 +87,12 @@ def truncated_normal_fit(error_us: Array, low_us: float, high_us: float) -> Trun
 
     def loss(x: Array) -> float:
         mu, sigma = x[0], np.exp(x[1])
-        inside = stats.norm.cdf((high_us - mu) / sigma) - stats.norm.cdf((low_us - mu) / sigma)
+        inside = special.ndtr((high_us - mu) / sigma) - special.ndtr((low_us - mu) / sigma)
         return n * (np.log(max(inside, 1e-300)) + x[1] + (square - 2 * mu * mean + mu * mu) / (2 * sigma**2))
 
     start = np.array([mean, np.log(max(float(error.std()), width / 100))])
     bounds = [(low_us - width, high_us + width), (np.log(width / 1000), np.log(3 * width))]
     best = optimize.minimize(loss, start, method="L-BFGS-B", bounds=bounds)
     mu, sigma = float(best.x[0]), float(np.exp(best.x[1]))
-    inside = float(stats.norm.cdf((high_us - mu) / sigma) - stats.norm.cdf((low_us - mu) / sigma))
+    inside = float(special.ndtr((high_us - mu) / sigma) - special.ndtr((low_us - mu) / sigma))
     return TruncatedNormal(mu, sigma, inside)

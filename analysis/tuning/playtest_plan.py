@@ -8,7 +8,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.models.fitted import Fitted
 from analysis.models.setting import Setting
@@ -125,12 +124,14 @@ def power_of(
     """
     if target.statistic != Statistic.SHARE:
         return ()
+    from scipy.stats import binom  # takes long to import, and is needed here only
+
     first, second = (np.clip(model.figures(s, [target])[0], 0, 1) for s in (one, other))
     found = []
     for n in sizes:
         counts = np.arange(n + 1)
         apart = _apart(counts[:, None], counts[None, :], n)
-        a, b = (stats.binom.pmf(counts[:, None], n, shares) for shares in (first, second))
+        a, b = (binom.pmf(counts[:, None], n, shares) for shares in (first, second))
         found.append(Power(n, float((a * (apart @ b)).sum(axis=0).mean())))
     return tuple(found)
 

@@ -5,13 +5,13 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import binom
 
 from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Statistic, Target
 from analysis.stats.estimate import PREDICTED_QUANTILES
+from analysis.stats.laws import binomial_below
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against, Found, Search, against, misses
 from analysis.words import amount, percent
@@ -26,7 +26,7 @@ def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
     if target.statistic == Statistic.SHARE and players > 0:
         chances = np.clip(figures, 0, 1)
         # The count's distribution over the draws, exactly; a count is named by its share of the players.
-        below = binom.cdf(np.arange(players + 1)[:, None], players, chances).mean(axis=1)
+        below = binomial_below(np.arange(players + 1)[:, None], players, chances).mean(axis=1)
         next_low = float(np.searchsorted(below, 0.1)) / players
         next_high = min(float(np.searchsorted(below, 0.9)), players) / players
     return Prediction(value, low80, high80, low95, high95, next_low, next_high)

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from analysis.models.observed import ByPlayer
 from analysis.stats.estimate import INNER, LEVEL, PREDICTED_QUANTILES, Estimate, margin_by_player, t_critical
+from analysis.stats.laws import binomial_below
 from analysis.stats.proportions import wilson
 from analysis.tuning.proposal import Prediction
 
@@ -143,7 +143,7 @@ def count_interval(said: Prediction, players: int, level: float = INNER) -> tupl
     at = (np.arange(200) + 0.5) / 200
     kept = (said.low95, said.low80, said.value, said.high80, said.high95)
     shares = np.clip(np.interp(at, PREDICTED_QUANTILES, kept), 0, 1)
-    below = stats.binom.cdf(np.arange(players + 1)[:, None], players, shares).mean(axis=1)
+    below = binomial_below(np.arange(players + 1)[:, None], players, shares).mean(axis=1)
     low = float(np.searchsorted(below, (1 - level) / 2)) / players
     high = min(float(np.searchsorted(below, (1 + level) / 2)), players) / players
     return low, high

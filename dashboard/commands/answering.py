@@ -20,7 +20,7 @@ def asked(arguments: argparse.Namespace, read_only: bool = True) -> "Iterator[St
     """The study of a command line, held to the end of the `with`. Raises StudyTrouble for what cannot be answered."""
     import analysis
 
-    with explained(), analysis.open(arguments.study, read_only, say) as study:
+    with explained(), analysis.Study(arguments.study, read_only, say) as study:
         yield study
 
 
@@ -28,8 +28,10 @@ def hand_over(answer: "Answer", as_json: bool, printed: str | None = None) -> in
     """Prints an answer, or `printed` in its place for people, and says why it is none; returns the exit code."""
     if as_json:
         print(json.dumps(answer.to_json(), ensure_ascii=False, allow_nan=False))
-    elif str(answer) != answer.missing:
-        print(str(answer) if printed is None else printed)
+    else:
+        text = str(answer) if printed is None else printed
+        if text != answer.missing:  # which is told where errors are told
+            print(text)
     if answer.missing:
         print(answer.missing, file=sys.stderr)
         return exits.THIN

@@ -6,7 +6,7 @@ from typing import Any
 from dash import Dash, Input, State, dcc, html
 
 from analysis.answers.plan_sheet import scale_and_unit
-from analysis.finding import plain
+from analysis.plain import plain
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.plan_game import plan_game

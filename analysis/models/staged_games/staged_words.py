@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import poisson
 
 from analysis.levers import lever_of
 from analysis.models.data import Tunable
 from analysis.models.setting import Setting
 from analysis.models.staged_games.hazard import lever_effects
+from analysis.stats.laws import poisson_above
 
 if TYPE_CHECKING:
     from analysis.models.staged_games.staged import StagedModel
@@ -90,6 +90,6 @@ def most_deaths(mean: float, again: float, share: float = 0.1, parts: int = 200)
 
     rate = brentq(excess, 0.0, 1 + mean * (1 + 1 / again)) if mean > 0 else 0.0
     most = 0
-    while first(rate) @ poisson.sf(most - 1, again * rate * left) >= share:
+    while first(rate) @ poisson_above(most - 1, again * rate * left) >= share:
         most += 1
     return most
