@@ -78,9 +78,7 @@ def only_game(reader: "Reader", wanted: str | None) -> str:
     if wanted is None:
         raise WrongArgument("game", None, f"the study holds {', '.join(games)}; name one of them")
     if wanted not in games:
-        raise WrongArgument(
-            "game", wanted, f"the study holds no game {wanted!r}; it holds {', '.join(games)}"
-        )
+        raise WrongArgument("game", wanted, f"the study holds no game {wanted!r}; it holds {', '.join(games)}")
     return wanted
 
 

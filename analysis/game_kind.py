@@ -111,9 +111,7 @@ def _by_level(held: Held) -> bool:
     blocks, staged = held.count(Part.BLOCKS), held.count(Part.STAGED)
     if blocks != staged:
         # Blocks in stages without a level are played in those, unless the blocks' own tunable says how fast they fall.
-        return blocks > staged and (
-            held.levels > 0 or held.stages <= 1 or held.says(TunableRole.DROP_INTERVAL)
-        )
+        return blocks > staged and (held.levels > 0 or held.stages <= 1 or held.says(TunableRole.DROP_INTERVAL))
     # What was seen speaks for neither: only then do words decide.
     fires, falls = held.says(TunableRole.FIRE_PERIOD), held.says(TunableRole.DROP_INTERVAL)
     if held.stages > 1:
@@ -152,12 +150,7 @@ def _odd_events(held: Held, by_level: bool, kinds: Mapping[str, str]) -> list[Co
 
 def _told(held: Held, without: str = "") -> str:
     """What the logs hold that speaks for one part or another."""
-    told = [
-        f"events with the role `{r}`"
-        for roles in EVENTS.values()
-        for r in roles
-        if r in held.seen - {without}
-    ]
+    told = [f"events with the role `{r}`" for roles in EVENTS.values() for r in roles if r in held.seen - {without}]
     told += [f"{held.stages} stages"] * (held.stages > 1)
     return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
 

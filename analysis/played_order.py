@@ -43,9 +43,7 @@ def played_order(reader: Reader, game: str) -> PlayedOrder:
     rows = reader.ask("builds_played", game=game)
     runs = [
         Played(str(build), str(log), int(number), None if at != at else float(at))
-        for build, log, number, at in zip(
-            rows["build"], rows["log"], rows["number"], rows["played_us"], strict=True
-        )
+        for build, log, number, at in zip(rows["build"], rows["log"], rows["number"], rows["played_us"], strict=True)
     ]
     words = reader.ask("builds_said", game=game)
     said = zip(words["earlier"].tolist(), words["later"].tolist(), strict=True)

@@ -140,11 +140,7 @@ def _lost(counts: Counts) -> tuple[str, ...]:
     said = (
         (counts.rejected_packets, "packet arrived broken", "packets arrived broken"),
         (counts.missing_packets, "packet never arrived whole", "packets never arrived whole"),
-        (
-            counts.dropped_events,
-            "event did not fit the console's buffer",
-            "events did not fit the console's buffer",
-        ),
+        (counts.dropped_events, "event did not fit the console's buffer", "events did not fit the console's buffer"),
         (counts.unread_bytes, "byte came without its dictionary", "bytes came without their dictionary"),
         (counts.newer_packets, "packet is of a newer format", "packets are of a newer format"),
     )
@@ -155,11 +151,17 @@ def _lost(counts: Counts) -> tuple[str, ...]:
 def _who(counts: Counts) -> tuple[str, ...]:
     """What is to be told of runs whose start or whose player is not known."""
     said = (
-        (counts.lost_starts, "The start of 1 run was lost: it begins with what is left of it.",
-         f"The starts of {counts.lost_starts} runs were lost: they begin with what is left of them."),
-        (counts.open_runs, "Who played 1 run is open: it counts for nobody.",
-         f"Who played {counts.open_runs} runs is open: they count for nobody."),
-    )  # fmt: skip
+        (
+            counts.lost_starts,
+            "The start of 1 run was lost: it begins with what is left of it.",
+            f"The starts of {counts.lost_starts} runs were lost: they begin with what is left of them.",
+        ),
+        (
+            counts.open_runs,
+            "Who played 1 run is open: it counts for nobody.",
+            f"Who played {counts.open_runs} runs is open: they count for nobody.",
+        ),
+    )
     return tuple(one if count == 1 else many for count, one, many in said if count)
 
 
@@ -188,9 +190,7 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
             "the game's header."
         )
     elif counts.unread_bytes and "missing" not in told:
-        fixes.append(
-            "Start the recording before the console, or let it run longer: the dictionary comes again."
-        )
+        fixes.append("Start the recording before the console, or let it run longer: the dictionary comes again.")
     if counts.dropped_events and not told & {"drops", "missing"}:
         fixes.append("Give the recorder a larger buffer, a faster baud rate, or log positions less often.")
     if counts.rejected_packets:
@@ -198,9 +198,7 @@ def _fixes(counts: Counts) -> tuple[str, ...]:
             "Check ground and wires, that both sides have one baud rate, and that nothing else prints to this port."
         )
     elif counts.missing_packets:
-        fixes.append(
-            "Whole packets are missing: close other programs that read the port, and try another adapter."
-        )
+        fixes.append("Whole packets are missing: close other programs that read the port, and try another adapter.")
     if counts.newer_packets:
         fixes.append("A newer Setscrew reads the newer packets.")
     return tuple(fixes)

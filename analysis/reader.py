@@ -49,9 +49,7 @@ class Reader:
         """
         return self._ask_of(_sql("chosen_runs"), query, selection, parameters)
 
-    def _ask_of(
-        self, chosen: str, query: str, selection: Selection, parameters: Mapping[str, Any]
-    ) -> Columns:
+    def _ask_of(self, chosen: str, query: str, selection: Selection, parameters: Mapping[str, Any]) -> Columns:
         """What `query` answers with, where the SQL text `chosen` gives the chosen runs."""
         text = f"WITH chosen AS MATERIALIZED (\n{chosen}\n)\n{_sql(query)}"
         own = {"stage": selection.stage, "stage_kind": selection.stage_kind} | dict(parameters)

@@ -16,9 +16,7 @@ if TYPE_CHECKING:
     from analysis.answers.proposed import Proposed
 
 
-def open(
-    path: str | Path, read_only: bool = True, say: Callable[[str], None] = lambda words: None
-) -> "Study":
+def open(path: str | Path, read_only: bool = True, say: Callable[[str], None] = lambda words: None) -> "Study":
     """Opens a study for questions.
 
     The file is held only while a question is asked, so that an open notebook is in nobody's way; in a `with` it is
@@ -273,9 +271,17 @@ class Study(StudyTables):
             one = arguments.only_game(reader, game or wishes.targets.game)
             arguments.checked_build(reader, one, build)
             plan = plan_game(
-                reader, Selection(one), wishes.targets, build=build, wanted=precision, players=players, runs=runs,
-                against=setting, within=within, simulate=not quick,
-            )  # fmt: skip
+                reader,
+                Selection(one),
+                wishes.targets,
+                build=build,
+                wanted=precision,
+                players=players,
+                runs=runs,
+                against=setting,
+                within=within,
+                simulate=not quick,
+            )
             return Planned(str(self.path), reader.fingerprint(), one, runs, plan)
 
     def compare(
@@ -330,9 +336,7 @@ class Study(StudyTables):
 
         wishes = read_wishes(targets).targets if targets else None
         if remember and not (before and after):
-            raise WrongArgument(
-                "before", None, "to remember which came first, name both builds, before and after"
-            )
+            raise WrongArgument("before", None, "to remember which came first, name both builds, before and after")
         with self._asked() as reader:
             one = only_game(reader, game or (wishes.game if wishes else None))
             if remember:  # first: attempts are counted by it too

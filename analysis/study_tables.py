@@ -63,9 +63,7 @@ class StudyTables(HeldStudy):
 
         with self._asked() as reader:
             games = choose(tuple(reader.ask("study_games")["game"]), game)
-            tables = [
-                pd.DataFrame(reader.ask("runs_listed", game=one.game, most=_EVERY_RUN)) for one in games
-            ]
+            tables = [pd.DataFrame(reader.ask("runs_listed", game=one.game, most=_EVERY_RUN)) for one in games]
         for one, table in zip(games, tables, strict=True):
             table.insert(0, "game", one.game)
         return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
@@ -137,9 +135,7 @@ class StudyTables(HeldStudy):
 
         with self._asked(), self._open.connection.cursor() as cursor:
             try:
-                asked = cursor.execute(
-                    text, dict(parameters) if isinstance(parameters, Mapping) else list(parameters)
-                )
+                asked = cursor.execute(text, dict(parameters) if isinstance(parameters, Mapping) else list(parameters))
                 return asked.df()
             except duckdb.InvalidInputException as error:
                 if "read-only" not in str(error):

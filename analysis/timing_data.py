@@ -23,12 +23,22 @@ def read_timing_tunables(reader: Reader, game: str) -> list[TimingTunable]:
 
     return [
         TimingTunable(
-            str(c["build"][i]), str(c["tunable"][i]), TunableRole(c["role"][i]), int(c["value"][i]), int(c["low"][i]),
-            int(c["high"][i]), int(c["step"][i]), str(c["unit"][i] or "-"), float(c["unit_us"][i] or np.nan),
-            scope("stage", i), scope("stage_kind", i), scope("song", i), scope("grade", i),
+            str(c["build"][i]),
+            str(c["tunable"][i]),
+            TunableRole(c["role"][i]),
+            int(c["value"][i]),
+            int(c["low"][i]),
+            int(c["high"][i]),
+            int(c["step"][i]),
+            str(c["unit"][i] or "-"),
+            float(c["unit_us"][i] or np.nan),
+            scope("stage", i),
+            scope("stage_kind", i),
+            scope("song", i),
+            scope("grade", i),
         )
         for i in range(len(c["tunable"]))
-    ]  # fmt: skip
+    ]
 
 
 def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
@@ -44,15 +54,19 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     presses = reader.ask_chosen("timing_presses", selection, runs=wanted)
 
     row = np.searchsorted(runs["run_id"], notes["run_id"])
-    early, late, offset, poll = _settings(
-        runs["build"][row], notes, read_timing_tunables(reader, selection.game)
-    )
+    early, late, offset, poll = _settings(runs["build"][row], notes, read_timing_tunables(reader, selection.game))
     widest = np.nanmax(np.r_[early, late, 0.0])
     reach = reach_for(widest)
     error, stray_run, stray = time_notes(
-        notes["run_id"], _plain_lane(notes["lane"]), notes["due_us"],
-        presses["run_id"], _plain_lane(presses["lane"]), presses["press_us"], offset, reach,
-    )  # fmt: skip
+        notes["run_id"],
+        _plain_lane(notes["lane"]),
+        notes["due_us"],
+        presses["run_id"],
+        _plain_lane(presses["lane"]),
+        presses["press_us"],
+        offset,
+        reach,
+    )
     players, player = np.unique(runs["player"][row].astype(str), return_inverse=True)
     builds, build = np.unique(runs["build"][row].astype(str), return_inverse=True)
     captures, capture = np.unique(runs["capture"][row].astype(str), return_inverse=True)
@@ -64,17 +78,32 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         due_in[:-1] = np.where(same, np.diff(notes["due_us"]), np.nan)
     lane = _plain_lane(notes["lane"])
     return TimedNotes(
-        players=tuple(players), songs=tuple(names.get(int(n), f"song {int(n)}") for n in numbers),
+        players=tuple(players),
+        songs=tuple(names.get(int(n), f"song {int(n)}") for n in numbers),
         song_numbers=tuple(int(n) for n in numbers),
         song_places=tuple(_place(notes, song == s) for s in range(len(numbers))),
-        builds=tuple(builds), captures=tuple(captures),
+        builds=tuple(builds),
+        captures=tuple(captures),
         experienced=tuple(bool(np.any(runs["experienced"][runs["player"].astype(str) == p])) for p in players),
-        player=player, run=notes["run_id"], attempt=runs["attempt"][row].astype(int), song=song, build=build,
-        capture=capture, lane=np.where(np.isnan(lane), -1, lane).astype(int), due_us=notes["due_us"],
-        in_song_us=notes["due_us"] - notes["song_start_us"], due_in_us=due_in, error_us=error,
-        early_us=early, late_us=late, offset_us=offset, poll_us=poll, reach_us=reach,
-        stray_run=stray_run, stray_us=stray,
-    )  # fmt: skip
+        player=player,
+        run=notes["run_id"],
+        attempt=runs["attempt"][row].astype(int),
+        song=song,
+        build=build,
+        capture=capture,
+        lane=np.where(np.isnan(lane), -1, lane).astype(int),
+        due_us=notes["due_us"],
+        in_song_us=notes["due_us"] - notes["song_start_us"],
+        due_in_us=due_in,
+        error_us=error,
+        early_us=early,
+        late_us=late,
+        offset_us=offset,
+        poll_us=poll,
+        reach_us=reach,
+        stray_run=stray_run,
+        stray_us=stray,
+    )
 
 
 def left_out(reader: Reader, selection: Selection) -> tuple[str, ...]:
@@ -107,9 +136,7 @@ def song_names(reader: Reader, game: str) -> dict[int, str]:
 
 def _place(notes: Columns, own: np.ndarray) -> tuple[int, int]:
     """Stage and kind in which a song is mostly played."""
-    pair = np.stack(
-        [np.nan_to_num(np.array(notes[n], float)[own], nan=-1.0) for n in ("stage", "stage_kind")]
-    )
+    pair = np.stack([np.nan_to_num(np.array(notes[n], float)[own], nan=-1.0) for n in ("stage", "stage_kind")])
     places, count = np.unique(pair, axis=1, return_counts=True)
     stage, kind = places[:, int(np.argmax(count))]
     return int(stage), int(kind)

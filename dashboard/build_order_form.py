@@ -40,9 +40,7 @@ def section(session: Session, game: str) -> html.Section:
     told = [note(capital(not_known(pair)) + ".", "caution") for pair in order.unknown_pairs()]
     if not told:
         told = [note("Played in this order: " + (", ".join(order.builds) or "nothing yet") + ".")]
-    return html.Section(
-        [html.H2("Which build came first?"), *told, *controls(order.builds)], className="card wide"
-    )
+    return html.Section([html.H2("Which build came first?"), *told, *controls(order.builds)], className="card wide")
 
 
 def say(session: Session, game: str | None, first: str | None, then: str | None) -> str:

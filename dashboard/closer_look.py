@@ -66,10 +66,7 @@ def _otherwise_card() -> html.Section:
 
 def _choice(label: str, where: str, options: list[str], chosen: str) -> html.Div:
     return html.Div(
-        [
-            html.Span(label, className="label"),
-            dcc.RadioItems(id=where, options=options, value=chosen, inline=True),
-        ],
+        [html.Span(label, className="label"), dcc.RadioItems(id=where, options=options, value=chosen, inline=True)],
         className="choice",
         role="radiogroup",
         **{"aria-label": label},
@@ -77,9 +74,7 @@ def _choice(label: str, where: str, options: list[str], chosen: str) -> html.Div
 
 
 def _start(words: str, button: str, area: JobArea) -> html.Div:
-    return html.Div(
-        [html.Button(words, id=button, className="button", type="button"), *area.bar()], className="row"
-    )
+    return html.Div([html.Button(words, id=button, className="button", type="button"), *area.bar()], className="row")
 
 
 def drawn(mapped: Mapped, job: int) -> list[Any]:
@@ -105,9 +100,7 @@ def told(done: Otherwise) -> list[Any]:
     columns: dict[str, list[Any]] = {
         "target": [row.target for row in done.rows],
         "assumed": [row.assumption for row in done.rows],
-        "no change": [
-            with_span(row.now.value, row.now.low80, row.now.high80, units[row.target]) for row in done.rows
-        ],
+        "no change": [with_span(row.now.value, row.now.low80, row.now.high80, units[row.target]) for row in done.rows],
         "as in the first proposal": [
             with_span(row.then.value, row.then.low80, row.then.high80, units[row.target]) for row in done.rows
         ],
@@ -139,12 +132,7 @@ def wires(app: Dash, session: Session, proposed: JobArea) -> None:
             return MAP.NOTHING
         return begin(number, "map", lambda worked, job: map_of(worked, target, across, up, job))
 
-    @app.callback(
-        *OTHERWISE.started,
-        Input(REFIT, "n_clicks"),
-        State(proposed.job, "data"),
-        prevent_initial_call=True,
-    )
+    @app.callback(*OTHERWISE.started, Input(REFIT, "n_clicks"), State(proposed.job, "data"), prevent_initial_call=True)
     def refit(clicks: int | None, number: int | None) -> Any:
         return begin(number, "other assumptions", otherwise) if clicks else OTHERWISE.NOTHING
 

@@ -37,9 +37,7 @@ def console_card(name: str) -> html.Section:
                     html.Div([html.Label(["Player tag", tag])], className="field"),
                     html.Button("Plays next", id=at("next"), className="button", type="button"),
                     html.Button("Plays now", id=at("now"), className="button quiet", type="button"),
-                    html.Button(
-                        "Take waiting tags back", id=at("back"), className="button quiet", type="button"
-                    ),
+                    html.Button("Take waiting tags back", id=at("back"), className="button quiet", type="button"),
                 ],
                 className="row",
             ),
@@ -75,9 +73,7 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
     }
     said = [text for text in (status.trouble, ingest_trouble) if text]
     return [
-        html.Dl(
-            [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"
-        ),
+        html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
         *[note(text, "warning") for text in [*said, *_told(status.notices)]],
     ]
 

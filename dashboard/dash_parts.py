@@ -34,8 +34,5 @@ def served(address: str, label: str) -> html.Div:
     Thousands of cells as Dash components would each listen to every change of the page.
     """
     return html.Div(
-        className="table served",
-        tabIndex="0",
-        role="region",
-        **{"data-source": address, "aria-label": label},
+        className="table served", tabIndex="0", role="region", **{"data-source": address, "aria-label": label}
     )

@@ -128,6 +128,4 @@ def _markdown(text: str) -> str:
 
 
 def _one_line(text: str) -> str:
-    return "".join(
-        " " if letter in "\r\n\t" else letter for letter in str(text) if letter in "\r\n\t" or letter >= " "
-    )
+    return "".join(" " if letter in "\r\n\t" else letter for letter in str(text) if letter in "\r\n\t" or letter >= " ")

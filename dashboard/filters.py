@@ -77,9 +77,7 @@ def in_words(selection: Selection) -> str:
     """The selection as a report states it."""
     parts = [
         "builds " + ", ".join(selection.builds) if selection.builds else "all builds",
-        "every stage"
-        if selection.stage is None
-        else stage_word(selection.stage, selection.stage_kind).lower(),
+        "every stage" if selection.stage is None else stage_word(selection.stage, selection.stage_kind).lower(),
         "players " + ", ".join(selection.players) if selection.players else "all players",
         "every attempt" if not attempts_word(selection) else f"attempts {attempts_word(selection)}",
         "the makers' own runs included" if selection.include_team else "without the makers' own runs",

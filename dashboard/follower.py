@@ -48,10 +48,7 @@ class Follower:
                 size = path.stat().st_size
                 # What was said meanwhile, and a dictionary that somebody corrected.
                 beside = (path.with_suffix(".capture.jsonl"), path.with_suffix(".dictionary.txt"))
-                state = (
-                    size,
-                    *((one.stat().st_size, one.stat().st_mtime_ns) for one in beside if one.exists()),
-                )
+                state = (size, *((one.stat().st_size, one.stat().st_mtime_ns) for one in beside if one.exists()))
                 if size == 0 or state == self._seen.get(path):
                     continue
                 self._seen[path] = state
@@ -60,10 +57,6 @@ class Follower:
             except NoPacket as error:
                 # The first bytes of any recording may be the end of a packet. More than one is trouble.
                 if error.counts.rejected_packets + error.counts.newer_packets > 1:
-                    self.trouble[path.name] = (
-                        f"{path.name} is not in the study yet: {judge(error.counts).words}"
-                    )
-            except (
-                Exception
-            ) as error:  # the recording goes on whatever happens here; the page shows the words
+                    self.trouble[path.name] = f"{path.name} is not in the study yet: {judge(error.counts).words}"
+            except Exception as error:  # the recording goes on whatever happens here; the page shows the words
                 self.trouble[path.name] = f"{path.name} could not be ingested: {error}"

@@ -57,11 +57,7 @@ class JobArea:
         """The button and the bar, to stand beside the button that starts the job."""
         return [
             html.Button(
-                "Cancel",
-                id=self._cancel,
-                className="button quiet while-working",
-                type="button",
-                disabled=True,
+                "Cancel", id=self._cancel, className="button quiet while-working", type="button", disabled=True
             ),
             html.Div(id=self._progress, role="status"),
         ]
@@ -124,6 +120,4 @@ class JobArea:
 def progress(job: Job) -> html.P:
     """A bar with what the job is at."""
     words = f"{job.at}, {round(100 * job.share)} %"
-    return html.P(
-        [html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words]
-    )
+    return html.P([html.Progress(value=str(round(100 * job.share)), max="100", **{"aria-label": words}), " ", words])

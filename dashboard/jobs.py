@@ -81,9 +81,7 @@ def _run(job: Job, work: Callable[[Job], Any]) -> None:
         job.share, job.at = 1.0, "done"
     except Cancelled:
         job.at = "cancelled"
-    except (
-        Exception
-    ) as error:  # whatever went wrong in the thread must reach the page, not vanish with the thread
+    except Exception as error:  # whatever went wrong in the thread must reach the page, not vanish with the thread
         job.error, job.at = f"{error}" or type(error).__name__, "failed"
     finally:
         job.ended = True

@@ -21,9 +21,7 @@ _OPEN = 3
 def results(worked: Worked, job: int) -> list[Any]:
     """The proposals as cards, then the sliders."""
     answer = worked.answer
-    shared = (
-        frozenset.intersection(*(frozenset(p.warnings) for p in answer.proposals)) if answer.proposals else ()
-    )
+    shared = frozenset.intersection(*(frozenset(p.warnings) for p in answer.proposals)) if answer.proposals else ()
     parts: list[Any] = [
         proposal_card(proposal, i, job, shared if i else ())
         for i, proposal in enumerate(answer.proposals)
@@ -32,29 +30,19 @@ def results(worked: Worked, job: int) -> list[Any]:
     ]
     if len(parts) > _OPEN + 1:
         summary = html.Summary(f"{len(parts) - _OPEN} more ways, which promise less")
-        parts[_OPEN:] = [
-            html.Details([summary, html.Div(parts[_OPEN:], className="cards")], className="further")
-        ]
+        parts[_OPEN:] = [html.Details([summary, html.Div(parts[_OPEN:], className="cards")], className="further")]
     for name, reason in answer.unanswered.items():
-        parts.append(
-            html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide")
-        )
+        parts.append(html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide"))
     if not parts:
         parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
     parts[:0] = [note(capital(warning), "warning") for warning in answer.warnings]
     return [*parts, *_sliders(worked), *closer_look.cards(worked)]
 
 
-_ADVICE = {
-    Advice.CHANGE: "change this",
-    Advice.NOT_YET: "not yet",
-    Advice.CLOSE_ENOUGH: "close enough as it is",
-}
+_ADVICE = {Advice.CHANGE: "change this", Advice.NOT_YET: "not yet", Advice.CLOSE_ENOUGH: "close enough as it is"}
 
 
-def proposal_card(
-    proposal: Proposal, number_of_it: int, job: int, said: Collection[str] = ()
-) -> html.Section:
+def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collection[str] = ()) -> html.Section:
     """One proposal: what to change, what it would do, how sure that is, and what carries it.
 
     Warnings in `said` are left out.
@@ -75,9 +63,7 @@ def proposal_card(
     buttons: list[Any] = []
     if proposal.changes:
         buttons = [
-            html.Button(
-                "Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"
-            ),
+            html.Button("Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"),
             html.A(
                 "C header to flash",
                 href=f"/header/{job}/{number_of_it}.h",
@@ -90,22 +76,14 @@ def proposal_card(
             html.H2(f"Proposal {number_of_it + 1}: {_ADVICE[proposal.advice]}"),
             html.P(proposal.sentence, className="saying"),
             *[note(warning, "warning") for warning in proposal.warnings if warning not in said],
-            html.Dl(
-                [html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()],
-                className="facts",
-            ),
+            html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
             placed_table(changes, "What changes") if proposal.changes else None,
-            graph(
-                f"/proposal/{job}/{number_of_it}.json",
-                "what is predicted, against what is wanted",
-            ),
+            graph(f"/proposal/{job}/{number_of_it}.json", "what is predicted, against what is wanted"),
             html.P(prose(f"What would settle it: {proposal.settles_it}."), className="saying")
             if proposal.settles_it
             else None,
             html.Div(buttons, className="row"),
-            html.Div(
-                [_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"
-            ),
+            html.Div([_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"),
         ],
         className="card wide",
         key=f"{job}-{number_of_it}",
@@ -118,14 +96,11 @@ def _targets(proposal: Proposal) -> html.Details:
         "target": [t.target for t in targets],
         "wanted": [f"{amount(t.wanted, t.unit)} ± {amount(t.tolerance, t.unit)}" for t in targets],
         "observed": [
-            f"{amount(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, "
-            f"{counted(t.observed_runs, 'run')})"
+            f"{amount(t.observed, t.unit)} ({counted(t.observed_players, 'player')}, {counted(t.observed_runs, 'run')})"
             for t in targets
         ],
         "no change": [with_span(t.now.value, t.now.low80, t.now.high80, t.unit) for t in targets],
-        "as proposed": [
-            with_span(t.proposed.value, t.proposed.low80, t.proposed.high80, t.unit) for t in targets
-        ],
+        "as proposed": [with_span(t.proposed.value, t.proposed.low80, t.proposed.high80, t.unit) for t in targets],
         "next playtest may show": [
             "–"
             if t.proposed.next_low is None
@@ -133,9 +108,7 @@ def _targets(proposal: Proposal) -> html.Details:
             for t in targets
         ],
     }
-    return html.Details(
-        [html.Summary("Numbers"), placed_table(columns, "Predicted figures, with 80 % intervals")]
-    )
+    return html.Details([html.Summary("Numbers"), placed_table(columns, "Predicted figures, with 80 % intervals")])
 
 
 def _side_effects(proposal: Proposal) -> html.Details | None:
@@ -153,15 +126,9 @@ def _side_effects(proposal: Proposal) -> html.Details | None:
 def _assumptions(proposal: Proposal) -> html.Details:
     method = METHODS.get(proposal.method)
     inside = [html.P([html.B(method.name + ". "), method.text])] if method is not None else []
-    inside += [
-        html.P(source.text, className="source") for source in (method.sources if method is not None else ())
-    ]
+    inside += [html.P(source.text, className="source") for source in (method.sources if method is not None else ())]
     return html.Details(
-        [
-            html.Summary("Method and assumptions"),
-            *inside,
-            html.Ul([html.Li(one) for one in proposal.assumptions]),
-        ]
+        [html.Summary("Method and assumptions"), *inside, html.Ul([html.Li(one) for one in proposal.assumptions])]
     )
 
 

@@ -103,11 +103,7 @@ def wires(app: Dash, session: Session) -> None:
     """The button -> a job, since logs are read again; study changed -> its corrections."""
 
     @app.callback(
-        *AREA.started,
-        Input(KEEP, "n_clicks"),
-        State(NAME, "value"),
-        State(ROLE, "value"),
-        prevent_initial_call=True,
+        *AREA.started, Input(KEEP, "n_clicks"), State(NAME, "value"), State(ROLE, "value"), prevent_initial_call=True
     )
     def keep(clicks: int | None, name: str | None, role: str | None) -> Any:
         if not clicks:

@@ -151,8 +151,7 @@ class Session:
             games=self.games(),
             builds=tuple(self.ask("game_builds", game=game)["build"]),
             stages=tuple(
-                (int(stage), _kind(kind))
-                for stage, kind in zip(stages["stage"], stages["stage_kind"], strict=True)
+                (int(stage), _kind(kind)) for stage, kind in zip(stages["stage"], stages["stage_kind"], strict=True)
             ),
             players=tuple(players["player"]),
             groups=tuple(self.ask("game_groups", game=game)["player_group"]),
@@ -218,13 +217,7 @@ class Session:
         """Says something about a run; can be undone. Raises ValueError as ingest.said.notes.note_run does."""
         with self.writing() as study:
             moment = notes.note_run(
-                study.connection,
-                capture_key,
-                run_number,
-                player=player,
-                valid=valid,
-                reason=reason,
-                remark=remark,
+                study.connection, capture_key, run_number, player=player, valid=valid, reason=reason, remark=remark
             )
         self._remember("the note on a run", "run_notes", moment)
 
@@ -238,9 +231,7 @@ class Session:
         """Keeps what was predicted for an accepted proposal (JSON values); can be undone."""
         prediction_json = json.dumps(prediction, allow_nan=False)
         with self.writing() as study:
-            moment = notes.add_prediction(
-                study.connection, game, build, self.reader.fingerprint(), prediction_json
-            )
+            moment = notes.add_prediction(study.connection, game, build, self.reader.fingerprint(), prediction_json)
         self._remember("the accepted proposal", "predictions", moment)
 
     def note_order(self, game: str, earlier: Sequence[str], later: str) -> None:

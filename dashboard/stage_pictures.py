@@ -30,14 +30,22 @@ class StagePictures:
             return figure
         (_, width), (height, _) = figure.layout.xaxis.range, figure.layout.yaxis.range
         figure.add_layout_image(
-            source=source, xref="x", yref="y", x=0, y=0, sizex=width, sizey=height, sizing="stretch",
-            xanchor="left", yanchor="top", layer="below",
-        )  # fmt: skip
+            source=source,
+            xref="x",
+            yref="y",
+            x=0,
+            y=0,
+            sizex=width,
+            sizey=height,
+            sizing="stretch",
+            xanchor="left",
+            yanchor="top",
+            layer="below",
+        )
         # The picture is seen where few die; the more do, the more of it the cell covers.
         for heat in figure.select_traces(selector={"type": "heatmap"}):
             heat.colorscale = [
-                [at, faded(colour, _MOST_OPACITY * min(1.0, at / _COVERS_FROM))]
-                for at, colour in heat.colorscale
+                [at, faded(colour, _MOST_OPACITY * min(1.0, at / _COVERS_FROM))] for at, colour in heat.colorscale
             ]
         return figure
 

@@ -99,18 +99,20 @@ def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mappe
         values = {t.name: t.value for t in movable(model.acting, worked.targets.levers)}
         if wish is not None and model.knows(wish) and {across, up} <= set(values):
             drawn = outcome_map(
-                model, wish, across, up, wishes=worked.targets.levers,
+                model,
+                wish,
+                across,
+                up,
+                wishes=worked.targets.levers,
                 tick=lambda share: job.report(share, "predicting every square"),
-            )  # fmt: skip
+            )
             return Mapped(wish, drawn, (values[across], values[up]))
     raise ValueError("No model knows what both tunables do to this target.")
 
 
 def otherwise(worked: Worked, job: Job) -> Otherwise:
     """The first proposals under other assumptions. Raises Cancelled."""
-    rows = under_other_assumptions(
-        worked.answer, worked.targets, lambda share: job.report(share, "fitting once more")
-    )
+    rows = under_other_assumptions(worked.answer, worked.targets, lambda share: job.report(share, "fitting once more"))
     return Otherwise(tuple(rows), worked.targets.targets)
 
 

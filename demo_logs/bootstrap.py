@@ -79,11 +79,7 @@ def _wanted(python: Path, extra: str) -> str:
 
 def _installed(folder: Path, python: Path, extra: str) -> bool:
     stamp = _stamp(folder, extra)
-    return (
-        stamp.is_file()
-        and stamp.read_text(encoding="utf-8") == _wanted(python, extra)
-        and _has(python, "dash")
-    )
+    return stamp.is_file() and stamp.read_text(encoding="utf-8") == _wanted(python, extra) and _has(python, "dash")
 
 
 def _has(python: Path, module: str) -> bool:
@@ -103,9 +99,7 @@ def _make_environment(folder: Path, python: Path) -> None:
             "On Debian and Ubuntu: apt install python3-venv. Or make a virtual environment in another way, "
             "with pip in it, start it, and call this again from within."
         )
-    if _has(
-        python, "ensurepip"
-    ):  # an environment without pip: a start that was interrupted, or another tool's
+    if _has(python, "ensurepip"):  # an environment without pip: a start that was interrupted, or another tool's
         made = subprocess.run([str(python), "-m", "ensurepip"], stdout=subprocess.DEVNULL, check=False)
     else:  # none, or one whose Python has gone
         print(f"Making a virtual environment in {folder}", flush=True)

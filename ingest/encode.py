@@ -36,10 +36,7 @@ def encode_lines(lines: Iterable[str]) -> Iterator[bytes]:
                 # As written: without them, the range in the log is the value that the tunable begins with.
                 written = {t["name"]: t for t in data["dictionary"].get("tunables", [])}
                 ranges = {
-                    t.name: (
-                        t.low if "min" in written[t.name] else None,
-                        t.high if "max" in written[t.name] else None,
-                    )
+                    t.name: (t.low if "min" in written[t.name] else None, t.high if "max" in written[t.name] else None)
                     for t in dictionary.tunables
                 }
                 _in_range(ranges, dict(zip(ranges, values, strict=True)))
@@ -103,13 +100,9 @@ def _in_range(ranges: _Ranges, values: Mapping[str, int]) -> None:
     for name, value in values.items():
         low, high = ranges.get(name, (None, None))
         if low is not None and value < low:
-            raise BadLine(
-                f"the value {value} of tunable {name!r} is below its 'min', {low}; change one of them"
-            )
+            raise BadLine(f"the value {value} of tunable {name!r} is below its 'min', {low}; change one of them")
         if high is not None and value > high:
-            raise BadLine(
-                f"the value {value} of tunable {name!r} is above its 'max', {high}; change one of them"
-            )
+            raise BadLine(f"the value {value} of tunable {name!r} is above its 'max', {high}; change one of them")
 
 
 def main(arguments: list[str]) -> int:

@@ -69,8 +69,7 @@ def main(arguments: list[str]) -> int:
         text = sent_by(log)
         if text is None:
             print(
-                f"{log}: no dictionary is complete in it; take that of a sound log of the same build",
-                file=sys.stderr,
+                f"{log}: no dictionary is complete in it; take that of a sound log of the same build", file=sys.stderr
             )
             return 2
         with given_path(log).open("xb") as file:

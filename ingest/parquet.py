@@ -13,8 +13,22 @@ from ingest.study.store import Study, open_study
 from ingest.study.study_errors import StudyError
 from ingest.study.tables import slug
 
-TABLES = ("runs", "stages", "lives", "spells", "captures", "damage", "notices", "power_ups", "dictionaries", "kinds",
-          "fields", "labels", "builds", "tunables")  # fmt: skip
+TABLES = (
+    "runs",
+    "stages",
+    "lives",
+    "spells",
+    "captures",
+    "damage",
+    "notices",
+    "power_ups",
+    "dictionaries",
+    "kinds",
+    "fields",
+    "labels",
+    "builds",
+    "tunables",
+)
 
 
 def export_parquet(study: Study, folder: Path) -> list[Path]:
@@ -27,9 +41,7 @@ def export_parquet(study: Study, folder: Path) -> list[Path]:
     folder.mkdir(parents=True)
     with study.connection.cursor() as cursor:
         for table in TABLES:
-            cursor.execute(
-                f"COPY (FROM {table}) TO '{_quoted(folder / f'{table}.parquet')}' (FORMAT parquet)"
-            )
+            cursor.execute(f"COPY (FROM {table}) TO '{_quoted(folder / f'{table}.parquet')}' (FORMAT parquet)")
         kinds = cursor.execute(
             "SELECT table_name, any_value(kind), any_value(game) FROM kinds JOIN dictionaries USING (dictionary_id) "
             "GROUP BY table_name ORDER BY table_name"

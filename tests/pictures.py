@@ -100,11 +100,7 @@ def main() -> int:
         print("no Chromium-family browser is installed", file=sys.stderr)
         return 1
     INTO.mkdir(exist_ok=True)
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        dashboard(Path(folder)) as address,
-        sync_playwright() as playwright,
-    ):
+    with tempfile.TemporaryDirectory() as folder, dashboard(Path(folder)) as address, sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=browser, args=["--headless", "--no-sandbox"])
         page = running.new_context(viewport=SIZE, color_scheme="light").new_page()
         page.set_default_timeout(PATIENCE_MS)

@@ -10,14 +10,7 @@ from typing import Any
 
 from tests.reference_dictionary import WhollyRefused, read
 
-WIDTHS = {
-    "u8": ("<B", 1),
-    "i8": ("<b", 1),
-    "u16": ("<H", 2),
-    "i16": ("<h", 2),
-    "u32": ("<I", 4),
-    "i32": ("<i", 4),
-}
+WIDTHS = {"u8": ("<B", 1), "i8": ("<b", 1), "u16": ("<H", 2), "i16": ("<h", 2), "u32": ("<I", 4), "i32": ("<i", 4)}
 NONE = {"u8": 255, "i8": -128, "u16": 65535, "i16": -32768, "u32": 4294967295, "i32": -2147483648}
 
 
@@ -40,22 +33,16 @@ class PowerUp:
     nonce: int | None = None
     dictionary_id: int | None = None
     dictionary: dict[str, Any] | None = None
-    settings: list[tuple[int, list[int | None]]] = field(
-        default_factory=list
-    )  # offset, all values known by then
+    settings: list[tuple[int, list[int | None]]] = field(default_factory=list)  # offset, all values known by then
 
 
 @dataclass
 class Log:
     events: list[Event] = field(default_factory=list)
     rejected: list[tuple[int, str]] = field(default_factory=list)  # offset of the frame, reason
-    gaps: list[tuple[int, int]] = field(
-        default_factory=list
-    )  # offset of the packet after it, packets missing
+    gaps: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet after it, packets missing
     drops: list[tuple[int, int]] = field(default_factory=list)  # offset of the packet that tells, events
-    unread: list[tuple[int, int]] = field(
-        default_factory=list
-    )  # offset, bytes of a packet without dictionary
+    unread: list[tuple[int, int]] = field(default_factory=list)  # offset, bytes of a packet without dictionary
     newer: list[int] = field(default_factory=list)  # offsets
     tail_bytes: int = 0
     packets: int = 0
@@ -199,11 +186,7 @@ class Decoder:
             if malformed:
                 named = None
         back = self.up is not None and (time - self.time) & 0xFFFFFFFF >= 1 << 31
-        other = (
-            self.up is not None
-            and None not in (named, self.up.dictionary_id)
-            and named != self.up.dictionary_id
-        )
+        other = self.up is not None and None not in (named, self.up.dictionary_id) and named != self.up.dictionary_id
         renewed = self.up is not None and None not in (nonce, self.up.nonce) and nonce != self.up.nonce
         repeated = False
         if self.up is None or back or other or renewed:

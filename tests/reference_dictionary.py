@@ -18,9 +18,7 @@ def _roles(title: str) -> set[str]:
     return set(re.findall(r"^\| `(\w+)` \|", part[: part.index("\n\n", part.index("|---"))], re.M))
 
 
-EVENT_ROLES, FIELD_ROLES, TUNABLE_ROLES = (
-    _roles(title) for title in ("Event roles", "Field roles", "Tunable roles")
-)
+EVENT_ROLES, FIELD_ROLES, TUNABLE_ROLES = (_roles(title) for title in ("Event roles", "Field roles", "Tunable roles"))
 
 
 class WhollyRefused(Exception):
@@ -76,9 +74,7 @@ def name(word: str) -> str | None:
 def text(words: str) -> str | None:
     def control(c: str) -> bool:
         n = ord(c)
-        return (
-            n <= 0x1F or 0x7F <= n <= 0x9F or n in (0x2028, 0x2029) or 0x202A <= n <= 0x202E or 0x2066 <= n <= 0x2069
-        )  # fmt: skip
+        return n <= 0x1F or 0x7F <= n <= 0x9F or n in (0x2028, 0x2029) or 0x202A <= n <= 0x202E or 0x2066 <= n <= 0x2069
 
     return "".join("\ufffd" if control(c) else c for c in words[:80]) or None
 
@@ -136,9 +132,15 @@ def read(data: bytes) -> dict[str, Any]:
                 good = len(words) == 2
                 own = called(words[0] if good else "", "kind", kinds, [k["name"] for k in out["kinds"]])
                 out["kinds"].append(
-                    {"name": own, "role": role(words[1], EVENT_ROLES) if good else None, "fields": [], "lines": 0,
-                     "passed_over": 0, "readable": True}
-                )  # fmt: skip
+                    {
+                        "name": own,
+                        "role": role(words[1], EVENT_ROLES) if good else None,
+                        "fields": [],
+                        "lines": 0,
+                        "passed_over": 0,
+                        "readable": True,
+                    }
+                )
         elif first == "field":
             labels = None
             if 1 <= kinds <= 63:
@@ -146,9 +148,7 @@ def read(data: bytes) -> dict[str, Any]:
                 if labels is not None:
                     type_ = out["kinds"][-1]["fields"][-1]["type"]
                     bits = 8 * SIZES[type_]
-                    limits = (
-                        (0, 2**bits - 1) if type_[0] == "u" else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
-                    )
+                    limits = (0, 2**bits - 1) if type_[0] == "u" else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
         elif first == "label":
             if labels is not None:
                 of, label = number(words[0], *limits) if words else None, text(" ".join(words[1:]))
@@ -182,9 +182,12 @@ def field(kind: dict[str, Any], words: list[str]) -> dict[int, str] | None:
     if own in roles or (own == "ago" and "ahead" in roles) or (own == "ahead" and "ago" in roles):
         own = None
     made = {
-        "type": type_, "name": called(words[1], "field", kind["lines"], [f["name"] for f in kind["fields"]]),
-        "role": own, "unit": None if words[3] == "-" else name(words[3]), "labels": {},
-    }  # fmt: skip
+        "type": type_,
+        "name": called(words[1], "field", kind["lines"], [f["name"] for f in kind["fields"]]),
+        "role": own,
+        "unit": None if words[3] == "-" else name(words[3]),
+        "labels": {},
+    }
     kind["fields"].append(made)
     return made["labels"]
 
@@ -211,5 +214,6 @@ def tunable(words: list[str], earlier: list[dict[str, Any]]) -> dict[str, Any]:
         "name": called(words[0], "tunable", len(earlier) + 1, [t["name"] for t in earlier]),
         "role": own,
         "range": [low, high, step] if fits else None,
-        "unit": None if words[5] == "-" else name(words[5]), "scope": scope or {},
-    }  # fmt: skip
+        "unit": None if words[5] == "-" else name(words[5]),
+        "scope": scope or {},
+    }

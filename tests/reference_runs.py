@@ -66,17 +66,11 @@ def _power_up(log: Log, number: int, found: list[Run]) -> None:
             run.now(at)
             how = said.get("ending", 9)
             over = not alive or state.get("lives") == 0
-            run.ending = (
-                ("finished", "game_over", "quit")[how] if how < 3 else ("game_over" if over else "finished")
-            )
+            run.ending = ("finished", "game_over", "quit")[how] if how < 3 else ("game_over" if over else "finished")
             _close(run, stage, run.end, {"finished": True, "game_over": False}.get(run.ending))
             run = stage = None
         elif run is not None:
-            told = {
-                one: said[one]
-                for one in ("lives", "tier", "level")
-                if one in said and said[one] != state.get(one)
-            }
+            told = {one: said[one] for one in ("lives", "tier", "level") if one in said and said[one] != state.get(one)}
             if role in BUILT_FROM or told:
                 now = run.now(at)
                 if role in ("stage_start", "stage_end"):

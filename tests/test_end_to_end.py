@@ -102,31 +102,25 @@ def test_the_recordings_hold_what_the_consoles_sent(playtest):
         assert status.counts.game == "Soot Wardens"
         assert status.waiting == ()
         assert status.counts.runs == len(runs[status.path])
-        assert status.counts.deaths >= sum(
-            run["deaths"] for run in runs[status.path] if run["ending"] != "cut"
-        )
-        assert (status.counts.rejected, status.counts.missing_packets, status.counts.dropped_events) == (
-            0,
-            0,
-            0,
-        )
+        assert status.counts.deaths >= sum(run["deaths"] for run in runs[status.path] if run["ending"] != "cut")
+        assert (status.counts.rejected, status.counts.missing_packets, status.counts.dropped_events) == (0, 0, 0)
 
 
 def test_the_study_holds_the_runs_that_were_played(playtest, study):
     _, _, runs, _ = playtest
     wanted = Counter(
         (run["player"], run["attempt"], run["ending"], run["deaths"])
-        for played in runs.values() for run in played if run["ending"] != "cut"
-    )  # fmt: skip
+        for played in runs.values()
+        for run in played
+        if run["ending"] != "cut"
+    )
     with duckdb.connect(str(study), read_only=True) as connection:
         rows = connection.execute("SELECT player, attempt, ending, deaths, damaged FROM runs").fetchall()
     assert len(rows) == sum(map(len, runs.values()))
     assert not any(damaged for *_, damaged in rows if damaged)
     assert Counter(tuple(row[:4]) for row in rows if row[2] != "cut") == wanted
     cut = [run for played in runs.values() for run in played if run["ending"] == "cut"]
-    assert sorted(row[:2] for row in rows if row[2] == "cut") == sorted(
-        (r["player"], r["attempt"]) for r in cut
-    )
+    assert sorted(row[:2] for row in rows if row[2] == "cut") == sorted((r["player"], r["attempt"]) for r in cut)
 
 
 def test_ingesting_again_changes_nothing(playtest, study, capsys):

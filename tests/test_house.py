@@ -23,13 +23,22 @@ from tests.needs import need
 
 ROOT = Path(__file__).resolve().parent.parent
 TOP = {
-    "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "constraints.txt", ".gitignore", ".gitattributes", ".ci",
-    "ingest", "analysis", "dashboard", "demo_logs", "tests",
-}  # fmt: skip
+    "README.md",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "pyproject.toml",
+    "constraints.txt",
+    ".gitignore",
+    ".gitattributes",
+    ".ci",
+    "ingest",
+    "analysis",
+    "dashboard",
+    "demo_logs",
+    "tests",
+}
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-REQUIREMENTS = [
-    Requirement(line) for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
-]
+REQUIREMENTS = [Requirement(line) for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]]
 
 
 @pytest.fixture(scope="module")
@@ -90,15 +99,14 @@ def commands_in(text: str) -> list[str]:
     lines = []
     for block in re.findall(r"^```(?:sh|bash|console)\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
         lines += block.replace("\\\n", " ").splitlines()
-    return [
-        line.removeprefix("$ ").strip()
-        for line in lines
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
+    return [line.removeprefix("$ ").strip() for line in lines if line.strip() and not line.lstrip().startswith("#")]
 
 
-DOCUMENTED = [(path.relative_to(ROOT), command) for path in documents()
-              for command in commands_in(path.read_text(encoding="utf-8"))]  # fmt: skip
+DOCUMENTED = [
+    (path.relative_to(ROOT), command)
+    for path in documents()
+    for command in commands_in(path.read_text(encoding="utf-8"))
+]
 
 
 @pytest.mark.parametrize(("document", "command"), DOCUMENTED, ids=[f"{d}: {c}" for d, c in DOCUMENTED])
@@ -122,16 +130,11 @@ def test_every_command_in_the_documents_can_be_called(document, command, monkeyp
                 assert importlib.util.find_spec(f"{module}.__main__") is not None
         case ["python" | "python3", script, *_]:
             assert (ROOT / script).is_file() or (ROOT / document.parent / script).is_file()
-        case [
-            "git" | "cd" | "source" | "apt" | "apt-get" | "pip" | "make" | "bash" | "pytest" | "cc" | "gcc",
-            *_,
-        ]:
+        case ["git" | "cd" | "source" | "apt" | "apt-get" | "pip" | "make" | "bash" | "pytest" | "cc" | "gcc", *_]:
             pass
         case [first, *_]:
             # Compilers and emulators of the firmware's own documents.
-            assert first.startswith(("arm-none-eabi-", "qemu-system-", "clang")), (
-                f"{document}: unknown command {first}"
-            )
+            assert first.startswith(("arm-none-eabi-", "qemu-system-", "clang")), f"{document}: unknown command {first}"
 
 
 def test_the_documents_are_searched_for_commands():
@@ -170,9 +173,7 @@ def test_every_link_between_the_documents_leads_somewhere(document):
 def pins() -> dict[str, str]:
     lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()
     pinned = [
-        re.fullmatch(r"([A-Za-z0-9_.-]+)==([0-9][A-Za-z0-9.+!]*)", line)
-        for line in lines
-        if line[:1] not in ("#", "")
+        re.fullmatch(r"([A-Za-z0-9_.-]+)==([0-9][A-Za-z0-9.+!]*)", line) for line in lines if line[:1] not in ("#", "")
     ]
     assert all(pinned), "every line of constraints.txt is NAME==VERSION"
     return {canonicalize_name(pin[1]): pin[2] for pin in pinned if pin}
@@ -206,14 +207,7 @@ def test_everything_that_comes_along_is_pinned_to_what_is_installed():
 
 # Put together here, so that this file does not hold what it looks for.
 HOSTS = "|".join(
-    [
-        r"pypi\." + "org",
-        "python" + "hosted",
-        r"npm" + r"js\.",
-        r"deb\." + "debian",
-        "index" + "-url",
-        "find" + "-links",
-    ]
+    [r"pypi\." + "org", "python" + "hosted", r"npm" + r"js\.", r"deb\." + "debian", "index" + "-url", "find" + "-links"]
 )
 MACHINE = r"(?<![\w.~}/-])/(?:" + "|".join(["work", "root", "home", "Users", "opt", "mnt"]) + r")/\w"
 BANNED = re.compile(f"{HOSTS}|{MACHINE}", re.IGNORECASE)
@@ -230,20 +224,14 @@ def test_no_registry_and_no_path_of_a_machine_stands_in_any_file(tracked):
     assert found == []
 
 
-@pytest.mark.parametrize(
-    "text", ["see https://" + "pypi." + "org/simple", "cd /" + "home/ann/x", '"/' + 'work/x"']
-)
+@pytest.mark.parametrize("text", ["see https://" + "pypi." + "org/simple", "cd /" + "home/ann/x", '"/' + 'work/x"'])
 def test_a_planted_one_is_found(text):
     assert BANNED.search(text)
 
 
 def test_no_file_is_large(tracked):
     """A clone must stay quick: what is generated is made again, not kept."""
-    large = {
-        str(path): (ROOT / path).stat().st_size
-        for path in tracked
-        if (ROOT / path).stat().st_size > 3_000_000
-    }
+    large = {str(path): (ROOT / path).stat().st_size for path in tracked if (ROOT / path).stat().st_size > 3_000_000}
     assert large == {}
 
 
@@ -256,9 +244,11 @@ def test_tests_are_skipped_through_the_one_helper_only(tracked):
     found = [
         str(path)
         for path in tracked
-        if path.parts[0] == "tests" and path.suffix == ".py" and path not in own
+        if path.parts[0] == "tests"
+        and path.suffix == ".py"
+        and path not in own
         and skip.search((ROOT / path).read_text(encoding="utf-8"))
-    ]  # fmt: skip
+    ]
     assert found == []
 
 
@@ -284,9 +274,13 @@ def test_a_need_that_is_not_met_skips_here_and_fails_where_skips_are_forbidden(t
     outcomes = {}
     for forbidden in ("0", "1"):
         done = subprocess.run(
-            [*command, "-q", str(case)], cwd=ROOT, capture_output=True, text=True,
-            env={**os.environ, "SETSCREW_NO_SKIPS": forbidden, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}, check=False,
-        )  # fmt: skip
+            [*command, "-q", str(case)],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            env={**os.environ, "SETSCREW_NO_SKIPS": forbidden, "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"},
+            check=False,
+        )
         outcomes[forbidden] = (done.returncode, done.stdout.strip().splitlines()[-1])
     assert outcomes["0"][0] == 0
     assert "1 passed, 2 skipped" in outcomes["0"][1]

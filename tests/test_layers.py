@@ -20,13 +20,7 @@ ROOMS = {
     "analysis.stats": ("analysis.stats",),
     "analysis.levers": ("analysis.levers", "analysis.words"),
     "analysis.models": ("analysis.models", "analysis.levers", "analysis.stats", "analysis.words"),
-    "analysis.tuning": (
-        "analysis.tuning",
-        "analysis.models",
-        "analysis.levers",
-        "analysis.stats",
-        "analysis.words",
-    ),
+    "analysis.tuning": ("analysis.tuning", "analysis.models", "analysis.levers", "analysis.stats", "analysis.words"),
 }
 
 
@@ -126,25 +120,13 @@ def test_a_planted_upward_import_is_found(module, source):
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        (
-            "dashboard.web.app",
-            "from analysis.findings import find\nfrom ingest.capture.captures import Captures",
-        ),
-        (
-            "analysis.findings.deaths",
-            "from ingest.vocabulary import EventRole\nfrom analysis.stats import survival",
-        ),
+        ("dashboard.web.app", "from analysis.findings import find\nfrom ingest.capture.captures import Captures"),
+        ("analysis.findings.deaths", "from ingest.vocabulary import EventRole\nfrom analysis.stats import survival"),
         ("analysis.findings.trust", "from ingest.study.capture_counts import CaptureCounts"),
         ("analysis.held", "from ingest.study.wanted import open_when_free"),
         ("analysis.stats.fit", "from ingest.vocabulary import TunableRole"),
-        (
-            "analysis.tuning.fit",
-            "from ingest.vocabulary import TunableRole\nfrom analysis.models import data",
-        ),
-        (
-            "analysis.tuning.fit",
-            "import numpy as np\nfrom scipy import stats\nfrom analysis.stats import survival",
-        ),
+        ("analysis.tuning.fit", "from ingest.vocabulary import TunableRole\nfrom analysis.models import data"),
+        ("analysis.tuning.fit", "import numpy as np\nfrom scipy import stats\nfrom analysis.stats import survival"),
         ("demo_logs.simulator.people", "from ingest.wire.encoder import Encoder\nimport numpy"),
     ],
 )
@@ -166,11 +148,7 @@ def sql_texts(source: str) -> list[str]:
         and isinstance(node.body[0], ast.Expr)
     }
     texts = [
-        "".join(
-            part.value
-            for part in node.values
-            if isinstance(part, ast.Constant) and isinstance(part.value, str)
-        )
+        "".join(part.value for part in node.values if isinstance(part, ast.Constant) and isinstance(part.value, str))
         for node in ast.walk(tree)
         if isinstance(node, ast.JoinedStr)
     ]
@@ -179,11 +157,7 @@ def sql_texts(source: str) -> list[str]:
         for node in ast.walk(tree)
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in prose
     ]
-    return [
-        text
-        for text in texts
-        if re.match(r"\s*(select|with)\b", text, re.IGNORECASE) and _SELECT.search(text)
-    ]
+    return [text for text in texts if re.match(r"\s*(select|with)\b", text, re.IGNORECASE) and _SELECT.search(text)]
 
 
 def test_questions_to_the_study_stand_in_sql_files_only():
@@ -197,11 +171,7 @@ def test_questions_to_the_study_stand_in_sql_files_only():
 
 @pytest.mark.parametrize(
     "source",
-    [
-        'x = "SELECT a FROM runs"',
-        'x = f"select {a} from {b}"',
-        'x = """\nWITH r AS (SELECT 1)\nSELECT * FROM r"""',
-    ],
+    ['x = "SELECT a FROM runs"', 'x = f"select {a} from {b}"', 'x = """\nWITH r AS (SELECT 1)\nSELECT * FROM r"""'],
 )
 def test_a_planted_question_is_found(source):
     assert sql_texts(source)
@@ -209,8 +179,13 @@ def test_a_planted_question_is_found(source):
 
 def test_the_bootstrap_runs_on_a_bare_python():
     """What starts before anything is installed imports the standard library only, down to the tests' own start."""
-    for name in ("demo_logs/__init__.py", "demo_logs/__main__.py", "demo_logs/bootstrap.py", "tests/__init__.py",
-                 "tests/__main__.py"):  # fmt: skip
+    for name in (
+        "demo_logs/__init__.py",
+        "demo_logs/__main__.py",
+        "demo_logs/bootstrap.py",
+        "tests/__init__.py",
+        "tests/__main__.py",
+    ):
         source = (ROOT / name).read_text(encoding="utf-8")
         tops = {imported.partition(".")[0] for imported in imports(source, "x", False)}
         assert tops <= set(sys.stdlib_module_names) | {"demo_logs"}, name

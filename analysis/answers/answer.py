@@ -58,8 +58,6 @@ def methods_used(keys: Any) -> dict[str, Any]:
 
 def table_html(frame: "pd.DataFrame") -> str:
     """The first rows of a frame as an HTML table, every text escaped."""
-    shown = frame.head(_MOST_ROWS).to_html(
-        index=False, border=0, escape=True, na_rep="–", float_format="{:.4g}".format
-    )
+    shown = frame.head(_MOST_ROWS).to_html(index=False, border=0, escape=True, na_rep="–", float_format="{:.4g}".format)
     more = len(frame) - _MOST_ROWS
     return shown + (f"<p>and {more} more rows</p>" if more > 0 else "")

@@ -39,13 +39,34 @@ class BuildsCompared(Answer):
         players_after; shares from 0 to 1."""
         import pandas as pd
 
-        columns = ["target", "before", "after", "difference", "low", "high", "unit", "wanted", "players_before",
-                   "players_after"]  # fmt: skip
+        columns = [
+            "target",
+            "before",
+            "after",
+            "difference",
+            "low",
+            "high",
+            "unit",
+            "wanted",
+            "players_before",
+            "players_after",
+        ]
         rows = [
-            [c.target.name, d.before, d.after, d.value, d.low, d.high, c.target.unit, c.target.wanted,
-             d.players_before, d.players_after]
-            for c in self.comparison.compared for d in (c.difference,)
-        ]  # fmt: skip
+            [
+                c.target.name,
+                d.before,
+                d.after,
+                d.value,
+                d.low,
+                d.high,
+                c.target.unit,
+                c.target.wanted,
+                d.players_before,
+                d.players_after,
+            ]
+            for c in self.comparison.compared
+            for d in (c.difference,)
+        ]
         return pd.DataFrame(rows, columns=columns)
 
     def to_json(self) -> dict[str, Any]:

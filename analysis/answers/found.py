@@ -79,8 +79,11 @@ class Found(Answer):
         import pandas as pd
 
         columns = ["game", "id", "title", "sentence", "players", "runs", "value", "low", "high", "unit"]
-        rows = [[game.game, f.id, f.title, f.sentence, f.players, f.runs, *_estimated(f)]
-                for game in self.games for f in game.findings]  # fmt: skip
+        rows = [
+            [game.game, f.id, f.title, f.sentence, f.players, f.runs, *_estimated(f)]
+            for game in self.games
+            for f in game.findings
+        ]
         return pd.DataFrame(rows, columns=columns)
 
     def to_json(self) -> dict[str, Any]:
@@ -96,15 +99,12 @@ class Found(Answer):
 
     def _repr_html_(self) -> str:
         parts = [
-            f"<h3>{escape(game.game)}</h3>" + "".join(f._repr_html_() for f in game.findings)
-            for game in self.games
+            f"<h3>{escape(game.game)}</h3>" + "".join(f._repr_html_() for f in game.findings) for game in self.games
         ]
         return "".join(parts) + (f"<p>{escape(self.missing)}</p>" if self.missing else "")
 
 
-def find_all(
-    reader: "Reader", study: str, chosen: list[Selection], questions: tuple[str, ...], missing: str
-) -> Found:
+def find_all(reader: "Reader", study: str, chosen: list[Selection], questions: tuple[str, ...], missing: str) -> Found:
     """The findings on each of `chosen`; `missing` says why there is none where no run is chosen."""
     games = tuple(_of_game(reader, selection, questions) for selection in chosen)
     return Found(study, reader.fingerprint(), games, "" if any(g.runs for g in games) else missing)

@@ -77,9 +77,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
     if needed == 0:
         lines.append("That is reached already.")
     elif needed is None:
-        lines.append(
-            "No playtest of a class's size reaches that; accept a wider interval, or test in several classes."
-        )
+        lines.append("No playtest of a class's size reaches that; accept a wider interval, or test in several classes.")
     else:
         lines.append(f"That takes about {counted(needed, 'more first-time player')} on the present build.")
     if plan["precision"]:
@@ -97,10 +95,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
 
 
 def _table(slots: Sequence[Mapping[str, Any]]) -> str:
-    lines = [
-        "## Who plays what",
-        "| no. | player tag | builds, in this order | runs on each | done, remarks |",
-    ]
+    lines = ["## Who plays what", "| no. | player tag | builds, in this order | runs on each | done, remarks |"]
     lines.append("|---|---|---|---|---|")
     for slot in slots:
         builds = ", then ".join(_text(b) for b in slot["builds"])

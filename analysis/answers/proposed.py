@@ -43,13 +43,40 @@ class Proposed(Answer):
         advice, and the chances to be better and within tolerance; shares from 0 to 1."""
         import pandas as pd
 
-        columns = ["rank", "id", "advice", "sentence", "target", "wanted", "now", "proposed", "low80", "high80", "unit",
-                   "chance_better", "chance_close"]  # fmt: skip
+        columns = [
+            "rank",
+            "id",
+            "advice",
+            "sentence",
+            "target",
+            "wanted",
+            "now",
+            "proposed",
+            "low80",
+            "high80",
+            "unit",
+            "chance_better",
+            "chance_close",
+        ]
         rows = [
-            [rank, p.id, str(p.advice), p.sentence, t.target, t.wanted, t.now.value, t.proposed.value,
-             t.proposed.low80, t.proposed.high80, t.unit, p.chance_better, p.chance_close]
-            for rank, p in enumerate(self.answer.proposals, 1) for t in p.targets
-        ]  # fmt: skip
+            [
+                rank,
+                p.id,
+                str(p.advice),
+                p.sentence,
+                t.target,
+                t.wanted,
+                t.now.value,
+                t.proposed.value,
+                t.proposed.low80,
+                t.proposed.high80,
+                t.unit,
+                p.chance_better,
+                p.chance_close,
+            ]
+            for rank, p in enumerate(self.answer.proposals, 1)
+            for t in p.targets
+        ]
         return pd.DataFrame(rows, columns=columns)
 
     def to_json(self) -> dict[str, Any]:

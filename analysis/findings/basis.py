@@ -41,9 +41,7 @@ def read_basis(reader: Reader, selection: Selection) -> Basis:
     damaged, mixed = int(np.sum(run["damaged"] == 1)), int(np.sum(run["mixed_build"] == 1))
     untagged = int(np.sum(run["tagged"] == 0))
     if damaged:
-        warnings.append(
-            f"{counted(damaged, 'run')} lost packets or events: deaths and time may be missing there."
-        )
+        warnings.append(f"{counted(damaged, 'run')} lost packets or events: deaths and time may be missing there.")
     if mixed:
         warnings.append(f"In {counted(mixed, 'run')} a tunable changed while the run went on.")
     if untagged:
@@ -63,10 +61,15 @@ def read_basis(reader: Reader, selection: Selection) -> Basis:
 def nothing(question: str, sentence: str, basis: Basis | None = None) -> Finding:
     """The finding of a question that cannot be asked of these runs, with the reason."""
     return Finding(
-        id=f"{question}.none", question=question, title="Nothing to show", sentence=sentence,
-        players=basis.players if basis else 0, runs=basis.runs if basis else 0, method="count",
+        id=f"{question}.none",
+        question=question,
+        title="Nothing to show",
+        sentence=sentence,
+        players=basis.players if basis else 0,
+        runs=basis.runs if basis else 0,
+        method="count",
         warnings=basis.warnings if basis else (),
-    )  # fmt: skip
+    )
 
 
 NO_RUNS = "No runs are chosen: ingest a play log of this game, or widen the selection."

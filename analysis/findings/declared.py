@@ -98,13 +98,22 @@ class Declared:
         made = {name: self._frame(name, table) for name, table in (tables or {}).items()}
         self._check("facts", set(facts or {}), self.facts)
         told: dict[str, Any] = {
-            "title": self.title, "method": self.method, "players": size.players, "runs": size.runs,
-            "warnings": size.warnings, "subject": (facts or {}).get(self.told_apart_by, ""),
-        }  # fmt: skip
+            "title": self.title,
+            "method": self.method,
+            "players": size.players,
+            "runs": size.runs,
+            "warnings": size.warnings,
+            "subject": (facts or {}).get(self.told_apart_by, ""),
+        }
         return Finding(
-            id=self.id, question=self.question, sentence=sentence, estimate=estimate, tables=made, facts=facts or {},
+            id=self.id,
+            question=self.question,
+            sentence=sentence,
+            estimate=estimate,
+            tables=made,
+            facts=facts or {},
             **(told | other),
-        )  # fmt: skip
+        )
 
     def _frame(self, name: str, table: Any) -> pd.DataFrame:
         if name not in self.tables:

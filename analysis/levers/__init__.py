@@ -55,5 +55,17 @@ def _dose_levers() -> list[DoseLever]:
     return [lever for lever in LEVERS.values() if isinstance(lever, DoseLever)]
 
 
-__all__ = ["LEVERS", "DoseLever", "EdgeLever", "Lever", "Part", "PolicyLever", "Rule", "edge_levers", "lever_of",
-           "policy_levers", "rate_levers", "trial_levers"]  # fmt: skip
+__all__ = [
+    "LEVERS",
+    "DoseLever",
+    "EdgeLever",
+    "Lever",
+    "Part",
+    "PolicyLever",
+    "Rule",
+    "edge_levers",
+    "lever_of",
+    "policy_levers",
+    "rate_levers",
+    "trial_levers",
+]

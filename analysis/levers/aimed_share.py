@@ -11,7 +11,12 @@ def _share(percents: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.AIMED_SHARE, units=("percent",), easier=-1, part=Part.STAGED, of=_share,
+    TunableRole.AIMED_SHARE,
+    units=("percent",),
+    easier=-1,
+    part=Part.STAGED,
+    of=_share,
     deaths=Prior(0.8, 0.5, "all shots aimed instead of none, twice the deaths, give or take half. No source"),
-    what="all shots aimed instead of none", played="share of aimed shots",
-)  # fmt: skip
+    what="all shots aimed instead of none",
+    played="share of aimed shots",
+)

@@ -5,14 +5,26 @@ from analysis.levers.lever import DoseLever, Part, Prior
 from ingest.vocabulary import TunableRole
 
 DEATHS = Prior(
-    1.0, 0.45,
+    1.0,
+    0.45,
     "twice the speed, about twice the mistakes a second; how well people keep up differs. No source, as for a fire "
     "rate",
-)  # fmt: skip
+)
 TIMES = Prior(0.1, 0.15, "a level ends after so many rows. No source: as for a fire rate")
 
 LEVER = DoseLever(
-    TunableRole.DROP_INTERVAL, units=("ms", "us", "ticks"), easier=1, part=Part.BLOCKS, least=1, by_ratio=True,
-    of=fire_period.log_rate, deaths=DEATHS, times=TIMES, in_levels=True, what="block speed", played="rate", symbol="e",
+    TunableRole.DROP_INTERVAL,
+    units=("ms", "us", "ticks"),
+    easier=1,
+    part=Part.BLOCKS,
+    least=1,
+    by_ratio=True,
+    of=fire_period.log_rate,
+    deaths=DEATHS,
+    times=TIMES,
+    in_levels=True,
+    what="block speed",
+    played="rate",
+    symbol="e",
     under=fire_period.UNDER,
-)  # fmt: skip
+)

@@ -7,15 +7,13 @@ from analysis.levers.lever import DoseLever, Part, Prior
 from ingest.vocabulary import TunableRole
 
 DEATHS = Prior(
-    1.0, 0.45,
+    1.0,
+    0.45,
     "twice the shots, about twice the deaths; crowded shots can make more of it, deaths that have nothing to do with "
     "shots less. No source: chosen on simulated worlds (MODEL.md)",
-)  # fmt: skip
+)
 TIMES = Prior(0.1, 0.15, "dodging takes a little time. No source: a guess that a class outweighs")
-UNDER = {
-    "the rate acts in exact proportion": (1.0, 0.02),
-    "the rate may act far more or less": (1.0, 0.9),
-}
+UNDER = {"the rate acts in exact proportion": (1.0, 0.02), "the rate may act far more or less": (1.0, 0.9)}
 
 
 def log_rate(periods: Sequence[int]) -> float:
@@ -25,6 +23,18 @@ def log_rate(periods: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.FIRE_PERIOD, units=("ms", "us", "ticks"), easier=1, part=Part.STAGED, least=1, by_ratio=True,
-    of=log_rate, deaths=DEATHS, times=TIMES, in_levels=False, what="fire rate", played="rate", symbol="e", under=UNDER,
-)  # fmt: skip
+    TunableRole.FIRE_PERIOD,
+    units=("ms", "us", "ticks"),
+    easier=1,
+    part=Part.STAGED,
+    least=1,
+    by_ratio=True,
+    of=log_rate,
+    deaths=DEATHS,
+    times=TIMES,
+    in_levels=False,
+    what="fire rate",
+    played="rate",
+    symbol="e",
+    under=UNDER,
+)

@@ -7,10 +7,5 @@ from analysis.levers.lever import EdgeLever, Part
 from ingest.vocabulary import TunableRole
 
 LEVER = EdgeLever(
-    TunableRole.INPUT_OFFSET,
-    units=("ms", "us", "ticks"),
-    easier=0,
-    part=Part.NOTES,
-    early_edge=1,
-    late_edge=1,
+    TunableRole.INPUT_OFFSET, units=("ms", "us", "ticks"), easier=0, part=Part.NOTES, early_edge=1, late_edge=1
 )

@@ -5,6 +5,12 @@ from ingest.vocabulary import LivesRefill, TunableRole
 
 # Of two that hold in one place the more generous one counts.
 LEVER = PolicyLever(
-    TunableRole.LIVES_REFILL, units=("-",), easier=1, least=min(LivesRefill), most=max(LivesRefill),
-    in_combination=True, rule=Rule.REFILL, of=max,
-)  # fmt: skip
+    TunableRole.LIVES_REFILL,
+    units=("-",),
+    easier=1,
+    least=min(LivesRefill),
+    most=max(LivesRefill),
+    in_combination=True,
+    rule=Rule.REFILL,
+    of=max,
+)

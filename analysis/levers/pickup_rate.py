@@ -21,6 +21,10 @@ class _PickupRate(DoseLever):
 
 
 LEVER = _PickupRate(
-    TunableRole.PICKUP_RATE, units=("percent",), easier=1, by_ratio=True, of=_log_rate,
+    TunableRole.PICKUP_RATE,
+    units=("percent",),
+    easier=1,
+    by_ratio=True,
+    of=_log_rate,
     rises=Prior(1.0, 0.3, "twice the upgrades, about twice the pick-ups, fewer where some are left lying. No source"),
-)  # fmt: skip
+)

@@ -7,6 +7,12 @@ from ingest.vocabulary import TunableRole
 MOST = 15
 
 LEVER = PolicyLever(
-    TunableRole.START_LIVES, units=("lives",), easier=1, least=1, most=MOST, by_ratio=True, rule=Rule.START_LIVES,
+    TunableRole.START_LIVES,
+    units=("lives",),
+    easier=1,
+    least=1,
+    most=MOST,
+    by_ratio=True,
+    rule=Rule.START_LIVES,
     of=first,
-)  # fmt: skip
+)

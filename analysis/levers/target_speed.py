@@ -7,10 +7,11 @@ from analysis.levers.lever import DoseLever, Part, Prior
 from ingest.vocabulary import TunableRole
 
 _SLOPE = Prior(
-    -2.0, 1.0,
+    -2.0,
+    1.0,
     "at half the speed four times the odds of a hit (half as many or twice as many times, give or take). No source: a "
     "class of twelve outweighs it",
-)  # fmt: skip
+)
 
 
 def _log_speed(speeds: Sequence[int]) -> float:
@@ -18,10 +19,20 @@ def _log_speed(speeds: Sequence[int]) -> float:
 
 
 LEVER = DoseLever(
-    TunableRole.TARGET_SPEED, units=(), easier=-1, part=Part.TRIALS, least=1, by_ratio=True, of=_log_speed,
-    success=_SLOPE, each_logged=True, what="speed", played="speed", symbol="-s",
+    TunableRole.TARGET_SPEED,
+    units=(),
+    easier=-1,
+    part=Part.TRIALS,
+    least=1,
+    by_ratio=True,
+    of=_log_speed,
+    success=_SLOPE,
+    each_logged=True,
+    what="speed",
+    played="speed",
+    symbol="-s",
     under={
         "speed matters half as much": (_SLOPE.mean / 2, 0.05),
         "speed may matter far more or less": (_SLOPE.mean, 2 * _SLOPE.sd),
     },
-)  # fmt: skip
+)

@@ -10,6 +10,4 @@ def _kept(values: Sequence[int]) -> float:
     return float(bool(values[0]))
 
 
-LEVER = PolicyLever(
-    TunableRole.TIERS_SURVIVE, units=("-",), easier=1, least=0, most=1, rule=Rule.KEEP_TIER, of=_kept
-)
+LEVER = PolicyLever(TunableRole.TIERS_SURVIVE, units=("-",), easier=1, least=0, most=1, rule=Rule.KEEP_TIER, of=_kept)

@@ -3,6 +3,4 @@
 from analysis.levers.lever import EdgeLever, Part
 from ingest.vocabulary import TunableRole
 
-LEVER = EdgeLever(
-    TunableRole.WINDOW_LATE, units=("ms", "us", "ticks"), easier=1, part=Part.NOTES, late_edge=1
-)
+LEVER = EdgeLever(TunableRole.WINDOW_LATE, units=("ms", "us", "ticks"), easier=1, part=Part.NOTES, late_edge=1)

@@ -10,18 +10,29 @@ _WESTFALL = Source(
     "Testing: Examples and Methods for p-Value Adjustment}, publisher={Wiley}, year={1993}}",
 )
 _BITHELL = article(
-    "bithell1990", "Bithell, J. F.", 1990, "An application of density estimation to geographical epidemiology",
-    "Statistics in Medicine", "9:691-701",
-)  # fmt: skip
+    "bithell1990",
+    "Bithell, J. F.",
+    1990,
+    "An application of density estimation to geographical epidemiology",
+    "Statistics in Medicine",
+    "9:691-701",
+)
 _CLAYTON = article(
-    "clayton1987", "Clayton, David and Kaldor, John", 1987,
-    "Empirical Bayes estimates of age-standardized relative risks for use in disease mapping", "Biometrics",
+    "clayton1987",
+    "Clayton, David and Kaldor, John",
+    1987,
+    "Empirical Bayes estimates of age-standardized relative risks for use in disease mapping",
+    "Biometrics",
     "43:671-681",
-)  # fmt: skip
+)
 _WOODS = article(
-    "woods2015", "Woods, David L. and Wyma, John M. and Yund, E. William and Herron, Timothy J. and Reed, Bruce", 2015,
-    "Factors influencing the latency of simple reaction time", "Frontiers in Human Neuroscience", "9:131",
-)  # fmt: skip
+    "woods2015",
+    "Woods, David L. and Wyma, John M. and Yund, E. William and Herron, Timothy J. and Reed, Bruce",
+    2015,
+    "Factors influencing the latency of simple reaction time",
+    "Frontiers in Human Neuroscience",
+    "9:131",
+)
 
 METHODS: dict[str, Method] = {
     "hot_spots": Method(

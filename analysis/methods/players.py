@@ -4,20 +4,30 @@ from analysis.methods.entry import Method, article
 from analysis.methods.sources import HAUSMAN, HOLM, LIANG, PHIPSON
 
 _GREENWOOD_YULE = article(
-    "greenwood1920", "Greenwood, Major and Yule, G. Udny", 1920,
+    "greenwood1920",
+    "Greenwood, Major and Yule, G. Udny",
+    1920,
     "An inquiry into the nature of frequency distributions representative of multiple happenings",
-    "Journal of the Royal Statistical Society", "83:255-279",
-)  # fmt: skip
+    "Journal of the Royal Statistical Society",
+    "83:255-279",
+)
 _BONETT = article(
-    "bonett2000", "Bonett, Douglas G. and Wright, Thomas A.", 2000,
-    "Sample size requirements for estimating Pearson, Kendall and Spearman correlations", "Psychometrika", "65:23-28",
-)  # fmt: skip
+    "bonett2000",
+    "Bonett, Douglas G. and Wright, Thomas A.",
+    2000,
+    "Sample size requirements for estimating Pearson, Kendall and Spearman correlations",
+    "Psychometrika",
+    "65:23-28",
+)
 
 _BLAND = article(
-    "bland1995", "Bland, J. Martin and Altman, Douglas G.", 1995,
-    "Calculating correlation coefficients with repeated observations: Part 1, correlation within subjects", "BMJ",
+    "bland1995",
+    "Bland, J. Martin and Altman, Douglas G.",
+    1995,
+    "Calculating correlation coefficients with repeated observations: Part 1, correlation within subjects",
+    "BMJ",
     "310:446",
-)  # fmt: skip
+)
 
 METHODS: dict[str, Method] = {
     "spread_of_players": Method(

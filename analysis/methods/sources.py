@@ -22,25 +22,42 @@ SKELLAM = Source(
     "of the Royal Statistical Society B}, volume={10}, number={2}, pages={257--261}, year={1948}}",
 )
 KAPLAN = article(
-    "kaplan1958", "Kaplan, E. L. and Meier, Paul", 1958,
+    "kaplan1958",
+    "Kaplan, E. L. and Meier, Paul",
+    1958,
     "Nonparametric estimation from incomplete observations",
-    "Journal of the American Statistical Association", "53(282):457-481",
-)  # fmt: skip
+    "Journal of the American Statistical Association",
+    "53(282):457-481",
+)
 WILLIAMS = article(
-    "williams1995", "Williams, Rick L.", 1995,
-    "Product-limit survival functions with correlated survival times", "Lifetime Data Analysis", "1:171-186",
-)  # fmt: skip
+    "williams1995",
+    "Williams, Rick L.",
+    1995,
+    "Product-limit survival functions with correlated survival times",
+    "Lifetime Data Analysis",
+    "1:171-186",
+)
 WILSON = article(
-    "wilson1927", "Wilson, Edwin B.", 1927, "Probable inference, the law of succession, and statistical inference",
-    "Journal of the American Statistical Association", "22(158):209-212",
-)  # fmt: skip
+    "wilson1927",
+    "Wilson, Edwin B.",
+    1927,
+    "Probable inference, the law of succession, and statistical inference",
+    "Journal of the American Statistical Association",
+    "22(158):209-212",
+)
 PHIPSON = article(
-    "phipson2010", "Phipson, Belinda and Smyth, Gordon K.", 2010,
+    "phipson2010",
+    "Phipson, Belinda and Smyth, Gordon K.",
+    2010,
     "Permutation p-values should never be zero: calculating exact p-values when permutations are randomly drawn",
-    "Statistical Applications in Genetics and Molecular Biology", "9:39",
-)  # fmt: skip
+    "Statistical Applications in Genetics and Molecular Biology",
+    "9:39",
+)
 HAUSMAN = article(
-    "hausman1984", "Hausman, Jerry and Hall, Bronwyn H. and Griliches, Zvi", 1984,
-    "Econometric models for count data with an application to the patents-R&D relationship", "Econometrica",
+    "hausman1984",
+    "Hausman, Jerry and Hall, Bronwyn H. and Griliches, Zvi",
+    1984,
+    "Econometric models for count data with an application to the patents-R&D relationship",
+    "Econometrica",
     "52:909-938",
-)  # fmt: skip
+)

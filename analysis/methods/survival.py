@@ -4,45 +4,65 @@ from analysis.methods.entry import Method, article
 from analysis.methods.sources import HAUSMAN, KAPLAN, LIANG, PHIPSON, SKELLAM, WILLIAMS, WILSON
 
 _ROTHMAN = article(
-    "rothman1978", "Rothman, Kenneth J.", 1978,
+    "rothman1978",
+    "Rothman, Kenneth J.",
+    1978,
     "Estimation of confidence limits for the cumulative probability of survival in life table analysis",
-    "Journal of Chronic Diseases", "31:557-560",
-)  # fmt: skip
+    "Journal of Chronic Diseases",
+    "31:557-560",
+)
 _AALEN = article(
-    "aalen1978", "Aalen, Odd O. and Johansen, Søren", 1978,
+    "aalen1978",
+    "Aalen, Odd O. and Johansen, Søren",
+    1978,
     "An empirical transition matrix for non-homogeneous Markov chains based on censored observations",
-    "Scandinavian Journal of Statistics", "5:141-150",
-)  # fmt: skip
+    "Scandinavian Journal of Statistics",
+    "5:141-150",
+)
 _GARWOOD = article(
-    "garwood1936",
-    "Garwood, F.",
-    1936,
-    "Fiducial limits for the Poisson distribution",
-    "Biometrika",
-    "28:437-442",
+    "garwood1936", "Garwood, F.", 1936, "Fiducial limits for the Poisson distribution", "Biometrika", "28:437-442"
 )
 _EFRON_STEIN = article(
-    "efron1981", "Efron, Bradley and Stein, Charles", 1981, "The jackknife estimate of variance",
-    "The Annals of Statistics", "9(3):586-596",
-)  # fmt: skip
+    "efron1981",
+    "Efron, Bradley and Stein, Charles",
+    1981,
+    "The jackknife estimate of variance",
+    "The Annals of Statistics",
+    "9(3):586-596",
+)
 _MANTEL = article(
-    "mantel1966", "Mantel, Nathan", 1966,
+    "mantel1966",
+    "Mantel, Nathan",
+    1966,
     "Evaluation of survival data and two new rank order statistics arising in its consideration",
-    "Cancer Chemotherapy Reports", "50:163-170",
-)  # fmt: skip
+    "Cancer Chemotherapy Reports",
+    "50:163-170",
+)
 _ROYSTON = article(
-    "royston2013", "Royston, Patrick and Parmar, Mahesh K. B.", 2013,
+    "royston2013",
+    "Royston, Patrick and Parmar, Mahesh K. B.",
+    2013,
     "Restricted mean survival time: an alternative to the hazard ratio for the design and analysis of randomized "
-    "trials with a time-to-event outcome", "BMC Medical Research Methodology", "13:152",
-)  # fmt: skip
+    "trials with a time-to-event outcome",
+    "BMC Medical Research Methodology",
+    "13:152",
+)
 _ANDERSEN = article(
-    "andersen1982", "Andersen, P. K. and Gill, R. D.", 1982,
-    "Cox's regression model for counting processes: a large sample study", "The Annals of Statistics", "10:1100-1120",
-)  # fmt: skip
+    "andersen1982",
+    "Andersen, P. K. and Gill, R. D.",
+    1982,
+    "Cox's regression model for counting processes: a large sample study",
+    "The Annals of Statistics",
+    "10:1100-1120",
+)
 _LIN = article(
-    "lin1989", "Lin, D. Y. and Wei, L. J.", 1989, "The robust inference for the Cox proportional hazards model",
-    "Journal of the American Statistical Association", "84:1074-1078",
-)  # fmt: skip
+    "lin1989",
+    "Lin, D. Y. and Wei, L. J.",
+    1989,
+    "The robust inference for the Cox proportional hazards model",
+    "Journal of the American Statistical Association",
+    "84:1074-1078",
+)
 
 _HIGHEST = (
     "One that is named for being the highest of several is held against the same players' others (fixed-effects "

@@ -32,12 +32,7 @@ _GELMAN = Source(
     "Aki and Rubin, Donald B.}, title={Bayesian Data Analysis}, edition={3}, publisher={CRC Press}, year={2013}}",
 )
 _GEYER = article(
-    "geyer1992",
-    "Geyer, Charles J.",
-    1992,
-    "Practical Markov chain Monte Carlo",
-    "Statistical Science",
-    "7(4):473-483",
+    "geyer1992", "Geyer, Charles J.", 1992, "Practical Markov chain Monte Carlo", "Statistical Science", "7(4):473-483"
 )
 _RUBIN = Source(
     "rubin1981",

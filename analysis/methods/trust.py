@@ -4,13 +4,21 @@ from analysis.methods.entry import Method, article
 from analysis.methods.sources import LIANG
 
 _THEIL = article(
-    "theil1950", "Theil, H.", 1950, "A rank-invariant method of linear and polynomial regression analysis",
-    "Indagationes Mathematicae", "12:85-91",
-)  # fmt: skip
+    "theil1950",
+    "Theil, H.",
+    1950,
+    "A rank-invariant method of linear and polynomial regression analysis",
+    "Indagationes Mathematicae",
+    "12:85-91",
+)
 _SEN = article(
-    "sen1968", "Sen, P. K.", 1968, "Estimates of the regression coefficient based on Kendall's tau",
-    "Journal of the American Statistical Association", "63:1379-1389",
-)  # fmt: skip
+    "sen1968",
+    "Sen, P. K.",
+    1968,
+    "Estimates of the regression coefficient based on Kendall's tau",
+    "Journal of the American Statistical Association",
+    "63:1379-1389",
+)
 
 METHODS: dict[str, Method] = {
     "console.bounce": Method(

@@ -154,9 +154,7 @@ def fit_between(
 
 def varied(data: StagedData) -> list[str]:
     """The tunables that all builds played have, and that differed between them."""
-    builds = [
-        {t.name: t.value for t in data.builds[n].tunables} for n in sorted(set(data.runs.build.tolist()))
-    ]
+    builds = [{t.name: t.value for t in data.builds[n].tunables} for n in sorted(set(data.runs.build.tolist()))]
     shared = set.intersection(*(set(build) for build in builds))
     return sorted(name for name in shared if len({build[name] for build in builds}) > 1)
 

@@ -34,9 +34,7 @@ class Tunable:
     @property
     def narrowness(self) -> int:
         """How many scopes narrow it: of two that apply, the narrower one holds."""
-        return sum(
-            scope is not None for scope in (self.stage, self.stage_kind, self.song, self.level, self.grade)
-        )
+        return sum(scope is not None for scope in (self.stage, self.stage_kind, self.song, self.level, self.grade))
 
 
 @dataclass(frozen=True)
@@ -144,9 +142,7 @@ class StagedData:
     finish_known: bool  # somebody finished, so the last segment is the game's last
     lives_seen: int  # deaths that ended a run, where no tunable says
     restarts: bool = False  # a death throws back to the stage's start
-    more_stages: bool = (
-        True  # a stage after the last one may be there: stages are logged, and nobody has finished
-    )
+    more_stages: bool = True  # a stage after the last one may be there: stages are logged, and nobody has finished
     ends_logged: bool = True  # the game can log how a run ends
 
     @property

@@ -95,9 +95,7 @@ class Fitted(ABC):
     def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
         """What may be moved for the sake of `targets`."""
         now = self.figures({}, targets, quick=True)
-        return moves_of(
-            self.acting, wishes, lambda s: not np.array_equal(self.figures(s, targets, quick=True), now)
-        )
+        return moves_of(self.acting, wishes, lambda s: not np.array_equal(self.figures(s, targets, quick=True), now))
 
     def carried_by(self, tunable: Tunable) -> str:
         """What the predicted effect of a tunable rests on."""
@@ -127,9 +125,7 @@ def of_the_playtest(newcomers: np.ndarray, players: int, runs: int, damaged: int
     if fresh == 0:
         said.append("every player had played before: what first-time players do is guessed from them")
     elif fresh < players:
-        said.append(
-            f"{players - fresh} of {counted(players, 'player')} had played before; they are not the population"
-        )
+        said.append(f"{players - fresh} of {counted(players, 'player')} had played before; they are not the population")
     if players < _FEW:
         said.append(f"only {counted(players, 'player')}: the intervals are indicative")
     if runs < 2 * players:

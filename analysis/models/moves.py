@@ -31,9 +31,7 @@ class Move:
     joint: bool = False
 
 
-def moves_of(
-    tunables: Sequence[Tunable], wishes: Levers, matters: Callable[[Setting], bool]
-) -> tuple[Move, ...]:
+def moves_of(tunables: Sequence[Tunable], wishes: Levers, matters: Callable[[Setting], bool]) -> tuple[Move, ...]:
     """Each of the `tunables` that may be moved alone, and those of one role together.
 
     matters: whether a setting changes any figure that is asked for.
@@ -56,9 +54,7 @@ def moves_of(
     return tuple(move for move in found if len(move.options) > 1)
 
 
-def _together(
-    role: TunableRole | None, tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]
-) -> Move | None:
+def _together(role: TunableRole | None, tunables: Sequence[Tunable], ranges: dict[str, tuple[int, int]]) -> Move | None:
     """Several tunables of one role as one move, as its lever says."""
     lever = lever_of(role)
     if lever is not None and lever.by_ratio:

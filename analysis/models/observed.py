@@ -144,9 +144,7 @@ def _before(data: StagedData, index: np.ndarray, before: np.ndarray) -> np.ndarr
         key = (int(cells.player[n]), int(cells.attempt[n]), int(cells.build[n]))
         spent[key] = spent.get(key, 0.0) + float(cells.alive_s[n])
     runs = data.runs
-    return np.array(
-        [spent.get((int(runs.player[n]), int(runs.attempt[n]), int(runs.build[n])), 0.0) for n in index]
-    )
+    return np.array([spent.get((int(runs.player[n]), int(runs.attempt[n]), int(runs.build[n])), 0.0) for n in index])
 
 
 def _once(
@@ -164,21 +162,13 @@ def _once(
             if reached[n] or not resolved[n]:
                 break
         rows.append((float(ends[0]), clock, ends[1]))
-    value, clocks, told = (
-        (np.array(column) for column in zip(*rows, strict=True)) if rows else np.zeros((3, 0))
-    )
+    value, clocks, told = (np.array(column) for column in zip(*rows, strict=True)) if rows else np.zeros((3, 0))
     told = told.astype(bool)
-    return _resolved(
-        players, value, clocks, told, np.array([(player == p).sum() for p in players], dtype=int)
-    )
+    return _resolved(players, value, clocks, told, np.array([(player == p).sum() for p in players], dtype=int))
 
 
 def _resolved(
-    player: np.ndarray,
-    value: np.ndarray,
-    time: np.ndarray,
-    resolved: np.ndarray,
-    runs: np.ndarray | None = None,
+    player: np.ndarray, value: np.ndarray, time: np.ndarray, resolved: np.ndarray, runs: np.ndarray | None = None
 ) -> _Counted:
     weight = resolved_weights(time, resolved)[resolved]
     own = np.ones(len(weight), dtype=int) if runs is None else runs[resolved]

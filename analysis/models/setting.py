@@ -32,9 +32,7 @@ def values_of(tunables: Sequence[Tunable]) -> dict[str, int]:
     return {tunable.name: tunable.value for tunable in tunables}
 
 
-def rules(
-    tunables: Sequence[Tunable], segments: Sequence[Segment], setting: Setting, lives_seen: int = 1
-) -> Rules:
+def rules(tunables: Sequence[Tunable], segments: Sequence[Segment], setting: Setting, lives_seen: int = 1) -> Rules:
     """What `setting` (values by tunable name; what it leaves out stays as it is) does in each segment.
 
     Where nothing in the log says how many lives there are, `lives_seen` holds.
@@ -55,9 +53,7 @@ def rules(
         doses={
             lever.role: np.array(
                 [
-                    lever.of(values)
-                    if (values := _in_force(tunables, segment, lever.role, now))
-                    else lever.absent
+                    lever.of(values) if (values := _in_force(tunables, segment, lever.role, now)) else lever.absent
                     for segment in segments
                 ],
                 dtype=float,
@@ -68,9 +64,7 @@ def rules(
     )
 
 
-def _refills(
-    lever: PolicyLever, tunables: Sequence[Tunable], segments: Sequence[Segment], now: Setting
-) -> np.ndarray:
+def _refills(lever: PolicyLever, tunables: Sequence[Tunable], segments: Sequence[Segment], now: Setting) -> np.ndarray:
     """(segments,) what is given on entering each."""
     found = np.zeros(len(segments), dtype=int)
     for n, segment in enumerate(segments):
@@ -94,8 +88,6 @@ def _in_force(tunables: Sequence[Tunable], segment: Segment, role: TunableRole, 
 
 def _applies(tunable: Tunable, segment: Segment) -> bool:
     if segment.is_level:
-        return (
-            tunable.level in (None, segment.number) and tunable.stage is None and tunable.stage_kind is None
-        )
+        return tunable.level in (None, segment.number) and tunable.stage is None and tunable.stage_kind is None
     in_stage = tunable.stage in (None, segment.number) and tunable.stage_kind in (None, segment.boss)
     return in_stage and tunable.level is None

@@ -201,9 +201,7 @@ def _step(lever: DoseLever, build: Build, now: Build, setting: Setting) -> float
     return lever.of(played) - lever.of(present) if played and present else 0.0
 
 
-def fit_trials(
-    data: TrialData, assumed: TrialPriors | None = None, draws: int = DRAWS, seed: int = 1
-) -> TrialModel:
+def fit_trials(data: TrialData, assumed: TrialPriors | None = None, draws: int = DRAWS, seed: int = 1) -> TrialModel:
     """The model of one game's trials. Raises ValueError where there is none."""
     if len(data.success) == 0:
         raise ValueError("no trial to fit")

@@ -44,6 +44,4 @@ def profile_interval(hits: Array, trials: Array, critical: float) -> tuple[float
 
     low = optimize.brentq(above, -_FAR, top[1], xtol=1e-6) if above(-_FAR) < 0 else None
     high = optimize.brentq(above, top[1], _FAR, xtol=1e-6) if above(_FAR) < 0 else None
-    return (0.0 if low is None else float(special.expit(low))), (
-        1.0 if high is None else float(special.expit(high))
-    )
+    return (0.0 if low is None else float(special.expit(low))), (1.0 if high is None else float(special.expit(high)))

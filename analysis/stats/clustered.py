@@ -52,21 +52,14 @@ class SurvivalCurve:
                 return np.nan, np.nan, np.nan
             # Nobody has died yet: Wilson with the players who were still playing.
             playing = self.players - int(np.searchsorted(self.longest, time, side="left"))
-            return (
-                (1.0, wilson(playing, playing, self.level)[0], 1.0)
-                if self.players > 1
-                else (1.0, np.nan, np.nan)
-            )
-        step = (
-            float(step_value(self.time, c, self.last, time)) for c in (self.surviving, self.low, self.high)
-        )
+            return (1.0, wilson(playing, playing, self.level)[0], 1.0) if self.players > 1 else (1.0, np.nan, np.nan)
+        step = (float(step_value(self.time, c, self.last, time)) for c in (self.surviving, self.low, self.high))
         return tuple(np.nan if time > self.last and self.surviving[-1] > 0 else v for v in step)  # type: ignore[return-value]
 
     def median(self) -> Estimate:
         """None where the curve or its limit never comes down to one half."""
         middle, low, high = (
-            quantile(self.time, np.nan_to_num(curve, nan=1.0))
-            for curve in (self.surviving, self.low, self.high)
+            quantile(self.time, np.nan_to_num(curve, nan=1.0)) for curve in (self.surviving, self.low, self.high)
         )
         return Estimate(middle, low, high, self.level, self.players)
 
@@ -133,9 +126,7 @@ def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) 
     return low, np.where(curve.surviving > 0, np.maximum(high, score_high), high)
 
 
-def robust_log_variance(
-    curve: KaplanMeier, duration: Array, died: Array, number: Array, players: int
-) -> Array:
+def robust_log_variance(curve: KaplanMeier, duration: Array, died: Array, number: Array, players: int) -> Array:
     """The cluster-robust variance of log S at each step of `curve` (infinitesimal jackknife, no small-sample
     factor).
 
@@ -195,19 +186,14 @@ def restricted_mean_by_player(
     return Estimate(mean, max(0.0, mean - margin), min(horizon, mean + margin), level, players)
 
 
-def mean_influence(
-    duration: Array, died: Array, number: Array, horizon: float, players: int
-) -> tuple[float, Array]:
+def mean_influence(duration: Array, died: Array, number: Array, horizon: float, players: int) -> tuple[float, Array]:
     """The restricted mean and each player's influence on it, (players,): they sum to 0, their squares to
     its variance.
     """
     curve = kaplan_meier(duration, died)
     mean = restricted_mean(curve.time, curve.surviving, horizon)
     edges = np.r_[np.minimum(curve.time, horizon), horizon]
-    area = (
-        np.sum(np.diff(edges) * curve.surviving)
-        - np.r_[0.0, np.cumsum(np.diff(edges) * curve.surviving)][:-1]
-    )
+    area = np.sum(np.diff(edges) * curve.surviving) - np.r_[0.0, np.cumsum(np.diff(edges) * curve.surviving)][:-1]
     left = curve.at_risk - curve.deaths
     # S / (n - d) with both zero: the last death takes nothing that the area after it has not lost already.
     unit = np.where(left > 0, area / np.where(left > 0, left, 1), 0.0)

@@ -14,6 +14,4 @@ def numbered(player: Array) -> tuple[Array, Array]:
 def sums(player: Array, *columns: Array) -> tuple[Array, ...]:
     """Each column summed by player, in the order of the sorted labels."""
     labels, number = numbered(player)
-    return tuple(
-        np.bincount(number, weights=np.asarray(c, dtype=float), minlength=labels.size) for c in columns
-    )
+    return tuple(np.bincount(number, weights=np.asarray(c, dtype=float), minlength=labels.size) for c in columns)

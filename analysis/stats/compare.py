@@ -60,9 +60,7 @@ def compare_builds(
     players = labels.size
     runs_a = np.bincount(number[~is_b], minlength=players)
     runs_b = np.bincount(number[is_b], minlength=players)
-    only_a, only_b, both = (
-        np.flatnonzero(c) for c in ((runs_b == 0), (runs_a == 0), (runs_a > 0) & (runs_b > 0))
-    )
+    only_a, only_b, both = (np.flatnonzero(c) for c in ((runs_b == 0), (runs_a == 0), (runs_a > 0) & (runs_b > 0)))
     count_a, count_b = only_a.size + both.size, only_b.size + both.size
     if count_a == 0 or count_b == 0:
         nothing = Estimate(None, level=level)
@@ -121,9 +119,7 @@ def _log_rank(risk_a: Array, dying_a: Array, risk: Array, dying: Array) -> Array
     """
     share = risk_a / risk
     with np.errstate(invalid="ignore", divide="ignore"):
-        variance = np.where(risk > 1, dying * share * (1 - share) * (risk - dying) / (risk - 1), 0.0).sum(
-            axis=1
-        )
+        variance = np.where(risk > 1, dying * share * (1 - share) * (risk - dying) / (risk - 1), 0.0).sum(axis=1)
     excess = (dying_a - dying * share).sum(axis=1)
     return np.where(variance > 0, excess / np.sqrt(np.where(variance > 0, variance, 1.0)), 0.0)
 

@@ -27,9 +27,7 @@ class Incidence:
     events: int
 
 
-def cumulative_incidence(
-    duration: Array, cause: Array, player: Array, of: int, level: float = LEVEL
-) -> Incidence:
+def cumulative_incidence(duration: Array, cause: Array, player: Array, of: int, level: float = LEVEL) -> Incidence:
     """The Aalen-Johansen share that ended by cause `of`, with a cluster-robust complementary log-log
     interval.
 

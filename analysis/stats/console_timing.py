@@ -41,9 +41,7 @@ def polling_period_us(press_us: Array, run: Array) -> float | None:
     return float(_PERIODS_US[peak[np.argmax(strength[peak])]])
 
 
-def lost_to_polling(
-    judged_us: Array, early_us: Array, late_us: Array, poll_us: Array | float
-) -> tuple[float, float]:
+def lost_to_polling(judged_us: Array, early_us: Array, late_us: Array, poll_us: Array | float) -> tuple[float, float]:
     """(share of notes missed, share hit) only because the press was seen up to one polling period after it happened.
 
     A press is seen between 0 and `poll_us` late, evenly: one judged d beyond the late edge was within it with
@@ -84,9 +82,7 @@ def compare_captures(bias_us: Array, player: Array, capture: Array, captures: in
         mean = np.bincount(capture, bias_us, captures) / count
     nothing = LatencyComparison(mean, count, "", Estimate(None), None, 0, 0)
     several = (
-        np.bincount(np.unique(player, return_inverse=True)[1].reshape(-1)) > 1
-        if len(player)
-        else np.zeros(0, bool)
+        np.bincount(np.unique(player, return_inverse=True)[1].reshape(-1)) > 1 if len(player) else np.zeros(0, bool)
     )
     if several.sum() >= 3:
         effects = level_effects(bias_us, capture, player, captures)

@@ -89,15 +89,7 @@ def dose_response(
     t = t_critical(level, players - 1)
     steep = Estimate.around(slope, t * np.sqrt(covariance[1, 1]), level=level, players=players)
     half = _half(intercept, slope, covariance, t) if converged else (None, None, None)
-    return DoseResponse(
-        float(intercept),
-        steep,
-        Estimate(*half, level, players),
-        covariance,
-        t,
-        players,
-        converged,
-    )
+    return DoseResponse(float(intercept), steep, Estimate(*half, level, players), covariance, t, players, converged)
 
 
 def _half(

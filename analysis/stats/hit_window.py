@@ -28,9 +28,7 @@ class AccuracyCurve:
     lower_quarter: Array
 
 
-def hit_counts(
-    judged_us: Array, player: Array, players: int, early_us: Array, late_us: Array
-) -> tuple[Array, Array]:
+def hit_counts(judged_us: Array, player: Array, players: int, early_us: Array, late_us: Array) -> tuple[Array, Array]:
     """((players, windows) hits, (players,) notes) for windows -early..late, both edges included.
 
     judged_us: (n,) press - offset - due, NaN for a note without a press, which no window hits.
@@ -46,9 +44,7 @@ def hit_counts(
     return np.maximum(hits, 0), trials
 
 
-def accuracy_curve(
-    notes: TimedNotes, window_us: Array, offset_us: float | Array | None = None
-) -> AccuracyCurve:
+def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array | None = None) -> AccuracyCurve:
     """Hit share as a function of the window, around the offset in force or around `offset_us`."""
     judged = notes.judged_us if offset_us is None else notes.error_us - offset_us
     hits, trials = hit_counts(judged, notes.player, len(notes.players), window_us, window_us)
@@ -57,9 +53,15 @@ def accuracy_curve(
     shares = [share_by_player(column, trials, np.arange(len(trials))) for column in hits.T]
     own = hits / trials[:, None]
     return AccuracyCurve(
-        np.asarray(window_us, float), _column(shares, "value"), _column(shares, "low"), _column(shares, "high"),
-        tuple(s.method for s in shares), own, np.quantile(own, 0.5, axis=0), np.quantile(own, 0.25, axis=0),
-    )  # fmt: skip
+        np.asarray(window_us, float),
+        _column(shares, "value"),
+        _column(shares, "low"),
+        _column(shares, "high"),
+        tuple(s.method for s in shares),
+        own,
+        np.quantile(own, 0.5, axis=0),
+        np.quantile(own, 0.25, axis=0),
+    )
 
 
 def asymmetric_shares(notes: TimedNotes, early_us: Array, late_us: Array) -> Array:

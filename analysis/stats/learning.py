@@ -39,9 +39,7 @@ def learning_within_players(
     As `slope_within_players`, attempts counted from 1. A power law of practice is the usual form (Newell &
     Rosenbloom 1981, from memory); no more is claimed for it here than a slope.
     """
-    return slope_within_players(
-        events, exposure, np.log(np.asarray(attempt, dtype=float)), player, level=level
-    )
+    return slope_within_players(events, exposure, np.log(np.asarray(attempt, dtype=float)), player, level=level)
 
 
 def slope_within_players(

@@ -50,11 +50,7 @@ def match_presses(
 
 
 def _one_line(
-    notes: np.ndarray,
-    presses: np.ndarray,
-    gap_us: int,
-    note_chain: np.ndarray | None,
-    press_chain: np.ndarray | None,
+    notes: np.ndarray, presses: np.ndarray, gap_us: int, note_chain: np.ndarray | None, press_chain: np.ndarray | None
 ) -> tuple[np.ndarray, np.ndarray]:
     """Times of all chains laid end to end on one line, further apart than the gap."""
     first = min(notes.min(), presses.min())

@@ -9,9 +9,7 @@ Array = np.ndarray
 _ALL = 1024
 
 
-def arrangements(
-    only_a: int, only_b: int, both: int, most: int, rng: np.random.Generator
-) -> tuple[Array, bool]:
+def arrangements(only_a: int, only_b: int, both: int, most: int, rng: np.random.Generator) -> tuple[Array, bool]:
     """Assignments of players to build A under "no difference", and whether these are all there are.
 
     Players seen with one build only are shuffled among the builds keeping the numbers; players seen with both

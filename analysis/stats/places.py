@@ -116,9 +116,7 @@ def hot_spots_of_parts(
     ]
 
 
-def _simulated(
-    deaths: Array, exposure: Array, simulations: int, rng: np.random.Generator
-) -> tuple[HotSpots, Array]:
+def _simulated(deaths: Array, exposure: Array, simulations: int, rng: np.random.Generator) -> tuple[HotSpots, Array]:
     """One part without its p, and the largest score of any cell in each simulated playtest."""
     deaths = np.asarray(deaths, dtype=float)
     exposure = np.asarray(exposure, dtype=float)

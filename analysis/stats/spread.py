@@ -50,10 +50,14 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
         if variance < 1e-8:
             return float(np.sum(count * np.log(mean) - mean))
         size = 1 / variance
-        return float(np.sum(
-            special.gammaln(count + size) - special.gammaln(size) - size * np.log1p(variance * mean)
-            + count * (np.log(mean) - np.log(size + mean))
-        ))  # fmt: skip
+        return float(
+            np.sum(
+                special.gammaln(count + size)
+                - special.gammaln(size)
+                - size * np.log1p(variance * mean)
+                + count * (np.log(mean) - np.log(size + mean))
+            )
+        )
 
     middle = float(np.log(count.sum() / time.sum()))
 
@@ -85,9 +89,7 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     return Spread(rate, sd, ratio, labels, *own)
 
 
-def _own_rates(
-    count: Array, time: Array, variance: Array, height: Array, log_rate: Array
-) -> tuple[Array, Array]:
+def _own_rates(count: Array, time: Array, variance: Array, height: Array, log_rate: Array) -> tuple[Array, Array]:
     """(mean, variance) of each player's rate over the spreads of the grid, each as likely as its profile says.
 
     height: log-likelihood of each less the best one, at the common rate `log_rate`. Spreads beyond a standard

@@ -49,11 +49,7 @@ def kaplan_meier(duration: Array, died: Array) -> KaplanMeier:
     duration, died = checked(duration, died)
     order = np.argsort(duration, kind="stable")
     sorted_time, sorted_died = duration[order], died[order]
-    starts = (
-        np.flatnonzero(np.r_[True, sorted_time[1:] != sorted_time[:-1]])
-        if duration.size
-        else np.zeros(0, int)
-    )
+    starts = np.flatnonzero(np.r_[True, sorted_time[1:] != sorted_time[:-1]]) if duration.size else np.zeros(0, int)
     deaths = np.add.reduceat(sorted_died.astype(np.int64), starts) if duration.size else np.zeros(0, np.int64)
     happened = deaths > 0
     at_risk = (duration.size - starts)[happened]
@@ -118,9 +114,7 @@ def checked(duration: Array, died: Array) -> tuple[Array, Array]:
     """The two columns as float and bool arrays of one length, or a ValueError that says what is wrong."""
     duration, died = np.asarray(duration, dtype=float), np.asarray(died)
     if duration.ndim != 1 or duration.shape != died.shape:
-        raise ValueError(
-            f"durations {duration.shape} and deaths {died.shape} must be two columns of one length"
-        )
+        raise ValueError(f"durations {duration.shape} and deaths {died.shape} must be two columns of one length")
     if not np.all(duration >= 0) or np.any(np.isinf(duration)):
         raise ValueError("a duration is missing, infinite or negative: leave such rows out")
     return duration, died.astype(bool)

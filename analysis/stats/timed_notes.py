@@ -96,9 +96,15 @@ def hits(judged_us: Array, early_us: Array | float, late_us: Array | float) -> A
 
 
 def time_notes(
-    note_run: Array, note_lane: Array, due_us: Array, press_run: Array, press_lane: Array, press_us: Array,
-    centre_us: Array, reach_us: int,
-) -> tuple[Array, Array, Array]:  # fmt: skip
+    note_run: Array,
+    note_lane: Array,
+    due_us: Array,
+    press_run: Array,
+    press_lane: Array,
+    press_us: Array,
+    centre_us: Array,
+    reach_us: int,
+) -> tuple[Array, Array, Array]:
     """Matches the presses of each run and lane; (error_us a note, run a stray press, its error to the nearest note).
 
     centre_us: (n,) where a press is expected relative to its note, at first the console's input offset. A constant
@@ -111,9 +117,7 @@ def time_notes(
     taken = np.full(len(due_us), -1)
     runs, of_run = np.unique(note_run, return_inverse=True)
     for _ in range(2):
-        taken = match_presses(
-            np.rint(due_us + centre).astype(np.int64), press_us, reach_us, chain, press_chain
-        )
+        taken = match_presses(np.rint(due_us + centre).astype(np.int64), press_us, reach_us, chain, press_chain)
         found = taken >= 0
         error = np.full(len(due_us), np.nan)
         error[found] = press_us[taken[found]] - due_us[found]
@@ -161,9 +165,7 @@ def group_medians(group: Array, values: Array, groups: int) -> Array:
 def _chains(note_run: Array, note_lane: Array, press_run: Array, press_lane: Array) -> tuple[Array, Array]:
     """Numbers for (run, lane); lanes count only where both notes and presses name them."""
     lanes = (
-        bool(len(note_lane) and len(press_lane))
-        and not np.isnan(note_lane).any()
-        and not np.isnan(press_lane).any()
+        bool(len(note_lane) and len(press_lane)) and not np.isnan(note_lane).any() and not np.isnan(press_lane).any()
     )
     runs = np.unique(np.concatenate([note_run, press_run]), return_inverse=True)[1].reshape(-1)
     chain = runs

@@ -39,9 +39,7 @@ def edge_check(distance_us: Array, edge_us: Array, slack_us: float = 1000.0) -> 
     """
     with np.errstate(invalid="ignore"):
         inside = int(np.sum((distance_us > (1 - BAND) * edge_us) & (distance_us <= edge_us)))
-        beyond = int(
-            np.sum((distance_us > edge_us + slack_us) & (distance_us <= (1 + BAND) * edge_us + slack_us))
-        )
+        beyond = int(np.sum((distance_us > edge_us + slack_us) & (distance_us <= (1 + BAND) * edge_us + slack_us)))
     share = LEAST_SHARE / (1 + LEAST_SHARE)
     p = float(binomial_below(beyond, inside + beyond, share)) if inside + beyond else 1.0
     return EdgeCheck(inside, beyond, p)

@@ -42,12 +42,7 @@ class LevelEffects:
 
 
 def level_effects(
-    value: Array,
-    level: Array,
-    player: Array,
-    levels: int,
-    block: Array | None = None,
-    confidence: float = LEVEL,
+    value: Array, level: Array, player: Array, levels: int, block: Array | None = None, confidence: float = LEVEL
 ) -> LevelEffects:
     """Levels compared within players: value = block + level + error, by least squares, intervals by player.
 
@@ -86,9 +81,7 @@ def level_effects(
     to_effect = np.eye(levels) - centre
     effect = to_effect @ raw
     level_part = (count * raw).sum(axis=1) / own
-    by_player = np.bincount(cluster, block_mean - level_part, players) / np.bincount(
-        cluster, minlength=players
-    )
+    by_player = np.bincount(cluster, block_mean - level_part, players) / np.bincount(cluster, minlength=players)
     grand = float(by_player.mean()) + float(centre @ raw)
 
     mean = np.where(seen, grand + effect, np.nan)

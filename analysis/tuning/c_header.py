@@ -32,9 +32,7 @@ def checked(tunables: Sequence[Tunable], setting: Mapping[str, int]) -> dict[str
             raise NotHoldable(f"the build has no tunable {name!r}; it has {', '.join(known) or 'none'}")
         t = known[name]
         if value != t.value and value not in t.holdable:
-            raise NotHoldable(
-                f"{name} = {value}: the firmware holds {t.low} to {t.high} in steps of {t.step}"
-            )
+            raise NotHoldable(f"{name} = {value}: the firmware holds {t.low} to {t.high} in steps of {t.step}")
     return {t.name: int(setting.get(t.name, t.value)) for t in tunables}
 
 
@@ -88,9 +86,7 @@ def read_values(text: str) -> dict[str, int]:
 def differences(before: str, after: str) -> list[Difference]:
     """What `after` defines otherwise than `before`, in the order of `after`, then what it no longer defines."""
     old, new = read_values(before), read_values(after)
-    changed = [
-        Difference(name, old.get(name), value) for name, value in new.items() if old.get(name) != value
-    ]
+    changed = [Difference(name, old.get(name), value) for name, value in new.items() if old.get(name) != value]
     return changed + [Difference(name, value, None) for name, value in old.items() if name not in new]
 
 

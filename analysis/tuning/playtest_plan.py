@@ -88,9 +88,7 @@ def precision_of(
             if tick:
                 tick()
             draw = (play * 37 + 11) % len(model.hazard.sigma)
-            again = fit_staged(
-                more_players(model, draw, size, runs, rng), model.priors, draws=120, seed=play + 1
-            )
+            again = fit_staged(more_players(model, draw, size, runs, rng), model.priors, draws=120, seed=play + 1)
             widths.append(half_width(again.figures({}, [target], quick=False)[0]))
         found.append(Precision(size, runs, float(np.mean(widths)), plays))
     return tuple(found)
@@ -110,11 +108,7 @@ def needed(precision: Sequence[Precision], wanted: float, now: float) -> int | N
 
 
 def power_of(
-    model: Fitted,
-    target: Target,
-    one: Setting,
-    other: Setting,
-    sizes: Sequence[int] = POWER_PLAYERS,
+    model: Fitted, target: Target, one: Setting, other: Setting, sizes: Sequence[int] = POWER_PLAYERS
 ) -> tuple[Power, ...]:
     """Can two settings be told apart? Every pair of counts is compared as `setscrew compare` does, and weighed by its
     chance, averaged over the posterior draws: no simulation, so no noise of one.

@@ -33,11 +33,7 @@ def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
 
 
 def propose(
-    model: Fitted,
-    targets: Sequence[Target],
-    wishes: Levers,
-    game: str,
-    tick: Callable[[], None] | None = None,
+    model: Fitted, targets: Sequence[Target], wishes: Levers, game: str, tick: Callable[[], None] | None = None
 ) -> list[Proposal]:
     """Ranked proposals, the best first; none where the model knows none of the targets.
 
@@ -63,10 +59,7 @@ def propose(
         *([too_few] if too_few else []),
         *(f"{t.name!r} is not taken into account here" for t in targets if not model.knows(t)),
     )
-    return [
-        _proposal(model, known, seen, now, found, bool(moves), game, notes)
-        for found in ranked[:MOST_PROPOSALS]
-    ]
+    return [_proposal(model, known, seen, now, found, bool(moves), game, notes) for found in ranked[:MOST_PROPOSALS]]
 
 
 def _proposal(
@@ -115,9 +108,7 @@ def _proposal(
         draws=model.sampling.draws,
         effective_draws=model.sampling.effective,
         method=model.method,
-        carried_by={
-            t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}
-        },
+        carried_by={t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}},
         side_effects=model.side_effects(found.setting),
         settles_it=_settles(held, model.players, movable) if advice == Advice.NOT_YET else "",
         warnings=notes,
@@ -125,12 +116,7 @@ def _proposal(
     )
 
 
-def _advice(
-    predicted: Sequence[PredictedTarget],
-    targets: Sequence[Target],
-    changed: bool,
-    seen: Against,
-) -> Advice:
+def _advice(predicted: Sequence[PredictedTarget], targets: Sequence[Target], changed: bool, seen: Against) -> Advice:
     near = all(t.miss(p.now.value) <= t.tolerance for t, p in zip(targets, predicted, strict=True))
     if near and (not changed or not seen.sure):
         return Advice.CLOSE_ENOUGH
@@ -196,9 +182,7 @@ def _sentence(
                 f"{amount(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
             )
         case Advice.CHANGE:
-            return (
-                f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
-            )
+            return f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
     if not changes:
         return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
     return f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."

@@ -70,10 +70,18 @@ def difference(
     other = "quantiles" if quantile is not None else "players" if value is None or _shares(a, b) else "means"
     low, high = limits or (None, None)
     return Difference(
-        value, low, high, level, players=len(a) if same else len(a) + len(b),
-        runs=int(before.runs.sum() + after.runs.sum()), before=first, after=second, players_before=len(a),
-        players_after=len(b), how="within" if same else other,
-    )  # fmt: skip
+        value,
+        low,
+        high,
+        level,
+        players=len(a) if same else len(a) + len(b),
+        runs=int(before.runs.sum() + after.runs.sum()),
+        before=first,
+        after=second,
+        players_before=len(a),
+        players_after=len(b),
+        how="within" if same else other,
+    )
 
 
 def _only(side: ByPlayer, players: Array) -> ByPlayer:
@@ -91,9 +99,7 @@ def _shares(a: Array, b: Array) -> bool:
     return set(np.unique(np.concatenate([a, b]))) <= {0.0, 1.0}
 
 
-def _limits(
-    a: Array, b: Array, same: bool, level: float, quantile: float | None, seed: int
-) -> _Limits | None:
+def _limits(a: Array, b: Array, same: bool, level: float, quantile: float | None, seed: int) -> _Limits | None:
     """The interval of the difference; None where there is none. With `same`, one player's values stand at one place."""
     if quantile is not None:
         return _of_quantiles(a, b, quantile, same, level, seed)

@@ -7,16 +7,7 @@ from dataclasses import replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from analysis.models.targets import (
-    Aim,
-    Levers,
-    Outcome,
-    Population,
-    Statistic,
-    Target,
-    TargetSet,
-    describe,
-)
+from analysis.models.targets import Aim, Levers, Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.tuning.contradiction import contradiction, same_figure
 
 
@@ -149,9 +140,7 @@ def _own_number(entry: Mapping[str, Any], outcome: Outcome, where: str) -> float
     return _whole(entry, word, where, 0 if word == "level" else 1, 1_000)
 
 
-def _attempts(
-    entry: Mapping[str, Any], outcome: Outcome, population: Population, where: str
-) -> tuple[int, int]:
+def _attempts(entry: Mapping[str, Any], outcome: Outcome, population: Population, where: str) -> tuple[int, int]:
     attempts = attempt = 1
     if "attempts" in entry and outcome != Outcome.FINISH_WITHIN:
         attempts = _whole(entry, "attempts", where, 1, 50)
@@ -229,9 +218,7 @@ def _levers(data: Any) -> Levers:
         whole = isinstance(pair, list) and len(pair) == 2 and all(type(end) is int for end in pair)
         if not whole or pair[0] > pair[1]:
             raise BadTargets(f"[levers.range]: '{name}' must be [lowest, highest], whole numbers in its unit")
-    return Levers(
-        lists["allowed"], lists["frozen"], {name: (pair[0], pair[1]) for name, pair in ranges.items()}
-    )
+    return Levers(lists["allowed"], lists["frozen"], {name: (pair[0], pair[1]) for name, pair in ranges.items()})
 
 
 def _table(data: Any, where: str) -> None:

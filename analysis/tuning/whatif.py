@@ -39,9 +39,7 @@ class Sensitivity:
     then: Prediction
 
 
-def predict(
-    model: Fitted, setting: Setting, targets: Sequence[Target], players: int = 0
-) -> tuple[Prediction, ...]:
+def predict(model: Fitted, setting: Setting, targets: Sequence[Target], players: int = 0) -> tuple[Prediction, ...]:
     """Each target's prediction under `setting` (tunable name -> value; what is left out stays as it is).
 
     players: size of the next playtest, for the interval of its count; 0: none. Uses a third of the draws, for speed;
@@ -106,10 +104,7 @@ def _around(tunable: Tunable, points: int) -> tuple[int, ...]:
 
 
 def sensitivity(
-    model: Fitted,
-    setting: Setting,
-    targets: Sequence[Target],
-    tick: Callable[[float], None] = lambda share: None,
+    model: Fitted, setting: Setting, targets: Sequence[Target], tick: Callable[[float], None] = lambda share: None
 ) -> list[Sensitivity]:
     """The predictions, fitted again with each assumption changed in turn; the first row of a target is unchanged.
 

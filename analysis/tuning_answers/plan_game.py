@@ -10,15 +10,7 @@ from analysis.models.targets import TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.c_header import NotHoldable, checked
-from analysis.tuning.playtest_plan import (
-    Plan,
-    each_needed,
-    half_width,
-    needed,
-    power_of,
-    precision_of,
-    schedule,
-)
+from analysis.tuning.playtest_plan import Plan, each_needed, half_width, needed, power_of, precision_of, schedule
 from analysis.tuning_answers.tuning_answer import fit_game
 from analysis.tuning_answers.tuning_data import NothingToTune
 
@@ -60,11 +52,7 @@ def plan_game(
         except NotHoldable as error:
             raise WrongArgument("against", None, str(error)) from None
     now = half_width(model.figures({}, [target])[0])
-    precision = (
-        precision_of(model, target, runs=runs, tick=tick)
-        if simulate and isinstance(model, StagedModel)
-        else ()
-    )
+    precision = precision_of(model, target, runs=runs, tick=tick) if simulate and isinstance(model, StagedModel) else ()
     more = needed(precision, aim, now) if precision else _by_root_law(now, aim, model.players)
     power = power_of(model, target, {}, against) if against else ()
     each = each_needed(power)

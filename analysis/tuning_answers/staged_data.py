@@ -5,25 +5,10 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.game_kind import read_kind
-from analysis.models.data import (
-    ENDINGS,
-    Build,
-    Cells,
-    Counts,
-    Runs,
-    Segment,
-    StagedData,
-    Visits,
-)
+from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, Visits
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.tuning_answers.tuning_data import (
-    NothingToTune,
-    experience_of,
-    played_runs,
-    present,
-    whole_numbers,
-)
+from analysis.tuning_answers.tuning_data import NothingToTune, experience_of, played_runs, present, whole_numbers
 from ingest.vocabulary import EventRole
 
 MOST_TIERS = 6
@@ -59,9 +44,7 @@ def load_staged(
     finished = bool((runs["ending"] == "finished").any())
     segments = _segments(zip(number.tolist(), boss.tolist(), strict=True), by_level, finished, builds)
     place = {(s.number, s.boss): n for n, s in enumerate(segments)}
-    segment = np.array(
-        [place.get((a, b), len(segments) - 1) for a, b in zip(number, boss, strict=True)], dtype=int
-    )
+    segment = np.array([place.get((a, b), len(segments) - 1) for a, b in zip(number, boss, strict=True)], dtype=int)
     run = np.array([row_of_run[int(r)] for r in spells["run_id"]], dtype=int)
     tier = np.clip(whole_numbers(spells["tier"], 0), 0, MOST_TIERS - 1)
     alive_s = np.maximum(np.asarray(spells["alive_us"], dtype=float), 0) / 1e6
@@ -150,9 +133,7 @@ def _cells(
     deaths = np.bincount(inverse, died, minlength=len(unique))
     keep = time > 0
     who, which, built, where, at_tier, veteran, after = unique[keep].T
-    return Cells(
-        who, which, built, where, at_tier, veteran.astype(bool), after.astype(bool), time[keep], deaths[keep]
-    )
+    return Cells(who, which, built, where, at_tier, veteran.astype(bool), after.astype(bool), time[keep], deaths[keep])
 
 
 def _died_here(run: np.ndarray, segment: np.ndarray, died: np.ndarray) -> np.ndarray:
@@ -188,9 +169,7 @@ def _visits(
     finished = (runs["ending"] == "finished")[run[first]] & last_of_run
     said = np.zeros(len(first), dtype=bool)
     if not by_level:
-        said = np.array(
-            [value is not None and value == value and bool(value) for value in spells["cleared"][first]]
-        )
+        said = np.array([value is not None and value == value and bool(value) for value in spells["cleared"][first]])
     return Visits(player[run[first]], build[run[first]], segment[first], tiers, time, said | later | finished)
 
 

@@ -159,9 +159,7 @@ def _between(fitted: Sequence[Fitted], wishes: Sequence[Target], allowed: Levers
     made = [
         fit_between(data, tunable, wishes, [name for name in differing if name != tunable.name])
         for tunable in data.build.tunables
-        if tunable.name in differing
-        and tunable.role not in known
-        and allowed.allows(tunable.name, tunable.role)
+        if tunable.name in differing and tunable.role not in known and allowed.allows(tunable.name, tunable.role)
     ]
     return [model for model in made if model is not None]
 

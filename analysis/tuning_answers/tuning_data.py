@@ -64,17 +64,10 @@ def load_trials(reader: Reader, selection: Selection, build: str | None = None) 
         )
     run = np.array([row_of_run[int(r)] for r in rows["run_id"][known]], dtype=int)
     nominal = np.array(
-        [
-            next((t.value for t in b.tunables if t.role == TunableRole.TARGET_SPEED), 0)
-            for b in builds.values()
-        ],
+        [next((t.value for t in b.tunables if t.role == TunableRole.TARGET_SPEED), 0) for b in builds.values()],
         dtype=float,
     )[build_index[run]]
-    speed = (
-        np.abs(np.asarray(rows["speed"][known], dtype=float))
-        if rows["speed"] is not None
-        else np.zeros(len(run))
-    )
+    speed = np.abs(np.asarray(rows["speed"][known], dtype=float)) if rows["speed"] is not None else np.zeros(len(run))
     usable = np.isfinite(speed) & (speed > 0) & (nominal > 0)
     relative = np.where(usable, speed / np.where(usable, nominal, 1), 1.0)
     starts = np.concatenate([[True], run[1:] != run[:-1]])
@@ -141,9 +134,7 @@ def whole_numbers(column: np.ndarray, missing: int) -> np.ndarray:
 
 def experience_of(runs: Columns, player: np.ndarray) -> np.ndarray:
     """Known to have played before the study: the tag of the player's own first run says so."""
-    said = np.array(
-        [value is not None and value == value and not bool(value) for value in runs["first_time"]]
-    )
+    said = np.array([value is not None and value == value and not bool(value) for value in runs["first_time"]])
     first = runs["attempt"].astype(int) == 1
     veterans = set(player[said & first].tolist())
     return np.array([p in veterans for p in player], dtype=bool)

@@ -22,9 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="STUDY",
         help="keep the study in this new file, and what is recorded beside it (otherwise all is thrown away)",
     )
-    parser.add_argument(
-        "--port", type=port_number, default=0, help="port of the dashboard (default: any that is free)"
-    )
+    parser.add_argument("--port", type=port_number, default=0, help="port of the dashboard (default: any that is free)")
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
@@ -81,8 +79,6 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
             thrown_away=thrown_away,
         )
     except OSError as error:
-        print(
-            f"Port {arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr
-        )
+        print(f"Port {arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr)
         return exits.INPUT
     return exits.OK

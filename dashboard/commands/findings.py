@@ -5,9 +5,7 @@ import argparse
 from dashboard.commands.answering import asked, hand_over
 from dashboard.commands.choosing import add_selection_arguments, chosen
 
-HELP = (
-    "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
-)
+HELP = "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -37,9 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
             print(_said(one), file=told)
         # Nobody has to wait for the study while somebody thinks.
         if going and not arguments.yes and not _agreed(len(going)):
-            raise StudyTrouble(
-                "Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED
-            )
+            raise StudyTrouble("Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED)
         with opened(arguments.study, read_only=not going) as study:
             left = _taken_out(study, going)
     except StudyTrouble as trouble:
@@ -82,8 +80,7 @@ def _taken_out(study: Any, going: list[dict[str, Any]]) -> list[dict[str, Any]]:
         now = held.get(one["capture_id"])
         if now is None or now["name"] != one["name"]:
             raise StudyTrouble(
-                f"{one['name']}: the study was changed meanwhile and nothing was taken out; call it again",
-                exits.INPUT,
+                f"{one['name']}: the study was changed meanwhile and nothing was taken out; call it again", exits.INPUT
             )
     for one in going:
         forget_capture(study, one["capture_id"])
@@ -135,8 +132,7 @@ def _meant(study: Any, held: dict[int, dict[str, Any]], word: str) -> int:
             exits.USAGE,
         )
     raise StudyTrouble(
-        f"{word}: the study holds no such log; without a name, `setscrew forget` lists what it holds",
-        exits.USAGE,
+        f"{word}: the study holds no such log; without a name, `setscrew forget` lists what it holds", exits.USAGE
     )
 
 

@@ -20,23 +20,13 @@ HELP = "write accepted values as a C header for the firmware"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
     parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
-    parser.add_argument(
-        "--out", required=True, metavar="HEADER", help="the header to write, such as moth_tuned.h"
-    )
+    parser.add_argument("--out", required=True, metavar="HEADER", help="the header to write, such as moth_tuned.h")
     parser.add_argument("--game", metavar="TITLE", help="the game, where the study holds several")
-    parser.add_argument(
-        "--build", metavar="LABEL", help="the build to change; default: the last that was played"
-    )
+    parser.add_argument("--build", metavar="LABEL", help="the build to change; default: the last that was played")
     what = parser.add_argument_group("which values (the rest stays as it is)")
-    what.add_argument(
-        "--proposal", metavar="ID", help="id of a proposal: name=value+name=value, or no_change"
-    )
-    what.add_argument(
-        "--set", action="append", default=[], metavar="NAME=VALUE", help="one value; may be repeated"
-    )
-    parser.add_argument(
-        "--prefix", default="TUNED_", help="what the macros' names begin with (default TUNED_)"
-    )
+    what.add_argument("--proposal", metavar="ID", help="id of a proposal: name=value+name=value, or no_change")
+    what.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="one value; may be repeated")
+    parser.add_argument("--prefix", default="TUNED_", help="what the macros' names begin with (default TUNED_)")
     parser.add_argument("--dry-run", action="store_true", help="only show what would change")
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
@@ -60,9 +50,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
     if label not in builds:
         raise StudyTrouble(f"{game} has no build {label!r}; it has {', '.join(builds)}", exits.USAGE)
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]*", arguments.prefix):
-        raise StudyTrouble(
-            f"--prefix {arguments.prefix!r}: letters, digits and underscores only", exits.USAGE
-        )
+        raise StudyTrouble(f"--prefix {arguments.prefix!r}: letters, digits and underscores only", exits.USAGE)
     setting = _setting(arguments)
     path = Path(arguments.out)
     unchanged = not (arguments.proposal or arguments.set)
@@ -72,9 +60,16 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
     guard = re.sub(r"[^A-Za-z0-9]", "_", path.name).upper()
     try:
         text = header_text(
-            builds[label].tunables, setting, game, label, reader.fingerprint(), date.today().isoformat(), why,
-            f"SETSCREW_{guard}", arguments.prefix,
-        )  # fmt: skip
+            builds[label].tunables,
+            setting,
+            game,
+            label,
+            reader.fingerprint(),
+            date.today().isoformat(),
+            why,
+            f"SETSCREW_{guard}",
+            arguments.prefix,
+        )
         old = path.read_text(encoding="utf-8") if path.exists() else ""
     except NotHoldable as error:
         raise StudyTrouble(str(error), exits.USAGE) from None
@@ -82,8 +77,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         raise StudyTrouble(f"{path}: cannot be read ({error})", exits.INPUT) from None
     if old and not old.startswith(MARK):
         raise StudyTrouble(
-            f"{path}: was not written by Setscrew and would be lost; choose another --out, or move it away",
-            exits.INPUT,
+            f"{path}: was not written by Setscrew and would be lost; choose another --out, or move it away", exits.INPUT
         )
     changed = differences(old, text)
     if not arguments.dry_run:
@@ -92,9 +86,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
             part.write_text(text, encoding="utf-8", newline="\n")
             os.replace(part, path)
         except OSError as error:
-            raise StudyTrouble(
-                f"{path}: cannot be written ({error.strerror or error})", exits.INPUT
-            ) from None
+            raise StudyTrouble(f"{path}: cannot be written ({error.strerror or error})", exits.INPUT) from None
     answer = {
         "setscrew": version("setscrew"),
         "study": str(arguments.study),
@@ -116,9 +108,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
         print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
     else:
         for d in changed:
-            print(
-                f"{d.name}: {'new' if d.before is None else d.before} -> {'gone' if d.after is None else d.after}"
-            )
+            print(f"{d.name}: {'new' if d.before is None else d.before} -> {'gone' if d.after is None else d.after}")
         print(
             f"{path}: {'not written (--dry-run)' if arguments.dry_run else 'written'}, "
             f"{counted(len(changed), 'value differs', 'values differ')}"

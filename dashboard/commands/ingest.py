@@ -36,14 +36,9 @@ class _Refused:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--study", required=True, metavar="STUDY", help="the study file; made if there is none")
     parser.add_argument(
-        "--study", required=True, metavar="STUDY", help="the study file; made if there is none"
-    )
-    parser.add_argument(
-        "paths",
-        nargs="+",
-        metavar="PATH",
-        help=f"a play log, or a folder: every {_SUFFIX} file in it and below",
+        "paths", nargs="+", metavar="PATH", help=f"a play log, or a folder: every {_SUFFIX} file in it and below"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
@@ -173,9 +168,7 @@ def _logs(paths: Iterable[str]) -> Iterable[Path | _Refused]:
             yield from found
             yield from unread
             if not found and not unread:
-                yield _Refused(
-                    shown(path), f"There is no {_SUFFIX} file in this folder; name the logs themselves."
-                )
+                yield _Refused(shown(path), f"There is no {_SUFFIX} file in this folder; name the logs themselves.")
         elif path.exists():
             yield path
         else:
@@ -205,15 +198,28 @@ def _in_folder(folder: Path) -> tuple[list[Path], list[_Refused]]:
 def _capture(result: ImportResult, verdict: Verdict) -> dict[str, Any]:
     row = asdict(result)
     renamed = {"rejected_packets": "rejected", "missing_packets": "missing", "dropped_events": "dropped"}
-    out = {
-        renamed.get(key, key.removesuffix("_bytes") if key == "tail_bytes" else key): row[key] for key in row
-    }
+    out = {renamed.get(key, key.removesuffix("_bytes") if key == "tail_bytes" else key): row[key] for key in row}
     return out | {"lost_share": verdict.lost_share, "verdict": verdict.grade.value, "words": verdict.words}
 
 
 def _totals(captures: list[dict[str, Any]]) -> dict[str, int]:
-    sums = ("bytes", "packets", "events", "runs", "rejected", "missing", "dropped", "tail", "unread_bytes",
-            "newer_packets", "power_ups", "damaged_runs", "cut_runs", "lost_starts", "open_runs")  # fmt: skip
+    sums = (
+        "bytes",
+        "packets",
+        "events",
+        "runs",
+        "rejected",
+        "missing",
+        "dropped",
+        "tail",
+        "unread_bytes",
+        "newer_packets",
+        "power_ups",
+        "damaged_runs",
+        "cut_runs",
+        "lost_starts",
+        "open_runs",
+    )
     totals = {key: sum(one[key] for one in captures) for key in sums}
     totals |= {status.value: sum(one["status"] == status for one in captures) for status in Status}
     return totals | {"captures": len(captures)}

@@ -36,8 +36,7 @@ def open_or_explain(path: str | Path, read_only: bool = True, create: bool = Fal
 
     if not create and not Path(path).exists():
         raise StudyTrouble(
-            f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...",
-            exits.INPUT,
+            f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...", exits.INPUT
         )
     with explained():
         return open_when_free(Path(path), read_only, say=say)

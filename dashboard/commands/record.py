@@ -41,13 +41,18 @@ class BadWords(Exception):
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
     parser.add_argument(
-        "ports", nargs="*", metavar="PORT",
+        "ports",
+        nargs="*",
+        metavar="PORT",
         help="a serial port (`setscrew ports` lists them), tcp:HOST:PORT or unix:PATH; none: the only USB port",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--into", type=Path, default=Path("playtest"), metavar="FOLDER",
+        "--into",
+        type=Path,
+        default=Path("playtest"),
+        metavar="FOLDER",
         help="where the logs are written (default: %(default)s)",
-    )  # fmt: skip
+    )
     parser.add_argument("--baud", type=int, default=BAUD, help="speed of the line (default: %(default)s)")
     parser.add_argument("--stop-after", type=float, metavar="SECONDS", help="end by itself after this time")
     parser.add_argument("--json", action="store_true", help="print one JSON object at the end (JSON.md)")
@@ -175,9 +180,7 @@ def obey(captures: Captures, names: list[str], words: str) -> str:
     tag, _, count = rest.partition(" ")
     runs = int(count) if re.fullmatch(r"\s*[0-9]{1,3}", count) else 1 if not count else 0
     if not 1 <= runs <= _MOST_RUNS:
-        raise BadWords(
-            f"{count.strip()[:20]!r} is no number of runs from 1 to {_MOST_RUNS}; type for example P07 3"
-        )
+        raise BadWords(f"{count.strip()[:20]!r} is no number of runs from 1 to {_MOST_RUNS}; type for example P07 3")
     for _ in range(runs):
         tag = captures.next_player(name, tag)
     return f"{name}: {tag} plays the next {'run' if runs == 1 else f'{runs} runs'} to begin"
@@ -186,12 +189,7 @@ def obey(captures: Captures, names: list[str], words: str) -> str:
 def status_line(number: int, status: Status) -> str:
     """How a recording stands, in one line."""
     counts = status.counts
-    state = {
-        State.RECORDING: "",
-        State.UNPLUGGED: "GONE ",
-        State.DISK: "DISK FULL ",
-        State.STOPPED: "ended ",
-    }
+    state = {State.RECORDING: "", State.UNPLUGGED: "GONE ", State.DISK: "DISK FULL ", State.STOPPED: "ended "}
     waiting = f" · next {', '.join(status.waiting)}" if status.waiting else ""
     player = f" {status.who}" if counts.runs else ""
     run = f"run {counts.runs}{'' if counts.in_run else ' over'}{player}" if counts.runs else "no run yet"
@@ -211,6 +209,4 @@ def as_json(status: Status) -> dict[str, object]:
     """A status as plain JSON values; the keys are documented in dashboard/JSON.md."""
     row = asdict(status)
     rounded = {key: round(row[key], 3) for key in ("seconds", "bytes_per_s")}
-    return (
-        row | rounded | {"path": str(status.path), "waiting": list(status.waiting), "open": list(status.open)}
-    )
+    return row | rounded | {"path": str(status.path), "waiting": list(status.waiting), "open": list(status.open)}

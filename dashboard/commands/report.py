@@ -15,27 +15,17 @@ HELP = "write the report: HTML, PDF, figures, tables and sources"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
     add_selection_arguments(parser)
-    parser.add_argument(
-        "--out", required=True, metavar="FOLDER", help="where to write; made when it is missing"
-    )
-    parser.add_argument(
-        "--targets", metavar="TOML", help="targets to propose for; default: those kept in the study"
-    )
-    parser.add_argument(
-        "--no-proposals", action="store_true", help="leave the proposals out, which take longest"
-    )
-    parser.add_argument(
-        "--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files"
-    )
+    parser.add_argument("--out", required=True, metavar="FOLDER", help="where to write; made when it is missing")
+    parser.add_argument("--targets", metavar="TOML", help="targets to propose for; default: those kept in the study")
+    parser.add_argument("--no-proposals", action="store_true", help="leave the proposals out, which take longest")
+    parser.add_argument("--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files")
     parser.add_argument("--pictures", metavar="FOLDER", help="pictures of the stages, as for setscrew show")
     words = parser.add_argument_group("what only you know", "default: what was written on the page Report")
     words.add_argument("--title", default="", help="title of the report")
     words.add_argument("--authors", default="", help="who hands it in")
     words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
     words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
-    words.add_argument(
-        "--consent", default="", metavar="TEXT", help="how players were asked, and what they were told"
-    )
+    words.add_argument("--consent", default="", metavar="TEXT", help="how players were asked, and what they were told")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -65,18 +55,18 @@ def run(arguments: argparse.Namespace) -> int:
                 print(unread or "The study holds no game yet: ingest play logs first.", file=sys.stderr)
                 return exits.THIN
             given_words = {
-                "title": arguments.title, "authors": arguments.authors, "question": arguments.about,
-                "playtest": arguments.playtest, "consent": arguments.consent,
-            }  # fmt: skip
+                "title": arguments.title,
+                "authors": arguments.authors,
+                "question": arguments.about,
+                "playtest": arguments.playtest,
+                "consent": arguments.consent,
+            }
             about = About(**session.words() | {place: text for place, text in given_words.items() if text})
             content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
             try:
                 written = write_report(content, Path(arguments.out), arguments.browser)
             except OSError as error:
-                print(
-                    f"{arguments.out}: cannot be written ({error.strerror}); choose another --out",
-                    file=sys.stderr,
-                )
+                print(f"{arguments.out}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
                 return exits.INPUT
     except StudyTrouble as trouble:
         print(trouble, file=sys.stderr)
@@ -86,8 +76,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(written.pdf)
     files = counted(len(written.files), "file")
     print(
-        f"and {files} of figures, tables and sources beside {'it' if written.pdf is None else 'them'}",
-        file=sys.stderr,
+        f"and {files} of figures, tables and sources beside {'it' if written.pdf is None else 'them'}", file=sys.stderr
     )
     for remark in written.remarks:
         print(remark, file=sys.stderr)

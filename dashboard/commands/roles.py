@@ -111,12 +111,7 @@ def _tell(study: Any, game: str, done: Any, arguments: argparse.Namespace) -> No
         roles = listed(cursor, game)
     if arguments.json:
         rows = [{"what": r.what, "name": r.name, "role": r.role, "logged": r.logged} for r in roles]
-        answer = {
-            "game": game,
-            "roles": rows,
-            "read_again": list(done.read),
-            "not_at_hand": list(done.missing),
-        }
+        answer = {"game": game, "roles": rows, "read_again": list(done.read), "not_at_hand": list(done.missing)}
         print(json.dumps({"study": str(arguments.study)} | answer))
     else:
         print(f"{game}:")

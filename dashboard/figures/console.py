@@ -29,9 +29,12 @@ def slide(finding: Finding, theme: Theme) -> go.Figure | None:
         showlegend=False,
     )
     return framed(
-        theme, [bars], x="standard deviation at rest, pixels", height=whisker_height(known.size),
+        theme,
+        [bars],
+        x="standard deviation at rest, pixels",
+        height=whisker_height(known.size),
         xaxis={"rangemode": "tozero"},
-    )  # fmt: skip
+    )
 
 
 def _consoles(table: Mapping[str, Any]) -> list[str]:
@@ -56,13 +59,14 @@ def slow_frames(finding: Finding, theme: Theme) -> go.Figure | None:
     estimate, chance = finding.estimate, finding.facts.get("expected_share")
     if estimate is None or estimate.value is None or chance is None:
         return None
-    ends = [
-        np.nan if value is None else 100 * value for value in (estimate.value, estimate.low, estimate.high)
-    ]
+    ends = [np.nan if value is None else 100 * value for value in (estimate.value, estimate.low, estimate.high)]
     reach = f"{finding.facts.get('reach_ms', 0):.0f} ms"
     figure = framed(
-        theme, [whiskers(theme, ["deaths"], *([end] for end in ends), colour=theme.death)],
-        x=f"within {reach} of a slow frame, % of all", height=150, xaxis={"rangemode": "tozero"},
-    )  # fmt: skip
+        theme,
+        [whiskers(theme, ["deaths"], *([end] for end in ends), colour=theme.death)],
+        x=f"within {reach} of a slow frame, % of all",
+        height=150,
+        xaxis={"rangemode": "tozero"},
+    )
     reference(figure, 100 * float(chance), theme.ink, "by chance")
     return figure

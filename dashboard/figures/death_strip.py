@@ -68,20 +68,21 @@ def strip(finding: Finding, theme: Theme) -> go.Figure:
         )
         below += _LINE
     figure = framed(
-        theme, [], x=words, height=inside + above + below, showlegend=False, hovermode="closest",
+        theme,
+        [],
+        x=words,
+        height=inside + above + below,
+        showlegend=False,
+        hovermode="closest",
         margin={"l": _LEFT, "r": _RIGHT, "t": above, "b": below},
         xaxis={"range": [back - 0.05, _ROOM_S], "dtick": 1, "anchor": "free", "position": 0},
-    )  # fmt: skip
+    )
     top = 0
     for number, ((traces, axis), height) in enumerate(
         zip([*curves, _rows(events, marks, theme)], panels, strict=False)
     ):
         name = f"y{number + 1 if number else ''}"
-        place = {
-            "domain": [1 - (top + height) / inside, 1 - top / inside],
-            "anchor": "x",
-            "automargin": False,
-        }
+        place = {"domain": [1 - (top + height) / inside, 1 - top / inside], "anchor": "x", "automargin": False}
         figure.update_layout({f"yaxis{name[1:]}": _axis(theme) | place | axis})
         figure.add_traces([trace.update(yaxis=name) for trace in traces])
         top += height + _GAP
@@ -91,9 +92,13 @@ def strip(finding: Finding, theme: Theme) -> go.Figure:
 
 def _axis(theme: Theme) -> dict[str, Any]:
     return {
-        "gridcolor": theme.rule, "zeroline": False, "showline": True, "linecolor": theme.rule, "ticks": "",
+        "gridcolor": theme.rule,
+        "zeroline": False,
+        "showline": True,
+        "linecolor": theme.rule,
+        "ticks": "",
         "tickfont": {"size": 11, "color": theme.soft},
-    }  # fmt: skip
+    }
 
 
 def _of(events: dict[str, np.ndarray], kind: _Kind) -> np.ndarray:
@@ -126,14 +131,21 @@ def _positions(
     ends = np.flatnonzero(died[on_way]) + 1
     time, way = np.insert(time, ends, np.nan), np.insert(way, ends, np.nan)
     line = go.Scatter(
-        x=time, y=way, mode="lines+markers", line={"color": theme.alive, "width": 2},
-        marker={"size": 4, "color": theme.alive}, connectgaps=False,
+        x=time,
+        y=way,
+        mode="lines+markers",
+        line={"color": theme.alive, "width": 2},
+        marker={"size": 4, "color": theme.alive},
+        connectgaps=False,
         hovertemplate="%{y:.0f} px, %{x:.2f} s<extra>player</extra>",
-    )  # fmt: skip
+    )
     cross = go.Scatter(
-        x=at[died], y=place[died], mode="markers", hovertemplate="%{y:.0f} px<extra>death</extra>",
+        x=at[died],
+        y=place[died],
+        mode="markers",
+        hovertemplate="%{y:.0f} px<extra>death</extra>",
         marker={"size": 10, "symbol": "x", "color": theme.death, "line": {"color": theme.panel, "width": 1}},
-    )  # fmt: skip
+    )
     low, high = float(np.nanmin(way)), float(np.nanmax(way))
     # At least a quarter of the screen, so that a step does not look like a journey.
     half = max((high - low) * 0.62, screen / 8)
@@ -158,12 +170,14 @@ def _inputs(events: dict[str, np.ndarray], theme: Theme) -> list[tuple[list[Any]
         own = mine & (lane == one)
         traces.append(
             go.Scatter(
-                x=events["before_s"][own], y=value[own], mode="lines+markers",
+                x=events["before_s"][own],
+                y=value[own],
+                mode="lines+markers",
                 line={"color": theme.ink, "width": 1.4, "dash": theme.dashes[number % len(theme.dashes)]},
                 marker={"size": 5, "color": theme.ink},
                 hovertemplate=f"%{{y}}, %{{x:.2f}} s<extra>input {one:.0f}</extra>",
             )
-        )  # fmt: skip
+        )
     return [(traces, {"nticks": 4, "title": _title("input, raw", theme)})]
 
 
@@ -176,15 +190,20 @@ def _rows(
         colour = getattr(theme, kind.colour)
         traces.append(
             go.Scatter(
-                x=events["before_s"][mine], y=np.full(int(mine.sum()), row), mode="markers",
+                x=events["before_s"][mine],
+                y=np.full(int(mine.sum()), row),
+                mode="markers",
                 marker={"symbol": kind.symbol, "size": 9, "color": colour, "line": {"width": 1.6, "color": colour}},
                 hovertemplate=f"%{{x:.2f}} s<extra>{kind.name}</extra>",
             )
-        )  # fmt: skip
+        )
     return traces, {
-        "range": [len(marks) - 0.5, -0.5], "tickmode": "array", "tickvals": list(range(len(marks))),
-        "ticktext": [kind.name for kind, _ in marks], "tickfont": {"size": 12, "color": theme.ink},
-    }  # fmt: skip
+        "range": [len(marks) - 0.5, -0.5],
+        "tickmode": "array",
+        "tickvals": list(range(len(marks))),
+        "ticktext": [kind.name for kind, _ in marks],
+        "tickfont": {"size": 12, "color": theme.ink},
+    }
 
 
 def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
@@ -193,18 +212,33 @@ def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
     shot, spawn, back = facts["shot_s"], facts["spawn_s"], -facts["seconds"]
 
     def moment(at: float, words: str, colour: str, dash: str, side: str, tier: int = 0) -> None:
-        figure.add_shape(type="line", x0=at, x1=at, y0=0, y1=1, yref="paper",
-                         line={"color": colour, "width": 1.8, "dash": dash})  # fmt: skip
+        figure.add_shape(
+            type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line={"color": colour, "width": 1.8, "dash": dash}
+        )
         figure.add_annotation(
-            text=words, x=at, y=1, yref="paper", yanchor="bottom", xanchor=side, yshift=2 + _LABEL * tier,
-            showarrow=False, font={"size": 12, "color": colour},
-        )  # fmt: skip
+            text=words,
+            x=at,
+            y=1,
+            yref="paper",
+            yanchor="bottom",
+            xanchor=side,
+            yshift=2 + _LABEL * tier,
+            showarrow=False,
+            font={"size": 12, "color": colour},
+        )
 
     if shot is not None and shot >= back:
         figure.add_shape(
-            type="rect", x0=shot, x1=min(shot + facts["reaction_s"], 0.0), y0=0, y1=1, yref="paper", layer="below",
-            line={"width": 0}, fillcolor=faded(theme.death, 0.16),
-        )  # fmt: skip
+            type="rect",
+            x0=shot,
+            x1=min(shot + facts["reaction_s"], 0.0),
+            y0=0,
+            y1=1,
+            yref="paper",
+            layer="below",
+            line={"width": 0},
+            fillcolor=faded(theme.death, 0.16),
+        )
         moment(shot, "killing shot fired", theme.death, "dot", "right")
     if spawn >= back:
         moment(spawn, "respawn" if facts["life"] > 1 else "start", theme.alive, "dot", "center", tier=1)

@@ -35,21 +35,12 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         + (f" in {s:.0f} s" if exposed and np.isfinite(s) else "")
         + ("<br>press to see them" if n else "")
         for a, b, c, d, n, p, s in zip(
-            x,
-            wide,
-            y,
-            high,
-            cells["deaths"],
-            cells["players"],
-            np.asarray(cells["seconds"], float),
-            strict=True,
+            x, wide, y, high, cells["deaths"], cells["players"], np.asarray(cells["seconds"], float), strict=True
         )
     ]
     # Pressed, a cell with deaths opens what its words in the address mean (dashboard/opened.py).
     leads = np.full(z.shape, "", dtype=object)
-    leads[at] = [
-        f"{a:.0f}-{c:.0f}" if n else "" for a, c, n in zip(x, y, np.asarray(cells["deaths"]), strict=True)
-    ]
+    leads[at] = [f"{a:.0f}-{c:.0f}" if n else "" for a, c, n in zip(x, y, np.asarray(cells["deaths"]), strict=True)]
     heat = go.Heatmap(
         x=np.append(columns, width),
         y=np.append(rows, height),
@@ -58,10 +49,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         zmax=top,
         colorscale=[[i / (len(theme.ramp) - 1), colour] for i, colour in enumerate(theme.ramp)],
         colorbar={
-            "title": {
-                "text": "deaths a minute around there, smoothed" if exposed else "deaths",
-                "side": "right",
-            },
+            "title": {"text": "deaths a minute around there, smoothed" if exposed else "deaths", "side": "right"},
             "thickness": 10,
             "outlinewidth": 0,
             "len": 0.8,  # so that its lower end keeps clear of the words below the map
@@ -137,13 +125,20 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
         column, row, suffix = number % columns, number // columns, str(number + 1) if number else ""
         left, right = (column + 0.02) / columns, (column + 1 - 0.05) / columns
         high, low = 1 - (row + 0.1) / rows, 1 - (row + 0.9) / rows
-        edge = {"showgrid": False, "zeroline": False, "mirror": True, "showline": True, "constrain": "domain",
-                "linecolor": theme.rule, "ticks": "", "nticks": 5 if columns <= 3 else 3,
-                "tickfont": {"size": 10, "color": theme.soft}}  # fmt: skip
+        edge = {
+            "showgrid": False,
+            "zeroline": False,
+            "mirror": True,
+            "showline": True,
+            "constrain": "domain",
+            "linecolor": theme.rule,
+            "ticks": "",
+            "nticks": 5 if columns <= 3 else 3,
+            "tickfont": {"size": 10, "color": theme.soft},
+        }
         figure.update_layout(
             {
-                f"xaxis{suffix}": edge
-                | {"domain": [left, right], "anchor": f"y{suffix}", "range": [0, width]},
+                f"xaxis{suffix}": edge | {"domain": [left, right], "anchor": f"y{suffix}", "range": [0, width]},
                 f"yaxis{suffix}": edge
                 | {"domain": [low, high], "anchor": f"x{suffix}", "range": [height, 0]}
                 | {"scaleanchor": f"x{suffix}", "showticklabels": column == 0},
@@ -160,23 +155,45 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
             leads[at] = f"{cells['x_px'][i]:.0f}-{cells['y_px'][i]:.0f}"
         figure.add_trace(
             go.Heatmap(
-                x=np.append(np.arange(across) * size, width), y=np.append(np.arange(down) * size, height), z=z,
+                x=np.append(np.arange(across) * size, width),
+                y=np.append(np.arange(down) * size, height),
+                z=z,
                 # A single death must be seen against the empty screen.
-                zmin=-0.2 * top, zmax=top, showscale=False, xaxis=f"x{suffix}", yaxis=f"y{suffix}", name=part,
+                zmin=-0.2 * top,
+                zmax=top,
+                showscale=False,
+                xaxis=f"x{suffix}",
+                yaxis=f"y{suffix}",
+                name=part,
                 colorscale=[[k / (len(theme.ramp) - 1), colour] for k, colour in enumerate(theme.ramp)],
-                customdata=leads, text=told, hovertemplate="%{text}<br>press to see all deaths there<extra></extra>",
+                customdata=leads,
+                text=told,
+                hovertemplate="%{text}<br>press to see all deaths there<extra></extra>",
             )
-        )  # fmt: skip
+        )
         figure.add_annotation(
-            text=escape(part), x=left, y=high + 0.015 / rows, xref="paper", yref="paper", xanchor="left",
-            yanchor="bottom", showarrow=False, font={"size": 13, "color": theme.ink},
-        )  # fmt: skip
+            text=escape(part),
+            x=left,
+            y=high + 0.015 / rows,
+            xref="paper",
+            yref="paper",
+            xanchor="left",
+            yanchor="bottom",
+            showarrow=False,
+            font={"size": 13, "color": theme.ink},
+        )
         for i in mine[np.asarray(cells["hot"], bool)[mine]]:
             x, y = cells["x_px"][i], cells["y_px"][i]
             figure.add_shape(
-                type="rect", xref=f"x{suffix}", yref=f"y{suffix}", x0=x, x1=x + cells["width_px"][i],
-                y0=y, y1=y + cells["height_px"][i], line={"color": theme.alive, "width": 2.5},
-            )  # fmt: skip
+                type="rect",
+                xref=f"x{suffix}",
+                yref=f"y{suffix}",
+                x0=x,
+                x1=x + cells["width_px"][i],
+                y0=y,
+                y1=y + cells["height_px"][i],
+                line={"color": theme.alive, "width": 2.5},
+            )
     return figure
 
 
@@ -187,10 +204,7 @@ def causes(finding: Finding, theme: Theme) -> go.Figure:
     share, low, high = (100 * np.asarray(table[name], float)[::-1] for name in ("share", "low", "high"))
     return framed(
         theme,
-        [
-            _bars(theme, labels, share, theme.death),
-            whiskers(theme, labels, share, low, high, colour=theme.death),
-        ],
+        [_bars(theme, labels, share, theme.death), whiskers(theme, labels, share, low, high, colour=theme.death)],
         x=f"of all deaths, % ({INTERVAL})",
         height=whisker_height(len(labels)) + 40,
         showlegend=False,
@@ -228,11 +242,7 @@ def fairness(finding: Finding, theme: Theme) -> go.Figure:
     """How old the killing shots were, with what a human reaction takes."""
     age = np.asarray(finding.tables["ages"]["age_ms"], float)
     bars = go.Histogram(
-        x=age,
-        xbins={"start": 0, "size": _age_bin(age)},
-        marker={"color": theme.death},
-        name="deaths",
-        showlegend=False,
+        x=age, xbins={"start": 0, "size": _age_bin(age)}, marker={"color": theme.death}, name="deaths", showlegend=False
     )
     figure = framed(
         theme, [bars], x="age of the killing shot, ms", y="deaths", bargap=0.05, xaxis={"rangemode": "tozero"}
@@ -262,17 +272,9 @@ def circumstances(finding: Finding, theme: Theme) -> go.Figure:
                 y=mine["y"],
                 mode="markers",
                 name=name,
-                marker={
-                    "size": 7 if symbol == "circle" else 10,
-                    "symbol": symbol,
-                    "color": colour,
-                    "opacity": 0.7,
-                },
+                marker={"size": 7 if symbol == "circle" else 10, "symbol": symbol, "color": colour, "opacity": 0.7},
                 customdata=[f"{run}-{life}" for run, life in zip(mine["run_id"], mine["life"], strict=True)],
-                text=[
-                    f"{player}, life {life}"
-                    for player, life in zip(mine["player"], mine["life"], strict=True)
-                ],
+                text=[f"{player}, life {life}" for player, life in zip(mine["player"], mine["life"], strict=True)],
                 hovertemplate="%{text}<br>press to see its last seconds<extra></extra>",
             )
         )

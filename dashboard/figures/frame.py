@@ -34,11 +34,7 @@ def framed(
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": FONT, "size": 12, "color": theme.ink},
         "colorway": list(theme.series),
-        "hoverlabel": {
-            "bgcolor": theme.panel,
-            "bordercolor": theme.rule,
-            "font": {"color": theme.ink, "family": FONT},
-        },
+        "hoverlabel": {"bgcolor": theme.panel, "bordercolor": theme.rule, "font": {"color": theme.ink, "family": FONT}},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "font": {"size": 12}},
         "xaxis": axis | {"title": axis["title"] | {"text": x}},
         "yaxis": axis | {"title": axis["title"] | {"text": y}},
@@ -47,9 +43,7 @@ def framed(
         "template": go.layout.Template(),  # plotly's own would add 7 kB to every figure and is overridden anyway
     }
     for key, value in layout.items():
-        base[key] = (
-            base[key] | value if isinstance(value, dict) and isinstance(base.get(key), dict) else value
-        )
+        base[key] = base[key] | value if isinstance(value, dict) and isinstance(base.get(key), dict) else value
     return go.Figure(data=list(traces), layout=base)
 
 
@@ -89,14 +83,7 @@ def whiskers(
         mode="markers",
         name=name,
         marker={"color": colour, "size": 9, "symbol": symbol},
-        error_x={
-            "type": "data",
-            "array": hi - v,
-            "arrayminus": v - lo,
-            "color": colour,
-            "thickness": 1.6,
-            "width": 5,
-        },
+        error_x={"type": "data", "array": hi - v, "arrayminus": v - lo, "color": colour, "thickness": 1.6, "width": 5},
         customdata=np.column_stack([lo, hi]),
         hovertemplate="%{y}: %{x:.3g} (%{customdata[0]:.3g} to %{customdata[1]:.3g})<extra></extra>",
     )
@@ -153,11 +140,7 @@ def interval_rows(
     axis: dict[str, Any] = {"range": list(limits)} if limits else _readable(v, lo, hi)
     rows = list(labels)[::-1]
     figure = framed(
-        theme,
-        [whiskers(theme, rows, v, lo, hi, colour=colour)],
-        x=x,
-        height=whisker_height(len(rows)),
-        xaxis=axis,
+        theme, [whiskers(theme, rows, v, lo, hi, colour=colour)], x=x, height=whisker_height(len(rows)), xaxis=axis
     )
     if zero:
         figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
@@ -186,16 +169,7 @@ def interval_steps(
         mode="markers+lines",
         marker={"color": colour, "size": 9},
         line={"color": faded(colour, 0.5), "width": 1.5},
-        error_y={
-            "type": "data",
-            "array": hi - v,
-            "arrayminus": v - lo,
-            "color": colour,
-            "thickness": 1.6,
-            "width": 5,
-        },
+        error_y={"type": "data", "array": hi - v, "arrayminus": v - lo, "color": colour, "thickness": 1.6, "width": 5},
         showlegend=False,
     )
-    return framed(
-        theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=_readable(v, lo, hi)
-    )
+    return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=_readable(v, lo, hi))

@@ -22,12 +22,7 @@ def boss(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["kinds"]
     labels = [f"stage {int(stage)}" for stage in table["stage"]]
     figure = interval_rows(
-        theme,
-        labels,
-        table,
-        "ratio",
-        x="times as many deaths a minute as in the regular part",
-        colour=theme.death,
+        theme, labels, table, "ratio", x="times as many deaths a minute as in the regular part", colour=theme.death
     )
     figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
     return figure
@@ -46,23 +41,29 @@ def levels(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute against the time a block takes for one row, each build with its own mark."""
     table = finding.tables["levels"]
     build = np.asarray([str(name) for name in table["build"]])
-    x, y, low, high = (
-        np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high")
-    )
+    x, y, low, high = (np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high"))
     traces = []
     for i, name in enumerate(dict.fromkeys(build.tolist())):
         mine = build == name
         colour = theme.series[i % len(theme.series)]
         traces.append(
             go.Scatter(
-                x=x[mine], y=y[mine], mode="markers", name=name,
+                x=x[mine],
+                y=y[mine],
+                mode="markers",
+                name=name,
                 text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
                 marker={"color": colour, "size": 9, "symbol": ("circle", "diamond", "square")[i % 3]},
-                error_y={"type": "data", "array": (high - y)[mine], "arrayminus": (y - low)[mine],
-                "color": colour, "width": 4},
+                error_y={
+                    "type": "data",
+                    "array": (high - y)[mine],
+                    "arrayminus": (y - low)[mine],
+                    "color": colour,
+                    "width": 4,
+                },
                 hovertemplate="%{text}: %{y:.2g} a minute at %{x:.0f} ms<extra></extra>",
             )
-        )  # fmt: skip
+        )
     top = float(np.nanmax(np.append(y, 0.1))) * 1.8
     return framed(
         theme,
@@ -94,10 +95,12 @@ def longest_wait(finding: Finding, theme: Theme) -> go.Figure:
     labels = [str(name) for name in table["label"]][::-1]
     share = 100 * np.asarray(table["share"], float)[::-1]
     figure = framed(
-        theme, [go.Bar(x=share, y=labels, orientation="h", marker={"color": theme.alive}, width=0.6)],
+        theme,
+        [go.Bar(x=share, y=labels, orientation="h", marker={"color": theme.alive}, width=0.6)],
         x="of all pieces, %",
-        height=whisker_height(len(labels)) + 20, showlegend=False,
-    )  # fmt: skip
+        height=whisker_height(len(labels)) + 20,
+        showlegend=False,
+    )
     figure.add_vline(x=100 / max(len(labels), 1), line={"color": theme.soft, "width": 1.2, "dash": "dot"})
     return figure
 
@@ -118,40 +121,47 @@ def streaks(finding: Finding, theme: Theme) -> go.Figure:
         *band(time, 100 * low, 100 * high, theme.hit, "interval", step=True),
         go.Scatter(x=time, y=100 * share, mode="lines", line=line, showlegend=False),
     ]
-    return framed(
-        theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False
-    )
+    return framed(theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False)
 
 
 def aim(finding: Finding, theme: Theme) -> go.Figure:
     """The chance of a hit against the target's speed: what was seen, and the curve where one could be fitted."""
     curve, seen = finding.tables.get("curve", {}), finding.tables["speeds"]
-    x, chance, low, high = (
-        np.asarray(curve.get(name, ()), float) for name in ("speed", "chance", "low", "high")
-    )
+    x, chance, low, high = (np.asarray(curve.get(name, ()), float) for name in ("speed", "chance", "low", "high"))
     at, share, below, above = (np.asarray(seen[name], float) for name in ("speed", "share", "low", "high"))
     traces = [
         *band(x, 100 * low, 100 * high, theme.hit, "fit"),
         go.Scatter(x=x, y=100 * chance, mode="lines", name="fitted", line={"color": theme.hit, "width": 2}),
         go.Scatter(
-            x=at, y=100 * share, mode="markers", name="seen", marker={"color": theme.ink, "size": 7},
-            error_y={"type": "data", "array": 100 * (above - share), "arrayminus": 100 * (share - below),
-            "color": theme.ink, "width": 4},
+            x=at,
+            y=100 * share,
+            mode="markers",
+            name="seen",
+            marker={"color": theme.ink, "size": 7},
+            error_y={
+                "type": "data",
+                "array": 100 * (above - share),
+                "arrayminus": 100 * (share - below),
+                "color": theme.ink,
+                "width": 4,
+            },
         ),
-    ]  # fmt: skip
-    return framed(
-        theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True
-    )
+    ]
+    return framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True)
 
 
 def intervals(finding: Finding, theme: Theme) -> go.Figure:
     """Steadiness of each player's timing against what they hit."""
     table = finding.tables["players"]
     dots = go.Scatter(
-        x=100 * np.asarray(table["variation"], float), y=100 * np.asarray(table["hit_share"], float), mode="markers",
-        text=[str(player) for player in table["player"]], hovertemplate="%{text}<extra></extra>",
-        marker={"color": theme.alive, "size": 9}, showlegend=False,
-    )  # fmt: skip
+        x=100 * np.asarray(table["variation"], float),
+        y=100 * np.asarray(table["hit_share"], float),
+        mode="markers",
+        text=[str(player) for player in table["player"]],
+        hovertemplate="%{text}<extra></extra>",
+        marker={"color": theme.alive, "size": 9},
+        showlegend=False,
+    )
     return framed(theme, [dots], x="variation of the time between shots, % of its mean", y="hit, %")
 
 
@@ -159,9 +169,7 @@ def risks(finding: Finding, theme: Theme) -> go.Figure:
     """What raises the risk of dying, everything else alike."""
     table = finding.tables["factors"]
     labels = [str(unit) for unit in table["unit"]]
-    figure = interval_rows(
-        theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death
-    )
+    figure = interval_rows(theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death)
     figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
     return figure
 
@@ -194,29 +202,31 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
 def damage(finding: Finding, theme: Theme) -> go.Figure:
     """Where in each log the damage lies."""
     captures, places = finding.tables["captures"], finding.tables["damage"]
-    names = dict(
-        zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True)
-    )
+    names = dict(zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True))
     labels = list(names.values())[::-1]
     whole = go.Bar(
-        x=np.asarray(captures["bytes"], float)[::-1] / 1000, y=labels, orientation="h",
+        x=np.asarray(captures["bytes"], float)[::-1] / 1000,
+        y=labels,
+        orientation="h",
         marker={"color": faded(theme.alive, 0.25)},
-        width=0.5, name="received", hovertemplate="%{y}: %{x:.0f} kB<extra></extra>",
-    )  # fmt: skip
+        width=0.5,
+        name="received",
+        hovertemplate="%{y}: %{x:.0f} kB<extra></extra>",
+    )
     traces: list[go.Bar | go.Scatter] = [whole]
     if len(places["byte_offset"]):
         traces.append(
             go.Scatter(
                 x=np.asarray(places["byte_offset"], float) / 1000,
-                y=[names[int(c)] for c in places["capture_id"]], mode="markers",
-                text=[str(reason) for reason in places["reason"]], name="damage",
+                y=[names[int(c)] for c in places["capture_id"]],
+                mode="markers",
+                text=[str(reason) for reason in places["reason"]],
+                name="damage",
                 marker={"symbol": "line-ns-open", "size": 16, "color": theme.death, "line": {"width": 2}},
                 hovertemplate="%{text} at %{x:.1f} kB<extra></extra>",
             )
-        )  # fmt: skip
-    return framed(
-        theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True
-    )
+        )
+    return framed(theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True)
 
 
 def endings(finding: Finding, theme: Theme) -> go.Figure:
@@ -225,9 +235,12 @@ def endings(finding: Finding, theme: Theme) -> go.Figure:
     names = {"finished": theme.hit, "game_over": theme.death, "quit": theme.quit, "cut": theme.soft}
     labels = [str(name) for name in table["ending"]]
     bars = go.Bar(
-        x=np.asarray(table["runs"], float), y=[label.replace("_", " ") for label in labels], orientation="h", width=0.6,
+        x=np.asarray(table["runs"], float),
+        y=[label.replace("_", " ") for label in labels],
+        orientation="h",
+        width=0.6,
         marker={"color": [names.get(label, theme.alive) for label in labels]},
-    )  # fmt: skip
+    )
     return framed(theme, [bars], x="runs", height=whisker_height(len(labels)) + 20, showlegend=False)
 
 

@@ -26,14 +26,28 @@ def recent_runs(runs: Columns, theme: Theme) -> go.Figure:
         told = [f"{p}, {g}" for p, g in zip(runs["player"][mine], runs["game"][mine], strict=True)]
         traces.append(
             go.Bar(
-                x=place[mine], y=runs["alive_s"][mine], width=0.75, name=name, text=told,
+                x=place[mine],
+                y=runs["alive_s"][mine],
+                width=0.75,
+                name=name,
+                text=told,
                 marker={"color": getattr(theme, colour)},
-                textposition="none", hovertemplate="%{text}: %{y:.1f} s<extra>" + name + "</extra>",
+                textposition="none",
+                hovertemplate="%{text}: %{y:.1f} s<extra>" + name + "</extra>",
             )
-        )  # fmt: skip
+        )
     labels = [str(player) for player in runs["player"]][::-1]
     return framed(
-        theme, traces, x="run, the newest at the right", y="seconds alive", height=300, barmode="overlay",
-        xaxis={"tickmode": "array", "tickvals": list(range(count)), "ticktext": labels, "range": [-0.6,
-        max(count, 12) - 0.4]},
-    )  # fmt: skip
+        theme,
+        traces,
+        x="run, the newest at the right",
+        y="seconds alive",
+        height=300,
+        barmode="overlay",
+        xaxis={
+            "tickmode": "array",
+            "tickvals": list(range(count)),
+            "ticktext": labels,
+            "range": [-0.6, max(count, 12) - 0.4],
+        },
+    )

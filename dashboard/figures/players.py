@@ -14,9 +14,7 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["players"]
     order = np.argsort(-np.asarray(table["own"], float))
     labels = [str(table["player"][i]) for i in order]
-    own, low, high, seen = (
-        np.asarray(table[name], float)[order] for name in ("own", "low", "high", "rate_per_min")
-    )
+    own, low, high, seen = (np.asarray(table[name], float)[order] for name in ("own", "low", "high", "rate_per_min"))
     observed = go.Scatter(
         x=seen,
         y=labels,
@@ -26,18 +24,20 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
     )
     estimate = whiskers(theme, labels, own, low, high, name=f"estimate, {INTERVAL}", colour=theme.death)
     return framed(
-        theme, [estimate, observed], x="deaths a minute alive", height=whisker_height(len(labels)) + 30,
-        xaxis={"rangemode": "tozero"}, showlegend=True,
-    )  # fmt: skip
+        theme,
+        [estimate, observed],
+        x="deaths a minute alive",
+        height=whisker_height(len(labels)) + 30,
+        xaxis={"rangemode": "tozero"},
+        showlegend=True,
+    )
 
 
 def learning(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute, attempt by attempt."""
     table = finding.tables["attempts"]
     at = [str(int(attempt)) for attempt in table["attempt"]]
-    return interval_steps(
-        theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death
-    )
+    return interval_steps(theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death)
 
 
 def groups(finding: Finding, theme: Theme) -> go.Figure:
@@ -52,14 +52,7 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["after"]
     at = [str(word) for word in table["deaths_in_row"]]
     return interval_steps(
-        theme,
-        at,
-        table,
-        "share",
-        x="deaths in a row at one stage",
-        y="quit after it, %",
-        colour=theme.quit,
-        scale=100,
+        theme, at, table, "share", x="deaths in a row at one stage", y="quit after it, %", colour=theme.quit, scale=100
     )
 
 
@@ -68,15 +61,19 @@ def ratings(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["outcomes"]
     labels = [OUTCOMES[str(name)] for name in table["outcome"]]
     return interval_rows(
-        theme, labels, table, "rank_correlation", x="rank correlation with the rating", colour=theme.alive, zero=True,
+        theme,
+        labels,
+        table,
+        "rank_correlation",
+        x="rank correlation with the rating",
+        colour=theme.alive,
+        zero=True,
         limits=(-1.05, 1.05),
-    )  # fmt: skip
+    )
 
 
 def bounce(finding: Finding, theme: Theme) -> go.Figure:
     """Presses that are the bouncing of a contact."""
     table = finding.tables["buttons"]
     labels = [f"button {int(lane)}" if np.isfinite(float(lane)) else "buttons" for lane in table["lane"]]
-    return interval_rows(
-        theme, labels, table, "share", x="presses that are bounces, %", colour=theme.death, scale=100
-    )
+    return interval_rows(theme, labels, table, "share", x="presses that are bounces, %", colour=theme.death, scale=100)

@@ -19,16 +19,25 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     traces = band(time, 100 * low, 100 * high, theme.alive, "interval", step=True)
     traces.append(
         go.Scatter(
-            x=time, y=100 * share, mode="lines", name="still going",
+            x=time,
+            y=100 * share,
+            mode="lines",
+            name="still going",
             line={"color": theme.alive, "width": 2.2, "shape": "hv"},
-            customdata=at_risk, hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
+            customdata=at_risk,
+            hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
         )
-    )  # fmt: skip
+    )
     event = facts.get("event", "the death")
     figure = framed(
-        theme, traces, x=str(facts.get("axis", "seconds alive")), y=f"before {event}, %", yaxis={"range": [0, 102]},
-        xaxis={"rangemode": "tozero"}, showlegend=False,
-    )  # fmt: skip
+        theme,
+        traces,
+        x=str(facts.get("axis", "seconds alive")),
+        y=f"before {event}, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
+        showlegend=False,
+    )
     median = facts.get("median")
     if median is not None and np.isfinite(median):
         figure.add_shape(
@@ -119,16 +128,28 @@ def _panel(
             | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
             | {"title": {"text": y, "font": words, "standoff": 8}},
             f"legend{suffix}": {
-                "orientation": "v", "x": left, "y": rows.at(number, rows.title + rows.plot + rows.AXIS),
-                "xanchor": "left", "yanchor": "top", "font": {"size": 11, "color": theme.ink}, "tracegroupgap": 0,
+                "orientation": "v",
+                "x": left,
+                "y": rows.at(number, rows.title + rows.plot + rows.AXIS),
+                "xanchor": "left",
+                "yanchor": "top",
+                "font": {"size": 11, "color": theme.ink},
+                "tracegroupgap": 0,
                 "bgcolor": "rgba(0,0,0,0)",
             },
         }
-    )  # fmt: skip
+    )
     figure.add_annotation(
-        text=title, x=left, y=rows.at(number, 0), xref="paper", yref="paper", xanchor="left", yanchor="top",
-        showarrow=False, font={"size": 13, "color": theme.ink},
-    )  # fmt: skip
+        text=title,
+        x=left,
+        y=rows.at(number, 0),
+        xref="paper",
+        yref="paper",
+        xanchor="left",
+        yanchor="top",
+        showarrow=False,
+        font={"size": 13, "color": theme.ink},
+    )
     return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "legend": f"legend{suffix}"}
 
 
@@ -145,9 +166,7 @@ def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
             traces += band(time[mine], 100 * low[mine], 100 * high[mine], colour, name, step=True)
         line = {"color": colour, "width": 2, "shape": "hv", "dash": theme.dashes[i % len(theme.dashes)]}
         traces.append(
-            go.Scatter(
-                x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line
-            )
+            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
         )
     return traces
 
@@ -156,9 +175,15 @@ def groups(finding: Finding, theme: Theme) -> go.Figure:
     """The curves of several groups, each with its own colour and dash."""
     traces = _group_curves(finding.tables["curves"], theme)
     return framed(
-        theme, traces, x="seconds alive", y="still alive, %", yaxis={"range": [0, 102]}, xaxis={"rangemode": "tozero"},
-        showlegend=True, height=340,
-    )  # fmt: skip
+        theme,
+        traces,
+        x="seconds alive",
+        y="still alive, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
+        showlegend=True,
+        height=340,
+    )
 
 
 def hazard(finding: Finding, theme: Theme) -> go.Figure:
@@ -168,18 +193,19 @@ def hazard(finding: Finding, theme: Theme) -> go.Figure:
         np.asarray(table[name], float) for name in ("start_s", "end_s", "rate_per_min", "low", "high")
     )
     edge = np.append(start, end[-1:])
-    traces = band(
-        edge, np.append(low, low[-1:]), np.append(high, high[-1:]), theme.death, "interval", step=True
-    )
+    traces = band(edge, np.append(low, low[-1:]), np.append(high, high[-1:]), theme.death, "interval", step=True)
     line = {"color": theme.death, "width": 2.2, "shape": "hv"}
-    traces.append(
-        go.Scatter(x=edge, y=np.append(rate, rate[-1:]), mode="lines", name="deaths a minute", line=line)
-    )
+    traces.append(go.Scatter(x=edge, y=np.append(rate, rate[-1:]), mode="lines", name="deaths a minute", line=line))
     top = float(np.nanmax(np.append(rate, 1.0))) * 2.5
     return framed(
-        theme, traces, x="seconds since the life began", y="deaths a minute", showlegend=False,
-        xaxis={"rangemode": "tozero"}, yaxis={"range": [0, min(top, float(np.nanmax(np.append(high, 0.1))) * 1.05)]},
-    )  # fmt: skip
+        theme,
+        traces,
+        x="seconds since the life began",
+        y="deaths a minute",
+        showlegend=False,
+        xaxis={"rangemode": "tozero"},
+        yaxis={"range": [0, min(top, float(np.nanmax(np.append(high, 0.1))) * 1.05)]},
+    )
 
 
 def funnel(finding: Finding, theme: Theme) -> go.Figure:
@@ -187,13 +213,17 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["segments"]
     labels = [str(name) for name in table["name"]][::-1]
     all_runs = [100 * np.asarray(table[name], float)[::-1] for name in ("reach", "low", "high")]
-    first = [
-        100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")
-    ]
+    first = [100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")]
     bars = go.Bar(
-        x=all_runs[0], y=labels, orientation="h", width=0.62, offset=-0.31, marker={"color": faded(theme.alive, 0.2)},
-        hoverinfo="skip", showlegend=False,
-    )  # fmt: skip
+        x=all_runs[0],
+        y=labels,
+        orientation="h",
+        width=0.62,
+        offset=-0.31,
+        marker={"color": faded(theme.alive, 0.2)},
+        hoverinfo="skip",
+        showlegend=False,
+    )
     points = [
         whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
         whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
@@ -229,14 +259,17 @@ def ends(finding: Finding, theme: Theme) -> go.Figure:
         traces += band(time[mine], 100 * low[mine], 100 * high[mine], ink, name, step=True)
         line = {"color": ink, "width": 2, "shape": "hv", "dash": theme.dashes[i]}
         traces.append(
-            go.Scatter(
-                x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line
-            )
+            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
         )
     return framed(
-        theme, traces, x="seconds alive", y="of all runs, %", yaxis={"range": [0, 102]}, xaxis={"rangemode": "tozero"},
+        theme,
+        traces,
+        x="seconds alive",
+        y="of all runs, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
         showlegend=True,
-    )  # fmt: skip
+    )
 
 
 def builds(finding: Finding, theme: Theme) -> go.Figure:
@@ -244,11 +277,5 @@ def builds(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["pairs"]
     labels = [f"{b} against {a}" for a, b in zip(table["build_a"], table["build_b"], strict=True)]
     return interval_rows(
-        theme,
-        labels,
-        table,
-        "difference_s",
-        x=f"seconds longer ({INTERVAL})",
-        colour=theme.alive,
-        zero=True,
+        theme, labels, table, "difference_s", x=f"seconds longer ({INTERVAL})", colour=theme.alive, zero=True
     )

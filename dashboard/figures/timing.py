@@ -37,9 +37,7 @@ def hit_share(finding: Finding, theme: Theme) -> go.Figure:
     whole = finding.estimate
     if whole is not None and whole.value is not None:
         if whole.low is not None and whole.high is not None:
-            figure.add_vrect(
-                x0=100 * whole.low, x1=100 * whole.high, fillcolor=faded(theme.hit, 0.14), line_width=0
-            )
+            figure.add_vrect(x0=100 * whole.low, x1=100 * whole.high, fillcolor=faded(theme.hit, 0.14), line_width=0)
         figure.add_vline(x=100 * whole.value, line={"color": theme.hit, "width": 1.5, "dash": "dash"})
     return figure
 
@@ -65,20 +63,14 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
     x, value, low, high = (np.asarray(curve[name], float) for name in ("window_ms", "share", "low", "high"))
     traces += band(x, 100 * low, 100 * high, theme.hit, "")
     traces.append(
-        go.Scatter(
-            x=x, y=100 * value, mode="lines", name="all notes", line={"color": theme.hit, "width": 2.5}
-        )
+        go.Scatter(x=x, y=100 * value, mode="lines", name="all notes", line={"color": theme.hit, "width": 2.5})
     )
     for name, label, dash in (("median", "median player", "dash"), ("lower_quarter", "lower quarter", "dot")):
         y = 100 * np.asarray(curve[name], float)
         traces.append(
-            go.Scatter(
-                x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash}
-            )
+            go.Scatter(x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash})
         )
-    figure = framed(
-        theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]}
-    )
+    figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
     _today(figure, finding, theme, ("early_ms", "late_ms"))
     return _moved(figure, finding, theme)
 
@@ -90,18 +82,30 @@ def _moved(figure: go.Figure, finding: Finding, theme: Theme) -> go.Figure:
     line = {"color": theme.hit, "width": 2.5}
     figure.add_trace(
         go.Scatter(
-            x=x, y=y, mode="lines", line=line, showlegend=False, xaxis="x2", yaxis="y2",
+            x=x,
+            y=y,
+            mode="lines",
+            line=line,
+            showlegend=False,
+            xaxis="x2",
+            yaxis="y2",
             hovertemplate="%{y:.0f} % where it is moved by %{x:+.0f} ms<extra></extra>",
         )
-    )  # fmt: skip
+    )
     side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.68, 1], "anchor": "y2"}
     side["title"] = side["title"] | {"text": "window moved, ms"}
     up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2"}
     figure.update_layout(xaxis={"domain": [0, 0.58]}, xaxis2=side, yaxis2=up)
     figure.add_shape(
-        type="line", x0=0, x1=0, y0=0, y1=1, xref="x2", yref="y2 domain",
+        type="line",
+        x0=0,
+        x1=0,
+        y0=0,
+        y1=1,
+        xref="x2",
+        yref="y2 domain",
         line={"color": theme.accent, "width": 1.2, "dash": "dot"},
-    )  # fmt: skip
+    )
     return figure
 
 
@@ -115,16 +119,19 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
         np.asarray(table[name], float)[order] for name in ("bias_ms", "bias_low", "bias_high", "spread_ms")
     )
     reach = go.Bar(
-        y=labels, x=2 * spread, base=bias - spread, orientation="h", name="spread (one standard deviation)",
-        marker={"color": faded(theme.alive, 0.22)}, width=0.55,
-        hovertemplate="%{y}: scatters by %{customdata:.0f} ms<extra></extra>", customdata=spread,
-    )  # fmt: skip
+        y=labels,
+        x=2 * spread,
+        base=bias - spread,
+        orientation="h",
+        name="spread (one standard deviation)",
+        marker={"color": faded(theme.alive, 0.22)},
+        width=0.55,
+        hovertemplate="%{y}: scatters by %{customdata:.0f} ms<extra></extra>",
+        customdata=spread,
+    )
     marks = whiskers(theme, labels, bias, low, high, name=f"bias, {INTERVAL}", colour=theme.alive)
     figure = framed(
-        theme,
-        [reach, marks],
-        x="press against due, ms (early < 0 < late)",
-        height=whisker_height(len(labels)) + 24,
+        theme, [reach, marks], x="press against due, ms (early < 0 < late)", height=whisker_height(len(labels)) + 24
     )
     figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
     facts = finding.facts
@@ -167,18 +174,19 @@ def passages(finding: Finding, theme: Theme) -> go.Figure:
         line = {"color": colour, "width": 2, "dash": theme.dashes[i % len(theme.dashes)]}
         traces += band(middle[mine], 100 * low[mine], 100 * high[mine], colour, name)
         traces.append(
-            go.Scatter(
-                x=middle[mine], y=100 * hit[mine], mode="lines", name=name, legendgroup=name, line=line
-            )
+            go.Scatter(x=middle[mine], y=100 * hit[mine], mode="lines", name=name, legendgroup=name, line=line)
         )
     off = np.asarray(table["off"], float) == 1
     if off.any():
         traces.append(
             go.Scatter(
-                x=middle[off], y=100 * hit[off], mode="markers", name="notes off the rest of the song",
+                x=middle[off],
+                y=100 * hit[off],
+                mode="markers",
+                name="notes off the rest of the song",
                 marker={"color": theme.death, "size": 9, "symbol": "x"},
             )
-        )  # fmt: skip
+        )
     return framed(theme, traces, x="seconds into the song", y="notes hit, %", showlegend=True, height=340)
 
 
@@ -193,9 +201,17 @@ def density(finding: Finding, theme: Theme) -> go.Figure:
     """What is hit, by the time since the note before."""
     table = finding.tables["classes"]
     return interval_steps(
-        theme, _spans(table), table, "hit", "hit_low", "hit_high", x="since the note before, ms", y="notes hit, %",
-        colour=theme.hit, scale=100,
-    )  # fmt: skip
+        theme,
+        _spans(table),
+        table,
+        "hit",
+        "hit_low",
+        "hit_high",
+        x="since the note before, ms",
+        y="notes hit, %",
+        colour=theme.hit,
+        scale=100,
+    )
 
 
 def lanes(finding: Finding, theme: Theme) -> go.Figure:
@@ -206,9 +222,16 @@ def lanes(finding: Finding, theme: Theme) -> go.Figure:
 
 def _hit_in_each(theme: Theme, labels: list[str], table: Mapping[str, Any]) -> go.Figure:
     return interval_rows(
-        theme, labels, table, "hit", "hit_low", "hit_high", x="notes hit by the average player, %",
-        colour=theme.hit, scale=100,
-    )  # fmt: skip
+        theme,
+        labels,
+        table,
+        "hit",
+        "hit_low",
+        "hit_high",
+        x="notes hit by the average player, %",
+        colour=theme.hit,
+        scale=100,
+    )
 
 
 def attempts(finding: Finding, theme: Theme) -> go.Figure:
@@ -216,16 +239,7 @@ def attempts(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["attempts"]
     at = [str(int(attempt)) for attempt in table["attempt"]]
     return interval_steps(
-        theme,
-        at,
-        table,
-        "hit",
-        "hit_low",
-        "hit_high",
-        x="attempt",
-        y="notes hit, %",
-        colour=theme.hit,
-        scale=100,
+        theme, at, table, "hit", "hit_low", "hit_high", x="attempt", y="notes hit, %", colour=theme.hit, scale=100
     )
 
 

@@ -29,8 +29,7 @@ def predicted(targets: Sequence[PredictedTarget], theme: Theme) -> go.Figure:
         want, off = factor * target.wanted, factor * target.tolerance
         band = {"type": "rect", "y0": bottom - 0.45, "y1": bottom + 1.45, "layer": "below"}
         figure.add_shape(
-            band
-            | {"x0": want - off, "x1": want + off, "line": {"width": 0}, "fillcolor": faded(theme.hit, 0.18)}
+            band | {"x0": want - off, "x1": want + off, "line": {"width": 0}, "fillcolor": faded(theme.hit, 0.18)}
         )
         figure.add_shape(band | {"x0": want, "x1": want, "line": {"color": theme.hit, "width": 2}})
     return figure
@@ -45,27 +44,42 @@ def over_two(mapped: OutcomeMap, target: Target, now: tuple[int, int], theme: Th
     across, up = ([str(value) for value in values] for values in (mapped.across, mapped.up))
     off = float(max(np.abs(figure - factor * target.wanted).max(initial=0), factor * target.tolerance, 1e-9))
     heat = go.Heatmap(
-        x=across, y=up, z=figure, customdata=close, xgap=2, ygap=2,
-        zmin=factor * target.wanted - off, zmax=factor * target.wanted + off,
+        x=across,
+        y=up,
+        z=figure,
+        customdata=close,
+        xgap=2,
+        ygap=2,
+        zmin=factor * target.wanted - off,
+        zmax=factor * target.wanted + off,
         colorscale=[[0, theme.early], [0.5, theme.panel], [1, theme.late]],
         showscale=False,  # the figure stands in every square
         texttemplate="%{z:.3g}",
         hovertemplate=f"{mapped.across_name} %{{x}}, {mapped.up_name} %{{y}}: %{{z:.3g}}; within tolerance: "
         "%{customdata:.0f} in 100<extra></extra>",
-    )  # fmt: skip
+    )
     ring = go.Scatter(
-        x=[str(now[0])], y=[str(now[1])], mode="markers", hoverinfo="skip",
+        x=[str(now[0])],
+        y=[str(now[1])],
+        mode="markers",
+        hoverinfo="skip",
         marker={"symbol": "circle-open", "size": 34, "color": theme.ink, "line": {"width": 2}},
-    )  # fmt: skip
+    )
     category = {"type": "category", "showgrid": False}
     drawn = framed(
-        theme, [heat, ring], x=mapped.across_name, y=mapped.up_name, height=120 + 34 * len(up), showlegend=False,
-        xaxis=category | {"categoryarray": across}, yaxis=category | {"categoryarray": up},
-    )  # fmt: skip
+        theme,
+        [heat, ring],
+        x=mapped.across_name,
+        y=mapped.up_name,
+        height=120 + 34 * len(up),
+        showlegend=False,
+        xaxis=category | {"categoryarray": across},
+        yaxis=category | {"categoryarray": up},
+    )
     for j, i in zip(*np.nonzero(target.miss(mapped.figure.T) <= target.tolerance), strict=True):
         drawn.add_shape(
             type="rect", x0=i - 0.5, x1=i + 0.5, y0=j - 0.5, y1=j + 0.5, line={"color": theme.hit, "width": 2}
-        )  # fmt: skip
+        )
     return drawn
 
 
@@ -76,18 +90,26 @@ def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figu
         for low, high, width in ((p.low95, p.high95, 1.5), (p.low80, p.high80, 6)):
             traces.append(
                 go.Scatter(
-                    x=[low, high], y=[label, label], mode="lines", line={"color": faded(colour, 0.75), "width": width},
-                    hoverinfo="skip", showlegend=False,
+                    x=[low, high],
+                    y=[label, label],
+                    mode="lines",
+                    line={"color": faded(colour, 0.75), "width": width},
+                    hoverinfo="skip",
+                    showlegend=False,
                 )
-            )  # fmt: skip
+            )
         told = f"{p.value:.3g} (80 %: {p.low80:.3g} to {p.high80:.3g}; 95 %: {p.low95:.3g} to {p.high95:.3g})"
         traces.append(
             go.Scatter(
-                x=[p.value], y=[label], mode="markers", marker={"color": colour, "size": 10,
-                "line": {"color": theme.panel, "width": 1.5}},
-                text=[told], hovertemplate="%{y}: %{text}<extra></extra>", showlegend=False,
+                x=[p.value],
+                y=[label],
+                mode="markers",
+                marker={"color": colour, "size": 10, "line": {"color": theme.panel, "width": 1.5}},
+                text=[told],
+                hovertemplate="%{y}: %{text}<extra></extra>",
+                showlegend=False,
             )
-        )  # fmt: skip
+        )
     height = whisker_height(len(rows)) + 28 * len(rows)
     return framed(
         theme,
@@ -100,9 +122,7 @@ def ranges(rows: Sequence[tuple[str, Prediction, str]], theme: Theme) -> go.Figu
 
 def scaled(p: Prediction, factor: float) -> Prediction:
     """A prediction in another unit."""
-    return Prediction(
-        factor * p.value, factor * p.low80, factor * p.high80, factor * p.low95, factor * p.high95
-    )
+    return Prediction(factor * p.value, factor * p.low80, factor * p.high80, factor * p.low95, factor * p.high95)
 
 
 def _row(target: str, what: str) -> str:

@@ -73,9 +73,7 @@ def _places(places: list[Place], selection: Selection, opened: Opened) -> Shown:
     words = "Press a place on the map, or choose it here, to see who died there and how."
     if opened.place is not None:
         words = f"None of the chosen runs has a death at the place you came for. {words}"
-    shown = _listing(
-        _TITLE, _place_columns(first, selection), 0 if rest else len(places) - len(first), "place"
-    )
+    shown = _listing(_TITLE, _place_columns(first, selection), 0 if rest else len(places) - len(first), "place")
     if rest:
         more = _listing("More places", _place_columns(rest, selection), len(places) - len(listed), "place")
         shown += part("folded", counted(len(places) - len(first), "more place"), more)

@@ -73,10 +73,16 @@ def held(session: Session) -> list[Any]:
     """The logs that the study holds, with their counts."""
     columns = session.ask("captures_listed")
     names = {
-        "name": "log", "received_at": "received", "bytes": "bytes", "runs": "runs", "events": "events",
-        "rejected_packets": "bad packets", "missing_packets": "lost packets", "dropped_events": "dropped events",
+        "name": "log",
+        "received_at": "received",
+        "bytes": "bytes",
+        "runs": "runs",
+        "events": "events",
+        "rejected_packets": "bad packets",
+        "missing_packets": "lost packets",
+        "dropped_events": "dropped events",
         "unread_bytes": "unread bytes",
-    }  # fmt: skip
+    }
     count = len(columns["name"])
     logs = {heading: [_cell(value) for value in columns[key]] for key, heading in names.items()}
     return [
@@ -150,9 +156,7 @@ def _import_each(
 
 def safe_name(name: str) -> str:
     """A file name of an upload without anything that could leave the folder it is put in."""
-    kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(
-        ". "
-    )
+    kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(". ")
     return kept or "log.playlog"
 
 

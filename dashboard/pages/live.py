@@ -26,9 +26,7 @@ _BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000)
 
 def controls() -> list[Any]:
     """Starting a recording, and the consoles that are recorded."""
-    ports = [
-        {"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()
-    ]
+    ports = [{"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()]
     return [
         html.Div(
             [
@@ -44,8 +42,7 @@ def controls() -> list[Any]:
                             placeholder="COM3, /dev/ttyACM0, tcp:host:port",
                         ),
                         html.Datalist(
-                            [html.Option(value=port["value"], label=port["label"]) for port in ports],
-                            id="live-ports",
+                            [html.Option(value=port["value"], label=port["label"]) for port in ports], id="live-ports"
                         ),
                     ],
                     className="field grow",
@@ -54,13 +51,7 @@ def controls() -> list[Any]:
                     [
                         html.Label("Baud rate", htmlFor=SPEED),
                         dcc.Input(
-                            id=SPEED,
-                            type="number",
-                            min=300,
-                            max=12_000_000,
-                            step=1,
-                            value=BAUD,
-                            list="live-bauds",
+                            id=SPEED, type="number", min=300, max=12_000_000, step=1, value=BAUD, list="live-bauds"
                         ),
                         html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                     ],
@@ -80,16 +71,12 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     """The controls; all that moves is filled in by the clock."""
     if session.captures is None:
         return [
-            html.Section(
-                note("This dashboard was started without a folder for recordings."), className="card wide"
-            )
+            html.Section(note("This dashboard was started without a folder for recordings."), className="card wide")
         ]
     start, names, consoles, recent = controls()
     found = [port.name for port in serial_ports()]
     hint = (
-        "Ports that are there: " + ", ".join(found) + "."
-        if found
-        else "No serial port is there: plug the adapter in."
+        "Ports that are there: " + ", ".join(found) + "." if found else "No serial port is there: plug the adapter in."
     )
     return [
         html.Section(
@@ -150,9 +137,7 @@ def wires(app: Dash, session: Session) -> None:
         State(NAMES, "data"),
     )
     def show_consoles(_: int | None, __: int | None, shown: list[str] | None) -> Any:
-        names = (
-            [status.source for status in session.captures.statuses()] if session.captures is not None else []
-        )
+        names = [status.source for status in session.captures.statuses()] if session.captures is not None else []
         return (no_update, no_update) if names == shown else ([console_card(name) for name in names], names)
 
     @app.callback(
@@ -184,20 +169,12 @@ def wires(app: Dash, session: Session) -> None:
         tags, remarks, cards = values[5:]
         names = [card["name"] for card in cards]
         pressed = callback_context.triggered_id
-        if (
-            not isinstance(pressed, dict)
-            or not callback_context.triggered[0]["value"]
-            or pressed["name"] not in names
-        ):
+        if not isinstance(pressed, dict) or not callback_context.triggered[0]["value"] or pressed["name"] not in names:
             return no_update
         i = names.index(pressed["name"])
         return html.Div(act(session, pressed["type"], pressed["name"], tags[i], remarks[i]))
 
-    @app.callback(
-        Output(RECENT, "children"),
-        Input(ids.VERSION, "data"),
-        Input(ids.ADDRESS, "pathname"),
-    )
+    @app.callback(Output(RECENT, "children"), Input(ids.VERSION, "data"), Input(ids.ADDRESS, "pathname"))
     def show_recent(_: int | None, path: str | None) -> Any:
         return recent(session) if path == "/live" else no_update
 

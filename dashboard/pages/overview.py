@@ -53,11 +53,7 @@ def _way(session: Session, selection: Selection) -> Shown:
         (runs > 0 and not untagged, "Tag every run with its player" + _left(untagged, "run"), "/runs"),
         (bool(len(targets)), "Write down what you want" + kept, "/tuning"),
         (builds > 1, f"Change one thing and play again: {counted(builds, 'build')} played so far", "/tuning"),
-        (
-            None,
-            "Check that it helped" + ("" if builds > 1 else ", once two builds have been played"),
-            "/progress",
-        ),
+        (None, "Check that it helped" + ("" if builds > 1 else ", once two builds have been played"), "/progress"),
         (None, "Hand in the report", "/report"),
     ]
     shown = part("way", [(done, words, path + address) for done, words, path in steps])

@@ -35,19 +35,12 @@ def controls() -> list[Any]:
     return [
         html.Div(
             [
-                field(
-                    "Players",
-                    dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me"),
-                ),
+                field("Players", dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me")),
                 field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3)),
                 field(
                     "Against the present build (name=value+name=value)",
                     dcc.Input(
-                        id=AGAINST,
-                        type="text",
-                        maxLength=400,
-                        size="34",
-                        placeholder="nothing: present build only",
+                        id=AGAINST, type="text", maxLength=400, size="34", placeholder="nothing: present build only"
                     ),
                 ),
                 html.Button("Plan", id=MAKE, className="button", type="button"),
@@ -72,23 +65,16 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         address = "/tuning" + to_address(Selection(selection.game))
         hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
     return [
-        html.Section(
-            [html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"
-        ),
+        html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
         result,
         html.Section(
-            [
-                html.H2("Before people play"),
-                *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)],
-            ],
+            [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
             className="card wide",
         ),
     ]
 
 
-def work(
-    session: Session, game: str, players: int | None, runs: int, against: str, job: Job
-) -> dict[str, Any]:
+def work(session: Session, game: str, players: int | None, runs: int, against: str, job: Job) -> dict[str, Any]:
     """The plan as JSON values. Raises ValueError, NothingToTune, Cancelled."""
     kept = session.ask("game_targets", game=game)["target_toml"]
     if not len(kept):
@@ -144,45 +130,60 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
         f"{plan['target']}: the doubt, half of the 80 % interval, is ±{cell(now)} {unit} now; "
         f"±{cell(wanted)} are wanted. "
     ) + (
-        "No playtest that a class can hold would get there." if needed is None else
-        "That is reached already." if needed == 0 else f"About {needed} more players would get there."
-    )  # fmt: skip
-    cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
-    cards.append(
-        note(f"Planned for one target only, “{plan['target']}”; the others may be left in more doubt.")
+        "No playtest that a class can hold would get there."
+        if needed is None
+        else "That is reached already."
+        if needed == 0
+        else f"About {needed} more players would get there."
     )
+    cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
+    cards.append(note(f"Planned for one target only, “{plan['target']}”; the others may be left in more doubt."))
     if plan["precision"]:
         cards += [
-            placed_table(_columns(plan["precision"], scale, {
-                "more players": "players", "runs each": "runs", f"doubt left, ± {unit} (80 %)": "half_width",
-                "playtests simulated": "plays",
-            }), "Doubt left, by players on the present build"),
+            placed_table(
+                _columns(
+                    plan["precision"],
+                    scale,
+                    {
+                        "more players": "players",
+                        "runs each": "runs",
+                        f"doubt left, ± {unit} (80 %)": "half_width",
+                        "playtests simulated": "plays",
+                    },
+                ),
+                "Doubt left, by players on the present build",
+            ),
             note("Each doubt is the mean of the playtests simulated, so it scatters a little."),
-        ]  # fmt: skip
+        ]
     if plan["power"]:
         cards += [
-            placed_table(_columns(plan["power"], 100, {
-                "players on each build": "players_each", "chance to tell them apart, %": "chance",
-            }), "Chance to tell the builds apart"),
+            placed_table(
+                _columns(
+                    plan["power"],
+                    100,
+                    {"players on each build": "players_each", "chance to tell them apart, %": "chance"},
+                ),
+                "Chance to tell the builds apart",
+            ),
             note(
                 "Worked out, not simulated, as if different people played the two. Counts are whole numbers: a few "
                 "more players can leave the chance a little lower."
             ),
-        ]  # fmt: skip
+        ]
     if plan["schedule"]:
         cards += [
-            placed_table(_columns(plan["schedule"], 1, {
-                "number": "number", "player": "player", "builds, in this order": "builds", "runs on each": "runs",
-            }), "Who plays what"),
+            placed_table(
+                _columns(
+                    plan["schedule"],
+                    1,
+                    {"number": "number", "player": "player", "builds, in this order": "builds", "runs on each": "runs"},
+                ),
+                "Who plays what",
+            ),
             note(why_so_many(plan)),
-        ]  # fmt: skip
+        ]
     cards.append(
-        html.A(
-            "The sheet for the table",
-            href=f"/plan/{job}.md",
-            download="playtest.md",
-            className="button quiet",
-        )
+        html.A("The sheet for the table", href=f"/plan/{job}.md", download="playtest.md", className="button quiet")
     )
     return [html.Section(cards, className="card wide")]
 
@@ -239,9 +240,7 @@ def wires(app: Dash, session: Session) -> None:
         except (BadTargets, ValueError) as error:
             return AREA.refuse(error)
         game = selection.game
-        job = session.jobs.start(
-            "plan", lambda job: work(session, game, players, runs or 3, against or "", job)
-        )
+        job = session.jobs.start("plan", lambda job: work(session, game, players, runs or 3, against or "", job))
         return AREA.begin(job)
 
     AREA.wire(app, session, lambda job: shown(job.result, job.number))

@@ -37,9 +37,7 @@ def _nothing_read(session: Session) -> Markup | None:
     if unread is None:
         return None
     again = Markup("Then record once more, on the page {}, or bring other logs, on the page {}.")
-    return empty(
-        "No run could be read", [unread, again.format(link("Live", "/live"), link("Import", "/import"))]
-    )
+    return empty("No run could be read", [unread, again.format(link("Live", "/live"), link("Import", "/import"))])
 
 
 def none_chosen(selection: Selection) -> Markup:
@@ -94,9 +92,7 @@ def answers(
     return [Shown(part("shared", sorted(shared))), *cards] if shared else cards
 
 
-def _nothing_said(
-    question: str, missing: list[str], selection: Selection, found: list[Finding]
-) -> Markup | None:
+def _nothing_said(question: str, missing: list[str], selection: Selection, found: list[Finding]) -> Markup | None:
     """Why nothing can be said, and what to do so that something can; None where there are findings."""
     if not found:
         return empty("Nothing to say about this yet", missing)
@@ -115,9 +111,7 @@ def _flashing(session: Session, selection: Selection) -> Shown:
     return Shown(part("section", "Is it safe to look at?", said, "card"))
 
 
-def _question(
-    question: str, short: str, title: str, lead: str, missing: list[str], group: str = EVIDENCE
-) -> Page:
+def _question(question: str, short: str, title: str, lead: str, missing: list[str], group: str = EVIDENCE) -> Page:
     return Page(
         path=f"/{question}",
         group=group,

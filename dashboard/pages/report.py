@@ -53,9 +53,7 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
 
     return [
         html.Div([line("Title", TITLE), line("Authors", AUTHORS)], className="row"),
-        lines(
-            "The question you set out with", QUESTION, "What did you want to find out, before anybody played?"
-        ),
+        lines("The question you set out with", QUESTION, "What did you want to find out, before anybody played?"),
         lines(
             "The playtest",
             PLAYTEST,
@@ -166,9 +164,7 @@ def wires(app: Dash, session: Session) -> None:
 def links(job: int) -> html.Div:
     """Where the written report is to be had."""
     parts = [
-        html.A(
-            "Everything, as an archive", href=f"/report/{job}.zip", download="report.zip", className="button"
-        ),
+        html.A("Everything, as an archive", href=f"/report/{job}.zip", download="report.zip", className="button"),
         html.A("Read it here", href=f"/report/{job}.html", target="_blank", className="button quiet"),
     ]
     return html.Div(parts, className="row")

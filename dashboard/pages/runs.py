@@ -36,9 +36,7 @@ def controls(runs: list[str] | None = None, chosen: str = "") -> list[Any]:
                     "grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
-                _field(
-                    "Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")
-                ),
+                _field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")),
                 _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36"), "grow"),
                 html.Button("Keep", id=KEEP, className="button", type="button"),
             ],
@@ -76,9 +74,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
     missing = f"The run you came for is none of the last {counted(_MOST, 'run')} of this game."
     form = [
         html.H2("Say something about a run"),
-        note(
-            "Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."
-        ),
+        note("Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."),
         *_open_ones(runs),
         *([note(missing, "caution")] if opened.run is not None and not chosen else []),
         *controls(known, *chosen),
@@ -87,8 +83,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
     return [
         html.Section(form, className="card wide"),
         html.Section(
-            [html.H2(f"Runs of {selection.game}, the newest first"), served(address, "Runs")],
-            className="card wide",
+            [html.H2(f"Runs of {selection.game}, the newest first"), served(address, "Runs")], className="card wide"
         ),
         build_order_form.section(session, selection.game),
     ]
@@ -213,9 +208,7 @@ def wires(app: Dash, session: Session) -> None:
         State(REMARK, "value"),
         prevent_initial_call=True,
     )
-    def keep(
-        clicks: int | None, search: str | None, run: str | None, tag: str | None, remark: str | None
-    ) -> Any:
+    def keep(clicks: int | None, search: str | None, run: str | None, tag: str | None, remark: str | None) -> Any:
         if not clicks:
             return no_update, no_update, no_update
         return html.Div(say(session, game_of(session, search), run, player=tag, remark=remark)), "", ""

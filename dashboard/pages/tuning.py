@@ -110,9 +110,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             [
                 html.H2("What do you want of the game?"),
                 *form,
-                note(
-                    f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."
-                ),
+                note(f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."),
             ],
             className="card wide",
         ),
@@ -153,9 +151,7 @@ def wires(app: Dash, session: Session) -> None:
         State(WANTED, "value"),
         prevent_initial_call=True,
     )
-    def add(
-        clicks: int | None, text: str | None, outcome: str | None, which: str | None, wanted: str | None
-    ) -> Any:
+    def add(clicks: int | None, text: str | None, outcome: str | None, which: str | None, wanted: str | None) -> Any:
         if not clicks:
             return no_update, no_update
         try:
@@ -196,9 +192,7 @@ def wires(app: Dash, session: Session) -> None:
             read_targets(text or "")
         except BadTargets as error:
             return AREA.refuse(error)
-        return AREA.begin(
-            session.jobs.start("propose", lambda job: work(session, selection, text or "", job))
-        )
+        return AREA.begin(session.jobs.start("propose", lambda job: work(session, selection, text or "", job)))
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 

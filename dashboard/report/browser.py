@@ -135,9 +135,7 @@ def _run(browser: str, folder: str, words: list[str], patience_s: float = _PATIE
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         switches.append("--no-sandbox")
     try:
-        done = subprocess.run(
-            [browser, *switches, *words], capture_output=True, timeout=patience_s, check=False
-        )
+        done = subprocess.run([browser, *switches, *words], capture_output=True, timeout=patience_s, check=False)
     except (OSError, subprocess.TimeoutExpired) as error:
         raise BrowserTrouble(f"{browser}: {error}") from error
     if done.returncode != 0:

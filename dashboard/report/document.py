@@ -121,19 +121,12 @@ def _people(game: GamePart) -> dict[str, Any]:
         f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says.",
     ]
     if people["untagged"]:
-        words.append(
-            f"{counted(people['untagged'], 'run')} without a player tag, each taken as a player of its own."
-        )
+        words.append(f"{counted(people['untagged'], 'run')} without a player tag, each taken as a player of its own.")
     endings = {
         "ending": ["finished", "game over", "quit by the player", "cut (log ends)"],
         "runs": [people[name] for name in ("finished", "game_over", "quit", "cut")],
     }
-    return {
-        "game": game.selection.game,
-        "words": " ".join(words),
-        "endings": endings,
-        "flashing": game.flashing,
-    }
+    return {"game": game.selection.game, "words": " ".join(words), "endings": endings, "flashing": game.flashing}
 
 
 def _answers(game: GamePart, found: Sequence[Finding], pictures: Mapping[str, Markup], at: int) -> Answers:
@@ -176,9 +169,7 @@ def _captures(content: Content) -> dict[str, Any]:
 
 
 def _settings(game: GamePart) -> dict[str, Any]:
-    return {
-        name: game.settings[name] for name in ("build", "tunable", "value", "low", "high", "step", "unit")
-    }
+    return {name: game.settings[name] for name in ("build", "tunable", "value", "low", "high", "step", "unit")}
 
 
 def _limits(content: Content) -> list[str]:

@@ -87,18 +87,14 @@ def _figures(content: Content) -> dict[str, dict[str, Any]]:
                 if finding.id == "deaths.places":
                     figure = content.stage_pictures.lay_under(figure, game.selection)
                 wide = finding.id in WIDE_ON_PAPER
-                height = (
-                    figure.layout.height if wide else _HEIGHTS.get(figure.layout.height, figure.layout.height)
-                )
+                height = figure.layout.height if wide else _HEIGHTS.get(figure.layout.height, figure.layout.height)
                 width = _WIDE if wide else _NARROW
                 figure.update_layout(width=width, height=height, paper_bgcolor="#ffffff", autosize=False)
                 figures[picture_name(g, finding)] = json.loads(figure.to_json())
     return figures
 
 
-def _pictures(
-    figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]
-) -> tuple[dict[str, Markup], Markup]:
+def _pictures(figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]) -> tuple[dict[str, Markup], Markup]:
     if drawn or not figures:
         return {name: _image(drawing) for name, drawing in drawn.items()}, Markup("")
     code = Markup(plotly_code().replace("</script", "<\\/script"))

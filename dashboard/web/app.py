@@ -98,10 +98,7 @@ def _wire(app: Dash, session: Session) -> None:
         if only_the_study and not page.follows:
             return no_update
         version = session.version  # before the answer: what changes meanwhile is asked for again
-        shown = {
-            "data-address": f"{path}{search or ''}",
-            "data-follows": str(version) if page.follows else "",
-        }
+        shown = {"data-address": f"{path}{search or ''}", "data-follows": str(version) if page.follows else ""}
         filled = page.filled(session, from_address(search, session.games()), search)
         head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
         return html.Div([head, html.Div(filled, className="cards", key=page.path)], **shown)

@@ -34,9 +34,7 @@ def add_downloads(server: Flask, session: Session) -> None:
     def plotly_script() -> Response:
         # This machine reads it faster than it unpacks it; over a network the small form wins.
         packed = "gzip" in request.accept_encodings and request.remote_addr not in ("127.0.0.1", "::1")
-        answer = Response(
-            plotly_js.compressed() if packed else plotly_js.script(), mimetype="text/javascript"
-        )
+        answer = Response(plotly_js.compressed() if packed else plotly_js.script(), mimetype="text/javascript")
         if packed:
             answer.headers["Content-Encoding"] = "gzip"
         answer.headers["Vary"] = "Accept-Encoding"
@@ -119,13 +117,7 @@ def add_downloads(server: Flask, session: Session) -> None:
         )
 
 
-def figure_json(
-    session: Session,
-    key: str,
-    selection: Selection,
-    opened: Opened,
-    theme: str | None,
-) -> str | None:
+def figure_json(session: Session, key: str, selection: Selection, opened: Opened, theme: str | None) -> str | None:
     """The figure of a finding as JSON; None where there is none."""
     finding = _finding(session, key, selection, opened)
     drawn = None if finding is None else figure_for(finding, theme_called(theme))
@@ -174,6 +166,4 @@ def _asked_opened() -> Opened:
 
 def file_name(text: str) -> str:
     """`text` as a harmless part of a file name."""
-    return "".join(
-        letter if letter.isascii() and (letter.isalnum() or letter in "._-") else "_" for letter in text
-    )
+    return "".join(letter if letter.isascii() and (letter.isalnum() or letter in "._-") else "_" for letter in text)

@@ -55,10 +55,7 @@ def protect(server: Flask, host: str, token: str | None, script_hashes: list[str
     @server.before_request
     def check() -> Response | None:
         if not _known(request.host, host, token):
-            abort(
-                403,
-                "Setscrew answers to this machine's own address only. Open the address it printed at its start.",
-            )
+            abort(403, "Setscrew answers to this machine's own address only. Open the address it printed at its start.")
         if (request.content_length or 0) > LARGEST_REQUEST:
             abort(413, "That is more than the page takes at once; use setscrew ingest.")
         origin = request.headers.get("Origin")

@@ -30,11 +30,7 @@ def serve(
         token = None if is_loopback(host) else new_token()
         app = build_app(session, host, token, pictures)
         server = WebServer(
-            app.server,
-            host,
-            port,
-            clear_untrusted_proxy_headers=True,
-            max_request_body_size=LARGEST_REQUEST,
+            app.server, host, port, clear_untrusted_proxy_headers=True, max_request_body_size=LARGEST_REQUEST
         )
         try:
             address = f"http://{_written(host)}:{server.port}/" + (f"?token={token}" if token else "")

@@ -114,9 +114,7 @@ class SharedStudy:
                     assert self._study is not None
                     return self._study
                 if waited > (WRITING_PATIENCE_S if writing else READING_PATIENCE_S):
-                    raise StudyBusy(
-                        f"{self.path}: another command works on this study; try again when it is done"
-                    )
+                    raise StudyBusy(f"{self.path}: another command works on this study; try again when it is done")
                 if ours_first and self._study is None:
                     if not asking:
                         asking = True

@@ -116,7 +116,6 @@ def _figures(session: Session, placed: Sequence[Figure], selection: Selection) -
     shown, theme = set(request.args.getlist("shown")), request.args.get("theme")
     chosen = [one for one in placed if one.finding in shown] or placed[:_FIGURES_AT_FIRST]
     drawn = (
-        (one.address, figure_json(session, one.finding, selection, one.opened, theme))
-        for one in chosen[:_MOST_FIGURES]
+        (one.address, figure_json(session, one.finding, selection, one.opened, theme)) for one in chosen[:_MOST_FIGURES]
     )
     return ", ".join(f"{json.dumps(address)}: {figure}" for address, figure in drawn if figure is not None)

@@ -42,9 +42,7 @@ def cell_of(value: Any) -> str:
 
 
 def _are_numbers(column: Sequence[Any]) -> bool:
-    return all(
-        value is None or (isinstance(value, (int, float)) and not isinstance(value, bool)) for value in column
-    )
+    return all(value is None or (isinstance(value, (int, float)) and not isinstance(value, bool)) for value in column)
 
 
 def _long(value: Any) -> str:

@@ -28,9 +28,7 @@ def prose(text: Any) -> Markup:
         return text
     pieces = str(text).split("`")
     return Markup("").join(
-        Markup("<code>{}</code>").format(piece) if i % 2 else escape(piece)
-        for i, piece in enumerate(pieces)
-        if piece
+        Markup("<code>{}</code>").format(piece) if i % 2 else escape(piece) for i, piece in enumerate(pieces) if piece
     )
 
 

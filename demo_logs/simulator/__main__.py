@@ -12,9 +12,7 @@ from demo_logs.simulator.write import write_logs, write_truth
 def main() -> int:
     """Exit code 0 when everything was written, 2 when a game could not be compiled."""
     parser = argparse.ArgumentParser(prog="python -m demo_logs.simulator", description=__doc__)
-    parser.add_argument(
-        "--into", type=Path, default=Path(__file__).parents[1], help="folder (default: demo_logs)"
-    )
+    parser.add_argument("--into", type=Path, default=Path(__file__).parents[1], help="folder (default: demo_logs)")
     parser.add_argument(
         "--game", choices=sorted(GAMES), action="append", default=[], help="only this game, no truth file"
     )

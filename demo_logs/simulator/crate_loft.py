@@ -65,9 +65,13 @@ class Run(Attempt):
         self.play.end = self.now
         self.memory.runs += 1
         self.play.summary = {
-            "player": person.tag, "ending": ("finished", "game_over", "quit")[ending], "level": self.level,
-            "rows": self.rows, "pieces": self.pieces, "skill": round(self.skill, 3),
-        }  # fmt: skip
+            "player": person.tag,
+            "ending": ("finished", "game_over", "quit")[ending],
+            "level": self.level,
+            "rows": self.rows,
+            "pieces": self.pieces,
+            "skill": round(self.skill, 3),
+        }
         return self.play
 
     def _piece(self) -> bool:
@@ -155,8 +159,7 @@ class Run(Attempt):
                 self.level = level
                 self.play.log(self.now, "faster", level=level)
         self.heights = [
-            max((row + 1 for row in range(HIGH) if self.grid[row][column]), default=0)
-            for column in range(WIDE)
+            max((row + 1 for row in range(HIGH) if self.grid[row][column]), default=0) for column in range(WIDE)
         ]
         return True
 

@@ -185,9 +185,7 @@ def main() -> int:
     parser.add_argument("--session", choices=names, default="soot_wardens_b_table1")
     parser.add_argument("--speed", type=float, default=1.0, help="times real time; 0 does not wait")
     parser.add_argument("--seconds", type=float, default=0.0, help="of the session; 0: all of it")
-    parser.add_argument(
-        "--tuned", type=Path, help="folder with the game's tuned header, instead of the session's own"
-    )
+    parser.add_argument("--tuned", type=Path, help="folder with the game's tuned header, instead of the session's own")
     chosen = parser.parse_args()
     # Live, a console is switched on when it begins.
     session = replace(SESSIONS[names.index(chosen.session)], on_since_s=0)

@@ -65,8 +65,7 @@ class Firmware:
 def compiler() -> str | None:
     """The C compiler: the one named by the environment variable CC, or the first usual one that is there."""
     return next(
-        (found for name in (os.environ.get("CC", ""), "cc", "gcc", "clang") if (found := shutil.which(name))),
-        None,
+        (found for name in (os.environ.get("CC", ""), "cc", "gcc", "clang") if (found := shutil.which(name))), None
     )
 
 
@@ -77,26 +76,29 @@ def build(game: str, tuned: Path | None, folder: Path) -> Firmware:
     """
     cc = compiler()
     if cc is None:
-        raise NoCompiler(
-            "no C compiler found; install gcc or clang, or name one in the environment variable CC"
-        )
-    program = (
-        folder / f"{game}_{tuned.name if tuned else 'untuned'}{'.exe' if sys.platform == 'win32' else ''}"
-    )
+        raise NoCompiler("no C compiler found; install gcc or clang, or name one in the environment variable CC")
+    program = folder / f"{game}_{tuned.name if tuned else 'untuned'}{'.exe' if sys.platform == 'win32' else ''}"
     includes = [RECORDER, GAMES, *([tuned] if tuned else []), GAMES / "untuned"]
     made = subprocess.run(
-        [cc, "-std=c99", "-O1", f"-DGAME_HEADER=<{game}.h>", *(f"-I{path}" for path in includes),
-         str(GAMES / "console.c"), str(RECORDER / "playlog.c"), "-o", str(program)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [
+            cc,
+            "-std=c99",
+            "-O1",
+            f"-DGAME_HEADER=<{game}.h>",
+            *(f"-I{path}" for path in includes),
+            str(GAMES / "console.c"),
+            str(RECORDER / "playlog.c"),
+            "-o",
+            str(program),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     if made.returncode:
         raise RuntimeError(made.stderr.strip())
-    said = subprocess.run([str(program), "describe"], capture_output=True, check=True).stdout.replace(
-        b"\r\n", b"\n"
-    )
+    said = subprocess.run([str(program), "describe"], capture_output=True, check=True).stdout.replace(b"\r\n", b"\n")
     text, _, numbers = said.partition(b"\nvalue ")
     values = [int(n) for n in numbers.split(b"\nvalue ")] if numbers else []
     dictionary = parse(text + b"\n")
-    return Firmware(
-        program, dictionary, dict(zip((t.name for t in dictionary.tunables), values, strict=True))
-    )
+    return Firmware(program, dictionary, dict(zip((t.name for t in dictionary.tunables), values, strict=True)))

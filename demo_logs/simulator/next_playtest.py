@@ -47,9 +47,7 @@ def main() -> int:
         return 2
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:
         try:
-            data = next_log(
-                chosen.game, chosen.tuned, chosen.players, chosen.runs, chosen.round, Path(scratch)
-            )
+            data = next_log(chosen.game, chosen.tuned, chosen.players, chosen.runs, chosen.round, Path(scratch))
         except RuntimeError as error:
             print(error, file=sys.stderr)
             return 2

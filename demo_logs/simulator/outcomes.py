@@ -22,12 +22,7 @@ Summary = dict[str, object]
 
 
 def new_players(
-    game: str,
-    values: dict[str, int],
-    people: int,
-    attempts: int,
-    group: str = "class",
-    console: Console | None = None,
+    game: str, values: dict[str, int], people: int, attempts: int, group: str = "class", console: Console | None = None
 ) -> list[list[Summary]]:
     """For each of `people` new players, the summaries of their first `attempts` runs with the tunables `values`."""
     found = []
@@ -35,20 +30,20 @@ def new_players(
         who, memory = person(n % 250, group, stream=f"population {n // 250}"), Memory()
         found.append(
             [
-                GAMES[game].run(values, who, memory, console or Console(0), Dice("population", game, n, a), 0)
-                .go(a == 0, 0).summary
+                GAMES[game]
+                .run(values, who, memory, console or Console(0), Dice("population", game, n, a), 0)
+                .go(a == 0, 0)
+                .summary
                 for a in range(attempts)
             ]
-        )  # fmt: skip
+        )
     return found
 
 
 def figures(game: str, players: list[list[Summary]]) -> dict[str, float]:
     """The outcomes of the targets' document for one game; shares are of players, first attempts unless named."""
     first = [runs[0] for runs in players]
-    number = {
-        key: [int(str(run[key])) for run in first] for key in first[0] if isinstance(first[0][key], int)
-    }
+    number = {key: [int(str(run[key])) for run in first] for key in first[0] if isinstance(first[0][key], int)}
     finished = [[run["ending"] == "finished" for run in runs] for runs in players]
     tries = len(finished[0])
     if game == "soot_wardens":
@@ -60,20 +55,14 @@ def figures(game: str, players: list[list[Summary]]) -> dict[str, float]:
             "deaths a run": mean(number["deaths"]),
         }
     if game == "tin_drizzle":
-        shares = [
-            sum(int(str(r["hits"])) for r in runs) / sum(int(str(r["notes"])) for r in runs)
-            for runs in players
-        ]
+        shares = [sum(int(str(r["hits"])) for r in runs) / sum(int(str(r["notes"])) for r in runs) for runs in players]
         return {"hit_share median": median(shares), "hit_share lower_quarter": quantiles(shares, n=4)[0]}
     if game == "crate_loft":
         return {
             "level_reached median": float(median(number["level"])),
             "level_reached 6": mean(level >= 6 for level in number["level"]),
         }
-    return {
-        "streak 8": mean(s >= 8 for s in number["streak"]),
-        "streak median": float(median(number["streak"])),
-    }
+    return {"streak 8": mean(s >= 8 for s in number["streak"]), "streak median": float(median(number["streak"]))}
 
 
 def main() -> int:

@@ -52,9 +52,7 @@ def person(player: int, group: str = "class", team: bool = False, stream: str = 
         patience=round(clamp(dice.normal(0.62, 0.22), 0.05, 0.98), 3),
         tap_bias_ms=round(dice.normal(-24, 10), 1),
         tap_spread_ms=round(clamp(dice.normal(29 - 4.5 * skill, 4) + (12 if beginner else 0), 13, 70), 1),
-        lapse=round(
-            clamp(dice.normal(0.035 - 0.012 * skill, 0.012), 0.003, 0.14) + (0.05 if beginner else 0), 4
-        ),
+        lapse=round(clamp(dice.normal(0.035 - 0.012 * skill, 0.012), 0.003, 0.14) + (0.05 if beginner else 0), 4),
         stray=round(clamp(dice.normal(0.03 - 0.008 * skill, 0.012), 0.0, 0.09), 4),
     )
 

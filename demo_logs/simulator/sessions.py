@@ -53,14 +53,18 @@ SESSIONS = (
     Session("crate_loft_b_table1", "crate_loft", "b", LANTERN_1, (5, 6, 7, 8, 13, 14, 15, 16), 3),
     Session("one_puff_a_table1", "one_puff", "a", LANTERN_1, (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 18), 5),
     # Its 32-bit microseconds wrap 95 s after the recording began.
-    Session(
-        "one_puff_b_table1", "one_puff", "b", LANTERN_1, (7, 8, 9, 10, 13, 14, 15, 16, 19, 20), 5, on_since_s=4200
-    ),
+    Session("one_puff_b_table1", "one_puff", "b", LANTERN_1, (7, 8, 9, 10, 13, 14, 15, 16, 19, 20), 5, on_since_s=4200),
     Session("soot_wardens_a_table1", "soot_wardens", "a", LANTERN_1, (1, 2, 3, 4, 5, 17), 4),
     Session("soot_wardens_a_table2", "soot_wardens", "a", LANTERN_2, (6, 7, 8, 9, 10, 18), 4, reset_in=9),
     Session(
-        "soot_wardens_a_table3", "soot_wardens", "a", LANTERN_3, (11, 12), 4,
-        board=Board(ring=512, fifo=4), damage=Damage(late_start=700, flipped=14, lost=4, cut_end=2500),
+        "soot_wardens_a_table3",
+        "soot_wardens",
+        "a",
+        LANTERN_3,
+        (11, 12),
+        4,
+        board=Board(ring=512, fifo=4),
+        damage=Damage(late_start=700, flipped=14, lost=4, cut_end=2500),
     ),
     Session("soot_wardens_b_table1", "soot_wardens", "b", LANTERN_1, (5, 6, 7, 13, 14, 15), 4),
     Session("soot_wardens_b_table2", "soot_wardens", "b", LANTERN_2, (9, 10, 16, 19, 20), 4),
@@ -69,7 +73,7 @@ SESSIONS = (
     Session("tin_drizzle_a_table3", "tin_drizzle", "a", LANTERN_3, (7, 8, 9, 10, 11, 12), 6),
     Session("tin_drizzle_b_table1", "tin_drizzle", "b", LANTERN_1, (4, 5, 6, 7, 13, 14, 15, 16), 6),
     Session("tin_drizzle_b_table3", "tin_drizzle", "b", LANTERN_3, (8, 9, 19, 20), 6),
-)  # fmt: skip
+)
 
 
 def people() -> dict[int, Person]:

@@ -162,9 +162,13 @@ class Run(Attempt):
             return Moth(80.0, 24.0, BOSS_HEALTH[stage - 1], 0.0, 34.0 + 6 * stage, 0.10 + 0.03 * stage, 80.0)
         reach = self.dice.uniform(14, 34)
         return Moth(
-            self.dice.uniform(20 + reach, 140 - reach), self.dice.uniform(14, 40), MOTH_HEALTH[stage - 1],
-            self.dice.uniform(), reach, self.dice.uniform(0.16, 0.30) + 0.03 * stage,
-        )  # fmt: skip
+            self.dice.uniform(20 + reach, 140 - reach),
+            self.dice.uniform(14, 40),
+            MOTH_HEALTH[stage - 1],
+            self.dice.uniform(),
+            reach,
+            self.dice.uniform(0.16, 0.30) + 0.03 * stage,
+        )
 
     def _fire(self, stage: int, boss: int, shots: int) -> None:
         moth = self.moths[self.dice.below(len(self.moths))]
@@ -182,9 +186,7 @@ class Run(Attempt):
             if aimed:
                 dx, dy = self.kite.x - moth.x, self.kite.y - moth.y
                 distance = max(1.0, sqrt(dx * dx + dy * dy))
-                self._cinder(
-                    moth.x, moth.y, dx / distance * speed * 1.15 + spread, dy / distance * speed * 1.15, AIMED
-                )
+                self._cinder(moth.x, moth.y, dx / distance * speed * 1.15 + spread, dy / distance * speed * 1.15, AIMED)
             else:
                 self._cinder(moth.x, moth.y, self.dice.uniform(-22, 22) + spread, speed, STRAY)
 
@@ -274,8 +276,7 @@ class Run(Attempt):
         if self.now < self.safe_until:
             return True
         fatal = next(
-            (c for c in self.cinders if abs(c.x - self.kite.x) < HIT_PX and abs(c.y - self.kite.y) < HIT_PX),
-            None,
+            (c for c in self.cinders if abs(c.x - self.kite.x) < HIT_PX and abs(c.y - self.kite.y) < HIT_PX), None
         )
         if fatal is None:
             return True
@@ -289,9 +290,14 @@ class Run(Attempt):
         if fatal.cause == JET:
             self.memory.died_at("corner")
         self.log(
-            "burnt", x=int(self.kite.x), y=int(self.kite.y), cause=fatal.cause, lives=self.lives, tier=self.tier,
+            "burnt",
+            x=int(self.kite.x),
+            y=int(self.kite.y),
+            cause=fatal.cause,
+            lives=self.lives,
+            tier=self.tier,
             shot_ago=min(65534, self.now - fatal.born_ms),
-        )  # fmt: skip
+        )
         # One death is part of the game; a second at the same boss, run after run, is what makes people leave.
         self.deaths_here += 1
         impatience = 1 - self.person.patience

@@ -47,24 +47,40 @@ class Tune:
 
 
 TUNES = (
-    Tune("Gutter Waltz", 102, 18, 3, (
-        ((0, 0), (1, 1), (2, 1)),
-        ((0, 0), (1, 2)),
-        ((0, 0), (1, 1), (2, 2)),
-        ((0, 1), (1.5, 2), (2, 0)),
-    )),
-    Tune("Five Buckets", 126, 16, 5, (
-        ((0, 0), (1, 1), (2, 2), (3, 1), (4, 1)),
-        ((0, 0), (1.5, 1), (3, 2), (4, 1)),
-        ((0, 0), (0, 2), (2, 1), (2.5, 1), (3, 0), (4, 2)),
-    ), drift_ppm=800.0),
-    Tune("Leaky Attic", 138, 22, 4, (
-        ((0, 0), (0.5, 1), (1, 2), (2, 0), (2.5, 1), (3, 2)),
-        ((0, 1), (1, 0), (1.5, 0), (2, 2), (3, 1)),
-        ((0, 0), (0, 2), (0.5, 1), (1, 1), (1.5, 1), (2, 0), (2, 2), (3, 1), (3.5, 2)),
-        ((0, 2), (1, 1), (2, 0), (3, 1)),
-    ), late_bars=(10, 15), late_ms=32.0),
-)  # fmt: skip
+    Tune(
+        "Gutter Waltz",
+        102,
+        18,
+        3,
+        (((0, 0), (1, 1), (2, 1)), ((0, 0), (1, 2)), ((0, 0), (1, 1), (2, 2)), ((0, 1), (1.5, 2), (2, 0))),
+    ),
+    Tune(
+        "Five Buckets",
+        126,
+        16,
+        5,
+        (
+            ((0, 0), (1, 1), (2, 2), (3, 1), (4, 1)),
+            ((0, 0), (1.5, 1), (3, 2), (4, 1)),
+            ((0, 0), (0, 2), (2, 1), (2.5, 1), (3, 0), (4, 2)),
+        ),
+        drift_ppm=800.0,
+    ),
+    Tune(
+        "Leaky Attic",
+        138,
+        22,
+        4,
+        (
+            ((0, 0), (0.5, 1), (1, 2), (2, 0), (2.5, 1), (3, 2)),
+            ((0, 1), (1, 0), (1.5, 0), (2, 2), (3, 1)),
+            ((0, 0), (0, 2), (0.5, 1), (1, 1), (1.5, 1), (2, 0), (2, 2), (3, 1), (3.5, 2)),
+            ((0, 2), (1, 1), (2, 0), (3, 1)),
+        ),
+        late_bars=(10, 15),
+        late_ms=32.0,
+    ),
+)
 
 
 def hands(tune: Tune, person: Person, memory: Memory, dice: Dice) -> list[tuple[float, int]]:
@@ -118,9 +134,13 @@ class Run(Attempt):
             memory.shift_ms += 0.1 * sum(errors) / len(errors) / MS
         memory.runs += 1
         self.play.summary = {
-            "player": person.tag, "ending": "finished" if finished else "quit", "tune": TUNES[song].title,
-            "notes": sum(due <= end for due, _ in notes), "hits": hits, "presses": len(presses),
-        }  # fmt: skip
+            "player": person.tag,
+            "ending": "finished" if finished else "quit",
+            "tune": TUNES[song].title,
+            "notes": sum(due <= end for due, _ in notes),
+            "hits": hits,
+            "presses": len(presses),
+        }
         return self.play
 
     def _choose(self, song: int) -> None:

@@ -45,10 +45,16 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
             written[session.name] = data
             recorded[session.name] = session.game, DAY[session.build], session.console.number
             logs[session.name] = {
-                "game": session.game, "build": session.build, "console": session.console.number,
-                "board": asdict(session.board), "bytes": len(data), "bytes_sent": len(sent),
-                "events": played.events, "damage": done, "runs": played.runs,
-            }  # fmt: skip
+                "game": session.game,
+                "build": session.build,
+                "console": session.console.number,
+                "board": asdict(session.board),
+                "bytes": len(data),
+                "bytes_sent": len(sent),
+                "events": played.events,
+                "damage": done,
+                "runs": played.runs,
+            }
     # Only now: a session that fails leaves no folder of logs that do not belong together.
     for name, data in written.items():
         (folder / f"{name}.playlog").write_bytes(data)
@@ -58,14 +64,17 @@ def write_logs(folder: Path, games: Collection[str] = ()) -> dict[str, object]:
         "consoles": {str(s.console.number): asdict(s.console) for s in SESSIONS},
         "tunes": {
             str(n): {
-                "title": t.title, "notes": len(t.notes()), "drift_ppm": t.drift_ppm,
-                "late_bars": ", ".join(map(str, range(*t.late_bars))), "late_ms": t.late_ms,
+                "title": t.title,
+                "notes": len(t.notes()),
+                "drift_ppm": t.drift_ppm,
+                "late_bars": ", ".join(map(str, range(*t.late_bars))),
+                "late_ms": t.late_ms,
             }
             for n, t in enumerate(TUNES, 1)
         },
         "builds": builds,
         "logs": logs,
-    }  # fmt: skip
+    }
 
 
 def _plain(values: dict[str, object]) -> dict[str, object]:

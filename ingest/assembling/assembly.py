@@ -31,11 +31,7 @@ class Assembler:
     """
 
     def __init__(
-        self,
-        capture_id: int,
-        ids: Ids,
-        build_id: Callable[[Dictionary, Values], int],
-        starts: Starts | None = None,
+        self, capture_id: int, ids: Ids, build_id: Callable[[Dictionary, Values], int], starts: Starts | None = None
     ):
         self.outside = Outside()
         self._starts = starts
@@ -230,7 +226,7 @@ class Assembler:
         self.runs += 1
         self._run = Run(
             self.rows, self._ids, self.runs, self._power_up_id, dictionary, offset, at_us, said, self._values, begun
-        )  # fmt: skip
+        )
 
     def _start_was_lost(self, offset: int) -> bool:
         """Whether an event of play at `offset`, outside any run, is of one whose start was lost."""

@@ -58,8 +58,21 @@ class Stage:
 
     @property
     def row(self) -> Row:
-        return (self.id, self.run, self.visit, self.stage, self.kind, self.song, self.start_us, self.end_us,
-                self.alive_us, self.cleared, self.deaths, self.lives_in, self.tier_in)  # fmt: skip
+        return (
+            self.id,
+            self.run,
+            self.visit,
+            self.stage,
+            self.kind,
+            self.song,
+            self.start_us,
+            self.end_us,
+            self.alive_us,
+            self.cleared,
+            self.deaths,
+            self.lives_in,
+            self.tier_in,
+        )
 
 
 @dataclass(slots=True)

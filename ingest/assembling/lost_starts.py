@@ -12,11 +12,25 @@ from ingest.wire.session import PowerUp
 # What happens while somebody plays; all else may happen in a menu as well.
 PLAY = frozenset(
     {
-        EventRole.RUN_END, EventRole.STAGE_START, EventRole.STAGE_END, EventRole.SPAWN, EventRole.DEATH,
-        EventRole.PICKUP, EventRole.SHOT, EventRole.ENEMY_SHOT, EventRole.HIT, EventRole.POSITION, EventRole.NOTE,
-        EventRole.VERDICT, EventRole.PIECE, EventRole.LANDED, EventRole.ROWS, EventRole.LEVEL, EventRole.TRIAL,
+        EventRole.RUN_END,
+        EventRole.STAGE_START,
+        EventRole.STAGE_END,
+        EventRole.SPAWN,
+        EventRole.DEATH,
+        EventRole.PICKUP,
+        EventRole.SHOT,
+        EventRole.ENEMY_SHOT,
+        EventRole.HIT,
+        EventRole.POSITION,
+        EventRole.NOTE,
+        EventRole.VERDICT,
+        EventRole.PIECE,
+        EventRole.LANDED,
+        EventRole.ROWS,
+        EventRole.LEVEL,
+        EventRole.TRIAL,
     }
-)  # fmt: skip
+)
 # What tells of a run by itself, where a log begins in the midst of one and nothing is missing.
 _SURE = frozenset({EventRole.RUN_END, EventRole.STAGE_END, EventRole.DEATH})
 
@@ -56,9 +70,7 @@ class Stretch:
 
 def stretch_of(up: PowerUp) -> Stretch:
     """How a power-up begins. Without its settings it has lost its first packets, or was there before the log."""
-    return Stretch(
-        up.offset - 1, missing=not up.whole and up.number > 0, midst=not up.whole and up.number == 0
-    )
+    return Stretch(up.offset - 1, missing=not up.whole and up.number > 0, midst=not up.whole and up.number == 0)
 
 
 class Outside:
@@ -70,9 +82,13 @@ class Outside:
         self._midst: dict[int, set[tuple[str, str]]] = {}
 
     def take(
-        self, up: PowerUp, dictionary: Dictionary, batch: Batch, parts: Sequence[tuple[int, int, Stretch]],
+        self,
+        up: PowerUp,
+        dictionary: Dictionary,
+        batch: Batch,
+        parts: Sequence[tuple[int, int, Stretch]],
         damage: Sequence[int],
-    ) -> None:  # fmt: skip
+    ) -> None:
         """`parts`: (first order, order behind the last, stretch) of what is outside runs in a batch."""
         for begin, end, stretch in parts:
             lost = begin

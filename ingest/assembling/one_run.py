@@ -25,9 +25,18 @@ class Run:
     """A run from its start on. Rows of what is over in it go to `rows`; that of the run itself is made by `row`."""
 
     def __init__(
-        self, rows: Rows, ids: Ids, number: int, power_up_id: int, dictionary: Dictionary, start_byte: int,
-        start_us: int, said: Said, values: Values, begun: str = "seen",
-    ):  # fmt: skip
+        self,
+        rows: Rows,
+        ids: Ids,
+        number: int,
+        power_up_id: int,
+        dictionary: Dictionary,
+        start_byte: int,
+        start_us: int,
+        said: Said,
+        values: Values,
+        begun: str = "seen",
+    ):
         """`said`: the fields of its `run_start`; `values`: those in force of the tunables.
 
         `begun`: "lost" where its start was lost on the way, "before" where it began before the log did.
@@ -102,11 +111,31 @@ class Run:
         """The run as a row of `all_runs`."""
         said = self.said
         return (
-            self.id, capture_id, self.power_up_id, self.number, build_id, said.get(FieldRole.PLAYER),
-            _flag(said.get(FieldRole.TEAM)), _flag(said.get(FieldRole.FIRST_TIME)), said.get(FieldRole.SEED),
-            self.start_us, self.end_us, self.alive_us, self.ending, self.deaths, self.score, self.rating,
-            self.start_byte, self.damaged, self.mixed, None, None, None, self.begun, None,
-        )  # fmt: skip
+            self.id,
+            capture_id,
+            self.power_up_id,
+            self.number,
+            build_id,
+            said.get(FieldRole.PLAYER),
+            _flag(said.get(FieldRole.TEAM)),
+            _flag(said.get(FieldRole.FIRST_TIME)),
+            said.get(FieldRole.SEED),
+            self.start_us,
+            self.end_us,
+            self.alive_us,
+            self.ending,
+            self.deaths,
+            self.score,
+            self.rating,
+            self.start_byte,
+            self.damaged,
+            self.mixed,
+            None,
+            None,
+            None,
+            self.begun,
+            None,
+        )
 
     def _advance(self, at_us: int) -> None:
         """Time goes on until `at_us`; `ago` may reach back before what is settled already."""
@@ -228,19 +257,22 @@ class Run:
             if ended_by != "death":
                 return
             before = self._changed
-            if before is not None and (before[1], before[2], before[6]) == (
-                stage,
-                self.life.number,
-                self.now_us,
-            ):
+            if before is not None and (before[1], before[2], before[6]) == (stage, self.life.number, self.now_us):
                 self._changed = (*before[:-1], "death")
                 return
             spell = _Spell(self.now_us)
         self._settle_change()
         row = (
-            self.id, stage, self.life.number, self.tier, self.level, spell.start_us, self.now_us, spell.alive_us,
+            self.id,
+            stage,
+            self.life.number,
+            self.tier,
+            self.level,
+            spell.start_us,
+            self.now_us,
+            spell.alive_us,
             ended_by,
-        )  # fmt: skip
+        )
         if ended_by == "change":
             self._changed = row
         else:
@@ -262,9 +294,7 @@ class Run:
         song = said.get(FieldRole.SONG)
         stage = said.get(FieldRole.STAGE, self.visits if song is None else 1)
         kind = int(said.get(FieldRole.STAGE_KIND, StageKind.REGULAR))
-        self.stage = Stage(
-            self._ids.stage, self.id, self.visits, stage, kind, song, self.now_us, self.lives, self.tier
-        )
+        self.stage = Stage(self._ids.stage, self.id, self.visits, stage, kind, song, self.now_us, self.lives, self.tier)
         self._ids.stage += 1
 
     def _passed(self, said: Said) -> bool | None:
@@ -293,19 +323,37 @@ class Run:
         assert life is not None
         shot_ago = said.get(FieldRole.SHOT_AGO)
         self._rows.lives.append(
-            (self._ids.life, self.id, life.number, None if self.stage is None else self.stage.id, life.start_us,
-             self.now_us, life.alive_us, died, said.get(FieldRole.CAUSE), said.get(FieldRole.X), said.get(FieldRole.Y),
-             lives, self.tier, self.level,
-             None if shot_ago is None else microseconds(shot_ago, self.dictionary.clock_hz), life.inferred)
-        )  # fmt: skip
+            (
+                self._ids.life,
+                self.id,
+                life.number,
+                None if self.stage is None else self.stage.id,
+                life.start_us,
+                self.now_us,
+                life.alive_us,
+                died,
+                said.get(FieldRole.CAUSE),
+                said.get(FieldRole.X),
+                said.get(FieldRole.Y),
+                lives,
+                self.tier,
+                self.level,
+                None if shot_ago is None else microseconds(shot_ago, self.dictionary.clock_hz),
+                life.inferred,
+            )
+        )
         self._ids.life += 1
 
 
 # What events of any other kind tell is the state, if anything.
 _DOES: dict[EventRole | None, Callable[[Run, Said], None]] = {
-    EventRole.STAGE_START: Run._stage_starts, EventRole.STAGE_END: Run._stage_ends, EventRole.SPAWN: Run._spawns,
-    EventRole.DEATH: Run._dies, EventRole.PAUSE: Run._pauses, EventRole.RESUME: Run._resumes,
-}  # fmt: skip
+    EventRole.STAGE_START: Run._stage_starts,
+    EventRole.STAGE_END: Run._stage_ends,
+    EventRole.SPAWN: Run._spawns,
+    EventRole.DEATH: Run._dies,
+    EventRole.PAUSE: Run._pauses,
+    EventRole.RESUME: Run._resumes,
+}
 
 
 def known(values: Values, dictionary: Dictionary) -> Values | None:

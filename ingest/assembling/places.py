@@ -82,9 +82,12 @@ class Places:
         self._last: tuple[int, int] | None = None  # (time, cell) of the last position, which has no end yet
 
     def take(
-        self, dictionary: Dictionary | None, batch: Batch | None, scopes: Sequence[Scope],
+        self,
+        dictionary: Dictionary | None,
+        batch: Batch | None,
+        scopes: Sequence[Scope],
         taken_back: set[tuple[int, int]],
-    ) -> None:  # fmt: skip
+    ) -> None:
         """The positions of a batch (None: the log is over).
 
         `scopes`: the one in force at the end of the last batch, then each change; `taken_back`: (run, life) of lives
@@ -143,9 +146,7 @@ class Places:
         self._scopes, self._lengths = known[over:], lengths[over:]
         self._cell, self._us = cell[split:].copy(), us[split:].copy()
 
-    def _hand_over(
-        self, scopes: Sequence[Scope], lengths: np.ndarray, cell: np.ndarray, us: np.ndarray
-    ) -> None:
+    def _hand_over(self, scopes: Sequence[Scope], lengths: np.ndarray, cell: np.ndarray, us: np.ndarray) -> None:
         # The first visit stands for all that does not count.
         visits: dict[tuple[int, int], int] = {(-1, -1): 0}
         visit_of = [
@@ -171,17 +172,17 @@ class Places:
         size = self._grid.size
         self._ready.add(
             {
-                "run_id": run.take(visit), "stage_id": stage.take(visit),
+                "run_id": run.take(visit),
+                "stage_id": stage.take(visit),
                 "x": (place % self._grid.columns * size).astype(np.uint16),
                 "y": (place // self._grid.columns * size).astype(np.uint16),
-                "cell_px": np.broadcast_to(np.uint16(size), len(used)), "alive_us": sums.astype(np.int64),
+                "cell_px": np.broadcast_to(np.uint16(size), len(used)),
+                "alive_us": sums.astype(np.int64),
             }
-        )  # fmt: skip
+        )
 
 
-def _positions(
-    dictionary: Dictionary, batch: Batch
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray] | None:
+def _positions(dictionary: Dictionary, batch: Batch) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray] | None:
     """Order, time, x and y of the positions of a batch, in the order of the log."""
     found = []
     for events in batch.by_kind:

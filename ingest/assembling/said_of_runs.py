@@ -20,8 +20,9 @@ def apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: S
     runs = cursor.execute(
         """SELECT run_id, start_byte, given_player, given_remark, candidates, began_at, begun, damaged, ending, deaths,
                power_up_id, start_us, end_us
-           FROM all_runs WHERE capture_id = ? ORDER BY number""", [capture_id],
-    ).fetchall()  # fmt: skip
+           FROM all_runs WHERE capture_id = ? ORDER BY number""",
+        [capture_id],
+    ).fetchall()
     starts = [run[1] for run in runs]
     seconds = seconds_at(sidecar, starts)
     came = [
@@ -41,8 +42,9 @@ def apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: S
     if times != [run[5] for run in runs]:
         # DuckDB finds the variable by its name.
         arrived = {  # noqa: F841
-            "run": np.array([run[0] for run in runs]), "began": np.array(times, "datetime64[us]"),
-        }  # fmt: skip
+            "run": np.array([run[0] for run in runs]),
+            "began": np.array(times, "datetime64[us]"),
+        }
         cursor.execute("UPDATE all_runs SET began_at = arrived.began FROM arrived WHERE run_id = arrived.run")
 
 
@@ -55,8 +57,9 @@ def _unseen(cursor: duckdb.DuckDBPyConnection, capture_id: int, runs: list[_Row]
     ).fetchall()
     ((clock_hz, kept),) = cursor.execute(
         """SELECT (SELECT min(clock_hz) FROM power_ups JOIN dictionaries USING (dictionary_id) WHERE capture_id = $1),
-               (SELECT count(*) FROM damage WHERE capture_id = $1)""", [capture_id],
-    ).fetchall()  # fmt: skip
+               (SELECT count(*) FROM damage WHERE capture_id = $1)""",
+        [capture_id],
+    ).fetchall()
     least = _shortest_us(runs) / 2 * (clock_hz or 0) / 1e6
     found = [
         Unseen(byte, count // 2)

@@ -14,16 +14,21 @@ _STATE = (FieldRole.LIVES, FieldRole.TIER, FieldRole.LEVEL)
 # Every event of these roles is looked at; of other kinds only those that change a state field.
 STRUCTURE = frozenset(
     {
-        EventRole.RUN_START, EventRole.RUN_END, EventRole.STAGE_START, EventRole.STAGE_END, EventRole.SPAWN,
-        EventRole.DEATH, EventRole.PAUSE, EventRole.RESUME, EventRole.RATING,
+        EventRole.RUN_START,
+        EventRole.RUN_END,
+        EventRole.STAGE_START,
+        EventRole.STAGE_END,
+        EventRole.SPAWN,
+        EventRole.DEATH,
+        EventRole.PAUSE,
+        EventRole.RESUME,
+        EventRole.RATING,
     }
-)  # fmt: skip
+)
 # Only the living do this. It tells where a life began whose spawn was lost.
 SIGNS = frozenset({EventRole.POSITION, EventRole.SHOT, EventRole.PRESS})
 # Read on the way into the study as well: time alive by place, and which values are numbers.
-_ALSO = {
-    (EventRole.POSITION, FieldRole.X), (EventRole.POSITION, FieldRole.Y), (EventRole.INPUT, FieldRole.VALUE),
-}  # fmt: skip
+_ALSO = {(EventRole.POSITION, FieldRole.X), (EventRole.POSITION, FieldRole.Y), (EventRole.INPUT, FieldRole.VALUE)}
 Role = EventRole | Literal["sign", "start"] | None
 Told = tuple[int, Role, int, int, dict[FieldRole, int]]
 
@@ -63,9 +68,7 @@ def structure(
     for events in batch.by_kind:
         kind = dictionary.kinds[events.kind]
         if kind.role in STRUCTURE:
-            found += _listed(
-                kind.role, batch, events, {f.role: f.name for f in kind.fields if f.role}, slice(None)
-            )
+            found += _listed(kind.role, batch, events, {f.role: f.name for f in kind.fields if f.role}, slice(None))
         elif any(f.role in _STATE for f in kind.fields):
             states.append(events)
     settled = np.sort(np.array([event[0] for event in found], np.int64))
@@ -77,9 +80,7 @@ def structure(
         for name in roles.values():
             column = np.asarray(events.fields[name])  # what is beneath a mask tells as well
             told = told | np.append(True, column[1:] != column[:-1])
-        found += _listed(
-            kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order)))
-        )
+        found += _listed(kind.role, batch, events, roles, np.flatnonzero(np.broadcast_to(told, len(events.order))))
     if EventRole.SPAWN in dictionary.event_roles:
         signs = {number for number, kind in enumerate(dictionary.kinds) if kind.role in SIGNS}
         found = [*_first("sign", signs, batch, _behind(EventRole.DEATH, found, batch, damage)), *found]
@@ -95,9 +96,7 @@ def _behind(role: EventRole, found: Sequence[Told], batch: Batch, damage: Sequen
     return np.array(sorted(since), np.int64)
 
 
-def _first(
-    role: Literal["sign", "start"], kinds: Collection[int], batch: Batch, asked: np.ndarray
-) -> Sequence[Told]:
+def _first(role: Literal["sign", "start"], kinds: Collection[int], batch: Batch, asked: np.ndarray) -> Sequence[Told]:
     """The first event of these kinds at or behind each of the orders `asked`."""
     first: dict[int, tuple[int, int]] = {}  # order -> time and place of the sign
     nearest = np.full(len(asked), len(batch.tick), np.int64)
@@ -128,6 +127,10 @@ def _listed(role, batch, events, roles, which):  # type: ignore[no-untyped-def]
     ]
     order = events.order[which].tolist()
     return zip(
-        order, [role] * len(order), events.at_us[which].tolist(), batch.offset(events.order[which]).tolist(),
-        said or [{} for _ in order], strict=True,
-    )  # fmt: skip
+        order,
+        [role] * len(order),
+        events.at_us[which].tolist(),
+        batch.offset(events.order[which]).tolist(),
+        said or [{} for _ in order],
+        strict=True,
+    )

@@ -141,8 +141,7 @@ def whose(said: Iterable[Said], runs: Sequence[Came], unseen: Sequence[Unseen] =
             reading.came(one)
     players = tuple(next(iter(found)) if len(found) == 1 else None for found in reading.found)
     candidates = tuple(
-        tuple(sorted(tag for tag in found if tag is not None)) if len(found) > 1 else ()
-        for found in reading.found
+        tuple(sorted(tag for tag in found if tag is not None)) if len(found) > 1 else () for found in reading.found
     )
     used = min((way.used for way in reading.ways), default=0)
     return Answer(players, candidates, tuple(reading.given[used:]))

@@ -8,9 +8,7 @@ _WINDOWS = 20
 _MOST_SLOPE = 0.1
 
 
-def drift_ppm(
-    arrival_s: np.ndarray, arrived_bytes: np.ndarray, offset: np.ndarray, tick_s: np.ndarray
-) -> float | None:
+def drift_ppm(arrival_s: np.ndarray, arrived_bytes: np.ndarray, offset: np.ndarray, tick_s: np.ndarray) -> float | None:
     """Millionths by which the console's clock runs fast (positive) or slow against the PC's; None if it cannot be told.
 
     `arrived_bytes` bytes had come after `arrival_s` seconds (both ascending). The packet at `offset` in the log bears
@@ -26,9 +24,7 @@ def drift_ppm(
     tick_s, late = tick_s[there], arrival_s[line[there]] - tick_s[there]
     if len(tick_s) < 2 or tick_s[-1] - tick_s[0] < _LEAST_S:
         return None
-    window = np.minimum((tick_s - tick_s[0]) * (_WINDOWS / (tick_s[-1] - tick_s[0])), _WINDOWS - 1).astype(
-        int
-    )
+    window = np.minimum((tick_s - tick_s[0]) * (_WINDOWS / (tick_s[-1] - tick_s[0])), _WINDOWS - 1).astype(int)
     least = [np.flatnonzero(window == number) for number in np.unique(window)]
     best = np.array([which[np.argmin(late[which])] for which in least])
     if len(best) < 5:

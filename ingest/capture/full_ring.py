@@ -23,12 +23,7 @@ class FullRing:
         self._offset, self._losing = 0, False  # of the packet before
 
     def take(
-        self,
-        power_up: int,
-        dictionary_id: int | None,
-        offset: np.ndarray,
-        passed: np.ndarray,
-        lost: np.ndarray,
+        self, power_up: int, dictionary_id: int | None, offset: np.ndarray, passed: np.ndarray, lost: np.ndarray
     ) -> None:
         """The next packets of a power-up: where they begin in the log, ticks since the packet before each, and how
         many more events were dropped than that packet told of."""

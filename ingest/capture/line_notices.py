@@ -30,16 +30,12 @@ _BAUD = (
     "ring only puts it off."
 )
 _RING = "Give the recorder a larger ring, the next power of two: on the whole the line carries what the game logs."
-_RING_AND_LINE = (
-    "Give the recorder a ring of 1,024 bytes or more, and a line that carries what the game logs."
-)
+_RING_AND_LINE = "Give the recorder a ring of 1,024 bytes or more, and a line that carries what the game logs."
 _RESET = (
     "Reset the console: it sends all of it at once then. Otherwise it comes in pieces{rounds}: one in 2 s at first, "
     "one in 15 s later."
 )
-_BESIDE = (
-    "What has come can be read with the dictionary of a sound log of the same build (ingest/CAPTURE.md)."
-)
+_BESIDE = "What has come can be read with the dictionary of a sound log of the same build (ingest/CAPTURE.md)."
 
 
 @dataclass(frozen=True)
@@ -79,16 +75,15 @@ def dropped(offset: int, events_dropped: int, events: int, line: Line) -> Notice
     seen, remedy = line.blame
     share = events_dropped / (events_dropped + events)
     return Notice(
-        About.DROPS, offset,
+        About.DROPS,
+        offset,
         f"The console had no room for {events_dropped:,} {'event' if events_dropped == 1 else 'events'}, "
         f"{_percent(share)} of what the game logged. {seen}",
         remedy,
-    )  # fmt: skip
+    )
 
 
-def no_dictionary(
-    offset: int, waiting_bytes: int, there: int, total: int, events_dropped: int, line: Line
-) -> Notice:
+def no_dictionary(offset: int, waiting_bytes: int, there: int, total: int, events_dropped: int, line: Line) -> Notice:
     """The notice of events that cannot be read, for of the dictionary only `there` of `total` bytes (0: none) came."""
     pieces = f"of its {total:,} bytes {there:,} came" if total else "none of it came"
     what = f"{waiting_bytes:,} bytes of events have come without their dictionary: {pieces}."

@@ -130,9 +130,7 @@ class Watch:
             self._stopped.take(span)
             counts.game = span.dictionary.game
             reader = self._reader(span.dictionary)
-            self._events(
-                span.dictionary, reader.read(span.data, span.start, span.length, span.tick, span.offset)
-            )
+            self._events(span.dictionary, reader.read(span.data, span.start, span.length, span.tick, span.offset))
 
     def _reader(self, dictionary: Dictionary) -> RecordReader:
         # The dictionary is kept beside its reader, so that no other object can take its identity.
@@ -146,17 +144,13 @@ class Watch:
         counts.events += len(batch.tick)
         counts.rejected += len(batch.bad)
         begun: list[tuple[int, int, int]] = []  # order, place, player
-        turns: list[
-            tuple[int, bool, int, int]
-        ] = []  # order, whether a run starts and does not end, when, place
+        turns: list[tuple[int, bool, int, int]] = []  # order, whether a run starts and does not end, when, place
         newest = {EventRole.RUN_START: -1, EventRole.RUN_END: -1}
         for events in batch.by_kind:
             kind = dictionary.kinds[events.kind]
             role, who = kind.role, kind.field(FieldRole.PLAYER)
             if role == EventRole.RUN_START:
-                players = (
-                    np.ma.filled(events.fields[who.name], 0).tolist() if who else [0] * len(events.order)
-                )
+                players = np.ma.filled(events.fields[who.name], 0).tolist() if who else [0] * len(events.order)
                 begun += zip(events.order.tolist(), batch.offset(events.order).tolist(), players, strict=True)
             if role == EventRole.DEATH:
                 counts.deaths += len(events.order)
@@ -168,9 +162,7 @@ class Watch:
         for order, starts_one, at_us, place in sorted(turns):
             self._timeless_runs += not starts_one and self._began_us == at_us
             if not starts_one and self._began_us is None and self._lost_since(place):
-                begun.append(
-                    (order, place, 0)
-                )  # its start was lost; live, its end is the first that is known of it
+                begun.append((order, place, 0))  # its start was lost; live, its end is the first that is known of it
             self._turn(starts_one, at_us, place)
         counts.runs += len(begun)
         for _, place, player in sorted(begun)[: MOST_RUNS - len(self.start_bytes)]:

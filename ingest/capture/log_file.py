@@ -19,9 +19,7 @@ KEY_BYTES = 4096
 def shown(path: str | Path) -> str:
     """`path` as text that can be printed and kept: what cannot be (bytes that are no UTF-8, control characters) is
     written as \\xNN, \\uNNNN or the like."""
-    return "".join(
-        letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in str(path)
-    )
+    return "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in str(path))
 
 
 def log_size(path: Path) -> int:
@@ -45,9 +43,7 @@ def chunks(log: BinaryIO, size: int) -> Iterator[bytes]:
         yield chunk
 
 
-def recognise(
-    cursor: duckdb.DuckDBPyConnection, path: Path, size: int
-) -> tuple[str, str, tuple[int, int] | None]:
+def recognise(cursor: duckdb.DuckDBPyConnection, path: Path, size: int) -> tuple[str, str, tuple[int, int] | None]:
     """The file's key and SHA-256, and the capture (id, bytes) that holds its bytes or their beginning."""
     by_length: dict[int, dict[str, int]] = {}
     for capture_id, sha256, length in cursor.execute(

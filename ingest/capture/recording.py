@@ -128,10 +128,15 @@ class Recording:
     """
 
     def __init__(
-        self, path: Path, source: str, baud: int | None = None, *,
-        write: Writer = os.write, clock: Callable[[], float] = time.monotonic,
+        self,
+        path: Path,
+        source: str,
+        baud: int | None = None,
+        *,
+        write: Writer = os.write,
+        clock: Callable[[], float] = time.monotonic,
         waiting_bytes: int = WAITING_BYTES,
-    ):  # fmt: skip
+    ):
         self.path, self.source = path, source
         self._clock = clock
         self._began = clock()
@@ -229,10 +234,22 @@ class Recording:
             rate = (self._bytes - before) / max(now - since, 0.1)
             found = self._whose()
             return Status(
-                self.source, self.path, self._state(), now, self._bytes, rate, self._log.waiting_bytes,
-                self._lost, self._unplugged, self._watch.counts, self._player(found), found.waiting, self._trouble(),
-                self._notices(now, rate), found.candidates[-1] if found.candidates else (),
-            )  # fmt: skip
+                self.source,
+                self.path,
+                self._state(),
+                now,
+                self._bytes,
+                rate,
+                self._log.waiting_bytes,
+                self._lost,
+                self._unplugged,
+                self._watch.counts,
+                self._player(found),
+                found.waiting,
+                self._trouble(),
+                self._notices(now, rate),
+                found.candidates[-1] if found.candidates else (),
+            )
 
     def close(self, give_up: bool = False) -> bool:
         """Ends the recording. False, and still open, while the disk refuses what waits, unless `give_up`."""

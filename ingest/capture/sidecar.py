@@ -90,9 +90,14 @@ def parse_sidecar(content: bytes) -> Sidecar:
         except (ValueError, TypeError, KeyError, OverflowError, RecursionError):
             reading.unread_lines += 1
     return Sidecar(
-        reading.started, reading.source, reading.baud, tuple(reading.arrivals), tuple(reading.said), reading.lost_bytes,
+        reading.started,
+        reading.source,
+        reading.baud,
+        tuple(reading.arrivals),
+        tuple(reading.said),
+        reading.lost_bytes,
         reading.unread_lines,
-    )  # fmt: skip
+    )
 
 
 def _take(reading: _Reading, line: Any) -> None:

@@ -57,11 +57,7 @@ class Port:
 def serial_ports() -> list[Port]:
     """The serial ports of this machine, USB ones first: consoles hang on these."""
     ports = [
-        Port(
-            port.device,
-            port.description or "",
-            None if port.vid is None else f"{port.vid:04x}:{port.pid:04x}",
-        )
+        Port(port.device, port.description or "", None if port.vid is None else f"{port.vid:04x}:{port.pid:04x}")
         for port in serial.tools.list_ports.comports()
     ]
     return sorted(ports, key=lambda port: (port.usb is None, port.name))
@@ -192,9 +188,7 @@ class SocketSource:
         except OSError as error:
             made.close()
             hint = "" if not is_path or Path(str(self._address)).exists() else "; no such socket"
-            raise CannotOpen(
-                f"{self.name}: {error.strerror or error}{hint}. Is the other side running?"
-            ) from None
+            raise CannotOpen(f"{self.name}: {error.strerror or error}{hint}. Is the other side running?") from None
         self._socket = made
 
     def read(self) -> bytes:

@@ -37,9 +37,7 @@ def note_run(
         raise ValueError("Say why the run is not valid; the reason is kept with the run.")
     if player is None and valid is None and remark is None:
         raise ValueError("There is nothing to note.")
-    return _add(
-        connection, "run_notes", [capture_key, run_number, None, player, valid, reason, remark], place=2
-    )
+    return _add(connection, "run_notes", [capture_key, run_number, None, player, valid, reason, remark], place=2)
 
 
 def add_target(connection: duckdb.DuckDBPyConnection, game: str, target_toml: str) -> datetime:
@@ -57,9 +55,7 @@ def add_prediction(
     return _add(connection, "predictions", values, place=0)
 
 
-def note_order(
-    connection: duckdb.DuckDBPyConnection, game: str, earlier: Sequence[str], later: str
-) -> datetime:
+def note_order(connection: duckdb.DuckDBPyConnection, game: str, earlier: Sequence[str], later: str) -> datetime:
     """Says that the builds `earlier` (labels) of a game were played before the build `later`.
 
     Raises ValueError for a build that the game does not have, and where nothing is said.
@@ -91,9 +87,7 @@ def _keys(connection: duckdb.DuckDBPyConnection, game: str) -> dict[str, str]:
     return dict(connection.cursor().execute(asked, [game]).fetchall())
 
 
-def note_role(
-    connection: duckdb.DuckDBPyConnection, game: str, what: str, name: str, role: str | None
-) -> datetime:
+def note_role(connection: duckdb.DuckDBPyConnection, game: str, what: str, name: str, role: str | None) -> datetime:
     """Says which role a game's kind, field (`kind.field`) or tunable really has; None or `-`: none. The study follows.
 
     Raises roles.BadRole for a name or role that there is not, or that cannot be.
@@ -103,9 +97,7 @@ def note_role(
     cursor.execute("BEGIN")
     try:
         moment = _moment(cursor, "role_notes")
-        cursor.execute(
-            "INSERT INTO role_notes VALUES (?, ?, ?, ?, ?)", [moment, game, one.what, one.name, one.role]
-        )
+        cursor.execute("INSERT INTO role_notes VALUES (?, ?, ?, ?, ?)", [moment, game, one.what, one.name, one.role])
         follow(cursor, game)
         cursor.execute("COMMIT")
     except BaseException:
@@ -150,9 +142,9 @@ def _add(connection: duckdb.DuckDBPyConnection, table: str, values: list[object]
 def _moment(cursor: duckdb.DuckDBPyConnection, table: str) -> datetime:
     """Now. Notes are told apart and ordered by their moment: two within one tick of the clock must not share it."""
     now = datetime.now(UTC).replace(tzinfo=None)
-    newest: datetime | None = cursor.execute(
-        f"SELECT max(noted_at) + INTERVAL 1 MICROSECOND FROM {table}"
-    ).fetchall()[0][0]
+    newest: datetime | None = cursor.execute(f"SELECT max(noted_at) + INTERVAL 1 MICROSECOND FROM {table}").fetchall()[
+        0
+    ][0]
     return now if newest is None or now > newest else newest
 
 

@@ -67,9 +67,7 @@ def _rating(line: dict[str, str]) -> _Row:
     return (player_tag(line["player"]), line["game"], int(line["attempt"]), rating)
 
 
-def _read(
-    path: Path, columns: tuple[str, ...], needed: int, row: Callable[[dict[str, str]], _Row]
-) -> list[_Row]:
+def _read(path: Path, columns: tuple[str, ...], needed: int, row: Callable[[dict[str, str]], _Row]) -> list[_Row]:
     rows: list[_Row] = []
     # Spreadsheets save with a byte-order mark, and in many countries with semicolons.
     with path.open(encoding="utf-8-sig", newline="") as file:
@@ -90,9 +88,7 @@ def _read(
     return rows
 
 
-def _replace(
-    connection: duckdb.DuckDBPyConnection, table: str, key: tuple[str, ...], rows: list[_Row]
-) -> int:
+def _replace(connection: duckdb.DuckDBPyConnection, table: str, key: tuple[str, ...], rows: list[_Row]) -> int:
     """Puts `rows` in place of those with the same key, all or none; of two alike in `rows` the later holds."""
     latest = {row[: len(key)]: row for row in rows}
     matches = " AND ".join(f"{name} = ?" for name in key)

@@ -33,9 +33,7 @@ class What(StrEnum):
     TUNABLE = "tunable"
 
 
-_ROLES: dict[What, type[StrEnum]] = {
-    What.KIND: EventRole, What.FIELD: FieldRole, What.TUNABLE: TunableRole,
-}  # fmt: skip
+_ROLES: dict[What, type[StrEnum]] = {What.KIND: EventRole, What.FIELD: FieldRole, What.TUNABLE: TunableRole}
 
 
 @dataclass(frozen=True)
@@ -64,9 +62,7 @@ def corrections(cursor: duckdb.DuckDBPyConnection, game: str) -> list[tuple[date
         "GROUP BY what, name ORDER BY 1",
         [game],
     ).fetchall()
-    return [
-        (at, Correction(What(what), name, None if role == NONE else role)) for at, what, name, role in rows
-    ]
+    return [(at, Correction(What(what), name, None if role == NONE else role)) for at, what, name, role in rows]
 
 
 def corrected(dictionary: Dictionary, wanted: Iterable[Correction]) -> Dictionary:
@@ -80,7 +76,7 @@ def corrected(dictionary: Dictionary, wanted: Iterable[Correction]) -> Dictionar
     tunables = tuple(
         replace(t, role=_word(TunableRole, roles[What.TUNABLE, t.name])) if (What.TUNABLE, t.name) in roles else t
         for t in dictionary.tunables
-    )  # fmt: skip
+    )
     return replace(dictionary, kinds=kinds, tunables=tunables)
 
 
@@ -101,8 +97,11 @@ def games(cursor: duckdb.DuckDBPyConnection) -> list[str]:
 
 
 def _kind(kind: Kind, roles: dict[tuple[What, str], str | None]) -> Kind:
-    own = {f.name: roles[What.FIELD, f"{kind.name}.{f.name}"]
-           for f in kind.fields if (What.FIELD, f"{kind.name}.{f.name}") in roles}  # fmt: skip
+    own = {
+        f.name: roles[What.FIELD, f"{kind.name}.{f.name}"]
+        for f in kind.fields
+        if (What.FIELD, f"{kind.name}.{f.name}") in roles
+    }
     # Those that are corrected give their roles up first, so that two fields can change theirs.
     taken = {f.role for f in kind.fields if f.role is not None and f.name not in own}
     fields: dict[str, Field] = {f.name: f for f in kind.fields}
@@ -132,15 +131,12 @@ def _held(dictionary: Dictionary) -> dict[tuple[What, str], str | None]:
 
 def _dictionaries(cursor: duckdb.DuckDBPyConnection, game: str) -> list[tuple[int, Dictionary]]:
     rows = cursor.execute(
-        "SELECT dictionary_id, dictionary_text FROM dictionaries WHERE game = ? ORDER BY dictionary_id",
-        [game],
+        "SELECT dictionary_id, dictionary_text FROM dictionaries WHERE game = ? ORDER BY dictionary_id", [game]
     ).fetchall()
     return [(number, parse(text.encode())) for number, text in rows]
 
 
-def checked(
-    cursor: duckdb.DuckDBPyConnection, game: str, what: str, name: str, role: str | None
-) -> Correction:
+def checked(cursor: duckdb.DuckDBPyConnection, game: str, what: str, name: str, role: str | None) -> Correction:
     """The correction, where it can be made in at least one dictionary of the game. Raises BadRole."""
     titles = games(cursor)
     if game not in titles:
@@ -154,9 +150,7 @@ def checked(
         raise BadRole(f"{game!r} has no {of} {name[:80]!r}{how}; it has: {_list(there)}")
     word = None if role in (None, NONE) else role
     if word is not None and word not in _ROLES[of].__members__.values():
-        raise BadRole(
-            f"a {of} has no role {word[:40]!r}; the roles are: {', '.join(_ROLES[of])}; {NONE} is no role"
-        )
+        raise BadRole(f"a {of} has no role {word[:40]!r}; the roles are: {', '.join(_ROLES[of])}; {NONE} is no role")
     one = Correction(of, name, word)
     wanted = [other for _, other in corrections(cursor, game) if (other.what, other.name) != (of, name)]
     made = [_held(corrected(logged, [*wanted, one])) for _, logged in _dictionaries(cursor, game)]
@@ -179,10 +173,7 @@ def follow(cursor: duckdb.DuckDBPyConnection, game: str) -> None:
     for number, logged in _dictionaries(cursor, game):
         dictionary = corrected(logged, wanted)
         for kind in dictionary.kinds:
-            q(
-                "UPDATE kinds SET role = ? WHERE dictionary_id = ? AND kind = ?",
-                [kind.role, number, kind.name],
-            )
+            q("UPDATE kinds SET role = ? WHERE dictionary_id = ? AND kind = ?", [kind.role, number, kind.name])
             for f in kind.fields:
                 q(
                     "UPDATE fields SET role = ? WHERE dictionary_id = ? AND kind = ? AND field = ?",
@@ -194,8 +185,5 @@ def follow(cursor: duckdb.DuckDBPyConnection, game: str) -> None:
                 "(SELECT build_id FROM builds WHERE dictionary_id = ?)",
                 [t.role, t.name, number],
             )
-        q(
-            "UPDATE built_roles SET current = (roles = ?) WHERE dictionary_id = ?",
-            [built_from(dictionary), number],
-        )
+        q("UPDATE built_roles SET current = (roles = ?) WHERE dictionary_id = ?", [built_from(dictionary), number])
     create_role_views(cursor, EventRole)

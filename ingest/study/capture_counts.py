@@ -29,11 +29,7 @@ class Notice:
     @property
     def topic(self) -> str:
         """The same for two notices that differ in their numbers alone: who was told one need not be told the other."""
-        return (
-            self.what
-            if self.about == About.DICTIONARY
-            else f"{self.about} {re.sub('[0-9,]+', '', self.remedy)}"
-        )
+        return self.what if self.about == About.DICTIONARY else f"{self.about} {re.sub('[0-9,]+', '', self.remedy)}"
 
     @property
     def harmless(self) -> bool:

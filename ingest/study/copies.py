@@ -62,9 +62,7 @@ def find_copies(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
     q = cursor.execute
     found = q(_MARKS, {"capture": capture_id, "wrap": _WRAP}).fetchall()
     marked = {pair[:2] for pair in found}
-    found += [
-        pair for pair in q(_WITHOUT_MARKS, {"capture": capture_id}).fetchall() if pair[:2] not in marked
-    ]
+    found += [pair for pair in q(_WITHOUT_MARKS, {"capture": capture_id}).fetchall() if pair[:2] not in marked]
     for one, other, shift_us, dictionary_id, nonces in found:
         if _same(cursor, one, other, shift_us, dictionary_id, 1 if nonces else _WITHOUT_NONCE):
             q("INSERT INTO twins VALUES (?, ?, ?), (?, ?, ?)", [one, other, shift_us, other, one, -shift_us])
@@ -87,9 +85,7 @@ def _same(
     ).fetchall()[0]
     if same < least or 2 * same < same + min(alone, other_alone) or _OTHERWISE * otherwise > ticks:
         return False
-    return not _exact(cursor, dictionary_id, shift_us) or _lost_what_the_other_has(
-        cursor, one, other, begin, end
-    )
+    return not _exact(cursor, dictionary_id, shift_us) or _lost_what_the_other_has(cursor, one, other, begin, end)
 
 
 def _compare(
@@ -108,8 +104,9 @@ def _compare(
                any_value(f.field) FILTER (f.role = 'ago'), any_value(f.field) FILTER (f.role = 'ahead')
            FROM kinds k JOIN dictionaries d USING (dictionary_id)
            LEFT JOIN fields f ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind
-           WHERE k.dictionary_id = ? GROUP BY ALL""", [dictionary_id],
-    ).fetchall()  # fmt: skip
+           WHERE k.dictionary_id = ? GROUP BY ALL""",
+        [dictionary_id],
+    ).fetchall()
     for number, table, clock_hz, ago, ahead in kinds:
         later = f'+ coalesce("{ago}", 0)' if ago else f'- coalesce("{ahead}", 0)' if ahead else "+ 0"
         events = f"""SELECT * EXCLUDE (_power_up, _run, _stage),
@@ -138,9 +135,7 @@ def _exact(cursor: duckdb.DuckDBPyConnection, dictionary_id: int, shift_us: int)
     return not shift_us or _WRAP * 1_000_000 % int(clock_hz) == 0
 
 
-def _lost_what_the_other_has(
-    cursor: duckdb.DuckDBPyConnection, one: int, other: int, begin: int, end: int
-) -> bool:
+def _lost_what_the_other_has(cursor: duckdb.DuckDBPyConnection, one: int, other: int, begin: int, end: int) -> bool:
     """Whether each log lost something at as many places as the other has events of its own.
 
     A copy lacks what stood in lost packets, so that between two of its events either all is there or one stretch is
@@ -166,11 +161,7 @@ def _lost_what_the_other_has(
                     THEN rejected_packets + missing_packets + newer_packets END)
             + coalesce((SELECT sum(packets) FROM damage d WHERE d.capture_id = c.capture_id AND d.reason = $unread), 0)
         FROM captures c JOIN power_ups p USING (capture_id) WHERE p.power_up_id = $up"""
-    said = {
-        "dropped": Damage.DROPPED.value,
-        "unread": Damage.UNREAD.value,
-        "most": MOST_DAMAGE_ROWS,
-    }
+    said = {"dropped": Damage.DROPPED.value, "unread": Damage.UNREAD.value, "most": MOST_DAMAGE_ROWS}
     lost = [cursor.execute(places, said | {"up": up}).fetchall()[0][0] for up in (other, one)]
     return all(own <= 2 * count for own, count in zip(bursts, lost, strict=True))
 
@@ -210,9 +201,7 @@ def choose_copies(cursor: duckdb.DuckDBPyConnection) -> None:
     for run in (run for group_runs in runs for run in group_runs):
         whole[run.up] += run.worth[1]
     aside: list[tuple[int, int]] = []
-    twice: dict[int, list[bool]] = defaultdict(
-        list
-    )  # by capture, of each run that another holds too: does it count?
+    twice: dict[int, list[bool]] = defaultdict(list)  # by capture, of each run that another holds too: does it count?
     others: dict[int, set[int]] = defaultdict(set)
     for stretch in _stretches(runs):
         best = _best(stretch, lambda run: (whole[run.up], sha256[run.up], run.up))
@@ -261,9 +250,7 @@ def _runs(cursor: duckdb.DuckDBPyConnection, groups: list[dict[int, int]]) -> li
         own = [
             _Run(run, up, capture, start - group[up], end - group[up], (2 * structural - damaged, events))
             for up_id in group
-            for run, up, capture, start, end, damaged, structural, events in cursor.execute(
-                asked, [up_id]
-            ).fetchall()
+            for run, up, capture, start, end, damaged, structural, events in cursor.execute(asked, [up_id]).fetchall()
         ]
         found.append(sorted(own, key=lambda run: (run.start_us, run.end_us, run.id)))
     return found
@@ -282,16 +269,15 @@ def _count_events(cursor: duckdb.DuckDBPyConnection, power_ups: list[int]) -> No
     counted: dict[int, list[int]] = {run: [0, 0] for run in runs}
     tables = q(
         "SELECT DISTINCT k.table_name, k.role FROM kinds k JOIN power_ups p USING (dictionary_id) "
-        "WHERE list_contains($ups::BIGINT[], p.power_up_id)", {"ups": power_ups},
-    ).fetchall()  # fmt: skip
+        "WHERE list_contains($ups::BIGINT[], p.power_up_id)",
+        {"ups": power_ups},
+    ).fetchall()
     for table, role in tables:
         asked = f"SELECT _run, count(*) FROM {table} WHERE list_contains($runs::BIGINT[], _run) GROUP BY _run"
         for run, events in q(asked, {"runs": runs}).fetchall():
             counted[run][0] += events if role in STRUCTURE else 0
             counted[run][1] += events
-    cursor.executemany(
-        "INSERT INTO run_events VALUES (?, ?, ?)", [[run, *both] for run, both in counted.items()]
-    )
+    cursor.executemany("INSERT INTO run_events VALUES (?, ?, ?)", [[run, *both] for run, both in counted.items()])
 
 
 def _stretches(groups: list[list[_Run]]) -> list[list[_Run]]:
@@ -351,9 +337,7 @@ def _shared(one: _Run, other: _Run) -> int:
 
 
 def _tell(cursor: duckdb.DuckDBPyConnection, capture_id: int, counts: list[bool], others: set[int]) -> None:
-    asked = (
-        "SELECT name FROM captures WHERE list_contains($others::INTEGER[], capture_id) ORDER BY name, sha256"
-    )
+    asked = "SELECT name FROM captures WHERE list_contains($others::INTEGER[], capture_id) ORDER BY name, sha256"
     names = [name for (name,) in cursor.execute(asked, {"others": sorted(others)}).fetchall()]
     also = f"in {', '.join(names)} too" if names else "in it twice"
     runs = f"{len(counts):,} of its runs {'is' if len(counts) == 1 else 'are'}"

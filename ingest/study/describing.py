@@ -88,8 +88,7 @@ class Describer:
         )
         fields = [(kind, n, f) for kind in d.kinds for n, f in enumerate(kind.fields)]
         self._writer.rows(
-            "fields",
-            [(dictionary_id, kind.name, n, f.name, f.type.value, f.role, f.unit) for kind, n, f in fields],
+            "fields", [(dictionary_id, kind.name, n, f.name, f.type.value, f.role, f.unit) for kind, n, f in fields]
         )
         self._writer.rows(
             "labels",
@@ -125,9 +124,7 @@ class Describer:
             name = names.get(own)
             if name is None:
                 base = f"{slug(dictionary.game)}__{kind.name}"
-                name = next(
-                    n for n in chain([base], (f"{base}_{i}" for i in count(2))) if n not in signatures
-                )
+                name = next(n for n in chain([base], (f"{base}_{i}" for i in count(2))) if n not in signatures)
                 create_event_table(self._cursor, f'events."{name}"', kind)
                 quoted = own.replace("'", "''")
                 self._cursor.execute(f"COMMENT ON TABLE events.\"{name}\" IS '{quoted}'")
@@ -163,8 +160,9 @@ class Describer:
             self._writer.wait()
             found = self._cursor.execute(
                 "SELECT build_id, list(t.value ORDER BY t.number) FILTER (t.number IS NOT NULL) FROM builds b "
-                "LEFT JOIN tunables t USING (build_id) WHERE b.dictionary_id = ? GROUP BY build_id", [dictionary_id],
-            )  # fmt: skip
+                "LEFT JOIN tunables t USING (build_id) WHERE b.dictionary_id = ? GROUP BY build_id",
+                [dictionary_id],
+            )
             known: dict[bytes, int] = {}
             while some := found.fetchmany(1000):
                 for build_id, values in some:
@@ -183,14 +181,20 @@ class Describer:
         while build_id in self._taken:
             build_id += 1  # one pair of builds in 10^15
         self._taken.add(build_id)
-        self._new["builds"].append(
-            (build_id, key, described.number, dictionary.game, dictionary.firmware, None, None)
-        )
+        self._new["builds"].append((build_id, key, described.number, dictionary.game, dictionary.firmware, None, None))
         self._new["tunables"] += [
-            (build_id, n, t.name, t.role, value, *_range(t, value), t.unit,
-             *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")))
+            (
+                build_id,
+                n,
+                t.name,
+                t.role,
+                value,
+                *_range(t, value),
+                t.unit,
+                *(t.scope.get(key) for key in ("stage", "stage_kind", "song", "level", "grade")),
+            )
             for n, (t, value) in enumerate(zip(dictionary.tunables, values, strict=True))
-        ]  # fmt: skip
+        ]
         if max(map(len, self._new.values())) > _ROWS_AT_ONCE:
             self._flush()
         return build_id

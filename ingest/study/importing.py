@@ -59,17 +59,23 @@ class Import:
     """One log on its way into the study, within a transaction that the caller began."""
 
     def __init__(
-        self, cursor: duckdb.DuckDBPyConnection, writer: Writer, path: Path, size: int, key: str, sha256: str,
-        replaced: int | None, sidecar: Sidecar | None, before: Before, given: Given | None = None,
-    ):  # fmt: skip
+        self,
+        cursor: duckdb.DuckDBPyConnection,
+        writer: Writer,
+        path: Path,
+        size: int,
+        key: str,
+        sha256: str,
+        replaced: int | None,
+        sidecar: Sidecar | None,
+        before: Before,
+        given: Given | None = None,
+    ):
         self._cursor, self._writer = cursor, writer
         self._path, self._size, self._key, self._sha256 = path, size, key, sha256
         self._sidecar, self._given, self._before = sidecar, given, before
         arrivals = () if sidecar is None else sidecar.arrivals
-        self._arrivals = (
-            np.array([at for at, _ in arrivals]),
-            np.array([byte for _, byte in arrivals], np.int64),
-        )
+        self._arrivals = (np.array([at for at, _ in arrivals]), np.array([byte for _, byte in arrivals], np.int64))
         self._told = 0  # events that runs are built from
         self._told_until: int | None = None  # where there were too many of them
         self._last_us: dict[int, int] = {}  # of the last event of each power-up
@@ -128,13 +134,7 @@ class Import:
         self._places.flush()
         self._described.finish()
         if self._counts.unread:
-            unread = (
-                self._capture_id,
-                self._counts.unread_at,
-                Damage.UNREAD.value,
-                self._counts.unread,
-                None,
-            )
+            unread = (self._capture_id, self._counts.unread_at, Damage.UNREAD.value, self._counts.unread, None)
             self._writer.rows("damage", [unread])
         self._insert_rows(at_least=0)
         self._stops()
@@ -147,10 +147,25 @@ class Import:
         began = received(self._path, self._sidecar)
         self._cursor.execute(
             "INSERT INTO captures VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
-            [self._capture_id, self._key, self._sha256, shown(self._path.name), self._size,
-             datetime.now(UTC).replace(tzinfo=None), began, c.packets, c.events, c.rejected, c.missing, c.dropped,
-             tail, session.unread_bytes, c.newer, None if given else session.refusal],
-        )  # fmt: skip
+            [
+                self._capture_id,
+                self._key,
+                self._sha256,
+                shown(self._path.name),
+                self._size,
+                datetime.now(UTC).replace(tzinfo=None),
+                began,
+                c.packets,
+                c.events,
+                c.rejected,
+                c.missing,
+                c.dropped,
+                tail,
+                session.unread_bytes,
+                c.newer,
+                None if given else session.refusal,
+            ],
+        )
         return self._capture_id
 
     def _read_again(self, session: Session) -> None:
@@ -171,9 +186,7 @@ class Import:
 
     def _roles(self) -> None:
         """With which roles the runs were built: when others hold, the log is to be read again."""
-        built = [
-            (self._capture_id, one.number, built_from(one.dictionary), True) for one in self._described.met
-        ]
+        built = [(self._capture_id, one.number, built_from(one.dictionary), True) for one in self._described.met]
         self._writer.rows("built_roles", built)
 
     def _tell(self, session: Session) -> None:
@@ -302,17 +315,7 @@ class Import:
                 drift = self._drift(up, clock_hz)
             power_up_id = self._first_power_up + up.number
             rows.append(
-                (
-                    power_up_id,
-                    self._capture_id,
-                    up.number + 1,
-                    up.nonce,
-                    up.lacks,
-                    dictionary_id,
-                    first,
-                    last,
-                    drift,
-                )
+                (power_up_id, self._capture_id, up.number + 1, up.nonce, up.lacks, dictionary_id, first, last, drift)
             )
         self._ended += rows
 

@@ -66,11 +66,12 @@ def limits(last_told: int | None, builds: bool) -> list[Notice]:
 def refused_whole(refusal: str) -> Notice:
     """The notice of a dictionary that cannot be used at all, for the time of the recording."""
     return Notice(
-        About.DICTIONARY, 0,
+        About.DICTIONARY,
+        0,
         f"The dictionary was refused, so that nothing of this log can be read yet: {refusal}.",
         "The recording goes on and loses nothing. Mend the game's header and flash it again; what is recorded already "
         "can be read with a corrected dictionary laid beside it (ingest/CAPTURE.md).",
-    )  # fmt: skip
+    )
 
 
 def refused_parts(byte_offset: int, refused: Iterable[str]) -> list[Notice]:

@@ -23,9 +23,6 @@ def remove_capture(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
     q(f"DELETE FROM clock_stops WHERE power_up_id IN {ups}", one)
     q(f"DELETE FROM twins WHERE one IN {ups} OR other IN {ups}", one)
     for table in OF_RUNS:
-        q(
-            f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)",
-            one,
-        )
+        q(f"DELETE FROM {table} WHERE run_id IN (SELECT run_id FROM all_runs WHERE capture_id = $capture)", one)
     for table in ("all_runs", "power_ups", "built_roles", "damage", "notices", "captures"):
         q(f"DELETE FROM {table} WHERE capture_id = $capture", one)

@@ -46,10 +46,7 @@ def settle(cursor: duckdb.DuckDBPyConnection) -> None:
         labels = _labelled(order_of(list(of_game), runs, [], last=False).builds, of_game)
         order = order_of(list(of_game), runs, said.get(game, []), last=False).builds
         wanted |= {key: (labels[key], place) for place, key in enumerate(order, 1)}
-    had = {
-        key: (label, place)
-        for key, label, place in q("SELECT build_key, label, place FROM builds").fetchall()
-    }
+    had = {key: (label, place) for key, label, place in q("SELECT build_key, label, place FROM builds").fetchall()}
     changed = [(key, *wanted[key]) for key in wanted if had[key] != wanted[key]]
     if changed:
         keys, labels_, places = (list(column) for column in zip(*changed, strict=True))

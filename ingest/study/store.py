@@ -124,9 +124,7 @@ def open_study(path: str | Path, read_only: bool = False, memory_mb: int | None 
     """
     path = Path(path)
     if read_only and not path.exists():
-        raise StudyError(
-            f"{path}: there is no such study; make it with 'setscrew ingest --study {path} LOGS...'"
-        )
+        raise StudyError(f"{path}: there is no such study; make it with 'setscrew ingest --study {path} LOGS...'")
     if not path.parent.is_dir():
         raise StudyError(f"{path}: the folder {path.parent} does not exist; make it first")
     try:
@@ -163,9 +161,7 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
     if version != SCHEMA_VERSION:
         newer = version is not None and version > SCHEMA_VERSION
         remedy = "use a newer Setscrew" if newer else "ingest the play logs again into a new study file"
-        raise StudyError(
-            f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}"
-        )
+        raise StudyError(f"{path}: the study has schema version {version}, this Setscrew {SCHEMA_VERSION}; {remedy}")
     asked = "SELECT table_name, column_name, data_type FROM duckdb_columns()"
     if not _NEWEST.issubset(connection.execute(asked).fetchall()):
         raise StudyError(
@@ -175,10 +171,7 @@ def _check_version(connection: duckdb.DuckDBPyConnection, path: Path, read_only:
 
 
 def import_log(
-    study: Study,
-    path: str | Path,
-    progress: Callable[[int, int], None] | None = None,
-    in_place_of: int | None = None,
+    study: Study, path: str | Path, progress: Callable[[int, int], None] | None = None, in_place_of: int | None = None
 ) -> ImportResult:
     """Imports the play log at `path` in one transaction, streamed; `progress` is told (bytes done, bytes in all).
 
@@ -202,9 +195,12 @@ def import_log(
 
 
 def _imported(
-    cursor: duckdb.DuckDBPyConnection, path: Path, size: int, progress: Callable[[int, int], None] | None,
+    cursor: duckdb.DuckDBPyConnection,
+    path: Path,
+    size: int,
+    progress: Callable[[int, int], None] | None,
     in_place_of: int | None,
-) -> ImportResult:  # fmt: skip
+) -> ImportResult:
     key, sha256, grown = recognise(cursor, path, size)
     if in_place_of is not None:
         grown = (in_place_of, -1)
@@ -285,15 +281,11 @@ def _keep_memory() -> None:
     np.empty(_KEPT_BYTES, np.uint8)
 
 
-def _say_again(
-    cursor: duckdb.DuckDBPyConnection, capture_id: int, name: str, sidecar: Sidecar | None
-) -> None:
+def _say_again(cursor: duckdb.DuckDBPyConnection, capture_id: int, name: str, sidecar: Sidecar | None) -> None:
     """What a log that the study holds already may bring: its sidecar, and of two names the one that comes first."""
     cursor.execute("BEGIN")
     try:
-        cursor.execute(
-            "UPDATE captures SET name = ? WHERE capture_id = ? AND name > ?", [name, capture_id, name]
-        )
+        cursor.execute("UPDATE captures SET name = ? WHERE capture_id = ? AND name > ?", [name, capture_id, name])
         if sidecar is not None:
             apply_sidecar(cursor, capture_id, sidecar)
         settle(cursor)
@@ -314,15 +306,15 @@ def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, captu
                (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut') AS cut_runs,
                (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND begun <> 'seen') AS lost_starts,
                (SELECT count(*) FROM runs r WHERE r.capture_id = c.capture_id AND r.open) AS open_runs
-           FROM captures c WHERE capture_id = ?""", [capture_id],
-    )  # fmt: skip
+           FROM captures c WHERE capture_id = ?""",
+        [capture_id],
+    )
     names = [column[0] for column in found.description]
     row = dict(zip(names, found.fetchall()[0], strict=True))
     if row["refusal"] is not None and row["events"] == 0 and status != Status.UNCHANGED:
         status = Status.REFUSED
     told = cursor.execute(
-        "SELECT about, byte_offset, what, remedy FROM notices WHERE capture_id = ? ORDER BY rowid",
-        [capture_id],
+        "SELECT about, byte_offset, what, remedy FROM notices WHERE capture_id = ? ORDER BY rowid", [capture_id]
     ).fetchall()
     notices = tuple(Notice(About(about), *rest) for about, *rest in told)
     return ImportResult(file=shown(path), status=status, capture_id=capture_id, notices=notices, **row)

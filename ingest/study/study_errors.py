@@ -38,9 +38,7 @@ def cannot_open(path: Path, error: duckdb.Error) -> StudyError:
             f"{path}: {who} holds this study. Wait until it is done, or close it; or use another study file."
         )
     if "different configuration than existing connections" in text:
-        return StudyBusy(
-            f"{path}: this program itself holds the study, open in another way; close it there first"
-        )
+        return StudyBusy(f"{path}: this program itself holds the study, open in another way; close it there first")
     if path.is_dir():
         return StudyError(f"{path}: this is a folder, no study; {_REMEDY}")
     if "not a valid" in _said(error):
@@ -70,9 +68,7 @@ def cannot_store(log: str, study: Path, error: duckdb.Error) -> Exception:
     if damaged is not None:
         return damaged
     said = _said(error)
-    disk = re.search(
-        r"No space left on device|File too large|Disk quota exceeded|not enough space", str(error)
-    )
+    disk = re.search(r"No space left on device|File too large|Disk quota exceeded|not enough space", str(error))
     if disk is not None:
         words = f"the disk of {study} is full ({disk[0]}); free some space and ingest it again"
     elif isinstance(error, duckdb.OutOfMemoryException):

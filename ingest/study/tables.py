@@ -12,19 +12,25 @@ from ingest.wire.dictionary import Kind
 from ingest.wire.records import Events
 
 SQL_TYPES = {
-    FieldType.U8: "UTINYINT", FieldType.I8: "TINYINT", FieldType.U16: "USMALLINT",
-    FieldType.I16: "SMALLINT", FieldType.U32: "UINTEGER", FieldType.I32: "INTEGER",
-}  # fmt: skip
+    FieldType.U8: "UTINYINT",
+    FieldType.I8: "TINYINT",
+    FieldType.U16: "USMALLINT",
+    FieldType.I16: "SMALLINT",
+    FieldType.U32: "UINTEGER",
+    FieldType.I32: "INTEGER",
+}
 _MOST_BUFFERED = 2_000_000
 # Runs of equal numbers, and times that grow: named here, so that DuckDB need not try every compression on every row
 # group, which took a quarter of the time of its inserts.
 _EVERY_EVENT = ", ".join(
     f"{name} {type_} USING COMPRESSION {compression}"
     for name, type_, compression in (
-        ("_power_up", "BIGINT", "rle"), ("_run", "BIGINT", "rle"), ("_stage", "BIGINT", "rle"),
+        ("_power_up", "BIGINT", "rle"),
+        ("_run", "BIGINT", "rle"),
+        ("_stage", "BIGINT", "rle"),
         ("_at_us", "BIGINT", "bitpacking"),
     )
-)  # fmt: skip
+)
 # Of the game's own fields. A byte that says where something is changes all the time: nothing would make it smaller.
 _PLAIN = frozenset({FieldRole.X, FieldRole.Y})
 
@@ -52,9 +58,7 @@ def create_event_table(cursor: duckdb.DuckDBPyConnection, name: str, kind: Kind)
 
 def create_role_views(cursor: duckdb.DuckDBPyConnection, roles: Iterable[EventRole]) -> None:
     """(Re)makes the view `<role>_events` of each of these roles, also of those that no game here uses."""
-    tables: dict[
-        str, dict[str, tuple[str, dict[str, str]]]
-    ] = {}  # role -> table -> kind, field role -> field
+    tables: dict[str, dict[str, tuple[str, dict[str, str]]]] = {}  # role -> table -> kind, field role -> field
     rows = cursor.execute(
         """SELECT DISTINCT k.role, k.table_name, k.kind, f.role, f.field
            FROM kinds k LEFT JOIN fields f
@@ -67,9 +71,7 @@ def create_role_views(cursor: duckdb.DuckDBPyConnection, roles: Iterable[EventRo
             columns[field_role] = field
     for role in roles:
         parts = [_part(table, kind, columns) for table, (kind, columns) in tables.get(role, {}).items()]
-        cursor.execute(
-            f"CREATE OR REPLACE VIEW {role}_events AS {' UNION ALL '.join(parts or [_part(None, '', {})])}"
-        )
+        cursor.execute(f"CREATE OR REPLACE VIEW {role}_events AS {' UNION ALL '.join(parts or [_part(None, '', {})])}")
 
 
 def _part(table: str | None, kind: str, columns: Mapping[str, str]) -> str:
@@ -103,9 +105,12 @@ class EventTables:
         pile.add(
             {
                 "_power_up": np.broadcast_to(np.int64(power_up_id), len(events.order)),
-                "_run": run[events.order], "_stage": stage[events.order], "_at_us": events.at_us,
-            } | events.fields
-        )  # fmt: skip
+                "_run": run[events.order],
+                "_stage": stage[events.order],
+                "_at_us": events.at_us,
+            }
+            | events.fields
+        )
         self._cost += pile.cost - before
         if self._cost > _MOST_BUFFERED:
             self.flush()

@@ -34,9 +34,7 @@ class TakenIn:
         )
 
 
-def take_in(
-    study: Study, path: Path, bring: Callable[[Path], ImportResult]
-) -> tuple[ImportResult, TakenIn | None]:
+def take_in(study: Study, path: Path, bring: Callable[[Path], ImportResult]) -> tuple[ImportResult, TakenIn | None]:
     """Imports the log at `path` by `bring`; the second is None where nothing came of it that could be taken back.
 
     A log that has grown begins with the bytes that the study held before: their number is all that must be known to

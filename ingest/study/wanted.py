@@ -76,10 +76,7 @@ class Wanted:
 
 
 def open_when_free(
-    path: Path,
-    read_only: bool = False,
-    memory_mb: int | None = None,
-    say: Callable[[str], None] = lambda _: None,
+    path: Path, read_only: bool = False, memory_mb: int | None = None, say: Callable[[str], None] = lambda _: None
 ) -> Study:
     """Opens a study as `open_study` does, and waits while another process holds it, as long as it may come about.
 

@@ -19,9 +19,12 @@ def from_json(data: Any) -> tuple[Dictionary, list[int]]:
     try:
         width, height = data["screen"]
         lines = [
-            "playlog 1", f"game {data['game']}", f"firmware {data['firmware']}", f"clock {data['clock']}",
+            "playlog 1",
+            f"game {data['game']}",
+            f"firmware {data['firmware']}",
+            f"clock {data['clock']}",
             f"screen {width} {height}",
-        ]  # fmt: skip
+        ]
         for kind in data["kinds"]:
             _known(kind, {"name", "role", "fields"}, "kind")
             lines.append(f"kind {kind['name']} {kind.get('role') or '-'}")
@@ -44,9 +47,7 @@ def from_json(data: Any) -> tuple[Dictionary, list[int]]:
     except (TypeError, ValueError, AttributeError) as error:
         if isinstance(error, BadDictionary):
             raise
-        raise BadDictionary(
-            f"the dictionary has the wrong shape ({error}); see FORMAT.md, section 8"
-        ) from None
+        raise BadDictionary(f"the dictionary has the wrong shape ({error}); see FORMAT.md, section 8") from None
     if any("\n" in line for line in lines):
         raise BadDictionary("a text of the dictionary holds a line end; remove it")
     made = parse("".join(line + "\n" for line in lines).encode())
@@ -67,6 +68,4 @@ def _known(data: Any, allowed: set[str], what: str) -> None:
         raise BadDictionary(f"each {what} must be a JSON object, not {str(data)[:40]}")
     unknown = sorted(set(data) - allowed)
     if unknown:
-        raise BadDictionary(
-            f"unknown key {unknown[0]!r} in a {what}; allowed are {', '.join(sorted(allowed))}"
-        )
+        raise BadDictionary(f"unknown key {unknown[0]!r} in a {what}; allowed are {', '.join(sorted(allowed))}")

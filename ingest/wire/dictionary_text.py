@@ -177,9 +177,7 @@ class _Reading:
         made = self.try_("its role", role_of, FieldRole, role)
         roles = {f.role for f in fields}
         if made is not None and made in roles:
-            self.refuse(
-                f"its role is left out: another field of this kind has {role!r} already; only one may"
-            )
+            self.refuse(f"its role is left out: another field of this kind has {role!r} already; only one may")
             made = None
         if made in SHIFTS and roles & SHIFTS:
             self.refuse("its role is left out: a kind may have 'ago' or 'ahead', not both; remove one")
@@ -209,9 +207,7 @@ class _Reading:
 
     def tunable(self, rest: str) -> None:
         if len(self.tunables) == MAX_TUNABLES:
-            self.refuse(
-                f"more than {MAX_TUNABLES} tunables: this one is passed over; keep those you would change"
-            )
+            self.refuse(f"more than {MAX_TUNABLES} tunables: this one is passed over; keep those you would change")
             return
         words = rest.split(" ")
         name, role, *numbers, unit = words[:6] if len(words) >= 6 else self.words(rest, 6)
@@ -219,9 +215,7 @@ class _Reading:
         name = self.name("tunable", len(self.tunables) + 1, name, taken)
         made = self.try_("its role", role_of, TunableRole, role)
         scope = self.try_("its scope, and its role with it,", _scope, words[6:])
-        twin = next(
-            (t for t in self.tunables if made is not None and (t.role, t.scope) == (made, scope)), None
-        )
+        twin = next((t for t in self.tunables if made is not None and (t.role, t.scope) == (made, scope)), None)
         if scope is None:
             # A value that holds in one place only must not be taken for one that holds everywhere.
             made, scope = None, {}
@@ -245,17 +239,26 @@ class _Reading:
             raise BadDictionary(f"{lacking}: {why[0]}" if why else f"{lacking}; see FORMAT.md, section 4")
         told = [*self.refused, *([f"and {self.untold} more parts of the dictionary"] if self.untold else [])]
         return Dictionary(
-            self.head["game"], self.head["firmware"], self.head["clock"], self.head["screen"],
-            tuple(self.kinds), tuple(self.tunables), tuple(told),
-        )  # fmt: skip
+            self.head["game"],
+            self.head["firmware"],
+            self.head["clock"],
+            self.head["screen"],
+            tuple(self.kinds),
+            tuple(self.tunables),
+            tuple(told),
+        )
 
 
 _LINES: dict[str, Callable[[_Reading, str], None]] = {
     "game": lambda reading, rest: reading.title("game", rest),
     "firmware": lambda reading, rest: reading.title("firmware", rest),
-    "clock": _Reading.clock, "screen": _Reading.screen, "kind": _Reading.kind, "field": _Reading.field,
-    "label": _Reading.label, "tunable": _Reading.tunable,
-}  # fmt: skip
+    "clock": _Reading.clock,
+    "screen": _Reading.screen,
+    "kind": _Reading.kind,
+    "field": _Reading.field,
+    "label": _Reading.label,
+    "tunable": _Reading.tunable,
+}
 
 
 def _screen(words: list[str]) -> tuple[int, int]:

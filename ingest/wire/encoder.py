@@ -41,9 +41,7 @@ class Encoder:
             raise NotWritable(f"{len(dictionary.tunables)} tunables need as many values, not {len(values)}")
         self._dictionary = dictionary
         self._values = list(values)
-        self._kinds = {
-            kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)
-        }
+        self._kinds = {kind.name: (number, kind, _layout(kind)) for number, kind in enumerate(dictionary.kinds)}
         self._flush_ticks = dictionary.clock_hz // 2
         self._first_repeat_ticks = round(min(repeat_s, FIRST_REPEAT_S) * dictionary.clock_hz)
         self._later_repeat_ticks = round(repeat_s * dictionary.clock_hz)

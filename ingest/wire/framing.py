@@ -124,10 +124,7 @@ def _check(stream: np.ndarray, start: np.ndarray, frame_bytes: np.ndarray, offse
     _step(reason, start, frame_bytes, lambda s, n: n - 1 < _least(data[s + 1] & 15), Damage.LENGTH)
     good = reason == 0
     bad = ~good
-    return Packets(
-        data, start[good] + 1, frame_bytes[good] - 1, offset[good],
-        offset[bad], reason[bad],
-    )  # fmt: skip
+    return Packets(data, start[good] + 1, frame_bytes[good] - 1, offset[good], offset[bad], reason[bad])
 
 
 # By the codes of `Packets.bad_code`.

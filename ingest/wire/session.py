@@ -86,11 +86,7 @@ class Span:
     def part(self, which: slice) -> "Span":
         """Some of the packets."""
         return replace(
-            self,
-            start=self.start[which],
-            length=self.length[which],
-            offset=self.offset[which],
-            tick=self.tick[which],
+            self, start=self.start[which], length=self.length[which], offset=self.offset[which], tick=self.tick[which]
         )
 
 
@@ -115,10 +111,7 @@ class Session:
     """
 
     def __init__(
-        self,
-        clock_every: int = 0,
-        given: Dictionary | None = None,
-        known: Mapping[int, Dictionary] | None = None,
+        self, clock_every: int = 0, given: Dictionary | None = None, known: Mapping[int, Dictionary] | None = None
     ) -> None:
         self.power_ups = 0
         self._clock_every = clock_every
@@ -244,15 +237,9 @@ class Session:
         waiting = self.unread_bytes + self._held.bytes
         if not waiting or self.refusal is not None or (self._texts and not self._held.bytes):
             return None
-        return (
-            waiting,
-            int(self._there.sum()) if self._building else 0,
-            self._building[1] if self._building else 0,
-        )
+        return (waiting, int(self._there.sum()) if self._building else 0, self._building[1] if self._building else 0)
 
-    def _restarted(
-        self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None
-    ) -> bool:
+    def _restarted(self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None) -> bool:
         """Whether packet i, before which the time went back, comes from a console that was reset.
 
         A recorder that starts anew counts its packets anew; one whose clock ran back goes on counting.
@@ -307,9 +294,17 @@ class Session:
         return up
 
     def _follow(
-        self, packets: Packets, begun: int, until: int, type_: np.ndarray, sequence: np.ndarray, dropped: np.ndarray,
-        passed: np.ndarray, spans: list[Span], harm: list[Harm],
-    ) -> None:  # fmt: skip
+        self,
+        packets: Packets,
+        begun: int,
+        until: int,
+        type_: np.ndarray,
+        sequence: np.ndarray,
+        dropped: np.ndarray,
+        passed: np.ndarray,
+        spans: list[Span],
+        harm: list[Harm],
+    ) -> None:
         """Packets begun..until of the present power-up: clock, gaps, drops; event packets become a span or are held."""
         up = self._up
         assert up is not None
@@ -354,9 +349,15 @@ class Session:
         return step
 
     def _read_or_hold(
-        self, data: np.ndarray, start: np.ndarray, length: np.ndarray, offset: np.ndarray, tick: np.ndarray,
-        spans: list[Span], harm: list[Harm],
-    ) -> None:  # fmt: skip
+        self,
+        data: np.ndarray,
+        start: np.ndarray,
+        length: np.ndarray,
+        offset: np.ndarray,
+        tick: np.ndarray,
+        spans: list[Span],
+        harm: list[Harm],
+    ) -> None:
         up = self._up
         assert up is not None
         early = self._given or self._early.get(up.number)
@@ -374,9 +375,16 @@ class Session:
                 lengths = np.concatenate(held.length)
                 whole = np.concatenate([*held.data, np.zeros(16, np.uint8)])
                 spans.append(
-                    Span(up, dictionary, whole, np.cumsum(lengths) - lengths, lengths,
-                         np.concatenate(held.offset), np.concatenate(held.tick))
-                )  # fmt: skip
+                    Span(
+                        up,
+                        dictionary,
+                        whole,
+                        np.cumsum(lengths) - lengths,
+                        lengths,
+                        np.concatenate(held.offset),
+                        np.concatenate(held.tick),
+                    )
+                )
             if len(start):
                 spans.append(Span(up, dictionary, data, start, length, offset, tick))
             return
@@ -428,9 +436,7 @@ class Session:
         self.text = text if self.text is None else self.text
         self._texts[id_] = None
         if len(self._texts) > MAX_DICTIONARIES:
-            self.refusal = (
-                f"more than {MAX_DICTIONARIES} dictionaries in one log; cut the log into its sessions"
-            )
+            self.refusal = f"more than {MAX_DICTIONARIES} dictionaries in one log; cut the log into its sessions"
             return
         try:
             dictionary = parse(text)
@@ -439,18 +445,11 @@ class Session:
             dictionary = None
         if dictionary is not None:
             self._kinds |= {
-                (
-                    dictionary.game,
-                    kind.name,
-                    kind.role,
-                    *((f.name, f.type, f.role, f.unit) for f in kind.fields),
-                )
+                (dictionary.game, kind.name, kind.role, *((f.name, f.type, f.role, f.unit) for f in kind.fields))
                 for kind in dictionary.kinds
             }
             if len(self._kinds) > MAX_KINDS_OF_A_LOG:
-                self.refusal = (
-                    f"more than {MAX_KINDS_OF_A_LOG} kinds in one log; cut the log into its sessions"
-                )
+                self.refusal = f"more than {MAX_KINDS_OF_A_LOG} kinds in one log; cut the log into its sessions"
                 dictionary = None
         self._texts[id_] = dictionary
         if untroubled and (dictionary is None or dictionary.refused):
@@ -473,10 +472,7 @@ def _about(kind: int, body: bytes) -> tuple[int, int | None] | None:
             return None
         return body[0] | body[1] << 8, body[2] | body[3] << 8
     if kind == DICTIONARY:
-        total, at = (
-            body[2] | body[3] << 8 if len(body) > 6 else 0,
-            body[4] | body[5] << 8 if len(body) > 6 else 0,
-        )
+        total, at = (body[2] | body[3] << 8 if len(body) > 6 else 0, body[4] | body[5] << 8 if len(body) > 6 else 0)
         if len(body) < 7 or not 1 <= total <= MAX_TEXT_BYTES or at + len(body) - 6 > total:
             return None
         return body[0] | body[1] << 8, None

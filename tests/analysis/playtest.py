@@ -39,11 +39,7 @@ faster level lv:u8:level
 def _kind(line: str) -> dict:
     name, role, *fields = line.split()
     keys = ("name", "type", "role")
-    return {
-        "name": name,
-        "role": role,
-        "fields": [dict(zip(keys, f.split(":"), strict=True)) for f in fields],
-    }
+    return {"name": name, "role": role, "fields": [dict(zip(keys, f.split(":"), strict=True)) for f in fields]}
 
 
 KINDS = [_kind(line) for line in _KINDS.strip().splitlines()]
@@ -78,7 +74,7 @@ class Playtest:
         """One run of stage 1: each of `lives_s` ends in a death, the last only for game over or as `last_died` says.
 
         ending: 0 finished, 1 game over, 2 quit, None: the log goes on without a run_end (cut).
-        """  # fmt: skip
+        """
         last_died = ending == 1 if last_died is None else last_died
         self.event("begin", 1000, who=player, left=len(lives_s), **begin)
         self.event("enter", stage=1, left=len(lives_s))
@@ -98,8 +94,16 @@ class Playtest:
     def study(self, folder: Path, kinds: Sequence[str] | None = None, tunables: Sequence[dict] = ()) -> Study:
         """Writes and imports the log; only the named kinds are declared."""
         declared = [k for k in KINDS if kinds is None or k["name"] in kinds]
-        head = {"dictionary": {"game": GAME, "firmware": "1", "clock": 1000, "screen": [160, 128], "kinds": declared,
-                               "tunables": list(tunables)}}  # fmt: skip
+        head = {
+            "dictionary": {
+                "game": GAME,
+                "firmware": "1",
+                "clock": 1000,
+                "screen": [160, 128],
+                "kinds": declared,
+                "tunables": list(tunables),
+            }
+        }
         log = folder / "test.playlog"
         log.write_bytes(b"".join(encode_lines(json.dumps(line) for line in [head, *self.lines])))
         study = open_study(folder / "test.duckdb")

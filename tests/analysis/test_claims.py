@@ -39,9 +39,7 @@ def sentence_of(test: Playtest, folder, finder, name: str) -> str:
 
 def test_the_deadliest_stage_is_held_against_the_same_players_elsewhere(tmp_path):
     said = sentence_of(staged(np.random.default_rng(1), 36), tmp_path, deaths, "deaths.by_stage")
-    times, low, high = map(
-        float, re.findall(r"die ([\d.]+) times.*interval ([\d.]+) to ([\d.]+) times, corr", said)[0]
-    )
+    times, low, high = map(float, re.findall(r"die ([\d.]+) times.*interval ([\d.]+) to ([\d.]+) times, corr", said)[0])
     assert said.startswith("Deaths come fastest in stage 1 boss") and "chance" not in said
     assert 1 < low < times < high and low < 3 < high and "corrected for 3 parts of the game" in said
 
@@ -149,10 +147,15 @@ def test_the_strongest_of_several_factors_is_not_taken_for_one_chosen_beforehand
         player = np.repeat(np.arange(12), 9)
         life = rng.exponential(10 / np.exp(rng.normal(0, 0.5, 12))[player])
         columns = {
-            "player": player.astype(str), "entry_s": np.zeros(108), "end_s": np.minimum(life, 30), "died": life < 30,
-            "stage": rng.integers(1, 4, 108), "stage_kind": rng.integers(0, 2, 108), "tier": rng.integers(0, 3, 108),
+            "player": player.astype(str),
+            "entry_s": np.zeros(108),
+            "end_s": np.minimum(life, 30),
+            "died": life < 30,
+            "stage": rng.integers(1, 4, 108),
+            "stage_kind": rng.integers(0, 2, 108),
+            "tier": rng.integers(0, 3, 108),
             "attempt": np.tile(np.repeat([1, 2, 3], 3), 12),
-        }  # fmt: skip
+        }
         for found in risks.find(_Spells(columns), Selection(GAME), basis):
             sure = not found.estimate.low <= 1 <= found.estimate.high
             told += sure and "may be chance" not in found.sentence

@@ -17,7 +17,7 @@ from tests.bench.analysis.coverage import (
     rate_coverage,
     share_coverage,
     survival_coverage,
-)  # fmt: skip
+)
 
 CASES = pytest.mark.parametrize("case", [PLAIN, HARD], ids=lambda c: c.name)
 

@@ -22,18 +22,19 @@ class Size:
 
 
 PLAIN = Declared(
-    "deaths.plain", "deaths", "Plain", "count",
+    "deaths.plain",
+    "deaths",
+    "Plain",
+    "count",
     {"rows": (Column("x", "px", "where"), Column("n", "", "how many"), Column("y", "px", "where", optional=True))},
     (Column("most", "", "the most"),),
-)  # fmt: skip
+)
 
 
 def test_a_finding_takes_rows_or_columns_in_the_declared_order():
     found = PLAIN.finding(Size(), "Said.", tables={"rows": {"n": [1, 2], "x": [8, 9]}}, facts={"most": 2})
     assert list(found.tables["rows"]) == ["x", "n"] and found.players == 3 and found.warnings == ("mind",)
-    rows = PLAIN.finding(
-        Size(), "Said.", tables={"rows": [{"x": 1, "n": 2, "y": 3}]}, facts={"most": 2}, runs=1
-    )
+    rows = PLAIN.finding(Size(), "Said.", tables={"rows": [{"x": 1, "n": 2, "y": 3}]}, facts={"most": 2}, runs=1)
     assert rows.tables["rows"]["y"].tolist() == [3] and rows.runs == 1
     nothing = PLAIN.finding(Size(), "Said.", tables={"rows": []})
     assert list(nothing.tables["rows"]) == ["x", "n", "y"] and not len(nothing.tables["rows"])
@@ -87,15 +88,11 @@ def test_every_finding_is_made_by_its_declaration():
 
 def test_a_planted_finding_without_a_declaration_is_found():
     assert makers_of("from analysis import finding\nx = finding.Finding('deaths.new')\n") == [2]
-    assert (
-        makers_of("y = [Finding(id='deaths.new')]") == [1] and makers_of("z = NEW.finding(basis, '')") == []
-    )
+    assert makers_of("y = [Finding(id='deaths.new')]") == [1] and makers_of("z = NEW.finding(basis, '')") == []
 
 
 def test_findings_of_one_declaration_are_told_apart_by_a_fact():
-    several = Declared(
-        "deaths.each", "deaths", "Each", "count", facts=(Column("of", "", "whose"),), told_apart_by="of"
-    )
+    several = Declared("deaths.each", "deaths", "Each", "count", facts=(Column("of", "", "whose"),), told_apart_by="of")
     one, other = (several.finding(Size(), "Said.", facts={"of": name}) for name in ("a b", "a_b"))
     assert one.id == other.id == "deaths.each" and one.key != other.key
     assert PLAIN.finding(Size(), "Said.").key == "deaths.plain"

@@ -37,13 +37,7 @@ def test_a_drop_interval_may_be_declared_in_any_unit_of_time(unit, ms, tmp_path)
         test.event("died", 9000, left=0)
         test.event("over", how=1)
     tunables = [
-        {
-            "name": f"drop_{level}",
-            "role": "drop_interval",
-            "value": value,
-            "unit": unit,
-            "scope": {"level": level},
-        }
+        {"name": f"drop_{level}", "role": "drop_interval", "value": value, "unit": unit, "scope": {"level": level}}
         for level, value in ((1, 800), (2, 400))
     ]
     with test.study(tmp_path, ("begin", "over", "died", "faster", "piece"), tunables) as study:

@@ -27,9 +27,7 @@ def study(tmp_path_factory):
     for attempt in range(3):
         for who in range(1, 11):
             lives = [float(v) for v in rng.uniform(2, 4 + 2 * attempt, 2)]
-            test.run(
-                who, [*lives, 1.0], x=100, age=150 if attempt == 0 else 400, new=int(attempt == 0), cause=2
-            )
+            test.run(who, [*lives, 1.0], x=100, age=150 if attempt == 0 else 400, new=int(attempt == 0), cause=2)
             if who > 5:
                 test.event("stars", 100, value=10 * who)
     for who in (11, 12):
@@ -79,9 +77,9 @@ def test_time_on_the_map_is_the_time_alive(study):
     cells = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"].tables["cells"]
     alive = study.connection.execute("SELECT sum(alive_us) / 1e6 FROM runs WHERE NOT team").fetchall()[0][0]
     # Samples begin 0.2 s after a spawn; nothing else is missing.
-    lives = study.connection.execute(
-        "SELECT count(*) FROM lives JOIN runs USING (run_id) WHERE NOT team"
-    ).fetchall()[0][0]
+    lives = study.connection.execute("SELECT count(*) FROM lives JOIN runs USING (run_id) WHERE NOT team").fetchall()[
+        0
+    ][0]
     assert np.sum(cells["seconds"]) == pytest.approx(float(alive) - 0.2 * lives, abs=0.2 * 4)
 
 

@@ -16,8 +16,13 @@ from ingest.study.store import import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 # Without the damaged log and the one in which the console reset: there the truth is more than was logged.
-LOGS = ("soot_wardens_a_table1", "soot_wardens_b_table1", "soot_wardens_b_table2",
-        "one_puff_a_table1", "tin_drizzle_a_table2")  # fmt: skip
+LOGS = (
+    "soot_wardens_a_table1",
+    "soot_wardens_b_table1",
+    "soot_wardens_b_table2",
+    "one_puff_a_table1",
+    "tin_drizzle_a_table2",
+)
 SHOOTER = Selection("Soot Wardens", include_team=True)
 
 
@@ -78,9 +83,9 @@ def test_the_noise_of_each_slide_pot_is_measured(reader, truth):
     noises = {}
     for game in ("Soot Wardens", "Tin Drizzle"):
         selection = Selection(game, include_team=True)
-        found = by_id(console_faults.find(reader, selection, read_basis(reader, selection)))[
-            "console.slide"
-        ].tables["series"]
+        found = by_id(console_faults.find(reader, selection, read_basis(reader, selection)))["console.slide"].tables[
+            "series"
+        ]
         for capture, noise in zip(found["capture"], found["noise"], strict=True):
             if noise is not None:
                 noises.setdefault(truth["logs"][Path(capture).stem]["console"], []).append(noise)

@@ -85,28 +85,24 @@ def only_the_makers(test: Playtest) -> None:
 
 def one_of_everything(test: Playtest) -> None:
     test.run(1, [2.0], ending=None)
-    for kind in (
-        "fire",
-        "shoot",
-        "due",
-        "push",
-        "knob",
-        "slow",
-        "puff",
-        "piece",
-        "rest",
-        "rows",
-        "faster",
-        "stars",
-    ):
+    for kind in ("fire", "shoot", "due", "push", "knob", "slow", "puff", "piece", "rest", "rows", "faster", "stars"):
         test.event(kind, 50)
     test.event("over", 50, how=1)
 
 
 WORLDS = (
-    nobody_played, one_run_of_one_player, one_player_several_runs, all_quit, all_cut, nobody_died,
-    everybody_died_at_once, died_at_zero_seconds, nobody_tagged, only_the_makers, one_of_everything,
-)  # fmt: skip
+    nobody_played,
+    one_run_of_one_player,
+    one_player_several_runs,
+    all_quit,
+    all_cut,
+    nobody_died,
+    everybody_died_at_once,
+    died_at_zero_seconds,
+    nobody_tagged,
+    only_the_makers,
+    one_of_everything,
+)
 
 
 @pytest.mark.parametrize("world", WORLDS, ids=lambda w: w.__name__)
@@ -137,12 +133,7 @@ def test_a_game_without_deaths_says_so(tmp_path):
         (only,) = checked(deaths.find(reader_of(study), Selection(GAME))).values()
         assert "`death`" in only.sentence
         found = checked(survival.find(reader_of(study), Selection(GAME)))
-        assert "survival.curve" not in found and found["survival.ends"].tables["ends"]["runs"].tolist() == [
-            0,
-            0,
-            3,
-            0,
-        ]
+        assert "survival.curve" not in found and found["survival.ends"].tables["ends"]["runs"].tolist() == [0, 0, 3, 0]
         checked(players.find(reader_of(study), Selection(GAME)))
 
 

@@ -36,9 +36,7 @@ def test_one_shot_streaks_aim_and_intervals(tmp_path):
     misses = 360 - sum(
         s * n
         for s, n in zip(
-            found["genres.aim"].tables["speeds"]["share"],
-            found["genres.aim"].tables["speeds"]["shots"],
-            strict=True,
+            found["genres.aim"].tables["speeds"]["share"], found["genres.aim"].tables["speeds"]["shots"], strict=True
         )
     )
     assert sum(hazard["misses"]) == pytest.approx(misses)
@@ -131,14 +129,10 @@ def test_a_funnel_counts_who_is_lost_where(tmp_path):
     with test.study(tmp_path) as study:
         found = by_id(survival.find(reader_of(study), Selection(GAME)))
     rows = found["survival.funnel"].tables["segments"]
-    assert (
-        list(rows["entered"]) == [10, 6] and list(rows["died_out"]) == [4, 0] and list(rows["quit"]) == [0, 4]
-    )
+    assert list(rows["entered"]) == [10, 6] and list(rows["died_out"]) == [4, 0] and list(rows["quit"]) == [0, 4]
     assert list(rows["reach"]) == [1.0, 0.6] and list(rows["clear"]) == [0.6, 1.0]
     progress = found["survival.on_progress"].tables["curve"]
-    assert progress["surviving"].iloc[-1] == pytest.approx(0.6), (
-        "those who gave up in stage 2 are not counted as dead"
-    )
+    assert progress["surviving"].iloc[-1] == pytest.approx(0.6), "those who gave up in stage 2 are not counted as dead"
 
 
 def test_presses_that_bounce_and_frames_that_kill(tmp_path):
@@ -177,12 +171,8 @@ def test_shots_are_counted_within_the_life_and_the_chosen_stage(tmp_path):
         test.event("over", how=1)
     with test.study(tmp_path) as study:
         whole = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.on_shots"].tables["curve"]
-        second = by_id(survival.find(reader_of(study), Selection(GAME, stage=2)))["survival.on_shots"].tables[
-            "curve"
-        ]
-        first = by_id(survival.find(reader_of(study), Selection(GAME, stage=1)))["survival.on_shots"].tables[
-            "curve"
-        ]
+        second = by_id(survival.find(reader_of(study), Selection(GAME, stage=2)))["survival.on_shots"].tables["curve"]
+        first = by_id(survival.find(reader_of(study), Selection(GAME, stage=1)))["survival.on_shots"].tables["curve"]
     assert whole["time"].tolist() == [0, 1, 9] and whole["surviving"].tolist() == [1, 0.5, 0]
     assert second["time"].tolist() == [0, 1, 6]
     assert first["time"].tolist() == [0, 3] and first["surviving"].tolist() == [1, 1]
@@ -199,8 +189,4 @@ def test_a_game_that_logs_no_ends_of_stages_still_has_a_funnel(tmp_path):
         test.event("over", how=1)
     with test.study(tmp_path, kinds=("begin", "over", "enter", "died")) as study:
         rows = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.funnel"].tables["segments"]
-    assert (
-        list(rows["cleared"]) == [3, 0]
-        and list(rows["died_out"]) == [1, 3]
-        and list(rows["reach"]) == [1.0, 0.75]
-    )
+    assert list(rows["cleared"]) == [3, 0] and list(rows["died_out"]) == [1, 3] and list(rows["reach"]) == [1.0, 0.75]

@@ -16,24 +16,8 @@ from ingest.study.store import import_log
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 ALL = Selection(GAME)
-FIRE = {
-    "name": "fire_ms",
-    "role": "fire_period",
-    "value": 800,
-    "min": 200,
-    "max": 2000,
-    "step": 50,
-    "unit": "ms",
-}
-FALL = {
-    "name": "fall_ms",
-    "role": "drop_interval",
-    "value": 300,
-    "min": 100,
-    "max": 900,
-    "step": 50,
-    "unit": "ms",
-}
+FIRE = {"name": "fire_ms", "role": "fire_period", "value": 800, "min": 200, "max": 2000, "step": 50, "unit": "ms"}
+FALL = {"name": "fall_ms", "role": "drop_interval", "value": 300, "min": 100, "max": 900, "step": 50, "unit": "ms"}
 LIVES = {"name": "lives", "role": "start_lives", "value": 3, "min": 1, "max": 9}
 SHOOTER = ("begin", "over", "enter", "leave", "alive", "died", "at", "fire")
 TARGETS = """
@@ -136,7 +120,7 @@ S, B = frozenset({"enemy_shot", "pickup"}), frozenset({"piece", "landed", "rows"
         (frozenset({"trial"}), {"a": "window_late"}, 1, 0, False, {"window_late"}),
         (frozenset({"note", "verdict"}), {"a": "window_late", "b": "target_speed"}, 3, 0, False, {"target_speed"}),
     ],
-)  # fmt: skip
+)
 def test_what_is_seen_goes_before_words(seen, tunables, stages, levels, by_level, odd):
     kind = kind_of(Held(seen, seen, tunables, stages, levels), {"piece": "rock"})
     assert kind.by_level == by_level

@@ -48,7 +48,4 @@ def test_the_tests_are_those_of_scipy_stats():
 )
 def test_who_asks_does_not_wait_for_what_is_not_needed(module, needless):
     code = f"import sys, {module}; print([m for m in {needless!r} if m in sys.modules])"
-    assert (
-        subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
-        == "[]\n"
-    )
+    assert subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout == "[]\n"

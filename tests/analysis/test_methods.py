@@ -12,9 +12,9 @@ def test_methods_are_described_and_their_sources_complete():
     for key, method in METHODS.items():
         assert method.name and method.text.rstrip().endswith("."), key
         for source in method.sources:
-            assert re.match(
-                r"@(article|book|inproceedings|misc|incollection|techreport|manual)\{", source.bibtex
-            ), source.key
+            assert re.match(r"@(article|book|inproceedings|misc|incollection|techreport|manual)\{", source.bibtex), (
+                source.key
+            )
             assert source.bibtex.split("{")[1].startswith(source.key + ","), source.key
             assert source.bibtex.count("{") == source.bibtex.count("}"), source.key
             year = re.search(r"year=\{(\d{4})\}", source.bibtex)

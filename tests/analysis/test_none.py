@@ -40,9 +40,7 @@ def test_trials_that_had_no_outcome_are_no_misses(tmp_path):
     for who in range(1, 9):
         test.event("begin", 1000, who=who)
         for n in range(10):
-            test.event(
-                "puff", 500, ok=None if n == 3 else int(n != 9), off=None if n == 5 else 2, fast=100 + n
-            )
+            test.event("puff", 500, ok=None if n == 3 else int(n != 9), off=None if n == 5 else 2, fast=100 + n)
         test.event("over", 500, how=2)
     with test.study(tmp_path) as study:
         streaks = _found([games.find], reader_of(study))["genres.streaks"]

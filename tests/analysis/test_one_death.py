@@ -154,10 +154,7 @@ def test_a_jump_to_the_next_life_is_no_way(tmp_path):
     ("kinds", "words"),
     [
         (("begin", "over", "gone"), "neither where its players are nor when a killing shot was fired"),
-        (
-            ("begin", "over", "gone", "at"),
-            "P01 moved 9 pixels in the last 5 s; when the killing shot was fired is not",
-        ),
+        (("begin", "over", "gone", "at"), "P01 moved 9 pixels in the last 5 s; when the killing shot was fired is not"),
     ],
 )
 def test_a_game_that_logs_less_says_so(kinds, words, tmp_path, monkeypatch):

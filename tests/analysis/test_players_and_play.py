@@ -115,15 +115,10 @@ def test_longest_waits_by_hand_and_by_dice():
 def test_all_arrangements_are_listed_once_where_there_are_few():
     table, complete = arrangements(2, 2, 1, 99, np.random.default_rng(0))
     assert complete and table.shape == (1 + 6 * 2, 5)
-    assert len({tuple(row) for row in table[1:]}) == 12 and tuple(table[0]) in {
-        tuple(row) for row in table[1:]
-    }
+    assert len({tuple(row) for row in table[1:]}) == 12 and tuple(table[0]) in {tuple(row) for row in table[1:]}
     many, complete = arrangements(10, 10, 3, 50, np.random.default_rng(0))
     assert not complete and many.shape == (51, 23) and np.all(many[:, :20].sum(axis=1) == 10)
-    assert (
-        p_value(np.array([3.0, 1, -3, 2, 3]), True) == 0.5
-        and p_value(np.array([3.0, 1, -3, 2]), False) == 0.5
-    )
+    assert p_value(np.array([3.0, 1, -3, 2, 3]), True) == 0.5 and p_value(np.array([3.0, 1, -3, 2]), False) == 0.5
 
 
 def test_the_permutation_p_is_that_of_listing_every_split_by_hand():
@@ -132,18 +127,14 @@ def test_the_permutation_p_is_that_of_listing_every_split_by_hand():
     gap = abs(duration[3:].mean() - duration[:3].mean())
     splits = list(itertools.combinations(range(6), 3))
     as_far = sum(abs(2 * duration[list(s)].sum() - duration.sum()) / 3 >= gap - 1e-9 for s in splits)
-    assert found.difference.value == pytest.approx(
-        7.3333333 - 2.6666667
-    ) and found.difference_p == as_far / len(splits)
+    assert found.difference.value == pytest.approx(7.3333333 - 2.6666667) and found.difference_p == as_far / len(splits)
 
 
 def test_crossover_compares_players_with_themselves():
     # Players differ by a factor of a hundred, the builds by a constant tenth: only within players does it show.
     scale = np.geomspace(1, 100, 10)
     duration = np.r_[scale, 1.1 * scale]
-    found = compare_builds(
-        duration, np.ones(20, bool), np.tile(np.arange(10), 2), np.arange(20) >= 10, horizon=200.0
-    )
+    found = compare_builds(duration, np.ones(20, bool), np.tile(np.arange(10), 2), np.arange(20) >= 10, horizon=200.0)
     assert found.players_both == 10 and found.difference_p == pytest.approx(2 / 1024)
     apart = compare_builds(duration, np.ones(20, bool), np.arange(20), np.arange(20) >= 10, horizon=200.0)
     assert apart.difference_p > 0.5

@@ -36,18 +36,9 @@ def written(folder: Path, game: str = "Moth Run") -> Path:
                 played.event("leave", done=1)
         played.event("died", x=40, y=60, why=1, left=0)
         played.event("over", how=1)
-    head = {
-        "game": game,
-        "firmware": "1.0",
-        "clock": 1000,
-        "screen": [160, 128],
-        "kinds": KINDS,
-        "tunables": [LIVES],
-    }
+    head = {"game": game, "firmware": "1.0", "clock": 1000, "screen": [160, 128], "kinds": KINDS, "tunables": [LIVES]}
     log = folder / "class.playlog"
-    log.write_bytes(
-        b"".join(encode_lines(json.dumps(line) for line in [{"dictionary": head}, *played.lines]))
-    )
+    log.write_bytes(b"".join(encode_lines(json.dumps(line) for line in [{"dictionary": head}, *played.lines])))
     with open_study(folder / "class.duckdb") as made:
         import_log(made, log)
     (folder / "targets.toml").write_text(TARGETS)
@@ -82,13 +73,8 @@ def printed(code: str) -> str:
 
 
 def test_the_face_is_light():
-    code = (
-        "import sys, analysis; print([m for m in ('scipy', 'pandas', 'numpy', 'duckdb') if m in sys.modules])"
-    )
-    assert (
-        subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True).stdout
-        == "[]\n"
-    )
+    code = "import sys, analysis; print([m for m in ('scipy', 'pandas', 'numpy', 'duckdb') if m in sys.modules])"
+    assert subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True).stdout == "[]\n"
 
 
 @pytest.mark.parametrize(
@@ -167,10 +153,7 @@ def test_errors_name_the_remedy(class_study, tmp_path):
         (lambda: asked.runs("Nothing"), "Its games: Moth Run"),
         (lambda: asked.events("luck"), "there are: run_start"),
         (lambda: asked.plan(class_study.parent / "targets.toml", runs=0), "from 1 to 50"),
-        (
-            lambda: asked.plan(class_study.parent / "targets.toml", against={"gravity": 3}),
-            "it has start_lives",
-        ),
+        (lambda: asked.plan(class_study.parent / "targets.toml", against={"gravity": 3}), "it has start_lives"),
         (lambda: asked.compare(after="9.9"), "played: 1.0"),
     ):
         with pytest.raises(WrongArgument, match=remedy):

@@ -68,11 +68,7 @@ def played(tmp_path):
         yield study.connection
 
 
-SELECTIONS = [
-    Selection("Crate Loft"),
-    Selection("Crate Loft", first_attempt=1, last_attempt=1),
-    Selection("None"),
-]
+SELECTIONS = [Selection("Crate Loft"), Selection("Crate Loft", first_attempt=1, last_attempt=1), Selection("None")]
 
 
 def test_kept_runs_answer_as_the_runs_themselves(played):

@@ -7,14 +7,7 @@ from scipy import special, stats
 
 from analysis.stats.betabinomial import profile_log_likelihood
 from analysis.stats.doseresponse import dose_response, logistic
-from analysis.stats.places import (
-    Cells,
-    cell_counts,
-    hot_spots,
-    hot_spots_of_parts,
-    rate_limits,
-    smooth_rate,
-)
+from analysis.stats.places import Cells, cell_counts, hot_spots, hot_spots_of_parts, rate_limits, smooth_rate
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
 from analysis.stats.ranks import correlation_within_players, rank_correlation
 from tests.truths import other as truth
@@ -231,9 +224,7 @@ def test_rank_correlation_is_scipys_and_bonett_and_wrights():
     r = stats.spearmanr(one, other).statistic
     reach = 1.959964 * np.sqrt((1 + r * r / 2) / 17)
     assert found.players == 20 and found.value == pytest.approx(r)
-    assert (found.low, found.high) == pytest.approx(
-        (np.tanh(np.arctanh(r) - reach), np.tanh(np.arctanh(r) + reach))
-    )
+    assert (found.low, found.high) == pytest.approx((np.tanh(np.arctanh(r) - reach), np.tanh(np.arctanh(r) + reach)))
     assert rank_correlation(np.ones(5), np.arange(5)).value is None
 
 

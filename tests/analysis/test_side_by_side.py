@@ -16,9 +16,12 @@ class _Runs:
         assert query == "run_ends"
         player, finished, seconds = (np.asarray(column) for column in self._runs[selection.game])
         return {
-            "run_id": np.arange(player.size), "player": player, "alive_us": 1e6 * seconds,
-            "ending": np.where(finished, "finished", "game_over"), "rating": np.full(player.size, np.nan),
-        }  # fmt: skip
+            "run_id": np.arange(player.size),
+            "player": player,
+            "alive_us": 1e6 * seconds,
+            "ending": np.where(finished, "finished", "game_over"),
+            "rating": np.full(player.size, np.nan),
+        }
 
     def found(self):
         return {f.id: f for f in side_by_side(self, [Selection(game) for game in self._runs])}
@@ -33,8 +36,10 @@ def test_one_player_with_many_runs_does_not_make_a_game_stand_out():
 
 
 def test_a_game_that_lasts_longer_for_everybody_is_told_apart_by_an_exact_p():
-    runs = {"A": (np.arange(5), np.zeros(5, bool), 90.0 + np.arange(5)),
-            "B": (np.arange(5, 10), np.zeros(5, bool), 20.0 + np.arange(5))}  # fmt: skip
+    runs = {
+        "A": (np.arange(5), np.zeros(5, bool), 90.0 + np.arange(5)),
+        "B": (np.arange(5, 10), np.zeros(5, bool), 20.0 + np.arange(5)),
+    }
     length = _Runs(runs).found()["games.length"]
     # Both extremes of the 10 choose 5 = 252 ways; two games are one pair.
     assert length.tables["games"]["p"][1] == 2 / 252 and "is told apart from B" in length.sentence
@@ -42,8 +47,7 @@ def test_a_game_that_lasts_longer_for_everybody_is_told_apart_by_an_exact_p():
 
 def test_the_highest_of_three_is_one_of_three_pairs():
     runs = {
-        game: (5 * g + np.arange(5), np.zeros(5, bool), 90.0 - 30 * g + np.arange(5))
-        for g, game in enumerate("ABC")
+        game: (5 * g + np.arange(5), np.zeros(5, bool), 90.0 - 30 * g + np.arange(5)) for g, game in enumerate("ABC")
     }
     length = _Runs(runs).found()["games.length"]
     # Each pair for itself 2 / 252; A could as well have been held against B, A against C, or B against C.

@@ -45,10 +45,12 @@ def test_log_rank_is_that_of_the_6_mp_trial(gehan):
     found = compare_builds(gehan.time, gehan.cens == 1, np.arange(42), gehan.treat == "control", most=99)
     assert round(found.log_rank_z**2, 5) == truth.LOG_RANK_CHI2
     assert found.log_rank_z > 0, "placebo dies sooner"
-    with_scipy = stats.logrank(*(
-        stats.CensoredData(uncensored=arm.time[arm.cens == 1], right=arm.time[arm.cens == 0])
-        for arm in (gehan[gehan.treat == "control"], gehan[gehan.treat == "6-MP"])
-    ))  # fmt: skip
+    with_scipy = stats.logrank(
+        *(
+            stats.CensoredData(uncensored=arm.time[arm.cens == 1], right=arm.time[arm.cens == 0])
+            for arm in (gehan[gehan.treat == "control"], gehan[gehan.treat == "6-MP"])
+        )
+    )
     assert found.log_rank_z**2 == pytest.approx(with_scipy.statistic**2, rel=1e-9)
 
 
@@ -97,9 +99,7 @@ def test_restricted_mean_influence_equals_brute_force():
 
     def mean(weight):
         times = np.r_[0.0, np.unique(duration[died & (duration < 3)]), 3.0]
-        return sum(
-            (b - a) * weighted_survival(duration, died, weight, a) for a, b in itertools.pairwise(times)
-        )
+        return sum((b - a) * weighted_survival(duration, died, weight, a) for a, b in itertools.pairwise(times))
 
     value, influence = mean_influence(duration, died, player, 3.0, 8)
     assert value == pytest.approx(mean(np.ones(40)))
@@ -158,17 +158,13 @@ def test_recurrent_events_are_those_printed():
     assert tuple(fit.robust.round(5)) == truth.BLADDER_AG[1]
 
     one = table("survival", "bladder", 340)
-    parts = [
-        (one.rx - 1, one["size"], one.number)[i] * (one.enum == k) for i in range(3) for k in (1, 2, 3, 4)
-    ]
+    parts = [(one.rx - 1, one["size"], one.number)[i] * (one.enum == k) for i in range(3) for k in (1, 2, 3, 4)]
     fit = cox(np.zeros(340), one.stop, one.event == 1, np.column_stack(parts), one.id, one.enum, efron=False)
     assert tuple(fit.coefficient[:4].round(4)) == truth.BLADDER_WLW[0]
     assert tuple(fit.robust[:4].round(4)) == truth.BLADDER_WLW[1]
 
     cgd = table("survival", "cgd", 203)
-    fit = cox(
-        cgd.tstart, cgd.tstop, cgd.status == 1, (cgd.treat != "placebo").to_numpy(float)[:, None], cgd.id
-    )
+    fit = cox(cgd.tstart, cgd.tstop, cgd.status == 1, (cgd.treat != "placebo").to_numpy(float)[:, None], cgd.id)
     assert (round(fit.coefficient[0], 5), round(fit.robust[0], 5)) == truth.CGD_EFRON
 
 
@@ -221,7 +217,7 @@ def test_hazard_counts_each_death_and_each_second_once():
         ([2.0, 5.0], [False, False], ["a", "b"], 3.0, (1.0, 0.2065, 1.0)),  # one player seen that far: Wilson 1 of 1
         ([2.0, 5.0], [False, False], ["a", "b"], 6.0, "unknown"),
     ],
-)  # fmt: skip
+)
 def test_the_edges_of_survival(duration, died, player, at, wanted):
     curve = survival_by_player(np.array(duration), np.array(died, bool), np.array(player))
     found = curve.at(at)

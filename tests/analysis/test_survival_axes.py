@@ -48,11 +48,7 @@ def test_shots_are_grouped_by_stage_from_where_the_stage_is_entered(found):
     rows = grouped_rows(found["survival.on_shots"], "stage")
     assert list(rows["group"]) == ["stage 1", "stage 2"]
     # Stage 1: 16 deaths and 16 lives that go on with one shot; stage 2: 32 deaths, 16 cut short.
-    assert (
-        list(rows["units"]) == [32, 48]
-        and list(rows["events"]) == [16, 32]
-        and list(rows["players"]) == [8, 8]
-    )
+    assert list(rows["units"]) == [32, 48] and list(rows["events"]) == [16, 32] and list(rows["players"]) == [8, 8]
     assert list(rows["median"]) == [3, 2]
 
 
@@ -74,12 +70,9 @@ def test_groups_of_players_and_newcomers_are_told_apart_on_every_axis(found):
 def test_attempts_by_stage_are_the_times_it_was_entered_until_first_cleared(found):
     rows = grouped_rows(found["survival.on_attempts"], "stage")
     # Stage 1 is cleared at the first try, stage 2 at the second, by the player who never finished a run too.
-    assert list(rows["group"]) == ["stage 1", "stage 2"] and list(rows["units"]) == [8, 8] == list(
-        rows["events"]
-    )
+    assert list(rows["group"]) == ["stage 1", "stage 2"] and list(rows["units"]) == [8, 8] == list(rows["events"])
     assert (
-        list(rows["median"]) == [1, 2]
-        and found["survival.on_attempts"].facts["stage_event"] == "it is first cleared"
+        list(rows["median"]) == [1, 2] and found["survival.on_attempts"].facts["stage_event"] == "it is first cleared"
     )
 
 
@@ -100,9 +93,7 @@ def test_tries_after_the_first_clearing_do_not_count_and_stages_never_cleared_ar
         found = {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}
     attempts = found["survival.on_attempts"]
     rows = grouped_rows(attempts, "stage")
-    assert (
-        list(rows["units"]) == [4, 3] and list(rows["events"]) == [3, 0] and list(rows["players"]) == [4, 3]
-    )
+    assert list(rows["units"]) == [4, 3] and list(rows["events"]) == [3, 0] and list(rows["players"]) == [4, 3]
     curve = attempts.tables["curves"]
     first = [
         (time, surviving)

@@ -16,9 +16,11 @@ from ingest.study.store import Study, import_log, open_study
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, recorded_at
 
 KINDS = {
-    "begin": ("run_start", {"who": "u8 player"}), "at": ("position", {"x": "u8 x"}), "fell": ("death", {}),
+    "begin": ("run_start", {"who": "u8 player"}),
+    "at": ("position", {"x": "u8 x"}),
+    "fell": ("death", {}),
     "over": ("run_end", {"how": "u8 ending"}),
-}  # fmt: skip
+}
 # Packets whose dictionary never came, among what is none.
 NOISE = b"\x05abcdefghijklmn\0" * 9 + log_of([dictionary(KINDS), event(5, "at", x=1)])[-12:]
 
@@ -53,10 +55,7 @@ def test_intact(study: Study, tmp_path: Path) -> None:
     imported(study, tmp_path / "a.playlog", [dictionary(KINDS), *run(1000, 1), *run(9000, 2)])
     answers = found(study)
     assert set(answers) == {"trust.verdict", "trust.damaged", "trust.endings"}
-    assert (
-        "nothing was lost" in answers["trust.verdict"].sentence
-        and "1 intact" in answers["trust.verdict"].sentence
-    )
+    assert "nothing was lost" in answers["trust.verdict"].sentence and "1 intact" in answers["trust.verdict"].sentence
     assert answers["trust.verdict"].estimate is not None and answers["trust.verdict"].estimate.value == 0
     assert "None of 2 runs" in answers["trust.damaged"].sentence
     assert answers["trust.damaged"].runs == 2 and answers["trust.damaged"].players == 2
@@ -64,12 +63,7 @@ def test_intact(study: Study, tmp_path: Path) -> None:
 
 
 def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
-    lines = [
-        dictionary(KINDS),
-        *run(1000, 1, drop=4, seconds=20),
-        *run(30_000, 2),
-        *run(40_000, 0, ended=False),
-    ]
+    lines = [dictionary(KINDS), *run(1000, 1, drop=4, seconds=20), *run(30_000, 2), *run(40_000, 0, ended=False)]
     imported(study, tmp_path / "a.playlog", [*lines, {"power_up": 5}, *run(100, 0)])
     answers = found(study)
     verdict = answers["trust.verdict"]
@@ -87,9 +81,7 @@ def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
     assert found(study, players=("P02",))["trust.damaged"].facts["damaged_runs"] == 0
 
 
-def test_a_game_that_logs_no_ends_is_told_so_and_the_console_is_not_blamed(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_game_that_logs_no_ends_is_told_so_and_the_console_is_not_blamed(study: Study, tmp_path: Path) -> None:
     kinds = {name: kind for name, kind in KINDS.items() if name != "over"}
     lines = [dictionary(kinds), *run(1000, 1, ended=False), *run(9000, 2, ended=False)]
     imported(study, tmp_path / "a.playlog", lines)
@@ -128,15 +120,11 @@ def test_a_capture_without_dictionary_is_shown_with_every_game(study: Study, tmp
     assert any("noise.playlog" in warning and "one baud rate" in warning for warning in verdict.warnings)
 
 
-def test_a_refused_part_of_the_dictionary_is_told_with_its_place_and_remedy(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_refused_part_of_the_dictionary_is_told_with_its_place_and_remedy(study: Study, tmp_path: Path) -> None:
     from tests.ingest.test_given_dictionary import play_log, with_labels
 
     imported(study, tmp_path / "a.playlog", play_log(with_labels({1: "beam", 300: "wall"})))
-    verdict = {one.id: one for one in trust.find(Reader(study.connection), Selection(game="Lantern"))}[
-        "trust.verdict"
-    ]
+    verdict = {one.id: one for one in trust.find(Reader(study.connection), Selection(game="Lantern"))}["trust.verdict"]
     assert "label 300 wall" in verdict.warnings[0] and "CAPTURE.md" in verdict.sentence
     notices = verdict.tables["notices"]
     assert list(notices["name"]) == ["a.playlog"] and list(notices["about"]) == ["dictionary"]
@@ -159,9 +147,7 @@ def test_why_a_study_with_logs_has_no_run(study: Study, tmp_path: Path) -> None:
     assert why_no_run(reader) is None  # nothing was ingested: that is said elsewhere
     imported(study, tmp_path / "noise.playlog", NOISE)
     said = why_no_run(reader)
-    assert said is not None and said.startswith(
-        "1 play log is in the study, but it holds no run that can be read. "
-    )
+    assert said is not None and said.startswith("1 play log is in the study, but it holds no run that can be read. ")
     assert "noise.playlog: 9 packets arrived broken; 10 bytes came without their dictionary." in said
     imported(study, tmp_path / "idle.playlog", [dictionary(KINDS), event(5, "at", x=1)])
     said = why_no_run(reader)

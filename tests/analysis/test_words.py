@@ -15,11 +15,22 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.mark.parametrize(
     ("share", "said"),
     [
-        (0.0, "0 %"), (1e-17, "0 %"), (0.0004, "under 0.1 %"), (0.0006, "0.1 %"), (0.004, "0.4 %"), (0.12, "12 %"),
-        (0.996, "99.6 %"), (0.9996, "over 99.9 %"), (1.0, "100 %"), (1 - 1e-12, "100 %"), (np.float64(0.5), "50 %"),
-        (0.0099, "1.0 %"), (float("nan"), "an unknown share"), (None, "an unknown share"),
+        (0.0, "0 %"),
+        (1e-17, "0 %"),
+        (0.0004, "under 0.1 %"),
+        (0.0006, "0.1 %"),
+        (0.004, "0.4 %"),
+        (0.12, "12 %"),
+        (0.996, "99.6 %"),
+        (0.9996, "over 99.9 %"),
+        (1.0, "100 %"),
+        (1 - 1e-12, "100 %"),
+        (np.float64(0.5), "50 %"),
+        (0.0099, "1.0 %"),
+        (float("nan"), "an unknown share"),
+        (None, "an unknown share"),
     ],
-)  # fmt: skip
+)
 def test_some_is_never_called_none_nor_most_all(share, said):
     assert percent(share) == said
 
@@ -27,28 +38,33 @@ def test_some_is_never_called_none_nor_most_all(share, said):
 @pytest.mark.parametrize(
     "value, words",
     [
-        (0, "0"), (12345, "12,345"), (0.12345, "0.123"), (1234.5, "1,234"), (-0.5, "-0.5"), (None, "–"), (4.0, "4"),
-        (float("nan"), "–"), (True, "yes"), (np.nan, "–"), (np.int64(7), "7"), ("a_b", "a_b"), (1e-9, "1e-09"),
-        (99.96, "100"), (np.bool_(False), "no"), (-1e-17, "0"),
+        (0, "0"),
+        (12345, "12,345"),
+        (0.12345, "0.123"),
+        (1234.5, "1,234"),
+        (-0.5, "-0.5"),
+        (None, "–"),
+        (4.0, "4"),
+        (float("nan"), "–"),
+        (True, "yes"),
+        (np.nan, "–"),
+        (np.int64(7), "7"),
+        ("a_b", "a_b"),
+        (1e-9, "1e-09"),
+        (99.96, "100"),
+        (np.bool_(False), "no"),
+        (-1e-17, "0"),
     ],
-)  # fmt: skip
+)
 def test_cells_of_tables(value, words):
     assert cell(value) == words
 
 
 def test_amounts_carry_their_unit():
-    assert (
-        amount(12.345, "s") == "12.3 s" and amount(0.07, "share") == "7 %" and amount(None, "s") == "unknown"
-    )
+    assert amount(12.345, "s") == "12.3 s" and amount(0.07, "share") == "7 %" and amount(None, "s") == "unknown"
     assert amount(40, "percent") == "40 %" and amount(3.0, "") == "3"
-    assert (
-        signed(12.4, "ms") == "+12 ms" and signed(-0.04, "ms") == "0 ms" and signed(-3.25, "ms") == "-3.2 ms"
-    )
-    assert (
-        points(0.043) == "+4 points"
-        and points(-0.01) == "-1 point"
-        and points(-0.2, signed=False) == "20 points"
-    )
+    assert signed(12.4, "ms") == "+12 ms" and signed(-0.04, "ms") == "0 ms" and signed(-3.25, "ms") == "-3.2 ms"
+    assert points(0.043) == "+4 points" and points(-0.01) == "-1 point" and points(-0.2, signed=False) == "20 points"
     assert counted(1, "run") == "1 run" and counted(12000, "life", "lives") == "12,000 lives"
     assert listed(["a"]) == "a" and listed(["a", "b", "c"]) == "a, b and c" and listed([]) == ""
 
@@ -56,10 +72,13 @@ def test_amounts_carry_their_unit():
 @pytest.mark.parametrize(
     "text, words",
     [
-        ("falling cinder took 3", "Falling cinder took 3"), ("a_table.playlog: bad", "a_table.playlog: bad"),
-        ("most see it: 4", "Most see it: 4"), ("4 of 5", "4 of 5"), ("", ""),
+        ("falling cinder took 3", "Falling cinder took 3"),
+        ("a_table.playlog: bad", "a_table.playlog: bad"),
+        ("most see it: 4", "Most see it: 4"),
+        ("4 of 5", "4 of 5"),
+        ("", ""),
     ],
-)  # fmt: skip
+)
 def test_sentences_begin_with_a_capital(text, words):
     assert capital(text) == words
 

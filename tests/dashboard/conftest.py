@@ -112,18 +112,11 @@ class Watched:
 
     def watch(self, address: str) -> None:
         page = self.page
-        page.on(
-            "console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None
-        )
+        page.on("console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None)
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
         inside = (address, "data:", "blob:")
-        page.on(
-            "request",
-            lambda r: None if r.url.startswith(inside) else self.complaints.append(f"outside: {r.url}"),
-        )
-        page.on(
-            "response", lambda r: self.complaints.append(f"{r.status} {r.url}") if r.status >= 400 else None
-        )
+        page.on("request", lambda r: None if r.url.startswith(inside) else self.complaints.append(f"outside: {r.url}"))
+        page.on("response", lambda r: self.complaints.append(f"{r.status} {r.url}") if r.status >= 400 else None)
 
 
 def open_page(chromium, address: str, theme: str = "light", size: tuple[int, int] = (1280, 720)) -> Watched:

@@ -31,8 +31,7 @@ def at(chromium, served):
 
 def said(page, words: str) -> None:
     page.wait_for_function(
-        "words => [...document.querySelectorAll('.message')].some(place => place.innerText.includes(words))",
-        arg=words,
+        "words => [...document.querySelectorAll('.message')].some(place => place.innerText.includes(words))", arg=words
     )
 
 
@@ -86,9 +85,7 @@ def test_logs_are_imported_with_a_verdict_on_each(at, tmp_path):
     page.set_input_files("#import-drop input[type=file]", [DEMO / "crate_loft_a_table1.playlog", nonsense])
     page.wait_for_selector("#import-result li:nth-child(2)")
     # The table below is that of the study, without a reload.
-    page.wait_for_function(
-        "() => document.querySelector('#import-held').innerText.includes('crate_loft_a_table1')"
-    )
+    page.wait_for_function("() => document.querySelector('#import-held').innerText.includes('crate_loft_a_table1')")
     assert page.inner_text("#import-held h2") == "In the study: 6 logs"
     bad, good = page.locator("#import-result li").all_inner_texts()  # by name
     assert "intact, new" in good and "runs" in good
@@ -162,9 +159,7 @@ def test_from_a_target_to_the_header(at):
     page.locator("#map-up input:checked").focus()
     page.locator("#map-up label", has_text=page.evaluate(ACROSS)).click()
     page.click("#map-draw")
-    page.wait_for_function(
-        "() => document.querySelector('#map-progress').innerText.includes('two different')"
-    )
+    page.wait_for_function("() => document.querySelector('#map-progress').innerText.includes('two different')")
     page.click("#otherwise-refit")
     page.wait_for_selector("#otherwise-result table")
     rows = page.locator("#otherwise-result tbody tr").all_inner_texts()
@@ -242,8 +237,12 @@ def test_the_report_is_written_from_the_page(at):
     page.click("#report-write")
     page.wait_for_selector("text=The report is written", timeout=180_000)
     assert served.session.words() == {
-        "title": "Rain <on> tin", "authors": "", "question": "", "playtest": "", "consent": "Everybody was asked.",
-    }  # fmt: skip
+        "title": "Rain <on> tin",
+        "authors": "",
+        "question": "",
+        "playtest": "",
+        "consent": "Everybody was asked.",
+    }
     with page.expect_download() as waiting:
         page.get_by_text("Everything, as an archive").click()
     content = Path(waiting.value.path()).read_bytes()

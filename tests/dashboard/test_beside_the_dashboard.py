@@ -39,9 +39,19 @@ def commands() -> list[list[str]]:
 def test_the_readme_names_what_is_tried_here():
     names = [words[1] for words in commands()]
     assert names == [
-        "ingest", "show", "forget", "people", "findings", "propose", "plan", "header", "record", "ingest", "compare",
+        "ingest",
+        "show",
+        "forget",
+        "people",
+        "findings",
+        "propose",
+        "plan",
+        "header",
+        "record",
+        "ingest",
+        "compare",
         "report",
-    ]  # fmt: skip
+    ]
 
 
 @pytest.fixture
@@ -139,9 +149,7 @@ def done(words: list[str], folder: Path) -> str:
     if words[1] == "record":
         with changed_console() as port:
             size = (DEMO / f"{CHANGED}.playlog").stat().st_size
-            recording = subprocess.Popen(
-                interruptible([*command, port]), cwd=folder, stdout=subprocess.PIPE, text=True
-            )
+            recording = subprocess.Popen(interruptible([*command, port]), cwd=folder, stdout=subprocess.PIPE, text=True)
             until(lambda: any(p.stat().st_size == size for p in (folder / "playtest").glob("*-*.playlog")))
             recording.send_signal(signal.SIGINT)
             said, _ = recording.communicate(timeout=PATIENCE_S)

@@ -12,9 +12,14 @@ from dashboard.palette import THEMES
 
 LIGHT = THEMES["light"]
 FACTS = {
-    "life": 1, "seconds": 5.0, "spawn_s": -60.0, "shot_s": -0.6, "reaction_s": 0.231, "screen_width": 160,
+    "life": 1,
+    "seconds": 5.0,
+    "spawn_s": -60.0,
+    "shot_s": -0.6,
+    "reaction_s": 0.231,
+    "screen_width": 160,
     "screen_height": 128,
-}  # fmt: skip
+}
 
 
 def strip(rows, theme=LIGHT, **facts):
@@ -26,9 +31,7 @@ def strip(rows, theme=LIGHT, **facts):
         name: np.array([np.nan if v is None else v for v in column], kind)
         for name, column, kind in zip(names, columns, kinds, strict=True)
     }
-    finding = Finding(
-        "deaths.one", "deaths", "t", "s", 1, 1, "m", tables={"events": events}, facts=FACTS | facts
-    )
+    finding = Finding("deaths.one", "deaths", "t", "s", 1, 1, "m", tables={"events": events}, facts=FACTS | facts)
     return figure_for(finding, theme)
 
 
@@ -53,15 +56,13 @@ def named(figure, name):
 
 def test_every_kind_of_event_stands_on_a_row_of_its_own():
     figure = strip(ROWS)
-    assert list(figure.layout.yaxis4.ticktext) == [
-        "enemy shots, aimed",
-        "enemy shots, other",
-        "own shots",
-        "pick-ups",
-    ]
+    assert list(figure.layout.yaxis4.ticktext) == ["enemy shots, aimed", "enemy shots, other", "own shots", "pick-ups"]
     for name, at, row in (
-        ("enemy shots, aimed", -2.5, 0), ("enemy shots, other", -2.4, 1), ("own shots", -2.0, 2), ("pick-ups", -1.5, 3),
-    ):  # fmt: skip
+        ("enemy shots, aimed", -2.5, 0),
+        ("enemy shots, other", -2.4, 1),
+        ("own shots", -2.0, 2),
+        ("pick-ups", -1.5, 3),
+    ):
         trace = named(figure, name)
         assert (list(trace.x), list(trace.y), trace.yaxis) == ([at], [row], "y4"), name
 
@@ -83,10 +84,7 @@ def test_the_killing_shot_and_what_a_reaction_takes_are_marked():
     figure = strip(ROWS)
     shade = next(shape for shape in figure.layout.shapes if shape.type == "rect")
     assert (shade.x0, shade.x1) == (-0.6, pytest.approx(-0.369))
-    assert {note.text: note.x for note in figure.layout.annotations} == {
-        "killing shot fired": -0.6,
-        "death": 0.0,
-    }
+    assert {note.text: note.x for note in figure.layout.annotations} == {"killing shot fired": -0.6, "death": 0.0}
     assert "shaded: 231 ms, a simple reaction" in figure.layout.xaxis.title.text
     # A death that comes before anybody could have reacted ends the shade, and the words say how long it is.
     early = strip(ROWS, shot_s=-0.2)
@@ -136,8 +134,20 @@ def test_an_address_opens_what_it_says():
 
 
 @pytest.mark.parametrize(
-    "search", [None, "", "?place=&death=", "?place=1&death=1-", "?place=-1-2", "?death=1-2-3", "?run=-1", "?run=٣",
-               "?place=9999999999-1", "?death=<b>-1", "?" + "&" * 9000]
-)  # fmt: skip
+    "search",
+    [
+        None,
+        "",
+        "?place=&death=",
+        "?place=1&death=1-",
+        "?place=-1-2",
+        "?death=1-2-3",
+        "?run=-1",
+        "?run=٣",
+        "?place=9999999999-1",
+        "?death=<b>-1",
+        "?" + "&" * 9000,
+    ],
+)
 def test_an_address_without_sense_opens_nothing(search):
     assert opened_at(search) == Opened()

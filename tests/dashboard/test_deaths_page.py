@@ -48,12 +48,8 @@ def first_death(session, selection=GAME):
 def test_every_place_of_the_map_leads_to_its_deaths_and_every_death_to_its_strip(read_session):
     page = shown(read_session)
     cells = whole(read_session).tables["cells"]
-    with_deaths = [
-        f"{x}-{y}" for x, y, n in zip(cells["x_px"], cells["y_px"], cells["deaths"], strict=True) if n
-    ]
-    assert sorted(re.findall(r'href="/deaths\?game=Soot\+Wardens&place=([\d-]+)"', page)) == sorted(
-        with_deaths
-    )
+    with_deaths = [f"{x}-{y}" for x, y, n in zip(cells["x_px"], cells["y_px"], cells["deaths"], strict=True) if n]
+    assert sorted(re.findall(r'href="/deaths\?game=Soot\+Wardens&place=([\d-]+)"', page)) == sorted(with_deaths)
     place = hottest(read_session)
     page = shown(read_session, place=place)
     listed = read_session.deaths_at(GAME, whole(read_session), place_at(whole(read_session), *place))
@@ -74,9 +70,7 @@ def test_a_cell_of_the_map_carries_the_words_that_the_list_has(read_session):
     assert leads == set(re.findall(r"&place=([\d-]+)", page))
     # Opened, the place is framed; framed twice, to be seen on any colour.
     x, y = hottest(read_session)
-    marked = json.loads(
-        client.get(f"/figure/deaths.places.json{ADDRESS[7:]}&place={x + 3}-{y + 3}", headers=HERE).data
-    )
+    marked = json.loads(client.get(f"/figure/deaths.places.json{ADDRESS[7:]}&place={x + 3}-{y + 3}", headers=HERE).data)
     before, after = drawn["layout"].get("shapes", []), marked["layout"]["shapes"]
     assert len(after) == len(before) + 2 and {(one["x0"], one["y0"]) for one in after[-2:]} == {(x, y)}
 
@@ -175,8 +169,7 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     cell = int(whole(reading.session).facts["cell_px"])
     board = card.locator(".nsewdrag").first.bounding_box()
     page.mouse.click(
-        board["x"] + board["width"] * (x + cell / 2) / 160,
-        board["y"] + board["height"] * (y + cell / 2) / 128,
+        board["x"] + board["width"] * (x + cell / 2) / 160, board["y"] + board["height"] * (y + cell / 2) / 128
     )
     page.wait_for_function("words => location.search.includes(words)", arg=f"place={x}-{y}")
     place = place_at(whole(reading.session), x, y)
@@ -209,9 +202,7 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     page.locator("text=The next death").press("Enter")
     page.wait_for_function("was => !location.search.includes(was)", arg=f"death={run}-{life}")
     page.go_back()
-    page.wait_for_function(
-        "sentence => document.querySelector('#main').innerText.includes(sentence)", arg=sentence
-    )
+    page.wait_for_function("sentence => document.querySelector('#main').innerText.includes(sentence)", arg=sentence)
     page.click("text=Close")
     page.wait_for_selector("[data-finding='deaths.one']", state="detached")
     # A dot of another figure leads to its death too.

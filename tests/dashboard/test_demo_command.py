@@ -105,9 +105,7 @@ def test_the_live_page_says_what_becomes_of_the_recordings(thrown_away, tmp_path
 def test_a_request_to_end_leaves_nothing_behind(tmp_path):
     need(os.name != "nt", "Windows ends processes without asking them: run it on another system")
     words = [sys.executable, "-m", "dashboard.cli", "demo", "--no-browser", "--port", "0"]
-    running = subprocess.Popen(
-        words, env=os.environ | {"TMPDIR": str(tmp_path)}, stdout=subprocess.PIPE, text=True
-    )
+    running = subprocess.Popen(words, env=os.environ | {"TMPDIR": str(tmp_path)}, stdout=subprocess.PIPE, text=True)
     assert running.stdout is not None and "runs" in running.stdout.readline()  # the first log is in
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith("setscrew-demo-")]
     running.terminate()

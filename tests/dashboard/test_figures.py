@@ -72,9 +72,7 @@ def test_the_map_over_two_tunables_frames_what_is_within_tolerance():
 
 
 def test_a_finding_without_rows_has_no_figure():
-    empty = Finding(
-        "survival.curve", "survival", "t", "s", 0, 0, "m", tables={"curve": {"time": np.array([])}}
-    )
+    empty = Finding("survival.curve", "survival", "t", "s", 0, 0, "m", tables={"curve": {"time": np.array([])}})
     assert figure_for(empty, THEMES["light"]) is None
 
 
@@ -101,13 +99,7 @@ def test_one_huge_interval_does_not_press_the_others_flat():
 
 def test_what_was_seen_is_drawn_where_no_curve_could_be_fitted():
     """One player's shots say nothing of how accuracy falls with speed."""
-    speeds = {
-        "speed": [1.0, 2.0],
-        "shots": [9, 9],
-        "share": [0.5, 0.4],
-        "low": [None] * 2,
-        "high": [None] * 2,
-    }
+    speeds = {"speed": [1.0, 2.0], "shots": [9, 9], "share": [0.5, 0.4], "low": [None] * 2, "high": [None] * 2}
     found = Finding("genres.aim", "genres", "t", "s.", 1, 1, "m", tables={"speeds": speeds})
     seen = next(trace for trace in figure_for(found, LIGHT).data if trace.name == "seen")
     assert list(seen.y) == [50.0, 40.0]
@@ -123,9 +115,7 @@ SEVERAL = re.compile(
 @pytest.mark.parametrize("game", ["Soot Wardens", "Tin Drizzle"])
 def test_one_of_anything_is_not_called_several(read_session, game):
     """Everything that is said of one player alone, in sentences, warnings and under the pointer."""
-    assert (
-        SEVERAL.search("of 1 players") and SEVERAL.search("<br>1 deaths") and not SEVERAL.search("11 deaths")
-    )
+    assert SEVERAL.search("of 1 players") and SEVERAL.search("<br>1 deaths") and not SEVERAL.search("11 deaths")
     heard = 0
     for player in read_session.choices(game).players[:3]:
         for finding in read_session.all_findings(Selection(game, players=(player,))):

@@ -58,10 +58,7 @@ def links(selection, choices):
 def test_every_choice_is_a_link_to_its_address():
     before = Selection(GAMES[0], builds=("1.0",), stage=2, stage_kind=1, players=("P01",), include_team=True)
     choices = Choices(GAMES, ("1.0", "1.1"), ((1, 0), (2, 0), (2, 1)), ("P01", "P02"))
-    after = {
-        words: from_address(address.removeprefix("/deaths"), GAMES)
-        for words, address in links(before, choices)
-    }
+    after = {words: from_address(address.removeprefix("/deaths"), GAMES) for words, address in links(before, choices)}
     assert after["1.1"] == replace(before, builds=("1.0", "1.1"))
     assert after["1.0"] == replace(before, builds=())
     assert after["P02"] == replace(before, players=("P01", "P02"))

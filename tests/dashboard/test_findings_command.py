@@ -33,11 +33,7 @@ def documented(heading: str) -> list[set[str]]:
     """The keys of each table below a heading of JSON.md."""
     section = JSON_MD.split(f"## {heading}")[1].split("\n## ")[0]
     return [
-        set(
-            re.findall(
-                r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])
-            )
-        )
+        set(re.findall(r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])))
         for table in re.findall(r"(?:^\|.*\n)+", section, re.MULTILINE)
     ]
 
@@ -98,9 +94,7 @@ def test_a_study_of_unreadable_logs_says_so_everywhere(capsys, tmp_path):
         capsys.readouterr()
         assert main([*words, "--study", str(study)]) == exits.THIN
         said = capsys.readouterr().err
-        assert (
-            "it holds no run that can be read" in said and "noise.playlog: 9 packets arrived broken" in said
-        )
+        assert "it holds no run that can be read" in said and "noise.playlog: 9 packets arrived broken" in said
     session = Session(open_study(study))
     for page in PAGES:
         shown = str(page.body(session, None))
@@ -149,10 +143,7 @@ def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path)
     ids = re.findall(r"--proposal (\S+)\n", capsys.readouterr().out)
     assert ids
     for chosen in ids:
-        assert (
-            main(["header", *words, "--out", str(tmp_path / "t.h"), "--proposal", chosen, "--json"])
-            == exits.OK
-        )
+        assert main(["header", *words, "--out", str(tmp_path / "t.h"), "--proposal", chosen, "--json"]) == exits.OK
         values = json.loads(capsys.readouterr().out)["values"]
         for change in chosen.split("+"):
             name, _, value = change.partition("=")
@@ -168,15 +159,18 @@ def evil_study(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("evil")
     kinds = [
         {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
-        {"name": "fell", "role": "death", "fields": [
-            {"name": "x", "type": "u8", "role": "x"}, {"name": "y", "type": "u8", "role": "y"},
-            {"name": "why", "type": "u8", "role": "cause", "labels": {"1": EVIL}},
-        ]},
+        {
+            "name": "fell",
+            "role": "death",
+            "fields": [
+                {"name": "x", "type": "u8", "role": "x"},
+                {"name": "y", "type": "u8", "role": "y"},
+                {"name": "why", "type": "u8", "role": "cause", "labels": {"1": EVIL}},
+            ],
+        },
         {"name": "stop", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
-    ]  # fmt: skip
-    lines = [
-        {"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}
     ]
+    lines = [{"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}]
     for run in range(12):
         t = run * 10_000
         lines += [
@@ -198,15 +192,7 @@ def written(study: Path, folder: Path, *words: str) -> str:
 
 def test_texts_from_a_log_do_no_harm_in_the_report(evil_study, tmp_path):
     html = written(
-        evil_study,
-        tmp_path / "out",
-        "--title",
-        EVIL,
-        "--consent",
-        EVIL,
-        "--no-proposals",
-        "--browser",
-        "none-here",
+        evil_study, tmp_path / "out", "--title", EVIL, "--consent", EVIL, "--no-proposals", "--browser", "none-here"
     )
     code = re.sub(r"<script>.*?</script>", "", html, flags=re.DOTALL)
     assert "onerror=" not in re.sub(r"onerror=&(quot|#34);", "", code)
@@ -234,9 +220,16 @@ def test_the_report_is_whole(demo_study, tmp_path, capsys):
     )
     headings = re.findall(r"<h2>\d+\. (.*?)</h2>", html)
     assert headings == [
-        "Question and target", "The playtest", "Can the data be trusted?", "Findings", "What should be changed",
-        "Before and after", "Limits", "Methods", "Appendix",
-    ]  # fmt: skip
+        "Question and target",
+        "The playtest",
+        "Can the data be trusted?",
+        "Findings",
+        "What should be changed",
+        "Before and after",
+        "Limits",
+        "Methods",
+        "Appendix",
+    ]
     assert "<script" not in html and not re.search(r'(?:src|href)="https?:', html)
     assert "most newcomers see the second chimney" in html and "Proposal 1" in html
     # Every finding that is shown says what it rests on, and each estimate has its interval.
@@ -245,14 +238,10 @@ def test_the_report_is_whole(demo_study, tmp_path, capsys):
     for article in articles:
         assert re.search(r"\d+ players?, \d+ runs?", article), article[:200]
     # Two stand abreast: a wider table would press the whole page smaller when it is printed.
-    narrow = re.findall(
-        r"<article>(.*?)</article>", html.split(". Findings</h2>")[1].split("<h2>")[0], re.DOTALL
-    )
+    narrow = re.findall(r"<article>(.*?)</article>", html.split(". Findings</h2>")[1].split("<h2>")[0], re.DOTALL)
     assert len(narrow) > 8
     for article in narrow:
-        assert all(head.count("<th ") <= 4 for head in re.findall(r"<thead>.*?</thead>", article)), article[
-            :200
-        ]
+        assert all(head.count("<th ") <= 4 for head in re.findall(r"<thead>.*?</thead>", article)), article[:200]
     fingerprint = re.search(r"data fingerprint <code>([0-9a-f]{12})</code>", html)
     assert fingerprint is not None
     assert main(["findings", "--study", str(demo_study), "--json", "--question", "deaths"]) == exits.OK

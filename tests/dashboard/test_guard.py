@@ -81,13 +81,7 @@ def test_what_counts_as_this_machine(host, local):
 
 @pytest.mark.parametrize(
     "path",
-    [
-        "/table/nothing/cells.csv",
-        "/figure/x.json",
-        "/header/9/9.h",
-        "/report/9.zip",
-        "/table/deaths.places/none.html",
-    ],
+    ["/table/nothing/cells.csv", "/figure/x.json", "/header/9/9.h", "/report/9.zip", "/table/deaths.places/none.html"],
 )
 def test_what_is_not_there_is_not_found(client, path):
     assert client.get(path, headers={"Host": "localhost"}).status_code == 404

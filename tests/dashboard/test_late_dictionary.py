@@ -63,8 +63,9 @@ def test_the_page_of_imports_goes_back_too(own_session) -> None:
     files = [("short.playlog", held["short"]), ("whole.playlog", held["whole"])]
     verdicts = import_all(own_session, files, job)
     assert [(name, grade.split(", ")[-1]) for name, grade, _ in verdicts] == [
-        ("short.playlog", "new"), ("whole.playlog", "new"),
-    ]  # fmt: skip
+        ("short.playlog", "new"),
+        ("whole.playlog", "new"),
+    ]
     assert verdicts[0][2].startswith("2 runs")
     own_session.undo()
     assert own_session.reader.fingerprint() == before

@@ -45,8 +45,11 @@ print(json.dumps(answers))
 def asked(study: Path, level: float) -> dict:
     done = subprocess.run(
         [sys.executable, "-c", AT_ANOTHER_LEVEL, str(study), str(level)],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)
 

@@ -55,9 +55,7 @@ def test_every_page_is_sound(chromium, reading, theme):
         if page.query_selector("[data-figure]"):
             page.wait_for_selector("[data-drawn] .main-svg")
         assert "game=Soot+Wardens" in page.url, f"{one.path} lost the filter"
-        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), (
-            f"{one.path} is too wide"
-        )
+        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), f"{one.path} is too wide"
         found[one.path] = faults(page)
     assert {path: fault for path, fault in found.items() if fault} == {}
     assert watched.complaints == []
@@ -70,9 +68,7 @@ def test_pages_fit_a_tablet(chromium, reading):
     page.goto(f"{reading.address}/?game=Tin+Drizzle")
     for one in PAGES:
         go(page, one.path)
-        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), (
-            f"{one.path} is too wide"
-        )
+        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), f"{one.path} is too wide"
     assert watched.complaints == []
     page.context.close()
 

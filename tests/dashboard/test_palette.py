@@ -51,10 +51,7 @@ def lab(light: np.ndarray) -> np.ndarray:
         light, 0, 1
     )
     f = np.array(
-        [
-            t ** (1 / 3) if t > (6 / 29) ** 3 else t / (3 * (6 / 29) ** 2) + 4 / 29
-            for t in xyz / [0.9505, 1, 1.089]
-        ]
+        [t ** (1 / 3) if t > (6 / 29) ** 3 else t / (3 * (6 / 29) ** 2) + 4 / 29 for t in xyz / [0.9505, 1, 1.089]]
     )
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 

@@ -41,9 +41,7 @@ def test_ratings_from_a_file_stand_beside_what_happened(study_file, tmp_path, ca
     # Who lasts longer rates lower, but every player rates the own longer runs higher.
     lines = ["player;game;attempt;rating"]
     lines += [
-        f"P{who:02d};{GAME};{attempt};{80 - 10 * who + 5 * attempt}"
-        for who in range(1, 7)
-        for attempt in (1, 2, 3)
+        f"P{who:02d};{GAME};{attempt};{80 - 10 * who + 5 * attempt}" for who in range(1, 7) for attempt in (1, 2, 3)
     ]
     table = tmp_path / "ratings.csv"
     table.write_text("\n".join(lines), encoding="utf-8-sig")

@@ -11,9 +11,20 @@ from dashboard.palette import LIGHT
 
 # What the cartesian bundle draws, as plotly.js's own dist/README.md lists it.
 CARTESIAN = {
-    "bar", "box", "contour", "heatmap", "histogram", "histogram2d", "histogram2dcontour", "image", "pie",
-    "quiver", "scatter", "scatterternary", "violin",
-}  # fmt: skip
+    "bar",
+    "box",
+    "contour",
+    "heatmap",
+    "histogram",
+    "histogram2d",
+    "histogram2dcontour",
+    "image",
+    "pie",
+    "quiver",
+    "scatter",
+    "scatterternary",
+    "violin",
+}
 
 
 def test_the_script_is_the_version_that_figures_are_written_for():

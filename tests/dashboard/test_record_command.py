@@ -112,11 +112,7 @@ def test_a_recording_from_the_command_line_takes_tags_and_ends_with_ctrl_c(tmp_p
     os.close(slave)
     command = [sys.executable, "-m", "dashboard.cli", "record", port, "--into", str(tmp_path), "--json"]
     child = subprocess.Popen(
-        interruptible(command),
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
+        interruptible(command), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     assert child.stdin is not None
     assert child.stderr is not None
@@ -187,9 +183,7 @@ def test_a_port_that_is_not_there_ends_with_the_code_for_input(tmp_path, capsys)
 
 
 def test_a_recording_ends_by_itself_after_the_time_that_was_set(tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr(
-        "ingest.capture.captures.source_named", lambda name, baud: FakeSource(b"abc", name=name)
-    )
+    monkeypatch.setattr("ingest.capture.captures.source_named", lambda name, baud: FakeSource(b"abc", name=name))
     assert main(["record", "x", "y", "--into", str(tmp_path), "--stop-after", "0.5"]) == exits.OK
     assert [path.read_bytes() for path in sorted(tmp_path.glob("*.playlog"))] == [b"abc", b"abc"]
     assert "3 bytes, 0 runs" in capsys.readouterr().out

@@ -106,9 +106,7 @@ def test_the_page_corrects_and_undoes(study):
         selection = Selection(GAME)
         kind = next(one for one in with_roles.roles()[GAME] if one.role == "death")
         before = with_roles.reader.ask_chosen("run_ends", selection)["deaths"].sum()
-        assert (
-            correct(with_roles, "nothing", "none") == "Choose a kind, field or tunable from the list first."
-        )
+        assert correct(with_roles, "nothing", "none") == "Choose a kind, field or tunable from the list first."
         assert "Say which role" in correct(with_roles, words(GAME, kind), " ")
         assert "the roles are" in correct(with_roles, words(GAME, kind), "dies")
         assert with_roles.last_change is None

@@ -41,9 +41,7 @@ def session(tmp_path, monkeypatch) -> Iterator[Session]:
         recorded_at(path, f"2026-03-02T12:00:{second:02d}+00:00", *came)
         import_log(study, path)
     imported(study, tmp_path / "untimed.playlog", log(1009))
-    study.connection.execute(
-        "UPDATE captures SET received_at = '2026-03-02 12:01:15' WHERE name LIKE 'untimed%'"
-    )
+    study.connection.execute("UPDATE captures SET received_at = '2026-03-02 12:01:15' WHERE name LIKE 'untimed%'")
     with monkeypatch.context() as patch:
         patch.setenv("TZ", "XYZ-02:00")  # two hours before UTC
         time.tzset()

@@ -143,11 +143,7 @@ def test_a_recording_is_followed_from_before_its_first_packet(own_session):
     folder, follower = own_session.captures.folder, own_session.follower
     follower.close()  # the test looks itself
     folder.mkdir()
-    path, before, version = (
-        folder / "just_begun.playlog",
-        own_session.reader.fingerprint(),
-        own_session.version,
-    )
+    path, before, version = (folder / "just_begun.playlog", own_session.reader.fingerprint(), own_session.version)
 
     def grown(part: bytes) -> str | None:
         with path.open("ab") as recording:

@@ -52,9 +52,7 @@ NOTES = "SELECT remark FROM run_notes ORDER BY noted_at"
 def elsewhere(program: str, *words: object) -> subprocess.Popen[str]:
     """Another process."""
     command = [sys.executable, "-c", program, *map(str, words)]
-    return subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
 
 def ended(process: subprocess.Popen[str]) -> None:
@@ -252,11 +250,7 @@ def test_a_session_shows_what_a_command_wrote_and_keeps_its_answers_otherwise(de
     session = Session(SharedStudy(path), tmp_path / "recordings")
     try:
         selection = Selection("Soot Wardens")
-        before, basis, version = (
-            session.findings("deaths", selection),
-            session.basis(selection),
-            session.version,
-        )
+        before, basis, version = (session.findings("deaths", selection), session.basis(selection), session.version)
         ended(elsewhere(HOLD, path, "write"))
         assert session.findings("deaths", selection) is before and session.version == version
         # Answers that are not kept come from tables that went with the connection.

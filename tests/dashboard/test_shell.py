@@ -32,17 +32,13 @@ class Read(HTMLParser):
 
 def test_every_text_and_every_attribute_of_a_template_is_escaped():
     nasty = "</p><script>alert(1)</script> & \"'"
-    made = part(
-        "section", nasty, part("link", nasty, "/x?a=1&b=2", {"title": nasty}), nasty, {"data-key": "k"}
-    )
+    made = part("section", nasty, part("link", nasty, "/x?a=1&b=2", {"title": nasty}), nasty, {"data-key": "k"})
     read = Read(made)
     assert [tag for tag, _ in read.elements] == ["section", "h2", "a"]
     assert read.elements[0][1] == {"class": nasty, "data-key": "k"}
     assert read.elements[2][1] == {"href": "/x?a=1&b=2", "title": nasty}
     assert "".join(text for text in read.texts if text.strip()).strip() == nasty + nasty
-    assert (
-        Markup("{}").format(part("note", Markup("<b>bold</b>"))).strip() == '<p class="note"><b>bold</b></p>'
-    )
+    assert Markup("{}").format(part("note", Markup("<b>bold</b>"))).strip() == '<p class="note"><b>bold</b></p>'
 
 
 def asked(client, page, search="", **more):

@@ -24,11 +24,7 @@ def png(width=16, height=8):
 
 
 def test_names_are_tried_from_the_nearest_to_the_farthest():
-    assert names(Selection("My Game!", stage=2, stage_kind=1)) == [
-        "my_game-2-boss.png",
-        "my_game-2.png",
-        "my_game.png",
-    ]
+    assert names(Selection("My Game!", stage=2, stage_kind=1)) == ["my_game-2-boss.png", "my_game-2.png", "my_game.png"]
     assert names(Selection("My Game!", stage=2, stage_kind=0)) == ["my_game-2.png", "my_game.png"]
 
 
@@ -41,9 +37,16 @@ def test_no_title_leads_out_of_the_folder(title, tmp_path):
 
 @pytest.mark.parametrize(
     "content",
-    [b"", b"<svg onload=alert(1)>", b"GIF89a" + bytes(40), png()[:20], png(0, 8), png(3000, 8),
-     png() + bytes(LARGEST_BYTES)],
-)  # fmt: skip
+    [
+        b"",
+        b"<svg onload=alert(1)>",
+        b"GIF89a" + bytes(40),
+        png()[:20],
+        png(0, 8),
+        png(3000, 8),
+        png() + bytes(LARGEST_BYTES),
+    ],
+)
 def test_what_is_no_small_png_is_left_out(content, tmp_path):
     (tmp_path / "game.png").write_bytes(content)
     assert StagePictures(tmp_path).source(Selection("game")) is None
@@ -96,9 +99,7 @@ def test_the_report_shows_the_picture_as_the_page_does(read_session, monkeypatch
     from dashboard.report.content import About, gather
     from dashboard.report.writing import write_report
 
-    monkeypatch.setattr(
-        "dashboard.report.writing.find_browser", lambda _: None
-    )  # figures stay as they are written
+    monkeypatch.setattr("dashboard.report.writing.find_browser", lambda _: None)  # figures stay as they are written
     monkeypatch.setattr(read_session, "pictures", StagePictures(PICTURES))
     content = gather(read_session, [Selection(SHOOTER)], About(), "2020-01-02")
     kept = base64.b64encode((PICTURES / "soot_wardens.png").read_bytes()).decode()

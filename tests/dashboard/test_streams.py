@@ -64,9 +64,12 @@ def unheard(command: list[str], **streams: int) -> subprocess.CompletedProcess[b
     pipe = closed_pipe()
     try:
         return subprocess.run(
-            [*SETSCREW, *command], stdin=subprocess.DEVNULL, timeout=250, check=False,
+            [*SETSCREW, *command],
+            stdin=subprocess.DEVNULL,
+            timeout=250,
+            check=False,
             **({"stdout": pipe, "stderr": subprocess.PIPE} | streams),
-        )  # fmt: skip
+        )
     finally:
         os.close(pipe)
 
@@ -127,9 +130,13 @@ def test_streams_that_were_closed_from_the_start(closed, words, tmp_path):
     def code(*command: str) -> int:
         whole = ["/bin/sh", "-c", f'exec "$@" {redirections}', "sh", *SETSCREW, *command]
         return subprocess.run(
-            whole, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=250,
+            whole,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            timeout=250,
             check=False,
-        ).returncode  # fmt: skip
+        ).returncode
 
     assert code("ingest", *words["ingest"]) == exits.OK
     assert code("forget", "--study", study, "one_puff_a_table1.playlog") == exits.INTERRUPTED
@@ -143,10 +150,7 @@ def test_a_full_disk_is_an_error(words):
     need(full.exists(), "this system has no device that is always full")
     with full.open("wb") as nowhere:
         ended = subprocess.run(
-            [*SETSCREW, "people", *words["people"]], stdout=nowhere, stderr=subprocess.PIPE, timeout=250,
-            check=False,
-        )  # fmt: skip
+            [*SETSCREW, "people", *words["people"]], stdout=nowhere, stderr=subprocess.PIPE, timeout=250, check=False
+        )
     assert ended.returncode == exits.INPUT
-    assert (
-        ended.stderr.decode() == "Not all that was to be printed could be written: No space left on device.\n"
-    )
+    assert ended.stderr.decode() == "Not all that was to be printed could be written: No space left on device.\n"

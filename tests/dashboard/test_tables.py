@@ -24,14 +24,7 @@ def test_numbers_stand_right_in_a_frame_as_in_columns(kind):
     assert cells(made) == [None, "num", "num"] * 2
     heads = [(words.get("class"), words["scope"]) for name, words in Read(made).elements if name == "th"]
     assert heads == [(None, "col"), ("num", "col"), ("num", "col")] and "rate s" in made
-    assert [text for text in Read(made).texts if text.strip()][3:] == [
-        "P01",
-        "3",
-        "0.5",
-        "P02",
-        "12,000",
-        "–",
-    ]
+    assert [text for text in Read(made).texts if text.strip()][3:] == ["P01", "3", "0.5", "P02", "12,000", "–"]
 
 
 def test_every_text_is_escaped_and_a_link_is_not():

@@ -39,11 +39,7 @@ def test_only_the_templates_write_html_and_nothing_reads_it():
     found = []
     for path in ROOT.rglob("*.py"):
         source = path.read_text(encoding="utf-8")
-        found += [
-            f"{path.name}: {word}" for word in ("HTMLParser", "unescape(", "html.Table") if word in source
-        ]
+        found += [f"{path.name}: {word}" for word in ("HTMLParser", "unescape(", "html.Table") if word in source]
         texts = [node.value for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Constant)]
-        found += [
-            f"{path.name}: {text[:40]}" for text in texts if isinstance(text, str) and _ELEMENT.search(text)
-        ]
+        found += [f"{path.name}: {text[:40]}" for text in texts if isinstance(text, str) and _ELEMENT.search(text)]
     assert found == []

@@ -54,11 +54,7 @@ def start(game: str, now: dict[str, int], dice: Dice) -> dict[str, int]:
         return {"candle_speed": 5 * round(dice.uniform(60, 125) / 5)}
     if game == "tin_drizzle":
         window = round(dice.uniform(30, 85))
-        return {
-            "window_early_loose": window,
-            "window_late_loose": window,
-            "input_offset": round(dice.uniform(-25, 15)),
-        }
+        return {"window_early_loose": window, "window_late_loose": window, "input_offset": round(dice.uniform(-25, 15))}
     pace = dice.uniform(0.65, 1.9)
     step = 10 if game == "crate_loft" else 20
     drawn = {

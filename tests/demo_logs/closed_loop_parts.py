@@ -118,9 +118,7 @@ def summary(rounds: list[dict]) -> dict[str, object]:
     danger = {}
     for place in dict.fromkeys(place for r in rounds for place in r["danger"]):
         deaths, early_s, more, late_s = np.sum([r["danger"].get(place, [0.0] * 4) for r in rounds], axis=0)
-        danger[place] = [
-            round(float(d / t), 4) if t else None for d, t in ((deaths, early_s), (more, late_s))
-        ]
+        danger[place] = [round(float(d / t), 4) if t else None for d, t in ((deaths, early_s), (more, late_s))]
     return {
         "rounds": len(rounds),
         "said_minus_others": points("said", "others"),

@@ -98,9 +98,7 @@ def test_a_python_without_ensurepip_is_told_what_to_do(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(("runs", "made_by"), [(False, ["venv", "--clear"]), (True, ["ensurepip"])])
-def test_an_environment_without_pip_gets_it_and_a_broken_one_is_made_anew(
-    tmp_path, monkeypatch, runs, made_by
-):
+def test_an_environment_without_pip_gets_it_and_a_broken_one_is_made_anew(tmp_path, monkeypatch, runs, made_by):
     """Broken: its Python has gone, as when a checkout or Python itself was moved."""
     python = bootstrap._python_of(tmp_path / ".venv")
     python.parent.mkdir(parents=True)
@@ -134,9 +132,14 @@ def test_a_pip_that_fails_ends_the_start_with_words_and_a_code(tmp_path):
     (tmp_path / "pyproject.toml").write_text(NOWHERE, encoding="utf-8")
     (tmp_path / "constraints.txt").write_text("")
     done = subprocess.run(
-        [sys.executable, "-m", "demo_logs"], cwd=tmp_path, capture_output=True, text=True, check=False,
-        env={**os.environ, "PIP_NO_INDEX": "1", "PIP_CONFIG_FILE": os.devnull}, timeout=120,
-    )  # fmt: skip
+        [sys.executable, "-m", "demo_logs"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PIP_NO_INDEX": "1", "PIP_CONFIG_FILE": os.devnull},
+        timeout=120,
+    )
     assert done.returncode == 1
     assert "pip could not install" in done.stderr
     assert "Traceback" not in done.stderr
@@ -147,14 +150,17 @@ def test_what_was_installed_from_a_wheel_starts_where_it_was_called(tmp_path):
     installed, folder = tmp_path / "installed", tmp_path / "folder"
     folder.mkdir()
     for package in ("ingest", "analysis", "dashboard", "demo_logs"):
-        shutil.copytree(
-            bootstrap.ROOT / package, installed / package, ignore=shutil.ignore_patterns("__pycache__")
-        )
+        shutil.copytree(bootstrap.ROOT / package, installed / package, ignore=shutil.ignore_patterns("__pycache__"))
     command = [sys.executable, "-m", "demo_logs", "--study", "my.duckdb", "--port", "0", "--no-browser"]
     with subprocess.Popen(
-        interruptible(command), cwd=folder, env={**os.environ, "PYTHONPATH": str(installed)},
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True,
-    ) as running:  # fmt: skip
+        interruptible(command),
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(installed)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
+    ) as running:
         assert running.stdout is not None
         said = []
         for line in running.stdout:

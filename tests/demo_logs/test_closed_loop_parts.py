@@ -22,9 +22,17 @@ def test_deaths_and_seconds_before_and_after_five_seconds_of_a_visit():
 def test_the_parts_are_means_in_points_with_their_standard_errors():
     def made(said, same, others, seen):
         return {
-            "said": said, "same": same, "others": others, "seen": seen, "low80": said - 0.05, "high80": said + 0.05,
-            "learning": -0.2, "cut": 1, "runs": 30, "danger": {"stage 1": [1.0, 10.0, 3.0, 20.0]},
-        }  # fmt: skip
+            "said": said,
+            "same": same,
+            "others": others,
+            "seen": seen,
+            "low80": said - 0.05,
+            "high80": said + 0.05,
+            "learning": -0.2,
+            "cut": 1,
+            "runs": 30,
+            "danger": {"stage 1": [1.0, 10.0, 3.0, 20.0]},
+        }
 
     found = summary([made(0.50, 0.48, 0.40, 0.50), made(0.60, 0.52, 0.60, 0.40)])
     assert found["said_minus_others"] == [5.0, 5.0]

@@ -15,22 +15,30 @@ STRICT = ["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror",
 # What the findings about each kind of game need.
 ROLES = {
     "soot_wardens": {
-        "run_start", "run_end", "stage_start", "stage_end", "spawn", "death", "pickup", "shot", "enemy_shot", "hit",
-        "position", "input", "slow_frame", "flash", "pause", "resume", "rating",
+        "run_start",
+        "run_end",
+        "stage_start",
+        "stage_end",
+        "spawn",
+        "death",
+        "pickup",
+        "shot",
+        "enemy_shot",
+        "hit",
+        "position",
+        "input",
+        "slow_frame",
+        "flash",
+        "pause",
+        "resume",
+        "rating",
     },
     "tin_drizzle": {"run_start", "run_end", "stage_start", "stage_end", "note", "press", "verdict", "input", "rating"},
     "crate_loft": {"run_start", "run_end", "piece", "landed", "rows", "level", "death", "rating"},
     "one_puff": {"run_start", "run_end", "trial", "rating"},
-}  # fmt: skip
+}
 LEVERS = {
-    "soot_wardens": {
-        "start_lives",
-        "lives_refill",
-        "fire_period",
-        "aimed_share",
-        "pickup_rate",
-        "tiers_survive",
-    },
+    "soot_wardens": {"start_lives", "lives_refill", "fire_period", "aimed_share", "pickup_rate", "tiers_survive"},
     "tin_drizzle": {"window_early", "window_late", "input_offset", "poll_period", "note_speed"},
     "crate_loft": {"drop_interval"},
     "one_puff": {"target_speed"},
@@ -51,19 +59,14 @@ def test_a_game_says_all_that_the_findings_need(game, tmp_path):
     assert {t.role for t in firmware.dictionary.tunables if t.role} == {TunableRole(r) for r in LEVERS[game]}
     for tunable in firmware.dictionary.tunables:
         value = firmware.values[tunable.name]
-        assert tunable.low <= value <= tunable.high and (value - tunable.low) % tunable.step == 0, (
-            tunable.name
-        )
+        assert tunable.low <= value <= tunable.high and (value - tunable.low) % tunable.step == 0, tunable.name
 
 
 @pytest.mark.parametrize("game", sorted(GAMES))
 def test_a_game_compiles_without_a_warning(game):
     words = [compiler(), *STRICT, f"-DGAME_HEADER=<{game}.h>", f"-I{RECORDER}", f"-I{SOURCES}"]
     done = subprocess.run(
-        [*words, f"-I{SOURCES / 'untuned'}", str(SOURCES / "console.c")],
-        capture_output=True,
-        text=True,
-        check=False,
+        [*words, f"-I{SOURCES / 'untuned'}", str(SOURCES / "console.c")], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
 

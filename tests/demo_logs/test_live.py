@@ -53,10 +53,21 @@ def test_the_console_hears_the_time_pass_between_events():
 
 def started(*words):
     return subprocess.Popen(
-        [sys.executable, "-m", "demo_logs.simulator.live", *words, "--session", SESSION.name, "--speed", "0",
-         "--seconds", "40"],
-        stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-m",
+            "demo_logs.simulator.live",
+            *words,
+            "--session",
+            SESSION.name,
+            "--speed",
+            "0",
+            "--seconds",
+            "40",
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
 
 
 def test_through_a_socket(firmware):

@@ -93,9 +93,7 @@ def test_a_whole_log_tells_every_run_as_it_was(study, name):
 def test_a_console_reset_starts_a_power_up_and_cuts_its_run(study):
     name = next(name for name in WHOLE if any(run["ending"] == "cut" for run in TRUTH["logs"][name]["runs"]))
     power_ups = asked(
-        study,
-        "SELECT number FROM power_ups JOIN captures USING (capture_id) WHERE name = ?",
-        f"{name}.playlog",
+        study, "SELECT number FROM power_ups JOIN captures USING (capture_id) WHERE name = ?", f"{name}.playlog"
     )
     assert len(power_ups) == 2
     cut = next(run for run in TRUTH["logs"][name]["runs"] if run["ending"] == "cut")

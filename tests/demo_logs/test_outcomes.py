@@ -33,9 +33,7 @@ def test_the_crates_fall_harder_the_faster_they_fall():
     """Halving every drop interval must cost levels, whoever plays."""
     slow = {f"drop_interval_{level}": 600 for level in range(1, 9)}
     fast = {name: 150 for name in slow}
-    levels = [
-        figures("crate_loft", new_players("crate_loft", v, 25, 1))["level_reached 6"] for v in (slow, fast)
-    ]
+    levels = [figures("crate_loft", new_players("crate_loft", v, 25, 1))["level_reached 6"] for v in (slow, fast)]
     assert levels[0] > levels[1] + 0.3
 
 

@@ -7,13 +7,7 @@ from demo_logs.simulator.play import Attempt, Console
 
 def test_the_slide_pot_reads_where_it_stands_give_or_take_its_noise_and_never_beyond_its_ends():
     quiet, loud = Console(1, pot_noise=0.0), Console(2, pot_noise=20.0)
-    assert [quiet.pot(raw, Dice("x")) for raw in (-5.0, 0.0, 1234.9, 4095.0, 9999.0)] == [
-        0,
-        0,
-        1234,
-        4095,
-        4095,
-    ]
+    assert [quiet.pot(raw, Dice("x")) for raw in (-5.0, 0.0, 1234.9, 4095.0, 9999.0)] == [0, 0, 1234, 4095, 4095]
     dice = Dice("noise")
     read = [loud.pot(2000.0, dice) for _ in range(400)]
     spread = (sum((value - 2000) ** 2 for value in read) / 400) ** 0.5

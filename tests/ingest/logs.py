@@ -15,22 +15,35 @@ def shooter(firmware: str = "1.0") -> Dictionary:
     """A staged shooter with all that runs are built from."""
     f, u8, u16, u32 = Field, FieldType.U8, FieldType.U16, FieldType.U32
     return Dictionary(
-        "Moth Run", firmware, 1_000_000, (160, 128),
+        "Moth Run",
+        firmware,
+        1_000_000,
+        (160, 128),
         (
             Kind("begin", EventRole.RUN_START, (f("who", u8, FieldRole.PLAYER), f("lives", u8, FieldRole.LIVES))),
             Kind("over", EventRole.RUN_END, (f("how", u8, FieldRole.ENDING), f("score", u32, FieldRole.SCORE))),
-            Kind("enter", EventRole.STAGE_START,
-                 (f("stage", u8, FieldRole.STAGE), f("boss", u8, FieldRole.STAGE_KIND))),
+            Kind(
+                "enter", EventRole.STAGE_START, (f("stage", u8, FieldRole.STAGE), f("boss", u8, FieldRole.STAGE_KIND))
+            ),
             Kind("leave", EventRole.STAGE_END, (f("cleared", u8, FieldRole.CLEARED),)),
             Kind("born", EventRole.SPAWN, (f("lives", u8, FieldRole.LIVES),)),
-            Kind("fell", EventRole.DEATH, (
-                f("x", u8, FieldRole.X), f("y", u8, FieldRole.Y), f("why", u8, FieldRole.CAUSE, None, {1: "beam"}),
-                f("lives", u8, FieldRole.LIVES), f("tier", u8, FieldRole.TIER), f("shot", u16, FieldRole.SHOT_AGO),
-            )),
+            Kind(
+                "fell",
+                EventRole.DEATH,
+                (
+                    f("x", u8, FieldRole.X),
+                    f("y", u8, FieldRole.Y),
+                    f("why", u8, FieldRole.CAUSE, None, {1: "beam"}),
+                    f("lives", u8, FieldRole.LIVES),
+                    f("tier", u8, FieldRole.TIER),
+                    f("shot", u16, FieldRole.SHOT_AGO),
+                ),
+            ),
             Kind("took", EventRole.PICKUP, (f("tier", u8, FieldRole.TIER),)),
             Kind("at", EventRole.POSITION, (f("x", u8, FieldRole.X, "px"), f("y", u8, FieldRole.Y, "px"))),
             Kind("key", EventRole.PRESS, (f("lane", u8, FieldRole.LANE), f("before", u16, FieldRole.AGO))),
-            Kind("wait", EventRole.PAUSE), Kind("go", EventRole.RESUME),
+            Kind("wait", EventRole.PAUSE),
+            Kind("go", EventRole.RESUME),
             Kind("stars", EventRole.RATING, (f("value", u8, FieldRole.VALUE),)),
             Kind("mood", None, (f("deep", FieldType.I32), f("small", FieldType.I8), f("odd", FieldType.I16))),
         ),
@@ -38,7 +51,7 @@ def shooter(firmware: str = "1.0") -> Dictionary:
             Tunable("lives", TunableRole.START_LIVES, 1, 9, 1, "lives"),
             Tunable("fire", TunableRole.FIRE_PERIOD, 1, 100_000, 1, "ms", {"stage": 2}),
         ),
-    )  # fmt: skip
+    )
 
 
 @dataclass
@@ -79,9 +92,19 @@ class Play:
                 what = dice.random()
                 if what < 0.15:
                     lives, tier = max(0, lives - 1), max(0, tier - 1)
-                    events.append(("fell", {"x": dice.randrange(160), "y": dice.randrange(128), "why": 1,
-                                            "lives": lives,
-                                            "tier": tier, "shot": dice.randrange(65536)}))  # fmt: skip
+                    events.append(
+                        (
+                            "fell",
+                            {
+                                "x": dice.randrange(160),
+                                "y": dice.randrange(128),
+                                "why": 1,
+                                "lives": lives,
+                                "tier": tier,
+                                "shot": dice.randrange(65536),
+                            },
+                        )
+                    )
                     events.append(("born", {"lives": lives}))
                 elif what < 0.3:
                     tier += 1
@@ -89,9 +112,7 @@ class Play:
                 elif what < 0.4:
                     events += [("wait", {}), ("go", {})]
                 elif what < 0.5:
-                    events.append(
-                        ("mood", {"deep": dice.randrange(-(1 << 31), 1 << 31), "small": -3, "odd": -300})
-                    )
+                    events.append(("mood", {"deep": dice.randrange(-(1 << 31), 1 << 31), "small": -3, "odd": -300}))
                 elif what < 0.7:
                     events.append(("key", {"lane": dice.randrange(4), "before": dice.randrange(9000)}))
                 else:
@@ -161,9 +182,12 @@ def evil(dice: random.Random, packets: int) -> bytes:
             case 2:
                 type_ = 0x13
                 values = [dice.randrange(4) for _ in range(dice.randrange(4))]
-                body = (crc16(text).to_bytes(2, "little") + bytes([dice.choice((1, 1, 1, 1, 2)), 0])
-                        + bytes([dice.choice((0, 0, 1, 250)), len(values)])
-                        + b"".join(value.to_bytes(4, "little") for value in values))  # fmt: skip
+                body = (
+                    crc16(text).to_bytes(2, "little")
+                    + bytes([dice.choice((1, 1, 1, 1, 2)), 0])
+                    + bytes([dice.choice((0, 0, 1, 250)), len(values)])
+                    + b"".join(value.to_bytes(4, "little") for value in values)
+                )
                 if dice.random() < 0.05:
                     body += b"x"
             case 3:

@@ -97,8 +97,14 @@ def plainly(data: bytes) -> Answer:
     log = decode(data)
     return Answer(
         [(e.power_up, e.offset, e.tick, e.kind, tuple(e.fields.items())) for e in log.events],
-        len(log.events), log.rejected, log.gaps, log.drops, sum(size for _, size in log.unread), log.newer,
+        len(log.events),
+        log.rejected,
+        log.gaps,
+        log.drops,
+        sum(size for _, size in log.unread),
+        log.newer,
         log.tail_bytes,
-        log.packets, [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in log.power_ups],
+        log.packets,
+        [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in log.power_ups],
         bool(log.refusals),
-    )  # fmt: skip
+    )

@@ -21,13 +21,7 @@ def dictionary(kinds: dict[str, tuple[str | None, dict[str, str]]], clock: int =
             typed.append({"name": field, "type": type_, "role": field_role or None})
         made.append({"name": name, "role": role, "fields": typed})
     return {
-        "dictionary": {
-            "game": "Moth Run",
-            "firmware": "1.0",
-            "clock": clock,
-            "screen": [160, 128],
-            "kinds": made,
-        }
+        "dictionary": {"game": "Moth Run", "firmware": "1.0", "clock": clock, "screen": [160, 128], "kinds": made}
         | more
     }
 
@@ -55,10 +49,7 @@ def own(name: str) -> str:
 
 def recorded_at(log: Path, started: str, *lines: tuple[float, int]) -> None:
     """Writes the sidecar of the log at `log`: when the recording began, and (seconds, bytes received by then)."""
-    written = [
-        {"capture": 1, "started": started, "source": "x"},
-        *({"at": at, "byte": byte} for at, byte in lines),
-    ]
+    written = [{"capture": 1, "started": started, "source": "x"}, *({"at": at, "byte": byte} for at, byte in lines)]
     log.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in written))
 
 

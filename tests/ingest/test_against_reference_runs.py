@@ -20,9 +20,10 @@ def test_runs_and_stages(tmp_path: Path, seed: int) -> None:
         # The clock of these logs counts microseconds.
         runs = rows(study, "SELECT start_us, end_us, ending, deaths FROM all_runs ORDER BY number")
         stages = rows(
-            study, "SELECT r.number, s.stage, s.stage_kind, s.start_us, s.end_us, s.cleared, s.deaths FROM stages s "
+            study,
+            "SELECT r.number, s.stage, s.stage_kind, s.start_us, s.end_us, s.cleared, s.deaths FROM stages s "
             "JOIN all_runs r USING (run_id) ORDER BY r.number, s.visit",
-        )  # fmt: skip
+        )
     assert runs == [(run.start, run.end, run.ending, run.deaths) for run in plain]
     assert stages == [
         (number, one.number, one.boss, one.start, one.end, one.cleared, one.deaths)

@@ -21,9 +21,17 @@ _SHIFTS = {FieldRole.AGO, FieldRole.AHEAD}
 # Those that runs are built from and one that is not, in the order of a run. A dictionary has no room for all roles with
 # all fields.
 _ROLES = (
-    EventRole.RUN_START, EventRole.STAGE_START, EventRole.SPAWN, EventRole.POSITION, EventRole.DEATH, EventRole.PAUSE,
-    EventRole.RESUME, EventRole.STAGE_END, EventRole.RATING, EventRole.RUN_END,
-)  # fmt: skip
+    EventRole.RUN_START,
+    EventRole.STAGE_START,
+    EventRole.SPAWN,
+    EventRole.POSITION,
+    EventRole.DEATH,
+    EventRole.PAUSE,
+    EventRole.RESUME,
+    EventRole.STAGE_END,
+    EventRole.RATING,
+    EventRole.RUN_END,
+)
 
 
 def of_every_role(type_: FieldType, value: int) -> bytes:
@@ -53,17 +61,13 @@ def of_every_role(type_: FieldType, value: int) -> bytes:
         (FieldType.I32, (1 << 31) - 1),
     ],
 )
-def test_every_field_role_takes_every_value(
-    study: Study, tmp_path: Path, type_: FieldType, value: int
-) -> None:
+def test_every_field_role_takes_every_value(study: Study, tmp_path: Path, type_: FieldType, value: int) -> None:
     result = imported(study, tmp_path / "a.playlog", of_every_role(type_, value))
     assert result.runs >= 2 and result.rejected_packets == 0
-    assert rows(
-        study, "SELECT DISTINCT lives_left, tier, level, cause, x, y FROM lives WHERE died AND x NOT NULL"
-    ) == [(value,) * 6]
-    assert (value,) in rows(study, "SELECT stage FROM stages") and (value,) in rows(
-        study, "SELECT song FROM stages"
-    )
+    assert rows(study, "SELECT DISTINCT lives_left, tier, level, cause, x, y FROM lives WHERE died AND x NOT NULL") == [
+        (value,) * 6
+    ]
+    assert (value,) in rows(study, "SELECT stage FROM stages") and (value,) in rows(study, "SELECT song FROM stages")
     for column in ("logged_player", "seed", "score", "rating"):
         assert (value,) in rows(study, f"SELECT {column} FROM all_runs"), column
     assert rows(study, "SELECT max(x), min(x) FROM position_events") == [(value, value)]
@@ -77,21 +81,14 @@ def test_every_field_role_takes_every_value(
 def test_an_underflowed_counter_of_lives_does_not_end_an_import(study: Study, tmp_path: Path) -> None:
     # One less than 0 is none, two less are lives.
     kinds = {"go": ("run_start", {}), "fell": ("death", {"lives": "u32 lives"}), "over": ("run_end", {})}
-    lines = [
-        dictionary(kinds),
-        event(1, "go"),
-        event(2, "fell", lives=0),
-        event(3, "fell", lives=(1 << 32) - 2),
-    ]
+    lines = [dictionary(kinds), event(1, "go"), event(2, "fell", lives=0), event(3, "fell", lives=(1 << 32) - 2)]
     assert imported(study, tmp_path / "a.playlog", [*lines, event(4, "over")]).runs == 1
     assert rows(study, "SELECT lives_left FROM lives WHERE died ORDER BY number") == [(0,), ((1 << 32) - 2,)]
 
 
 def test_a_time_beyond_every_calendar_counts_as_the_last_that_fits(study: Study, tmp_path: Path) -> None:
     """At 100 ticks a second a packet may be 248 days after the one before: a few MB of them pass 2^63 microseconds."""
-    log = bytearray(
-        log_of([dictionary({"go": ("run_start", {}), "at": ("position", {"x": "u8 x"})}, clock=100)])
-    )
+    log = bytearray(log_of([dictionary({"go": ("run_start", {}), "at": ("position", {"x": "u8 x"})}, clock=100)]))
     time, sequence = 0, 2
     for number in range(450_000):
         time = (time + (1 << 31) - 1) & 0xFFFFFFFF
@@ -131,6 +128,4 @@ def test_no_line_of_a_sidecar_ends_an_import(study: Study, tmp_path: Path, line:
     assert rows(study, "SELECT player FROM runs") == [("P07",)]
     remark = "a?b" if b"\\ud800b" in line else None
     assert rows(study, "SELECT remark FROM runs") == [(remark,)]
-    assert parse_sidecar(line).unread_lines == (
-        0 if b"capture" in line or b"ud800b" in line or b"1e300" in line else 1
-    )
+    assert parse_sidecar(line).unread_lines == (0 if b"capture" in line or b"ud800b" in line or b"1e300" in line else 1)

@@ -14,12 +14,7 @@ _MOST_MB = 500
 
 @pytest.mark.parametrize(
     ("name", "size"),
-    [
-        ("broken_frames", 3_000_000),
-        ("many_dictionaries", 800_000),
-        ("builds", 110_000),
-        ("runs_without_build", 30_000),
-    ],
+    [("broken_frames", 3_000_000), ("many_dictionaries", 800_000), ("builds", 110_000), ("runs_without_build", 30_000)],
 )
 def test_memory_and_time_are_bounded(tmp_path: Path, name: str, size: int) -> None:
     found = measured(write(name, size, tmp_path), tmp_path / "s.duckdb")

@@ -155,9 +155,7 @@ def test_a_terminal_that_has_gone_is_not_taken_from_whoever_gets_its_name_next(t
         # Where another process was quicker, the name is not ours, but then it is in use all the same.
         time.sleep(3 * RETRY_S)
         assert captures.status(name).state == State.UNPLUGGED
-        assert captures.status(name).trouble == (
-            "the terminal has gone; end this recording and begin a new one"
-        )
+        assert captures.status(name).trouble == ("the terminal has gone; end this recording and begin a new one")
         if os.ttyname(slave) == name:
             other = SerialSource(name)
             other.open()  # not locked by the recording
@@ -206,8 +204,12 @@ def test_live_counts_see_damage_gaps_and_drops(tmp_path):
     recording.take(run(encoder, 1700))
     counts = recording.status().counts
     assert (counts.runs, counts.deaths, counts.rejected, counts.missing_packets, counts.dropped_events) == (
-        2, 2, 1, 2, 7,
-    )  # fmt: skip
+        2,
+        2,
+        1,
+        2,
+        7,
+    )
 
 
 def test_the_result_is_the_same_for_every_chunking(tmp_path):
@@ -332,9 +334,7 @@ while True:
     print(captures.status(sys.argv[2]).bytes, flush=True)
     time.sleep(0.01)
 """
-    child = subprocess.Popen(
-        [sys.executable, "-c", program, str(tmp_path), name], stdout=subprocess.PIPE, text=True
-    )
+    child = subprocess.Popen([sys.executable, "-c", program, str(tmp_path), name], stdout=subprocess.PIPE, text=True)
     assert child.stdout is not None
     assert child.stdout.readline() == "ready\n"
     encoder, sent, received = console(), b"", 0
@@ -361,9 +361,7 @@ def test_several_consoles_at_once_keep_apart(tmp_path):
     streams = {f"fake{n}": os.urandom(20_000).replace(b"\0", b"\1") for n in range(6)}
     captures = Captures(tmp_path)
     for name, stream in streams.items():
-        captures.start_source(
-            FakeSource(*(stream[at : at + 97] for at in range(0, len(stream), 97)), name=name)
-        )
+        captures.start_source(FakeSource(*(stream[at : at + 97] for at in range(0, len(stream), 97)), name=name))
     until(lambda: all(status.bytes == 20_000 for status in captures.statuses()))
     captures.stop_all()
     for status in captures.statuses():

@@ -72,12 +72,7 @@ def test_drift_of_a_capture(study: Study, tmp_path: Path) -> None:
     said = [{"capture": 1, "started": "2026-03-01T09:30:00+00:00", "source": "x"}]
     for part in range(2):
         for _, offset, tick, _, _ in product([log]).events[::2]:
-            said.append(
-                {
-                    "at": 400 * part + tick / 10_000 / (1 - 500e-6) + 0.01,
-                    "byte": part * len(log) + offset + 60,
-                }
-            )
+            said.append({"at": 400 * part + tick / 10_000 / (1 - 500e-6) + 0.01, "byte": part * len(log) + offset + 60})
     path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(one) + "\n" for one in said))
     import_log(study, path)
     drifts = [row[0] for row in rows(study, "SELECT drift_ppm FROM power_ups ORDER BY number")]

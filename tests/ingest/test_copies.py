@@ -66,9 +66,12 @@ def copy_notices(study: Study) -> dict[str, str]:
 
 
 DAMAGE = {
-    "front": [(0.0, 0.4)], "front, within a run": [(0.0, 0.37)], "middle": [(0.4, 0.6)], "end": [(0.6, 1.0)],
+    "front": [(0.0, 0.4)],
+    "front, within a run": [(0.0, 0.37)],
+    "middle": [(0.4, 0.6)],
+    "end": [(0.6, 1.0)],
     "here and there": [(0.1, 0.15), (0.33, 0.34), (0.7, 0.72), (0.97, 1.0)],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("what", DAMAGE)
@@ -93,9 +96,7 @@ def test_a_damaged_copy_counts_once_before_and_after_the_whole(
 def test_of_each_stretch_the_better_copy_counts(study: Study, tmp_path: Path) -> None:
     """Three copies that lost other parts: together they have every run whole. In any order the same."""
     whole = console(5)
-    logs = {
-        "a": without(whole, (0.0, 0.4)), "b": without(whole, (0.3, 0.7)), "c": without(whole, (0.6, 1.0)),
-    }  # fmt: skip
+    logs = {"a": without(whole, (0.0, 0.4)), "b": without(whole, (0.3, 0.7)), "c": without(whole, (0.6, 1.0))}
     taken(study, tmp_path, logs)
     expected, counted = content(study), rows(study, COUNTED)
     assert len(counted) == RUNS and not any(row[-1] for row in counted)
@@ -114,8 +115,10 @@ def test_forgetting_one_copy_gives_what_importing_the_other_gives(tmp_path: Path
     logs = {"a": without(whole, (0.0, 0.5)), "b": without(whole, (0.4, 0.9)), "other": console(9, seed=3)}
     for gone in ("a", "b"):
         left = {name: log for name, log in logs.items() if name != gone}
-        with open_study(tmp_path / f"without_{gone}.duckdb") as expected, \
-                open_study(tmp_path / f"forgot_{gone}.duckdb") as study:  # fmt: skip
+        with (
+            open_study(tmp_path / f"without_{gone}.duckdb") as expected,
+            open_study(tmp_path / f"forgot_{gone}.duckdb") as study,
+        ):
             taken(expected, tmp_path, left)
             results = taken(study, tmp_path, logs)
             assert content(study) != content(expected)
@@ -221,9 +224,7 @@ def test_what_was_said_of_a_copy_holds_for_the_run_that_counts(study: Study, tmp
     note_run(study.connection, key, 2, player="P77", remark="sun in the eyes")
     ((start,),) = rows(study, "SELECT start_us FROM runs WHERE player = 'P77'")
     taken(study, tmp_path, {"whole": whole})
-    told = rows(
-        study, "SELECT r.start_us, remark, played_at IS NOT NULL, capture_id FROM runs r WHERE player = 'P77'"
-    )
+    told = rows(study, "SELECT r.start_us, remark, played_at IS NOT NULL, capture_id FROM runs r WHERE player = 'P77'")
     assert told == [(start, "sun in the eyes", True, result.capture_id + 1)]
 
 
@@ -235,8 +236,13 @@ def test_a_damaged_copy_of_a_demo_log(study: Study, tmp_path: Path) -> None:
     counted = f"SELECT * EXCLUDE ({own}) FROM runs ORDER BY start_us"
     expected = rows(study, counted)
     size = len(whole)
-    taken(study, tmp_path, {
-        "front": whole[size // 3 :], "middle": whole[: size // 2] + whole[size // 2 + 9999 :],
-        "end": b"\0" + whole[: size // 2],
-    })  # fmt: skip
+    taken(
+        study,
+        tmp_path,
+        {
+            "front": whole[size // 3 :],
+            "middle": whole[: size // 2] + whole[size // 2 + 9999 :],
+            "end": b"\0" + whole[: size // 2],
+        },
+    )
     assert rows(study, counted) == expected

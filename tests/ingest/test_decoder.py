@@ -59,11 +59,7 @@ def test_hostile_packets_with_right_checksums(seed: int, packets: int, pieces: i
 
 
 def test_byte_by_byte() -> None:
-    for log in (
-        Play(1, runs=1).log(),
-        damage(Play(2, runs=1).log(), random.Random(2), 5),
-        evil(random.Random(3), 60),
-    ):
+    for log in (Play(1, runs=1).log(), damage(Play(2, runs=1).log(), random.Random(2), 5), evil(random.Random(3), 60)):
         assert product(log[i : i + 1] for i in range(len(log))) == plainly(log)
 
 
@@ -81,9 +77,14 @@ def test_the_logs_of_these_tests_show_every_kind_of_damage() -> None:
             answer = plainly(log)
             seen.update(reason for _, reason in answer.rejected)
             seen.update(
-                gap=len(answer.gaps), drop=len(answer.drops), unread=answer.unread_bytes > 0, newer=len(answer.newer),
-                reset=len(answer.power_ups) > 1, refused=answer.refused, events=len(answer.events),
-            )  # fmt: skip
+                gap=len(answer.gaps),
+                drop=len(answer.drops),
+                unread=answer.unread_bytes > 0,
+                newer=len(answer.newer),
+                reset=len(answer.power_ups) > 1,
+                refused=answer.refused,
+                events=len(answer.events),
+            )
     for what in (
         "length",
         "cobs",
@@ -117,9 +118,7 @@ def test_surviving_events_are_those_of_undamaged_packets() -> None:
             at += len(frame) + 1
         lost = {offsets[i] for i in gone}
         got = product([b"\0" + b"\0".join(bent) + b"\0"])
-        assert [e[2:] for e in got.events if e[1] not in lost] == [
-            e[2:] for e in whole.events if e[1] not in lost
-        ]
+        assert [e[2:] for e in got.events if e[1] not in lost] == [e[2:] for e in whole.events if e[1] not in lost]
         assert sum(count for _, count in got.gaps) + len(lost & {offsets[-1]}) >= len(gone) - 1
         assert len(got.rejected) >= len(gone) - sum(len(frames[i]) < 12 for i in gone)
 

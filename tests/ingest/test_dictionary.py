@@ -24,9 +24,22 @@ def test_a_right_text_is_read_without_a_word() -> None:
 
 @pytest.mark.parametrize(
     ("written", "number"),
-    [("1000", 1000), ("1000UL", 1000), ("1000u", 1000), ("(1000)", 1000), ("((1000ul))", 1000), ("0x3E8", 1000),
-     ("0X3e8U", 1000), ("-5", -5), ("(-5)", -5), ("-(5)", -5), ("07", 7), ("0", 0), ("-0x10", -16)],
-)  # fmt: skip
+    [
+        ("1000", 1000),
+        ("1000UL", 1000),
+        ("1000u", 1000),
+        ("(1000)", 1000),
+        ("((1000ul))", 1000),
+        ("0x3E8", 1000),
+        ("0X3e8U", 1000),
+        ("-5", -5),
+        ("(-5)", -5),
+        ("-(5)", -5),
+        ("07", 7),
+        ("0", 0),
+        ("-0x10", -16),
+    ],
+)
 def test_numbers_as_c_writes_them_are_understood(written: str, number: int) -> None:
     line = f"tunable t - {written} 5000 1 -\n".encode()
     made = parse(HEAD + GOOD + line)
@@ -35,9 +48,27 @@ def test_numbers_as_c_writes_them_are_understood(written: str, number: int) -> N
 
 @pytest.mark.parametrize(
     "written",
-    ["010", "08", "1e3", "1000f", "(5", "5)", "--5", "0x", "0x123456789", "FAST", "'A'", "60*1000", "5.0", "", "+5",
-     "1000ULLL1", "12345678901", "\u0663"],
-)  # fmt: skip
+    [
+        "010",
+        "08",
+        "1e3",
+        "1000f",
+        "(5",
+        "5)",
+        "--5",
+        "0x",
+        "0x123456789",
+        "FAST",
+        "'A'",
+        "60*1000",
+        "5.0",
+        "",
+        "+5",
+        "1000ULLL1",
+        "12345678901",
+        "\u0663",
+    ],
+)
 def test_what_is_no_plain_number_costs_the_range_alone(written: str) -> None:
     line = f"tunable t lives_refill {written} 9 1 -\n".encode()
     made = parse(HEAD + GOOD + line)
@@ -47,17 +78,11 @@ def test_what_is_no_plain_number_costs_the_range_alone(written: str) -> None:
 
 
 def test_capital_letters_are_understood() -> None:
-    made = parse(
-        HEAD + b"kind Jump DEATH\nfield U8 PosX X Px\nlabel 1 Beam\ntunable Lives - 1 3 1 - Stage=2\n"
-    )
+    made = parse(HEAD + b"kind Jump DEATH\nfield U8 PosX X Px\nlabel 1 Beam\ntunable Lives - 1 3 1 - Stage=2\n")
     assert made.refused == ()
     (kind,) = made.kinds
     assert (kind.name, kind.role) == ("jump", EventRole.DEATH)
-    assert (kind.fields[0].name, kind.fields[0].type, kind.fields[0].role) == (
-        "posx",
-        FieldType.U8,
-        FieldRole.X,
-    )
+    assert (kind.fields[0].name, kind.fields[0].type, kind.fields[0].role) == ("posx", FieldType.U8, FieldRole.X)
     assert kind.fields[0].unit == "px" and kind.fields[0].labels == {1: "Beam"}
     assert made.tunables[0].name == "lives" and made.tunables[0].scope == {"stage": 2}
 
@@ -70,35 +95,74 @@ def _without(line: bytes, instead: bytes) -> tuple[Dictionary, tuple[str, ...]]:
 
 CASES: dict[str, tuple[bytes, bytes, str, Any]] = {
     "an enumeration as a label": (
-        b"label 1 ", b"label BEAM ", "no plain number", lambda d: d.kinds[1].fields[1].labels == {-1: "wall"}),
+        b"label 1 ",
+        b"label BEAM ",
+        "no plain number",
+        lambda d: d.kinds[1].fields[1].labels == {-1: "wall"},
+    ),
     "a label twice": (
-        b"label -1 ", b"label 1 ", "has a label already", lambda d: d.kinds[1].fields[1].labels == {1: "beam"}),
+        b"label -1 ",
+        b"label 1 ",
+        "has a label already",
+        lambda d: d.kinds[1].fields[1].labels == {1: "beam"},
+    ),
     "a label outside its field": (
-        b"label 1 ", b"label 300 ", "integer from -128 to 127", lambda d: d.kinds[1].fields[1].labels == {-1: "wall"}),
+        b"label 1 ",
+        b"label 300 ",
+        "integer from -128 to 127",
+        lambda d: d.kinds[1].fields[1].labels == {-1: "wall"},
+    ),
     "a scope key twice": (
-        b"stage=2", b"stage=2 stage=3", "at most once",
-        lambda d: d.tunables[1].role is None and d.tunables[1].scope == {} and d.tunables[1].low == 10),
+        b"stage=2",
+        b"stage=2 stage=3",
+        "at most once",
+        lambda d: d.tunables[1].role is None and d.tunables[1].scope == {} and d.tunables[1].low == 10,
+    ),
     "least above greatest": (
-        b"1 9 1", b"9 1 1", "swap them",
-        lambda d: d.tunables[0].low is None and d.tunables[0].role == TunableRole.START_LIVES),
+        b"1 9 1",
+        b"9 1 1",
+        "swap them",
+        lambda d: d.tunables[0].low is None and d.tunables[0].role == TunableRole.START_LIVES,
+    ),
     "beyond 32 bits": (b"10 2000", b"10 3000000000", "integer from", lambda d: d.tunables[1].high is None),
     "writing turned around": (
-        b"beam", "\u202egnp".encode(), "control character", lambda d: d.kinds[1].fields[1].labels[1] == "\ufffdgnp"),
+        b"beam",
+        "\u202egnp".encode(),
+        "control character",
+        lambda d: d.kinds[1].fields[1].labels[1] == "\ufffdgnp",
+    ),
     "a name twice": (
-        b"kind fell death", b"kind go death", "rename one",
-        lambda d: d.kinds[1].name == "kind_2" and d.kinds[1].role == EventRole.DEATH),
+        b"kind fell death",
+        b"kind go death",
+        "rename one",
+        lambda d: d.kinds[1].name == "kind_2" and d.kinds[1].role == EventRole.DEATH,
+    ),
     "a role twice": (
-        b"why cause", b"why x", "only one may",
-        lambda d: d.kinds[1].fields[1].role is None and d.kinds[1].fields[1].name == "why"),
+        b"why cause",
+        b"why x",
+        "only one may",
+        lambda d: d.kinds[1].fields[1].role is None and d.kinds[1].fields[1].name == "why",
+    ),
     "an unknown role": (b"go run_start", b"go begin", "unknown role", lambda d: d.kinds[0].role is None),
     "a name that is none": (
-        b"u8 x x px", b"u8 _x x px", "is no name", lambda d: d.kinds[1].fields[0].name == "field_1"),
+        b"u8 x x px",
+        b"u8 _x x px",
+        "is no name",
+        lambda d: d.kinds[1].fields[0].name == "field_1",
+    ),
     "an unknown type": (
-        b"field u8 x", b"field u64 x", "unknown type",
-        lambda d: not d.kinds[1].readable and d.kinds[0].readable and len(d.tunables) == 2),
+        b"field u8 x",
+        b"field u64 x",
+        "unknown type",
+        lambda d: not d.kinds[1].readable and d.kinds[0].readable and len(d.tunables) == 2,
+    ),
     "saved as ISO 8859-1": (
-        b"beam", "Käfer".encode("latin-1"), "UTF-8", lambda d: d.kinds[1].fields[1].labels[1] == "Käfer"),
-}  # fmt: skip
+        b"beam",
+        "Käfer".encode("latin-1"),
+        "UTF-8",
+        lambda d: d.kinds[1].fields[1].labels[1] == "Käfer",
+    ),
+}
 
 
 @pytest.mark.parametrize(("line", "instead", "said", "kept"), CASES.values(), ids=CASES)
@@ -112,13 +176,19 @@ def test_the_smallest_part_is_refused_and_named(line: bytes, instead: bytes, sai
 
 @pytest.mark.parametrize(
     ("role", "scope", "keeps"),
-    [("fire_period", " stage=2", False), ("fire_period", " Stage=(2)", False), ("Start_Lives", "", False),
-     ("fire_period", "", True), ("fire_period", " stage=3", True), ("fire_period", " stage=2 stage_kind=1", True),
-     ("pickup_rate", " stage=2", True), ("start_lives", " stage=2", True), ("-", "", True)],
-)  # fmt: skip
-def test_of_two_tunables_for_the_same_part_of_the_game_one_has_the_role(
-    role: str, scope: str, keeps: bool
-) -> None:
+    [
+        ("fire_period", " stage=2", False),
+        ("fire_period", " Stage=(2)", False),
+        ("Start_Lives", "", False),
+        ("fire_period", "", True),
+        ("fire_period", " stage=3", True),
+        ("fire_period", " stage=2 stage_kind=1", True),
+        ("pickup_rate", " stage=2", True),
+        ("start_lives", " stage=2", True),
+        ("-", "", True),
+    ],
+)
+def test_of_two_tunables_for_the_same_part_of_the_game_one_has_the_role(role: str, scope: str, keeps: bool) -> None:
     """Nobody could tell which of them holds there."""
     made = parse(HEAD + GOOD + f"tunable other {role} 1 9 1 -{scope}\n".encode())
     other = made.tunables[-1]
@@ -163,28 +233,90 @@ def _product(text: bytes) -> dict[str, Any] | None:
     except BadDictionary:
         return None
     return {
-        "game": made.game, "firmware": made.firmware, "clock": made.clock_hz, "screen": list(made.screen),
+        "game": made.game,
+        "firmware": made.firmware,
+        "clock": made.clock_hz,
+        "screen": list(made.screen),
         "kinds": [
-            {"name": k.name, "role": k.role, "passed_over": k.passed_over, "readable": k.readable, "fields": [
-                {"type": f.type, "name": f.name, "role": f.role, "unit": f.unit, "labels": dict(f.labels)}
-                for f in k.fields
-            ]} for k in made.kinds
+            {
+                "name": k.name,
+                "role": k.role,
+                "passed_over": k.passed_over,
+                "readable": k.readable,
+                "fields": [
+                    {"type": f.type, "name": f.name, "role": f.role, "unit": f.unit, "labels": dict(f.labels)}
+                    for f in k.fields
+                ],
+            }
+            for k in made.kinds
         ],
         "tunables": [
-            {"name": t.name, "role": t.role, "range": None if t.low is None else [t.low, t.high, t.step],
-             "unit": t.unit, "scope": dict(t.scope)} for t in made.tunables
+            {
+                "name": t.name,
+                "role": t.role,
+                "range": None if t.low is None else [t.low, t.high, t.step],
+                "unit": t.unit,
+                "scope": dict(t.scope),
+            }
+            for t in made.tunables
         ],
-    }  # fmt: skip
+    }
 
 
 WORDS = (
-    b"go", b"Go", b"x", b"kind_2", b"field_2", b"tunable_1", b"death", b"run_start", b"ago", b"ahead", b"u8", b"i16",
-    b"U32", b"u64", b"-", b"1", b"(2)", b"0x10", b"010", b"300", b"-129", b"9999999999", b"", b"px", b"a b", b"\xff",
-    b"fire_period", b"stage=2", b"stage=(3)", b"Stage=2", b"level", b"start_lives", b"\xe2\x80\xae", b"7UL", b"-(4)",
-    b"x" * 90, b"\r",
-)  # fmt: skip
-STARTS = (b"game ", b"clock ", b"screen ", b"kind ", b"field ", b"field u8 ", b"label ", b"label 1 ", b"tunable ",
-          b"tunable t - ", b"", b"kind", b"label")  # fmt: skip
+    b"go",
+    b"Go",
+    b"x",
+    b"kind_2",
+    b"field_2",
+    b"tunable_1",
+    b"death",
+    b"run_start",
+    b"ago",
+    b"ahead",
+    b"u8",
+    b"i16",
+    b"U32",
+    b"u64",
+    b"-",
+    b"1",
+    b"(2)",
+    b"0x10",
+    b"010",
+    b"300",
+    b"-129",
+    b"9999999999",
+    b"",
+    b"px",
+    b"a b",
+    b"\xff",
+    b"fire_period",
+    b"stage=2",
+    b"stage=(3)",
+    b"Stage=2",
+    b"level",
+    b"start_lives",
+    b"\xe2\x80\xae",
+    b"7UL",
+    b"-(4)",
+    b"x" * 90,
+    b"\r",
+)
+STARTS = (
+    b"game ",
+    b"clock ",
+    b"screen ",
+    b"kind ",
+    b"field ",
+    b"field u8 ",
+    b"label ",
+    b"label 1 ",
+    b"tunable ",
+    b"tunable t - ",
+    b"",
+    b"kind",
+    b"label",
+)
 
 
 def _strange(dice: random.Random) -> bytes:

@@ -15,14 +15,10 @@ HEAD = json.dumps(dictionary(KINDS, tunables=[TUNABLE]))
 GO = json.dumps(event(1000, "go", who=3))
 
 
-def told(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], *lines: str | bytes, out: str = "o.playlog"
-) -> str:
+def told(tmp_path: Path, capsys: pytest.CaptureFixture[str], *lines: str | bytes, out: str = "o.playlog") -> str:
     """What is said about these lines, which must not be written."""
     source = tmp_path / "in.jsonl"
-    source.write_bytes(
-        b"".join((line if isinstance(line, bytes) else line.encode()) + b"\n" for line in lines)
-    )
+    source.write_bytes(b"".join((line if isinstance(line, bytes) else line.encode()) + b"\n" for line in lines))
     assert main([str(source), str(tmp_path / out)]) == 2
     assert sorted(path.name for path in tmp_path.iterdir()) == ["in.jsonl"]
     said = capsys.readouterr().err
@@ -37,10 +33,7 @@ def told(
         ('{"drop": 70000}', "'drop' must be a whole number from 1 to 65535, not 70000"),
         ('{"power_up": 70000}', "'power_up' must be a whole number from 0 to 65535, not 70000"),
         ('{"power_up": -1}', "from 0 to 65535"),
-        (
-            '{"settings": {"lives": 10}}',
-            "the value 10 of tunable 'lives' is above its 'max', 9; change one",
-        ),
+        ('{"settings": {"lives": 10}}', "the value 10 of tunable 'lives' is above its 'max', 9; change one"),
         ('{"settings": {"lives": 0}}', "the value 0 of tunable 'lives' is below its 'min', 1; change"),
         ('{"t": 1' + "0" * 5000 + ', "kind": "go"}', "a number of thousands of digits"),
         ('{"t": 1' + "0" * 4000 + ', "kind": "go"}', "more than 30 days after 1000"),
@@ -65,9 +58,7 @@ def test_times_since_1970_are_no_times_since_power_up(
     began = time.process_time()
     said = told(tmp_path, capsys, head, GO, json.dumps(event(1_795_000_000 * ticks_a_second, "go", who=3)))
     assert time.process_time() - began < 2
-    assert (
-        "line 3: time 1795000000" in said and "times count from power-up: subtract that of the start" in said
-    )
+    assert "line 3: time 1795000000" in said and "times count from power-up: subtract that of the start" in said
 
 
 @pytest.mark.parametrize("game", ["M\\ud800", "\\udfffth"])
@@ -78,18 +69,14 @@ def test_half_of_a_character_in_a_text_of_the_dictionary(
     assert "line 1: a text holds half of a character" in said
 
 
-def test_a_value_outside_of_its_range_in_the_dictionary(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_value_outside_of_its_range_in_the_dictionary(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     said = told(tmp_path, capsys, HEAD.replace('"value": 3', '"value": 12'))
     assert "line 1: the value 12 of tunable 'lives' is above its 'max', 9" in said
 
 
 def test_more_drops_than_the_counter_can_tell(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     drops = '{"drop": 40000}'
-    assert "line 4: more than 65535 events dropped in a row" in told(
-        tmp_path, capsys, HEAD, GO, drops + "\n" + drops
-    )
+    assert "line 4: more than 65535 events dropped in a row" in told(tmp_path, capsys, HEAD, GO, drops + "\n" + drops)
     source = tmp_path / "in.jsonl"
     later = json.dumps(event(3000, "go", who=1))
     source.write_text("\n".join([HEAD, GO, drops, later, drops, later]) + "\n")

@@ -11,8 +11,7 @@ from ingest.study.store import Status, import_log, open_study
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 FIRST, SECOND, OTHER = (
-    DEMO / f"{name}.playlog"
-    for name in ("tin_drizzle_a_table1", "tin_drizzle_b_table1", "crate_loft_a_table1")
+    DEMO / f"{name}.playlog" for name in ("tin_drizzle_a_table1", "tin_drizzle_b_table1", "crate_loft_a_table1")
 )
 
 

@@ -24,8 +24,7 @@ def _table(title: str) -> list[list[str]]:
 
 
 @pytest.mark.parametrize(
-    ("title", "roles"),
-    [("Event roles", EventRole), ("Field roles", FieldRole), ("Tunable roles", TunableRole)],
+    ("title", "roles"), [("Event roles", EventRole), ("Field roles", FieldRole), ("Tunable roles", TunableRole)]
 )
 def test_role_tables_list_exactly_the_roles(title: str, roles: type[EventRole]) -> None:
     assert [name for name, _ in _table(title)] == [role.value for role in roles]

@@ -18,10 +18,7 @@ from tests.ingest.logs import cut
 CHECK = b"123456789"
 
 # Cheshire & Baker 1999, the example of a header and its encoding (from memory; the package cobs agrees below).
-PAPER = (
-    "45 00 00 2C 4C 79 00 00 40 06 4F 37",
-    "02 45 01 04 2C 4C 79 01 05 40 06 4F 37",
-)
+PAPER = ("45 00 00 2C 4C 79 00 00 40 06 4F 37", "02 45 01 04 2C 4C 79 01 05 40 06 4F 37")
 
 
 def test_crc_check_value() -> None:
@@ -84,9 +81,7 @@ def test_framer_finds_packets_of_every_length_in_every_cutting(zeros: float) -> 
         framer = Framer()
         got, offsets = [], []
         for chunk in (
-            cut(stream, dice, pieces)
-            if pieces < len(stream)
-            else [stream[i : i + 1] for i in range(len(stream))]
+            cut(stream, dice, pieces) if pieces < len(stream) else [stream[i : i + 1] for i in range(len(stream))]
         ):
             packets = framer.feed(chunk)
             assert not packets.bad_reason
@@ -123,12 +118,7 @@ def test_length_limits_and_reasons() -> None:
     assert reasons(cobs.cobs.encode(_packet(dice, 129, 0.0))) == [Damage.LENGTH]
     assert reasons(b"\x03" + b"a" * 20) == [Damage.COBS]
     assert reasons(b"\x15" + b"a" * 20) == [Damage.CRC]
-    for type_, reason in (
-        (0x21, Damage.VERSION),
-        (0x01, Damage.VERSION),
-        (0x10, Damage.TYPE),
-        (0x15, Damage.TYPE),
-    ):
+    for type_, reason in ((0x21, Damage.VERSION), (0x01, Damage.VERSION), (0x10, Damage.TYPE), (0x15, Damage.TYPE)):
         assert reasons(_frame(bytes([type_]) + b"abcdefghi")) == [reason]
     # Types 1 to 3 have headers of nine bytes, short events one of six.
     for type_, least in ((0x11, 9), (0x12, 9), (0x13, 9), (0x14, 6)):

@@ -14,22 +14,23 @@ from ingest.wire.encoder import Encoder
 from tests.ingest.studies import imported, rows
 
 GAME = Dictionary(
-    "Lantern", "7", 1000, (160, 128),
+    "Lantern",
+    "7",
+    1000,
+    (160, 128),
     (
         Kind("begin", EventRole.RUN_START),
         Kind("fell", EventRole.DEATH, (Field("why", FieldType.U8, FieldRole.CAUSE, None, {1: "beam"}),)),
         Kind("over", EventRole.RUN_END),
     ),
-)  # fmt: skip
+)
 
 
 def play_log(dictionary: Dictionary) -> bytes:
     """One run with a death; nothing checks the dictionary, as nothing does on a console."""
     encoder = Encoder(dictionary, [])
     events = [(1000, "begin", {}), (5000, "fell", {"why": 1}), (5100, "over", {})]
-    return (
-        encoder.power_up() + b"".join(encoder.event(t, kind, said) for t, kind, said in events) + encoder.flush()
-    )  # fmt: skip
+    return encoder.power_up() + b"".join(encoder.event(t, kind, said) for t, kind, said in events) + encoder.flush()
 
 
 def with_labels(labels: dict[int, str]) -> Dictionary:
@@ -47,9 +48,7 @@ def test_a_label_that_is_refused_costs_nothing_but_itself(study: Study, tmp_path
     assert verdict.grade == Grade.DAMAGED and notice.what in verdict.words and notice.remedy in verdict.words
 
 
-def test_a_log_of_which_nothing_can_be_read_is_read_with_a_corrected_dictionary(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_log_of_which_nothing_can_be_read_is_read_with_a_corrected_dictionary(study: Study, tmp_path: Path) -> None:
     log = tmp_path / "a.playlog"
     before = imported(study, log, play_log(replace(GAME, clock_hz=50)))
     assert before.status == Status.REFUSED and before.events == 0 and before.refusal is not None
@@ -71,9 +70,7 @@ def test_a_log_of_which_nothing_can_be_read_is_read_with_a_corrected_dictionary(
     assert import_log(study, log).status == Status.REFUSED
 
 
-def test_a_log_without_any_dictionary_is_read_with_one_that_lies_beside_it(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_log_without_any_dictionary_is_read_with_one_that_lies_beside_it(study: Study, tmp_path: Path) -> None:
     frames = [frame for frame in play_log(GAME).split(b"\0") if frame]
     starved = b"".join(frame + b"\0" for frame in frames if unstuff(frame)[0] != 0x12)
     log = tmp_path / "a.playlog"
@@ -84,17 +81,12 @@ def test_a_log_without_any_dictionary_is_read_with_one_that_lies_beside_it(
     assert (after.events, after.runs, after.unread_bytes) == (3, 1, 0)
 
 
-def test_a_corrected_dictionary_that_is_none_is_told_and_the_own_one_read(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_corrected_dictionary_that_is_none_is_told_and_the_own_one_read(study: Study, tmp_path: Path) -> None:
     log = tmp_path / "a.playlog"
     given_path(log).write_bytes(b"\xff\x00" * 9)
     result = imported(study, log, play_log(GAME))
     assert result.events == 3 and given_path(log).name in result.notices[0].what
     given_path(log).write_bytes(GAME.text.replace(b"label 1", b"label BEAM"))
     result = import_log(study, log)
-    assert result.events == 3 and [notice.about for notice in result.notices] == [
-        About.GIVEN,
-        About.DICTIONARY,
-    ]
+    assert result.events == 3 and [notice.about for notice in result.notices] == [About.GIVEN, About.DICTIONARY]
     assert main([str(log)]) == 2, "what somebody corrected is not written over"

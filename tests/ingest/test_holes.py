@@ -26,9 +26,7 @@ def play(study: Study, tmp_path: Path, *events: Line, without: str = "") -> None
 
 
 @pytest.mark.parametrize(("how", "lives", "ending"), [(7, 2, "finished"), (3, 0, "game_over")])
-def test_an_ending_that_is_none_counts_as_none(
-    study: Study, tmp_path: Path, how: int, lives: int, ending: str
-) -> None:
+def test_an_ending_that_is_none_counts_as_none(study: Study, tmp_path: Path, how: int, lives: int, ending: str) -> None:
     play(study, tmp_path, event(1, "begin"), event(2, "fell", lives=lives), event(5, "over", how=how))
     assert rows(study, "SELECT ending FROM runs") == [(ending,)]
 
@@ -48,30 +46,34 @@ def test_a_game_that_never_logs_the_end_of_a_stage(study: Study, tmp_path: Path)
     stages = [(1, 0), (1, 1), (1, 0), (2, 0), (1, 1)]
     entered = [event(2 + i, "enter", n=n, boss=boss) for i, (n, boss) in enumerate(stages)]
     play(study, tmp_path, event(1, "begin"), *entered, event(9, "over", how=2), without="leave")
-    assert rows(study, "SELECT cleared FROM stages ORDER BY visit") == [
-        (True,), (False,), (True,), (False,), (None,),
-    ]  # fmt: skip
+    assert rows(study, "SELECT cleared FROM stages ORDER BY visit") == [(True,), (False,), (True,), (False,), (None,)]
 
 
 def test_the_time_of_a_cut_is_that_of_the_last_record(study: Study, tmp_path: Path) -> None:
     """Not that of what it speaks of: a late press does not make the run shorter."""
-    play(
-        study, tmp_path, event(100, "begin"), event(700, "key", late=600), event(9000, "begin"), event(9100, "key"),
-    )  # fmt: skip
+    play(study, tmp_path, event(100, "begin"), event(700, "key", late=600), event(9000, "begin"), event(9100, "key"))
     assert rows(study, "SELECT start_us, end_us FROM runs ORDER BY number") == [
-        (100_000, 700_000), (9_000_000, 9_100_000),
-    ]  # fmt: skip
+        (100_000, 700_000),
+        (9_000_000, 9_100_000),
+    ]
 
 
 def test_what_says_nothing_new_moves_no_time(study: Study, tmp_path: Path) -> None:
     """Notes carry the level: only the one that changes it is an event that runs are built from, at its own time."""
     play(
-        study, tmp_path, event(0, "begin"), event(100, "due", in_=100, level=1), event(150, "fell", lives=2),
-        event(160, "due", in_=5000, level=1), event(1000, "fell", lives=0), event(1100, "over", how=1),
-    )  # fmt: skip
+        study,
+        tmp_path,
+        event(0, "begin"),
+        event(100, "due", in_=100, level=1),
+        event(150, "fell", lives=2),
+        event(160, "due", in_=5000, level=1),
+        event(1000, "fell", lives=0),
+        event(1100, "over", how=1),
+    )
     assert rows(study, "SELECT level, start_us, end_us FROM spells ORDER BY start_us, end_us") == [
-        (None, 0, 200_000), (1, 200_000, 1_000_000),
-    ]  # fmt: skip
+        (None, 0, 200_000),
+        (1, 200_000, 1_000_000),
+    ]
 
 
 def test_settings_behind_the_last_tunable_are_passed_over(study: Study, tmp_path: Path) -> None:

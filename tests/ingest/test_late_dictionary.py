@@ -20,9 +20,11 @@ LIVES = {"tunables": [{"name": "lives", "role": "start_lives", "value": 3}]}
 def one_run(who: int, start: int) -> list[Line]:
     played = [event(start + 200 * i, "at", x=i, y=i) for i in range(1, 12)]
     return [
-        event(start, "begin", who=who), *played, event(start + 3000, "fell", x=1, y=2, why=3),
+        event(start, "begin", who=who),
+        *played,
+        event(start + 3000, "fell", x=1, y=2, why=3),
         event(start + 3500, "over", how=1),
-    ]  # fmt: skip
+    ]
 
 
 def frames(log: bytes) -> list[bytes]:
@@ -55,7 +57,7 @@ def test_the_dictionary_of_the_next_power_up_reads_it(study: Study, tmp_path: Pa
     assert (result.runs, result.unread_bytes, result.power_ups) == (4, 0, 2)
     assert rows(study, "SELECT number, player, deaths, build FROM runs ORDER BY number") == [
         (n, f"P0{n}", 1, "1.0") for n in (1, 2, 3, 4)
-    ]  # fmt: skip
+    ]
     assert product([log]) == plainly(log)
 
 

@@ -26,7 +26,7 @@ KINDS = {
     "stars": ("rating", {"value": "u8 value"}),
     "raw": ("input", {"value": "u8 value", "lane": "u8 lane"}),
     "key": ("press", {"lane": "u8 lane", "before": "u8 ago"}),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("type_", NONE)
@@ -59,9 +59,11 @@ def test_some_fields_are_always_numbers(study: Study, tmp_path: Path) -> None:
     head = dictionary(kinds)
     head["dictionary"]["kinds"][-1]["fields"][0]["labels"] = {"255": "the whole lot"}
     log = [
-        head, event(1000, "raw", value=255, lane=255), event(1000, "key", lane=255, before=255),
+        head,
+        event(1000, "raw", value=255, lane=255),
+        event(1000, "key", lane=255, before=255),
         event(1000, "seen", what=255),
-    ]  # fmt: skip
+    ]
     imported(study, tmp_path / "a.playlog", log)
     assert rows(study, "SELECT value, lane FROM input_events") == [(255, None)]
     assert rows(study, "SELECT at_us, lane, ago FROM press_events") == [(745_000, None, 255)]
@@ -77,26 +79,29 @@ def test_runs_are_built_as_if_the_kind_had_no_such_field(study: Study, tmp_path:
     log = [
         dictionary(KINDS, tunables=[{"name": "lives", "role": "start_lives", "value": 3}]),
         event(1000, "begin", who=None, team=None, tier=None),
-        event(1000, "at", x=8, y=0), event(1500, "at", x=None, y=0), event(1600, "at", x=16, y=None),
+        event(1000, "at", x=8, y=0),
+        event(1500, "at", x=None, y=0),
+        event(1600, "at", x=16, y=None),
         event(2000, "fell", x=None, y=5, why=None, shot=None, tier=None, lives=None),
         event(3000, "fell", x=4, y=5, why=-1, shot=0, tier=2, lives=None),
         event(3000, "fell", x=4, y=5, why=3, shot=65534, tier=None, lives=None),
-        event(3500, "over", how=None, score=None), event(3600, "stars", value=None),
-    ]  # fmt: skip
+        event(3500, "over", how=None, score=None),
+        event(3600, "stars", value=None),
+    ]
     imported(study, tmp_path / "a.playlog", log)
     assert rows(study, "SELECT logged_player, team, score, rating, ending FROM all_runs") == [
         (None, None, None, None, "game_over")
     ]
     # Each death takes a life; no tier said: that in force; the last two deaths are in one tick.
     asked = "SELECT x, y, cause, shot_ago_us, lives_left, tier FROM lives WHERE died ORDER BY number"
-    assert rows(study, asked) == [
-        (None, 5, None, None, 2, 0), (4, 5, -1, 0, 1, 0), (4, 5, 3, 65_534_000, 0, 2),
-    ]  # fmt: skip
+    assert rows(study, asked) == [(None, 5, None, None, 2, 0), (4, 5, -1, 0, 1, 0), (4, 5, 3, 65_534_000, 0, 2)]
     # Who is nowhere was not there: the first position lasts until the death, 1000 ms.
     assert rows(study, "SELECT x, y, alive_us FROM places WHERE alive_us > 0") == [(8, 0, 1_000_000)]
     assert rows(study, "SELECT x, y, cause, shot_ago FROM death_events ORDER BY at_us, cause") == [
-        (None, 5, None, None), (4, 5, -1, 0), (4, 5, 3, 65534),
-    ]  # fmt: skip
+        (None, 5, None, None),
+        (4, 5, -1, 0),
+        (4, 5, 3, 65534),
+    ]
     files = export_parquet(study, tmp_path / "parquet")
     fell = next(file for file in files if "kind=fell" in str(file))
     assert rows(study, f"SELECT count(shot), count(*) FROM '{fell}'") == [(2, 3)]
@@ -106,10 +111,7 @@ def test_none_among_many_events(study: Study, tmp_path: Path) -> None:
     """Batches with and without it go into one table."""
     kinds = {"a": (None, {"v": "u16", "w": "u8"})}
     log = [dictionary(kinds)]
-    log += [
-        event(t, "a", v=None if t % 50_000 == 7 else t % 1000, w=None if t > 99_990 else 1)
-        for t in range(100_000)
-    ]
+    log += [event(t, "a", v=None if t % 50_000 == 7 else t % 1000, w=None if t > 99_990 else 1) for t in range(100_000)]
     imported(study, tmp_path / "a.playlog", log)
     found = rows(study, 'SELECT _at_us, v, w FROM events."moth_run__a" ORDER BY 1')
     assert [at // 1000 for at, v, _ in found if v is None] == [7, 50_007]

@@ -28,20 +28,22 @@ _SURROGATE = {"capture_id", "dictionary_id", "ingested_at", "noted_at", "receive
 
 def content(study: Study) -> dict[str, list[str]]:
     """Every row of every table and view, but for the numbers and moments that say when something came."""
-    tables = rows(study, "SELECT schema_name, table_name, table_name FROM duckdb_tables() UNION ALL "
-                         "SELECT 'main', view_name, view_name FROM duckdb_views() WHERE NOT internal")  # fmt: skip
+    tables = rows(
+        study,
+        "SELECT schema_name, table_name, table_name FROM duckdb_tables() UNION ALL "
+        "SELECT 'main', view_name, view_name FROM duckdb_views() WHERE NOT internal",
+    )
     found = {}
     for schema, name, _ in tables:
         columns = [
             f'"{column}"'
-            for (column,) in rows(study, "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND "
-                                         "table_name = ?", schema, name)
-            if column not in _SURROGATE
-        ]  # fmt: skip
-        if columns:
-            found[name] = sorted(
-                map(repr, rows(study, f'SELECT {", ".join(columns)} FROM {schema}."{name}"'))
+            for (column,) in rows(
+                study, "SELECT column_name FROM duckdb_columns() WHERE schema_name = ? AND table_name = ?", schema, name
             )
+            if column not in _SURROGATE
+        ]
+        if columns:
+            found[name] = sorted(map(repr, rows(study, f'SELECT {", ".join(columns)} FROM {schema}."{name}"')))
     return found
 
 
@@ -66,18 +68,12 @@ def study_of(folder: Path, logs: list[Path], name: str) -> tuple[dict[str, list[
 
 
 def run(t: int, who: int, x: int, alive: int = 5000) -> list[dict]:
-    return [
-        event(t, "begin", who=who),
-        event(t + alive, "fell", x=x, why=1),
-        event(t + alive + 10, "over", how=1),
-    ]
+    return [event(t, "begin", who=who), event(t + alive, "fell", x=x, why=1), event(t + alive + 10, "over", how=1)]
 
 
 def console(nonce: int, *runs: tuple[int, int], **values: int) -> bytes:
     """A log: the runs (player, milliseconds alive) on the values of the tunables."""
-    tunables = [
-        {"name": name, "value": value, "min": 0, "max": 99} for name, value in (values or {"fire": 5}).items()
-    ]
+    tunables = [{"name": name, "value": value, "min": 0, "max": 99} for name, value in (values or {"fire": 5}).items()]
     lines = [dictionary(KINDS, tunables=tunables), {"power_up": nonce}]
     for n, (who, alive) in enumerate(runs):
         lines += run(100_000 * n + 1000 + nonce, who, (7 * n + nonce) % 160, alive)
@@ -87,9 +83,11 @@ def console(nonce: int, *runs: tuple[int, int], **values: int) -> bytes:
 def unordered(folder: Path) -> list[Path]:
     """Logs of four builds without a time, but for one; people play on several consoles, one without a tag."""
     logs = {
-        "late": console(11, (1, 5000), (2, 900), fire=3), "early": console(12, (1, 7000), (0, 40), fire=9),
-        "third": console(13, (2, 5000), (1, 800), fire=1), "fourth": console(14, (3, 100), fire=4),
-    }  # fmt: skip
+        "late": console(11, (1, 5000), (2, 900), fire=3),
+        "early": console(12, (1, 7000), (0, 40), fire=9),
+        "third": console(13, (2, 5000), (1, 800), fire=1),
+        "fourth": console(14, (3, 100), fire=4),
+    }
     for name, log in logs.items():
         (folder / f"{name}.playlog").write_bytes(log)
     recorded_at(folder / "third.playlog", "2026-03-01T10:00:00+00:00")
@@ -159,8 +157,11 @@ def test_labels_follow_the_time_where_it_is_known(tmp_path: Path) -> None:
                 assert labels(study) == {5: "1.0"}
                 add_prediction(study.connection, "Moth Run", "1.0", "", '{"kept": 5}')
         assert labels(study)[9] < labels(study)[5]
-        assert rows(study, "SELECT value, prediction_json FROM predictions JOIN builds USING (build_key) "
-                           "JOIN tunables USING (build_id)") == [(5, '{"kept": 5}')]  # fmt: skip
+        assert rows(
+            study,
+            "SELECT value, prediction_json FROM predictions JOIN builds USING (build_key) "
+            "JOIN tunables USING (build_id)",
+        ) == [(5, '{"kept": 5}')]
 
 
 def test_what_people_say_orders_attempts_and_can_be_taken_back(tmp_path: Path) -> None:
@@ -197,9 +198,12 @@ def test_times_words_and_one_log_order_builds() -> None:
     assert not order_of(["a", "b"], both, [], last=True).known("a", "b")
     # Through a third build, by three kinds of knowledge; one of no time stays where it is.
     mixed = [
-        played("c", "x", 1, 50.0), played("a", "y", 1, 70.0), played("d", "z", 1), played("b", "z", 2),
+        played("c", "x", 1, 50.0),
+        played("a", "y", 1, 70.0),
+        played("d", "z", 1),
+        played("b", "z", 2),
         played("e", "w", 1),
-    ]  # fmt: skip
+    ]
     order = order_of(["a", "b", "c", "d", "e"], mixed, [("a", "d")], last=True)
     assert order.known("c", "b") and not order.known("b", "c")
     assert not any(order.known("e", one) or order.known(one, "e") for one in "abcd")

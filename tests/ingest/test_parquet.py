@@ -20,8 +20,7 @@ def test_another_engine_reads_the_same(study: Study, tmp_path: Path) -> None:
     assert len(files) == 14 + 13
     events = dataset.dataset(out / "events", partitioning="hive")
     at = events.to_table(
-        filter=(dataset.field("kind") == "at") & (dataset.field("game") == "moth_run"),
-        columns=["_run", "_at_us"],
+        filter=(dataset.field("kind") == "at") & (dataset.field("game") == "moth_run"), columns=["_run", "_at_us"]
     )
     expected = rows(study, "SELECT run_id, at_us FROM position_events ORDER BY at_us, run_id")
     assert (

@@ -50,9 +50,7 @@ def test_a_mistake_is_told_with_its_line_and_changes_nothing(tmp_path: Path, tex
         assert rows(study, "SELECT count(*) FROM players") == [(0,)]
 
 
-@pytest.mark.parametrize(
-    "row", ["P01,Moth Run,0,50", "P01,Moth Run,1,101", "P01,Moth Run,1,nan", "P01,,1,50"]
-)
+@pytest.mark.parametrize("row", ["P01,Moth Run,0,50", "P01,Moth Run,1,101", "P01,Moth Run,1,nan", "P01,,1,50"])
 def test_ratings_out_of_range_are_refused(tmp_path: Path, row: str) -> None:
     table = tmp_path / "ratings.csv"
     table.write_text(f"player,game,attempt,rating\n{row}\n")

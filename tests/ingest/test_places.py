@@ -26,28 +26,38 @@ BORN = {"born": ("spawn", {"lives": "u8 lives"})}
 
 def spent(study: Study) -> dict[tuple[int | None, int, int], int]:
     """(stage, x, y) -> milliseconds."""
-    found = rows(study, "SELECT s.stage, p.x, p.y, sum(p.alive_us)::BIGINT FROM places p LEFT JOIN stages s USING "
-                 "(stage_id) GROUP BY ALL HAVING sum(p.alive_us) > 0")  # fmt: skip
+    found = rows(
+        study,
+        "SELECT s.stage, p.x, p.y, sum(p.alive_us)::BIGINT FROM places p LEFT JOIN stages s USING "
+        "(stage_id) GROUP BY ALL HAVING sum(p.alive_us) > 0",
+    )
     return {(stage, x, y): us // 1000 for stage, x, y, us in found}
 
 
 def test_a_run_by_hand(study: Study, tmp_path: Path) -> None:
     log = [
-        dictionary(KINDS | BORN), event(500, "at", x=0, y=0),
-        event(1000, "begin"), event(1000, "enter", n=1),
-        event(1100, "at", x=3, y=7),       # 200 ms in the first cell, of 8 by 8 pixels
-        event(1300, "at", x=159, y=250),   # off the screen below: the last cell; one second and no more
-        event(3000, "at", x=8, y=0),       # until the death
-        event(3400, "fell", lives=2), event(3500, "at", x=8, y=0),
-        event(4000, "born", lives=2), event(4050, "at", x=8, y=7),
-        event(4100, "wait"), event(4200, "at", x=8, y=7), event(4300, "go"),
-        event(4400, "at", x=0, y=0),       # until the next stage
-        event(4450, "enter", n=2), event(4500, "at", x=0, y=0), event(4900, "over", how=2), event(4950, "at", x=0, y=0),
-    ]  # fmt: skip
+        dictionary(KINDS | BORN),
+        event(500, "at", x=0, y=0),
+        event(1000, "begin"),
+        event(1000, "enter", n=1),
+        event(1100, "at", x=3, y=7),  # 200 ms in the first cell, of 8 by 8 pixels
+        event(1300, "at", x=159, y=250),  # off the screen below: the last cell; one second and no more
+        event(3000, "at", x=8, y=0),  # until the death
+        event(3400, "fell", lives=2),
+        event(3500, "at", x=8, y=0),
+        event(4000, "born", lives=2),
+        event(4050, "at", x=8, y=7),
+        event(4100, "wait"),
+        event(4200, "at", x=8, y=7),
+        event(4300, "go"),
+        event(4400, "at", x=0, y=0),  # until the next stage
+        event(4450, "enter", n=2),
+        event(4500, "at", x=0, y=0),
+        event(4900, "over", how=2),
+        event(4950, "at", x=0, y=0),
+    ]
     imported(study, tmp_path / "a.playlog", log)
-    assert spent(study) == {
-        (1, 0, 0): 200 + 50, (1, 152, 120): 1000, (1, 8, 0): 400 + 50, (2, 0, 0): 400,
-    }  # fmt: skip
+    assert spent(study) == {(1, 0, 0): 200 + 50, (1, 152, 120): 1000, (1, 8, 0): 400 + 50, (2, 0, 0): 400}
     assert rows(study, "SELECT DISTINCT cell_px FROM places") == [(8,)]
 
 
@@ -56,10 +66,15 @@ def test_the_last_life_of_a_game_without_spawns_may_be_none(
     study: Study, tmp_path: Path, ending: int, alive: bool
 ) -> None:
     log = [
-        dictionary(KINDS), event(1000, "begin"), event(1000, "at", x=0, y=0), event(1500, "fell", lives=1),
-        event(1600, "at", x=8, y=0), event(1800, "fell", lives=1), event(1900, "at", x=16, y=0),
+        dictionary(KINDS),
+        event(1000, "begin"),
+        event(1000, "at", x=0, y=0),
+        event(1500, "fell", lives=1),
+        event(1600, "at", x=8, y=0),
+        event(1800, "fell", lives=1),
+        event(1900, "at", x=16, y=0),
         event(2000, "over", how=ending),
-    ]  # fmt: skip
+    ]
     imported(study, tmp_path / "a.playlog", log)
     assert spent(study) == {(None, 0, 0): 500, (None, 8, 0): 200} | ({(None, 16, 0): 100} if alive else {})
 
@@ -73,16 +88,16 @@ def counted(study: Study) -> Counter[tuple[int, int | None, int, int]]:
         "UNION SELECT run_id, at_us FROM resume_events"
     )
     for run_id, start_us, end_us in rows(study, "SELECT run_id, start_us, end_us FROM all_runs"):
-        at = rows(
-            study, "SELECT at_us, stage_id, x, y FROM position_events WHERE run_id = ? ORDER BY at_us", run_id
-        )
+        at = rows(study, "SELECT at_us, stage_id, x, y FROM position_events WHERE run_id = ? ORDER BY at_us", run_id)
         paused = [
             (us, what)
             for us, what in rows(
-                study, "SELECT at_us, true FROM pause_events WHERE run_id = $1 UNION ALL SELECT at_us, false FROM "
-                "resume_events WHERE run_id = $1 ORDER BY 1", run_id,
+                study,
+                "SELECT at_us, true FROM pause_events WHERE run_id = $1 UNION ALL SELECT at_us, false FROM "
+                "resume_events WHERE run_id = $1 ORDER BY 1",
+                run_id,
             )
-        ]  # fmt: skip
+        ]
         lives = rows(study, "SELECT start_us, end_us FROM lives WHERE run_id = ?", run_id)
         marks = sorted(us for _, us in rows(study, f"SELECT * FROM ({changes}) WHERE run_id = ?", run_id))
         for number, (us, stage, x, y) in enumerate(at):

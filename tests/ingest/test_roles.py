@@ -44,9 +44,7 @@ def note(study: Study, what: str, name: str, role: str | None):  # type: ignore[
     return note_role(study.connection, "Moth Run", what, name, role)
 
 
-def test_tables_and_views_follow_at_once_and_runs_when_the_log_is_read_again(
-    study: Study, tmp_path: Path
-) -> None:
+def test_tables_and_views_follow_at_once_and_runs_when_the_log_is_read_again(study: Study, tmp_path: Path) -> None:
     path = tmp_path / "a.playlog"
     imported(study, path, log())
     told = [(2000, None, None, None), (3000, None, None, None), (4000, None, None, None)]
@@ -56,11 +54,13 @@ def test_tables_and_views_follow_at_once_and_runs_when_the_log_is_read_again(
     note(study, "kind", "bump", "-")
     note(study, "field", "ow.why", "cause")
     assert rows(study, "SELECT at_us // 1000, x, y, cause FROM death_events ORDER BY 1") == [
-        (3200, 101, 60, 2), (4200, 102, 60, 2),
-    ]  # fmt: skip
+        (3200, 101, 60, 2),
+        (4200, 102, 60, 2),
+    ]
     assert rows(study, "SELECT kind, role FROM kinds WHERE kind IN ('ow', 'bump') ORDER BY 1") == [
-        ("bump", None), ("ow", "death"),
-    ]  # fmt: skip
+        ("bump", None),
+        ("ow", "death"),
+    ]
     # What runs are built from is in the log alone.
     assert deaths(study) == told and list(behind(study).values()) == ["a.playlog"]
     assert import_log(study, path).status != Status.UNCHANGED
@@ -83,11 +83,18 @@ def test_what_no_run_is_built_from_needs_no_log(study: Study, tmp_path: Path) ->
 
 def test_what_counts_as_read_by_the_runs(study: Study, tmp_path: Path) -> None:
     """Each of these changes runs, times, places, or which values are numbers."""
-    for n, (what, name, role) in enumerate((
-        ("kind", "shoot", "position"), ("kind", "shoot", "shot"), ("kind", "shoot", "input"),
-        ("field", "shoot.flag", "tier"), ("field", "shoot.flag", "ago"), ("field", "begin.who", "-"),
-        ("tunable", "fall_ms", "start_lives"), ("tunable", "lives", "-"),
-    )):  # fmt: skip
+    for n, (what, name, role) in enumerate(
+        (
+            ("kind", "shoot", "position"),
+            ("kind", "shoot", "shot"),
+            ("kind", "shoot", "input"),
+            ("field", "shoot.flag", "tier"),
+            ("field", "shoot.flag", "ago"),
+            ("field", "begin.who", "-"),
+            ("tunable", "fall_ms", "start_lives"),
+            ("tunable", "lives", "-"),
+        )
+    ):
         imported(study, tmp_path / f"{n}.playlog", log(firmware=f"1.{n}"))
         moment = note(study, what, name, role)
         assert behind(study), (what, name)
@@ -100,8 +107,12 @@ def test_undone_what_the_log_said_holds_again(study: Study, tmp_path: Path) -> N
     imported(study, path, log())
     tables = ("kinds", "fields", "tunables", "lives", "death_events", "enemy_shot_events", "builds")
     before = {table: rows(study, f"SELECT * FROM {table} ORDER BY ALL") for table in tables}
-    moments = [note(study, "kind", "ow", "death"), note(study, "kind", "bump", None),
-               note(study, "tunable", "fall_ms", None), note(study, "tunable", "fall_ms", "fire_period")]  # fmt: skip
+    moments = [
+        note(study, "kind", "ow", "death"),
+        note(study, "kind", "bump", None),
+        note(study, "tunable", "fall_ms", None),
+        note(study, "tunable", "fall_ms", "fire_period"),
+    ]
     import_log(study, path)
     assert rows(study, "SELECT * FROM lives ORDER BY ALL") != before["lives"]
     take_back(study.connection, "role_notes", moments.pop())
@@ -139,9 +150,7 @@ def test_later_logs_and_a_study_made_again_follow_too(study: Study, tmp_path: Pa
             again.connection.execute("INSERT INTO role_notes VALUES (?, ?, ?, ?, ?)", list(row))
         for name in ("a", "b", "c"):
             import_log(again, tmp_path / f"{name}.playlog")
-        made = rows(
-            again, "SELECT * EXCLUDE (place) FROM all_runs JOIN builds USING (build_id) ORDER BY run_id"
-        )
+        made = rows(again, "SELECT * EXCLUDE (place) FROM all_runs JOIN builds USING (build_id) ORDER BY run_id")
         columns = [d[0] for d in again.connection.execute("DESCRIBE all_runs").fetchall()]
         own = [columns.index("run_id"), columns.index("build_id"), columns.index("deaths")]
         assert [[row[n] for n in own] for row in made] == [[row[n] for n in own] for row in runs]

@@ -10,14 +10,7 @@ from hypothesis import strategies as st
 from ingest.assembling.whose import MOST_WAYS, Answer, Came, Unseen, whose
 from ingest.capture import sidecar
 from ingest.capture.player_tag import BadTag, player_tag
-from ingest.capture.sidecar import (
-    MOST_REMARKS,
-    Said,
-    parse_sidecar,
-    read_sidecar,
-    remarks_of_runs,
-    sidecar_path,
-)
+from ingest.capture.sidecar import MOST_REMARKS, Said, parse_sidecar, read_sidecar, remarks_of_runs, sidecar_path
 
 
 def bind_tags(said: list[Said], starts: list[int]) -> Answer:
@@ -26,27 +19,16 @@ def bind_tags(said: list[Said], starts: list[int]) -> Answer:
 
 def test_tags_given_in_advance_go_to_runs_in_order():
     said = [Said(100, "P01"), Said(100, "P02")]
-    assert bind_tags(said, [50, 100, 101, 900]).players == (
-        None,
-        "P01",
-        "P02",
-        None,
-    )
+    assert bind_tags(said, [50, 100, 101, 900]).players == (None, "P01", "P02", None)
 
 
 def test_a_tag_given_during_a_run_is_for_the_next_one():
-    assert bind_tags([Said(60, "P05")], [50, 400]).players == (
-        None,
-        "P05",
-    )
+    assert bind_tags([Said(60, "P05")], [50, 400]).players == (None, "P05")
 
 
 def test_the_run_in_progress_can_be_tagged_and_corrected():
     said = [Said(10, "P01"), Said(60, "P02", current=True), Said(70, "P03")]
-    assert bind_tags(said, [50, 400]).players == (
-        "P02",
-        "P03",
-    )
+    assert bind_tags(said, [50, 400]).players == ("P02", "P03")
 
 
 def test_a_tag_for_the_run_in_progress_before_any_run_tags_nothing():
@@ -55,10 +37,7 @@ def test_a_tag_for_the_run_in_progress_before_any_run_tags_nothing():
 
 def test_waiting_tags_can_be_taken_back():
     said = [Said(0, "P01"), Said(0, "P02"), Said(60, None), Said(70, "P09")]
-    assert bind_tags(said, [50, 100]).players == (
-        "P01",
-        "P09",
-    )
+    assert bind_tags(said, [50, 100]).players == ("P01", "P09")
 
 
 @given(st.lists(st.integers(0, 1000)), st.lists(st.integers(0, 1000), unique=True))
@@ -130,9 +109,7 @@ def test_any_number_of_tags_and_remarks_takes_time_in_proportion():
     runs = [Came(many + 10 * i, sure=False, damaged=i % 3 == 0) for i in range(3000)]
     begun = time.process_time()
     assert len(bind_tags(said, [run.byte for run in runs]).waiting) == many - len(runs)
-    answer = whose(
-        [*said, *(Said(many + 15 * i, "P99") for i in range(1000))], runs, [Unseen(many + 1, 30_000)] * 1000
-    )
+    answer = whose([*said, *(Said(many + 15 * i, "P99") for i in range(1000))], runs, [Unseen(many + 1, 30_000)] * 1000)
     assert max(len(candidates) for candidates in answer.candidates) <= 2 * MOST_WAYS + 2
     kept = remarks_of_runs(remarks, [run.byte for run in runs])
     assert len(kept) == len(runs) and max(map(len, kept)) == MOST_REMARKS

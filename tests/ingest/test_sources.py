@@ -124,9 +124,7 @@ def test_each_refusal_says_what_to_do(monkeypatch, error, help_):
         SerialSource("COM3").open()
 
 
-@pytest.mark.parametrize(
-    "name", ["tcp:", "tcp:5000", "tcp:host:", "tcp:host:x", "tcp:host:0", "tcp:host:70000"]
-)
+@pytest.mark.parametrize("name", ["tcp:", "tcp:5000", "tcp:host:", "tcp:host:x", "tcp:host:0", "tcp:host:70000"])
 def test_a_malformed_socket_is_refused_with_the_right_form(name):
     with pytest.raises(CannotOpen, match="tcp:HOST:PORT"):
         source_named(name)

@@ -67,9 +67,7 @@ def test_same_bytes_twice_change_nothing(study: Study, tmp_path: Path) -> None:
     assert imported(study, tmp_path / "a.playlog", log).status == Status.NEW
     before = everything(study)
     again = imported(study, tmp_path / "b.playlog", log)
-    assert again.status == Status.UNCHANGED and again.events == sum(
-        len(v) for k, v in before.items() if "events." in k
-    )
+    assert again.status == Status.UNCHANGED and again.events == sum(len(v) for k, v in before.items() if "events." in k)
     assert everything(study) == before
 
 
@@ -150,8 +148,10 @@ def test_a_file_that_grows_gives_what_it_gives_at_once(study: Study, tmp_path: P
         columns = "start_us, end_us, alive_us, ending, damaged, player"
         picked = f"SELECT {columns} FROM runs WHERE capture_id = ? ORDER BY number"
         assert rows(study, picked, 2) == rows(other, picked, 1)
-        places = "SELECT p.at_us, p.x, r.number, s.visit FROM position_events p JOIN all_runs r USING (run_id) " \
-                 "JOIN stages s ON s.stage_id = p.stage_id WHERE r.capture_id = ? ORDER BY 1"  # fmt: skip
+        places = (
+            "SELECT p.at_us, p.x, r.number, s.visit FROM position_events p JOIN all_runs r USING (run_id) "
+            "JOIN stages s ON s.stage_id = p.stage_id WHERE r.capture_id = ? ORDER BY 1"
+        )
         assert rows(study, places, 2) == rows(other, places, 1)
     assert imported(study, path, log).status == Status.UNCHANGED
 
@@ -166,9 +166,7 @@ def test_notes_outlive_growth_and_rebuild(study: Study, tmp_path: Path) -> None:
     note_run(study.connection, key, number, player="P17", remark="held it upside down")
     for size in (900, 4500, len(log)):
         imported(study, tmp_path / "a.playlog", log[:size])
-        assert rows(study, "SELECT player, remark FROM runs WHERE number = 1") == [
-            ("P17", "held it upside down")
-        ]
+        assert rows(study, "SELECT player, remark FROM runs WHERE number = 1") == [("P17", "held it upside down")]
     notes = rows(study, "SELECT * FROM run_notes")
     with open_study(tmp_path / "rebuilt.duckdb") as rebuilt:
         with rebuilt.connection.cursor() as cursor:
@@ -185,8 +183,10 @@ def test_two_logs_that_begin_alike_keep_their_notes_apart(study: Study, tmp_path
     keys = [row[0] for row in rows(study, "SELECT capture_key FROM captures")]
     assert len(set(keys)) == 2
     note_run(study.connection, keys[1], 1, player="P44")
-    notes = "SELECT capture_id, number, player FROM run_notes JOIN captures USING (capture_key) " \
-            "JOIN all_runs USING (capture_id) WHERE number = run_number"  # fmt: skip
+    notes = (
+        "SELECT capture_id, number, player FROM run_notes JOIN captures USING (capture_key) "
+        "JOIN all_runs USING (capture_id) WHERE number = run_number"
+    )
     assert rows(study, notes) == [(2, 1, "P44")]
     # They are copies of one recording: the run counts once, and what was said of the one copy holds.
     assert rows(study, "SELECT player FROM runs WHERE number = 1") == [("P44",)]
@@ -221,15 +221,18 @@ def test_tags_and_remarks_of_the_sidecar(study: Study, tmp_path: Path) -> None:
 def test_attempts_are_counted_for_each_player(study: Study, tmp_path: Path) -> None:
     imported(study, tmp_path / "a.playlog", runs_log(2, first=1))
     imported(
-        study,
-        tmp_path / "b.playlog",
-        runs_log(2, first=2) + log_of([dictionary(KINDS), event(1, "begin", who=1)]),
+        study, tmp_path / "b.playlog", runs_log(2, first=2) + log_of([dictionary(KINDS), event(1, "begin", who=1)])
     )
     imported(study, tmp_path / "c.playlog", runs_log(2, first=0))
     assert rows(study, "SELECT player, attempt, tagged FROM runs ORDER BY run_id") == [
-        ("P01", 1, True), ("P01", 2, True), ("P02", 1, True), ("P02", 2, True), ("P01", 3, True),
-        ("?6", 1, False), ("?7", 1, False),
-    ]  # fmt: skip
+        ("P01", 1, True),
+        ("P01", 2, True),
+        ("P02", 1, True),
+        ("P02", 2, True),
+        ("P01", 3, True),
+        ("?6", 1, False),
+        ("?7", 1, False),
+    ]
 
 
 def test_attempts_are_in_the_order_of_time_where_it_is_known(study: Study, tmp_path: Path) -> None:
@@ -242,16 +245,24 @@ def test_attempts_are_in_the_order_of_time_where_it_is_known(study: Study, tmp_p
         imported(study, path, runs_log(2, first=1, nonce=number + 2))
     asked = "SELECT name, r.number, attempt FROM runs r JOIN captures USING (capture_id) ORDER BY attempt"
     assert rows(study, asked) == [
-        ("a.playlog", 1, 1), ("a.playlog", 2, 2), ("b.playlog", 1, 3), ("b.playlog", 2, 4), ("c.playlog", 1, 5),
+        ("a.playlog", 1, 1),
+        ("a.playlog", 2, 2),
+        ("b.playlog", 1, 3),
+        ("b.playlog", 2, 4),
+        ("c.playlog", 1, 5),
         ("c.playlog", 2, 6),
-    ]  # fmt: skip
+    ]
     # At first c had come an hour after b; by the right clock it came a day before. Not a byte is new.
     recorded_at(tmp_path / "c.playlog", "2026-03-01T11:00:00")
     import_log(study, tmp_path / "c.playlog")
     assert rows(study, asked) == [
-        ("a.playlog", 1, 1), ("a.playlog", 2, 2), ("c.playlog", 1, 3), ("c.playlog", 2, 4), ("b.playlog", 1, 5),
+        ("a.playlog", 1, 1),
+        ("a.playlog", 2, 2),
+        ("c.playlog", 1, 3),
+        ("c.playlog", 2, 4),
+        ("b.playlog", 1, 5),
         ("b.playlog", 2, 6),
-    ]  # fmt: skip
+    ]
 
 
 def test_a_player_who_goes_from_console_to_console(study: Study, tmp_path: Path) -> None:
@@ -267,8 +278,10 @@ def test_a_player_who_goes_from_console_to_console(study: Study, tmp_path: Path)
     asked = "SELECT capture_id, number, player, attempt FROM runs ORDER BY ALL"
     assert rows(study, asked) == [(1, 1, "P01", 1), (1, 2, "P01", 3), (2, 1, "P01", 2)]
     assert rows(study, "SELECT began_at::TEXT FROM all_runs ORDER BY capture_id, number") == [
-        ("2026-03-01 10:00:02",), ("2026-03-01 10:01:40",), ("2026-03-01 10:00:50",),
-    ]  # fmt: skip
+        ("2026-03-01 10:00:02",),
+        ("2026-03-01 10:01:40",),
+        ("2026-03-01 10:00:50",),
+    ]
 
 
 @pytest.mark.parametrize("started", ["yesterday", "", "9999-12-31T23:59:59", "0001-01-01T00:00:00+14:00"])
@@ -276,8 +289,9 @@ def test_times_that_are_none_leave_the_order_of_import(study: Study, tmp_path: P
     recorded_at(tmp_path / "a.playlog", started, (1e300, 0), (1e300, 1 << 40))
     imported(study, tmp_path / "a.playlog", runs_log(2, first=1))
     assert rows(study, "SELECT attempt, began_at FROM runs JOIN all_runs USING (run_id) ORDER BY 1") == [
-        (1, None), (2, None),
-    ]  # fmt: skip
+        (1, None),
+        (2, None),
+    ]
 
 
 def test_every_role_has_its_view_even_when_empty(study: Study) -> None:
@@ -313,12 +327,7 @@ def test_kinds_of_one_name_and_other_fields_get_tables_of_their_own(study: Study
     assert rows(study, "SELECT DISTINCT table_name FROM kinds WHERE kind = 'at' ORDER BY 1") == [
         (f'events."moth_run__at{n}"',) for n in ("", "_2", "_3", "_4")
     ]
-    assert rows(study, "SELECT x, y FROM position_events ORDER BY x") == [
-        (1, None),
-        (4, None),
-        (5, None),
-        (300, 2),
-    ]
+    assert rows(study, "SELECT x, y FROM position_events ORDER BY x") == [(1, None), (4, None), (5, None), (300, 2)]
     assert rows(study, "SELECT x FROM shot_events") == [(3,)]
     assert rows(study, "SELECT label, game FROM builds") == []  # without runs there is nothing to compare
 
@@ -329,11 +338,13 @@ def test_a_refused_dictionary_is_told_and_nothing_is_lost(study: Study, tmp_path
 
     text = b"playlog 1\ngame X\nfirmware 1\nclock 1000\nscreen 1 5000\nkind a -\n"
     out = b""
-    for number, (type_, body) in enumerate([
-        (0x13, crc16(text).to_bytes(2, "little") + b"\x01\x00\x00\x00"),
-        (0x12, crc16(text).to_bytes(2, "little") + len(text).to_bytes(2, "little") + b"\0\0" + text),
-        (0x11, b"\0"),
-    ]):  # fmt: skip
+    for number, (type_, body) in enumerate(
+        [
+            (0x13, crc16(text).to_bytes(2, "little") + b"\x01\x00\x00\x00"),
+            (0x12, crc16(text).to_bytes(2, "little") + len(text).to_bytes(2, "little") + b"\0\0" + text),
+            (0x11, b"\0"),
+        ]
+    ):
         packet = bytes([type_, number, 0]) + bytes(6) + body
         out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
     result = imported(study, tmp_path / "a.playlog", out)
@@ -363,10 +374,7 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
         connection.execute("CREATE TABLE mine (a INTEGER)")
     with pytest.raises(StudyError, match="no study of Setscrew"):
         open_study(strange)
-    newer, again = (
-        "version 99, this Setscrew 1; use a newer",
-        "ingest the play logs again into a new study file",
-    )
+    newer, again = ("version 99, this Setscrew 1; use a newer", "ingest the play logs again into a new study file")
     log = tmp_path / "a.playlog"
     log.write_bytes(runs_log(1))
     for number, (version, whole, told) in enumerate(
@@ -390,11 +398,17 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
 def test_the_second_process_is_told_who_holds_the_study(tmp_path: Path) -> None:
     path = tmp_path / "s.duckdb"
     holder = subprocess.Popen(
-        [sys.executable, "-c", "import sys; from ingest.study.store import open_study; "
-         "study = open_study(sys.argv[1]); "
-         "print(1, flush=True); input()", str(path)],
-        stdin=subprocess.PIPE, stdout=subprocess.PIPE,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-c",
+            "import sys; from ingest.study.store import open_study; "
+            "study = open_study(sys.argv[1]); "
+            "print(1, flush=True); input()",
+            str(path),
+        ],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
     try:
         assert holder.stdout is not None and holder.stdout.readline()
         with pytest.raises(StudyBusy, match=f"process {holder.pid}.*holds this study"):

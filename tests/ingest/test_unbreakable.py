@@ -79,10 +79,15 @@ def test_of_hostile_dictionaries_the_smallest_part_is_refused_with_a_reason(line
 
 @pytest.mark.parametrize(
     "text",
-    [b"playlog 2\n", HEAD, HEAD.replace(b"clock 1000", b"clock fast") + b"kind a -\n",
-     HEAD.replace(b"screen 10 10\n", b"") + b"kind a -\n", HEAD.replace(b"game G", b"game ") + b"kind a -\n"],
+    [
+        b"playlog 2\n",
+        HEAD,
+        HEAD.replace(b"clock 1000", b"clock fast") + b"kind a -\n",
+        HEAD.replace(b"screen 10 10\n", b"") + b"kind a -\n",
+        HEAD.replace(b"game G", b"game ") + b"kind a -\n",
+    ],
     ids=lambda text: repr(text[-30:]),
-)  # fmt: skip
+)
 def test_a_text_without_which_nothing_can_be_read_is_refused_as_a_whole(text: bytes) -> None:
     with pytest.raises(BadDictionary) as refusal:
         parse(text)
@@ -114,13 +119,12 @@ def test_free_text_is_kept_as_it_is_and_does_nothing(study: Study, tmp_path: Pat
 
 
 def test_names_that_sql_uses_itself(study: Study, tmp_path: Path) -> None:
-    kinds = {
-        "select": ("death", {"from": "u8 x", "where": "i32 y", "order": "u8"}),
-        "table": (None, {"group": "u16"}),
-    }
-    imported(study, tmp_path / "a.playlog", [dictionary(kinds),
-                                             event(1, "select", **{"from": 3, "where": -7, "order": 1}),
-                                             event(2, "table", group=9)])  # fmt: skip
+    kinds = {"select": ("death", {"from": "u8 x", "where": "i32 y", "order": "u8"}), "table": (None, {"group": "u16"})}
+    imported(
+        study,
+        tmp_path / "a.playlog",
+        [dictionary(kinds), event(1, "select", **{"from": 3, "where": -7, "order": 1}), event(2, "table", group=9)],
+    )
     assert rows(study, "SELECT kind, x, y FROM death_events") == [("select", 3, -7)]
 
 
@@ -167,14 +171,8 @@ def test_memory_stays_bounded(what: str) -> None:
         # Never a dictionary: what cannot be read must not pile up either.
         out = bytearray()
         for number in range(2000):
-            body = (
-                (b"\x01\x02\x03\x04\x00\x01" + number.to_bytes(4, "little"))
-                if what == "settings"
-                else b"\0" * 100
-            )
-            packet = (
-                bytes([0x13 if what == "settings" else 0x11]) + number.to_bytes(2, "little") + bytes(6) + body
-            )
+            body = (b"\x01\x02\x03\x04\x00\x01" + number.to_bytes(4, "little")) if what == "settings" else b"\0" * 100
+            packet = bytes([0x13 if what == "settings" else 0x11]) + number.to_bytes(2, "little") + bytes(6) + body
             out += stuff(packet + crc16(packet).to_bytes(2, "big")) + b"\0"
         piece = bytes(out)
     tracemalloc.start()
@@ -230,8 +228,6 @@ def test_json_of_the_command_is_documented(tmp_path: Path, capsys: pytest.Captur
     junk = tmp_path / "junk.playlog"
     junk.write_bytes(b"not a log at all\0")
     assert main(["ingest", "--study", study, str(junk)]) == 3
-    junk.write_bytes(
-        log_of([dictionary({"at": ("position", {})}), event(1, "at")])[-20:]
-    )  # after its dictionary
+    junk.write_bytes(log_of([dictionary({"at": ("position", {})}), event(1, "at")])[-20:])  # after its dictionary
     assert main(["ingest", "--study", study, str(junk)]) == 5
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > 0

@@ -25,9 +25,7 @@ from tests.needs import need
 ROOT = Path(__file__).parents[2]
 
 
-def answer(
-    capsys: pytest.CaptureFixture[str], study: Path, *paths: Path | str, code: int = INPUT
-) -> dict[str, Any]:
+def answer(capsys: pytest.CaptureFixture[str], study: Path, *paths: Path | str, code: int = INPUT) -> dict[str, Any]:
     """What `ingest --json` prints."""
     assert main(["ingest", "--study", str(study), *map(str, paths), "--json"]) == code
     found: dict[str, Any] = json.loads(capsys.readouterr().out)
@@ -85,9 +83,7 @@ def test_a_name_that_is_wrong_stops_no_other_and_makes_no_study(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     study = tmp_path / "s.duckdb"
-    assert refused(answer(capsys, study, folder / "no.playlog"))["no.playlog"].startswith(
-        "There is no such file"
-    )
+    assert refused(answer(capsys, study, folder / "no.playlog"))["no.playlog"].startswith("There is no such file")
     assert not study.exists()
     found = answer(capsys, study, folder / "no.playlog", folder)
     assert taken(found) == ["a.playlog", "z.playlog"] and list(refused(found)) == ["no.playlog"]
@@ -108,15 +104,7 @@ def test_names_that_are_no_text_are_read_and_shown(folder: Path, tmp_path: Path)
     need(os.name != "nt", "names of files are always text on Windows")
     for name in (b"k\xe9.playlog", b"two\nlines\x1b[31m.playlog", "\u202egolyalp.playlog".encode()):
         Path(os.fsdecode(os.fsencode(folder) + b"/" + name)).write_bytes(runs_log(1, first=10 + len(name)))
-    command = [
-        sys.executable,
-        "-m",
-        "dashboard.cli",
-        "ingest",
-        "--study",
-        str(tmp_path / "s.duckdb"),
-        str(folder),
-    ]
+    command = [sys.executable, "-m", "dashboard.cli", "ingest", "--study", str(tmp_path / "s.duckdb"), str(folder)]
     environment = os.environ | {"PYTHONIOENCODING": "ascii:strict"}
     done = subprocess.run(command, capture_output=True, timeout=60, check=False, env=environment, cwd=ROOT)
     assert done.returncode == OK, done.stderr.decode()
@@ -124,8 +112,12 @@ def test_names_that_are_no_text_are_read_and_shown(folder: Path, tmp_path: Path)
     with open_study(tmp_path / "s.duckdb") as study:
         names = {name for (name,) in rows(study, "SELECT name FROM captures")}
     assert names == {
-        "a.playlog", "z.playlog", "k\\udce9.playlog", "two\\nlines\\x1b[31m.playlog", "\\u202egolyalp.playlog",
-    }  # fmt: skip
+        "a.playlog",
+        "z.playlog",
+        "k\\udce9.playlog",
+        "two\\nlines\\x1b[31m.playlog",
+        "\\u202egolyalp.playlog",
+    }
     again = subprocess.run(
         [*command, "--json"], capture_output=True, timeout=60, check=False, env=environment, cwd=ROOT
     )
@@ -155,14 +147,16 @@ for log in _logs([sys.argv[1]]):
         (top / "closed" / "b.playlog").write_bytes(b"x")
         (top / "closed").chmod(0)
         done = subprocess.run(
-            [sys.executable, "-c", script, made], capture_output=True, text=True, timeout=60, check=False,
+            [sys.executable, "-c", script, made],
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
             env=os.environ | {"PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
+        )
     assert done.returncode == 0, done.stderr
     first, second = done.stdout.splitlines()
-    assert first == "a.playlog" and second.startswith(
-        "REFUSED closed: This folder cannot be read (Permission denied)"
-    )
+    assert first == "a.playlog" and second.startswith("REFUSED closed: This folder cannot be read (Permission denied)")
 
 
 def test_whatever_an_import_raises_stops_no_other(
@@ -179,14 +173,11 @@ def test_whatever_an_import_raises_stops_no_other(
 
     monkeypatch.setattr(ingest, "import_log", fail)
     found = answer(capsys, tmp_path / "s.duckdb", folder)
-    assert (
-        taken(found) == ["z.playlog"] and "ZeroDivisionError: a fault of ours" in refused(found)["a.playlog"]
-    )
+    assert taken(found) == ["z.playlog"] and "ZeroDivisionError: a fault of ours" in refused(found)["a.playlog"]
 
 
 @pytest.mark.parametrize(
-    "broken_off",
-    [KeyboardInterrupt(), duckdb.InterruptException("INTERRUPT Error"), RuntimeError("Query interrupted")],
+    "broken_off", [KeyboardInterrupt(), duckdb.InterruptException("INTERRUPT Error"), RuntimeError("Query interrupted")]
 )
 def test_an_import_that_is_broken_off_is_no_fault_of_the_log(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, broken_off: BaseException
@@ -215,12 +206,14 @@ def test_a_full_disk_is_called_so_and_what_fits_is_taken_in(folder: Path, tmp_pa
     write_stream(folder / "long.playlog", 200_000, distinct=50_000)
     words = ["ingest", "--study", str(tmp_path / "s.duckdb"), str(folder), "--json"]
     done = subprocess.run(
-        [sys.executable, "-c", FULL, str(limit), *words], capture_output=True, text=True, timeout=120, check=False,
+        [sys.executable, "-c", FULL, str(limit), *words],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
         cwd=ROOT,
-    )  # fmt: skip
-    assert done.returncode == INPUT and "Traceback" not in done.stderr and "rollback" not in done.stderr, (
-        done.stderr
     )
+    assert done.returncode == INPUT and "Traceback" not in done.stderr and "rollback" not in done.stderr, done.stderr
     if limit == 50_000:  # not even an empty study has room
         assert re.search(r"s\.duckdb: .*File too large", done.stderr)
         return
@@ -262,9 +255,7 @@ def spoilt(tmp_path: Path) -> list[Path]:
     made = []
     for number, at in enumerate([5000, 9000, *range(12_400, len(content), len(content) // 10)]):
         made.append(tmp_path / f"flipped{number}.duckdb")
-        made[-1].write_bytes(
-            content[:at] + bytes(byte ^ 0xFF for byte in content[at : at + 40]) + content[at + 40 :]
-        )
+        made[-1].write_bytes(content[:at] + bytes(byte ^ 0xFF for byte in content[at : at + 40]) + content[at + 40 :])
     for number, size in enumerate([4096, 13_000, len(content) // 2]):
         made.append(tmp_path / f"cut{number}.duckdb")
         made[-1].write_bytes(content[:size])
@@ -276,10 +267,7 @@ def test_a_damaged_study_is_called_so(tmp_path: Path, capsys: pytest.CaptureFixt
     log.write_bytes(runs_log(2, first=5))
     said = []
     for path in spoilt(tmp_path):
-        for words in (
-            ["ingest", "--study", str(path), str(log)],
-            ["findings", "--study", str(path), "--json"],
-        ):
+        for words in (["ingest", "--study", str(path), str(log)], ["findings", "--study", str(path), "--json"]):
             code = main(words)
             error = capsys.readouterr().err
             assert "another process" not in error

@@ -76,11 +76,7 @@ def test_a_run_whose_start_was_lost_takes_its_tag(study: Study, tmp_path: Path, 
     lines = [dictionary(KINDS), event(500, "key")]
     for which, start in enumerate((10_000, 100_000, 200_000)):
         lines += [{"drop": 1}] if which == number else [event(start, "begin")]
-        lines += [
-            event(start + 600, "at", x=1),
-            event(start + 3000, "fell", x=2),
-            event(start + 3500, "over", how=1),
-        ]
+        lines += [event(start + 600, "at", x=1), event(start + 3000, "fell", x=2), event(start + 3500, "over", how=1)]
         lines += [event(start + 9000, "key")]
     log = log_of(lines)
     path = tmp_path / "a.playlog"
@@ -91,7 +87,7 @@ def test_a_run_whose_start_was_lost_takes_its_tag(study: Study, tmp_path: Path, 
     assert (result.runs, result.lost_starts, result.open_runs, result.damaged_runs) == (3, 1, 0, 1)
     assert rows(study, "SELECT number, player, begun, damaged, deaths, ending FROM runs ORDER BY number") == [
         (n + 1, f"P0{n + 1}", "lost" if n == number else "seen", n == number, 1, "game_over") for n in range(3)
-    ]  # fmt: skip
+    ]
     start = rows(study, "SELECT start_us // 1000, alive_us FROM runs WHERE begun = 'lost'")
     assert start == [((10_000, 100_000, 200_000)[number] + 600, 2_400_000)]
     assert rows(study, "SELECT inferred FROM lives ORDER BY run_id") == [(n == number,) for n in range(3)]

@@ -117,6 +117,5 @@ class Script:
 def field_bytes(kind: Kind, fields: dict[str, int]) -> bytes:
     """The fields as they go over the wire."""
     return b"".join(
-        (fields.get(f.name, 0) & ((1 << 8 * f.type.width) - 1)).to_bytes(f.type.width, "little")
-        for f in kind.fields
+        (fields.get(f.name, 0) & ((1 << 8 * f.type.width) - 1)).to_bytes(f.type.width, "little") for f in kind.fields
     )

@@ -25,20 +25,13 @@ PLAYLOG = RECORDER / "playlog.c"
 def firmware(folder: Path, *defines: str, recorder: Path = PLAYLOG) -> Path:
     need(shutil.which("avr-gcc"), "avr-gcc is not installed (packages gcc-avr and avr-libc)")
     elf = folder / "game.elf"
-    command = [
-        "avr-gcc",
-        "-mmcu=atmega1284p",
-        "-Os",
-        "-std=gnu99",
-        "-Wall",
-        "-Wextra",
-        "-Wconversion",
-        "-Werror",
-    ]
+    command = ["avr-gcc", "-mmcu=atmega1284p", "-Os", "-std=gnu99", "-Wall", "-Wextra", "-Wconversion", "-Werror"]
     done = subprocess.run(
         [*command, f"-I{RECORDER}", *(f"-D{d}" for d in defines), str(BOARD / "avr.c"), str(recorder), "-o", str(elf)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return elf
 
@@ -47,10 +40,7 @@ def played(elf: Path) -> tuple[int, int, bytes]:
     """Events that the interrupt logged, events that were dropped, and the bytes that were sent."""
     need(shutil.which("simavr"), "simavr is not installed (package simavr)")
     done = subprocess.run(
-        ["simavr", "-m", "atmega1284p", "-f", "16000000", str(elf)],
-        capture_output=True,
-        timeout=100,
-        check=False,
+        ["simavr", "-m", "atmega1284p", "-f", "16000000", str(elf)], capture_output=True, timeout=100, check=False
     )
     said = re.sub(r"\x1b\[\d*m", "", (done.stdout + done.stderr).decode("latin-1"))
     lines = re.findall(r"^([0-9A-F]+)\.?$", said, re.MULTILINE)

@@ -18,13 +18,16 @@ from tests.recorder.native import Script
 
 HZ = 1000
 GAME = Dictionary(
-    "Lantern", "7", HZ, (160, 128),
+    "Lantern",
+    "7",
+    HZ,
+    (160, 128),
     (
         Kind("begin", EventRole.RUN_START),
         Kind("at", EventRole.POSITION, (Field("x", FieldType.U8, FieldRole.X), Field("y", FieldType.U8, FieldRole.Y))),
         Kind("over", EventRole.RUN_END),
     ),
-)  # fmt: skip
+)
 HEAD = {"capture": 1, "started": "2026-03-01T09:30:00+00:00", "source": "COM3"}
 
 
@@ -106,11 +109,7 @@ def without_dictionary(log: bytes) -> bytes:
 
 @pytest.mark.parametrize(
     ("rate", "baud", "said"),
-    [
-        (940, 9600, "raise the baud rate"),
-        (100, 115_200, "send by interrupt"),
-        (None, None, "ring of 1,024 bytes"),
-    ],
+    [(940, 9600, "raise the baud rate"), (100, 115_200, "send by interrupt"), (None, None, "ring of 1,024 bytes")],
 )
 def test_events_without_a_dictionary_on_a_line_that_drops(
     rate: float | None, baud: int | None, said: str, study: Study, tmp_path: Path
@@ -133,9 +132,7 @@ def test_events_without_a_dictionary_on_a_line_that_drops(
     assert [(one.what, one.remedy) for one in live] == [(notice.what, notice.remedy)]
 
 
-def test_a_recording_that_began_in_the_middle_is_told_to_reset_the_console(
-    study: Study, tmp_path: Path
-) -> None:
+def test_a_recording_that_began_in_the_middle_is_told_to_reset_the_console(study: Study, tmp_path: Path) -> None:
     """Nothing was dropped: neither ring nor baud rate is at fault."""
     log = tmp_path / "a.playlog"
     log.write_bytes(without_dictionary(play(1, each_s=11_500, seconds=5)))

@@ -34,11 +34,22 @@ def firmware(folder: Path, *defines: str, recorder: Path = PLAYLOG) -> Path:
     need(shutil.which("qemu-system-arm"), "qemu-system-arm is not installed (package qemu-system-arm)")
     elf = folder / "game.elf"
     thumb.tool(
-        "gcc", *thumb.FLAGS, f"-I{native.RECORDER}", f"-I{BOARD}", *(f"-D{d}" for d in defines),
-        BOARD / "board.c", BOARD / "game.c", recorder, "-nostartfiles", "-specs=nano.specs",
+        "gcc",
+        *thumb.FLAGS,
+        f"-I{native.RECORDER}",
+        f"-I{BOARD}",
+        *(f"-D{d}" for d in defines),
+        BOARD / "board.c",
+        BOARD / "game.c",
+        recorder,
+        "-nostartfiles",
+        "-specs=nano.specs",
         # Without the name of its entry the linker makes an empty file and is content with it.
-        f"-T{BOARD / 'an386.ld'}", "-Wl,-e,reset,--no-warn-rwx-segments", "-o", elf,
-    )  # fmt: skip
+        f"-T{BOARD / 'an386.ld'}",
+        "-Wl,-e,reset,--no-warn-rwx-segments",
+        "-o",
+        elf,
+    )
     assert thumb.section_bytes(elf)["text"] > 1000
     return elf
 
@@ -46,19 +57,39 @@ def firmware(folder: Path, *defines: str, recorder: Path = PLAYLOG) -> Path:
 def emulator(elf: Path, *more: str) -> list[str]:
     # A fixed time an instruction: the same run every time, and a console that does not wait for the wall clock.
     return [
-        "qemu-system-arm", "-M", "mps2-an386", "-display", "none", "-semihosting",
-        "-icount", "shift=6,align=off,sleep=off", "-kernel", str(elf), *more,
-    ]  # fmt: skip
+        "qemu-system-arm",
+        "-M",
+        "mps2-an386",
+        "-display",
+        "none",
+        "-semihosting",
+        "-icount",
+        "shift=6,align=off,sleep=off",
+        "-kernel",
+        str(elf),
+        *more,
+    ]
 
 
 def on_the_pc(folder: Path, *defines: str) -> bytes:
     """What the same game sends where the board is host.c, under sanitizers."""
     program = folder / "host"
     done = subprocess.run(
-        [native.compiler(), "-std=c99", *native.SANITIZERS, f"-I{native.RECORDER}", f"-I{BOARD}",
-         *(f"-D{d}" for d in defines), *map(str, (BOARD / "host.c", BOARD / "game.c", PLAYLOG)), "-o", str(program)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [
+            native.compiler(),
+            "-std=c99",
+            *native.SANITIZERS,
+            f"-I{native.RECORDER}",
+            f"-I{BOARD}",
+            *(f"-D{d}" for d in defines),
+            *map(str, (BOARD / "host.c", BOARD / "game.c", PLAYLOG)),
+            "-o",
+            str(program),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return subprocess.run([str(program)], capture_output=True, check=True).stdout
 
@@ -67,10 +98,7 @@ def on_the_board(folder: Path, elf: Path) -> bytes:
     """What the emulated UART sent."""
     sent = folder / "board.playlog"
     subprocess.run(
-        emulator(elf, "-monitor", "none", "-serial", f"file:{sent}"),
-        check=True,
-        timeout=200,
-        capture_output=True,
+        emulator(elf, "-monitor", "none", "-serial", f"file:{sent}"), check=True, timeout=200, capture_output=True
     )
     return sent.read_bytes()
 
@@ -110,9 +138,7 @@ def test_the_board_sends_bit_for_bit_what_the_pc_sends(defines: tuple[str, ...],
     assert sent == on_the_pc(tmp_path, *defines)
     log = reference.decode(sent)
     first_tick = 0xFFFFF800 if len(defines) > 1 and "FIRST" in defines[1] else 0
-    assert [(e.tick, e.kind, e.fields) for e in log.events] == expected_events(
-        int(defines[0][-1]), first_tick
-    )
+    assert [(e.tick, e.kind, e.fields) for e in log.events] == expected_events(int(defines[0][-1]), first_tick)
     assert not log.drops and not log.gaps and not log.rejected and not log.tail_bytes
     assert [up.nonce for up in log.power_ups] == [42]
 
@@ -152,12 +178,7 @@ def test_end_to_end_through_a_socket(tmp_path: Path) -> None:
     """
     expected = on_the_pc(tmp_path, "RUNS=2")
     command = emulator(
-        firmware(tmp_path, "RUNS=2"),
-        "-S",
-        "-monitor",
-        "stdio",
-        "-serial",
-        "tcp:127.0.0.1:0,server=on,wait=on",
+        firmware(tmp_path, "RUNS=2"), "-S", "-monitor", "stdio", "-serial", "tcp:127.0.0.1:0,server=on,wait=on"
     )
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True

@@ -39,12 +39,8 @@ def test_bytes_on_the_line(busy: list[shooter.Event]) -> None:
     assert row.lost <= 10
     assert row.lost == pytest.approx(told(r"busy shooter .*x \| (\d+\.\d) \|"), abs=0.06)
     assert row.recorder < row.fixed < row.cbor < row.text
-    assert row.recorder / row.cbor == pytest.approx(
-        told(r"busy shooter .*\| (\d\.\d\d)x \| \d+\.\d\dx \|"), abs=0.01
-    )
-    assert row.recorder / row.xz == pytest.approx(
-        told(r"busy shooter .*\| \d\.\d\dx \| (\d+\.\d\d)x \|"), abs=0.1
-    )
+    assert row.recorder / row.cbor == pytest.approx(told(r"busy shooter .*\| (\d\.\d\d)x \| \d+\.\d\dx \|"), abs=0.01)
+    assert row.recorder / row.xz == pytest.approx(told(r"busy shooter .*\| \d\.\d\dx \| (\d+\.\d\d)x \|"), abs=0.1)
 
 
 def test_where_the_bytes_go(busy: list[shooter.Event]) -> None:
@@ -88,15 +84,11 @@ def test_instructions_flash_and_ram(busy: list[shooter.Event], tmp_path: Path) -
         ("cortex-m0plus", 640, r"Cortex-M0\+, whose .*\s.*for at most (\d+)"),
     ],
 )
-def test_no_lock_is_long(
-    core: str, most: int, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_no_lock_is_long(core: str, most: int, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever is logged: fields of any width, steps of any width, with the long header too, full rings, settings."""
     thumb.need_thumb()
     monkeypatch.setattr(thumb, "FLAGS", (f"-mcpu={core}", *thumb.FLAGS[1:]))
-    machine = thumb.Machine(
-        thumb.build(tmp_path, "lock", [thumb.BENCH / "recorder.c", RECORDER / "playlog.c"])
-    )
+    machine = thumb.Machine(thumb.build(tmp_path, "lock", [thumb.BENCH / "recorder.c", RECORDER / "playlog.c"]))
     machine.count_instructions()
     machine.write("board_now", struct.pack("<I", 0))
     assert machine.call("power_up", 1, 7)
@@ -124,9 +116,7 @@ def test_no_lock_is_long(
 
 @pytest.mark.board
 @pytest.mark.parametrize("define", ["OTHER_CBOR", "OTHER_FIXED", "OTHER_TEXT"])
-def test_the_encoders_of_the_comparison_are_right(
-    define: str, busy: list[shooter.Event], tmp_path: Path
-) -> None:
+def test_the_encoders_of_the_comparison_are_right(define: str, busy: list[shooter.Event], tmp_path: Path) -> None:
     """The C ones that were counted make the bytes that were counted: CBOR against cbor2, the others by hand."""
     thumb.need_thumb()
     dictionary, _ = shooter.dictionary()

@@ -31,10 +31,18 @@ def played(clock: Callable[[int], int], hz: int, seconds: int = 20) -> reference
 @pytest.mark.parametrize(
     ("wraps_at", "hz"),
     [
-        (2**16, 1_000), (2**16, 100_000), (2**16, 1_000_000), (2**24, 1_000_000), (2**24, 10_000_000),
-        (2**8, 1_000), (1_000, 1_000), (42_949, 1_000), (42_949, 100_000), (42_949, 1_000_000),
+        (2**16, 1_000),
+        (2**16, 100_000),
+        (2**16, 1_000_000),
+        (2**24, 1_000_000),
+        (2**24, 10_000_000),
+        (2**8, 1_000),
+        (1_000, 1_000),
+        (42_949, 1_000),
+        (42_949, 100_000),
+        (42_949, 1_000_000),
     ],
-)  # fmt: skip
+)
 def test_a_clock_that_wraps_early_does_not_freeze_time(wraps_at: int, hz: int) -> None:
     """A timer of 8, 16 or 24 bits, milliseconds that begin again each second, a cycle counter divided down.
 
@@ -134,11 +142,13 @@ def run_c(folder: Path, *defines: str) -> subprocess.CompletedProcess[str]:
     command = [compiler(), "-std=c99", *SANITIZERS, f"-I{RECORDER}", *(f"-D{define}" for define in defines)]
     made = subprocess.run(
         [*command, str(folder / "game.c"), str(RECORDER / "playlog.c"), "-o", str(folder / "game")],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    return made if made.returncode else subprocess.run(
-        [str(folder / "game")], capture_output=True, text=True, check=False
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    return (
+        made if made.returncode else subprocess.run([str(folder / "game")], capture_output=True, text=True, check=False)
+    )
 
 
 @pytest.mark.parametrize(

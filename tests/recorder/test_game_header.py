@@ -65,9 +65,7 @@ COMPILERS = [
 ]
 
 
-def compiled(
-    folder: Path, header: str, *, uses: str = USES, command: tuple[str, ...] = ()
-) -> tuple[bool, str]:
+def compiled(folder: Path, header: str, *, uses: str = USES, command: tuple[str, ...] = ()) -> tuple[bool, str]:
     """Whether a game with this header compiles, and what the compiler said."""
     (folder / "moth_log.h").write_text(header, encoding="utf-8")
     source = folder / "moth.c"
@@ -120,8 +118,7 @@ def test_none_is_named_and_fits_its_type(command: tuple[str, ...], tmp_path: Pat
     uses = USES.replace("log_blink(log)", f"log_blink(log, {', '.join(none.values())})")
     # -2147483648 cannot be written so in C.
     checks = "".join(
-        f"PLAYLOG_REQUIRE({name}, {name} == ({t.none + t.signed}LL - {int(t.signed)}));\n"
-        for t, name in none.items()
+        f"PLAYLOG_REQUIRE({name}, {name} == ({t.none + t.signed}LL - {int(t.signed)}));\n" for t, name in none.items()
     )
     ok, said = compiled(tmp_path, header, uses=uses + checks, command=command)
     assert ok, said
@@ -139,13 +136,7 @@ def test_the_text_says_what_the_header_says(tmp_path: Path) -> None:
     assert (x.name, x.type, x.role, x.unit) == ("x", FieldType.U8, FieldRole.X, "px")
     assert (why.type, why.unit, dict(why.labels)) == (FieldType.I16, None, {-1: "beam", 2: "wall"})
     lives, fire = dictionary.tunables
-    assert (lives.role, lives.low, lives.high, lives.step, dict(lives.scope)) == (
-        TunableRole.START_LIVES,
-        1,
-        9,
-        1,
-        {},
-    )
+    assert (lives.role, lives.low, lives.high, lives.step, dict(lives.scope)) == (TunableRole.START_LIVES, 1, 9, 1, {})
     assert dict(fire.scope) == {"stage": 2, "stage_kind": StageKind.BOSS}
 
 
@@ -154,10 +145,7 @@ def test_the_benchmarks_game_is_the_same_in_c_and_python(tmp_path: Path) -> None
     assert dictionary_text(tmp_path, '#include "shooter_log.h"', BENCH) == expected.text
 
 
-@pytest.mark.parametrize(
-    "macro, roles",
-    [("EVENT", EventRole), ("FIELD", FieldRole), ("TUNABLE", TunableRole)],
-)
+@pytest.mark.parametrize("macro, roles", [("EVENT", EventRole), ("FIELD", FieldRole), ("TUNABLE", TunableRole)])
 def test_the_header_knows_exactly_the_roles_of_the_vocabulary(macro: str, roles: type) -> None:
     header = (RECORDER / "playlog.h").read_text(encoding="utf-8")
     found = re.search(rf"#define PLAYLOG_{macro}_ROLES\(X\)((?:.*\\\n)*.*)\n", header)
@@ -187,11 +175,7 @@ MISTAKES = {
     "label without a text": ('"wall"', '""', "labels_of_fell_have_a_text"),
     "clock with a product": ("LOG_CLOCK_HZ 1000", "LOG_CLOCK_HZ (10 * 100)", "clock_is_a_plain_number"),
     "screen in hexadecimal": ("WIDTH 160", "WIDTH 0xA0", "screen_is_two_plain_numbers"),
-    "step that is an enumerator": (
-        "2000, 10, ms",
-        "2000, STEP, ms",
-        "min_max_and_step_of_fire_are_plain_numbers",
-    ),
+    "step that is an enumerator": ("2000, 10, ms", "2000, STEP, ms", "min_max_and_step_of_fire_are_plain_numbers"),
     "role of two tunables": (
         "#define LOG_TUNABLES(TUNABLE)",
         "#define LOG_TUNABLES(TUNABLE) TUNABLE(more, start_lives, 3, 1, 9, 1, lives, PLAYLOG_EVERYWHERE)",
@@ -242,8 +226,7 @@ def test_a_mistake_in_the_header_is_a_compile_error(old: str, new: str, said: st
 
 
 @pytest.mark.parametrize(
-    "call",
-    ["log_fell(log, 80);", "log_fell(log, 80, 1, 2);", "log_fel(log, 80, 1);", "log_fell(log, 300, 1);"],
+    "call", ["log_fell(log, 80);", "log_fell(log, 80, 1, 2);", "log_fel(log, 80, 1);", "log_fell(log, 300, 1);"]
 )
 def test_a_mistake_in_a_call_is_a_compile_error(call: str, tmp_path: Path) -> None:
     """Too few or many fields, an unknown kind, a constant that does not fit."""
@@ -331,10 +314,22 @@ def what_the_example_sends(folder: Path, header: str, *, by_polling: bool = Fals
     (folder / "game.c").write_text(source, encoding="utf-8")
     program = folder / "game"
     done = subprocess.run(
-        [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", f"-I{RECORDER}", str(folder / "game.c"),
-         str(RECORDER / "playlog.c"), "-o", str(program)],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [
+            compiler(),
+            "-std=c99",
+            "-Wall",
+            "-Wextra",
+            "-Werror",
+            f"-I{RECORDER}",
+            str(folder / "game.c"),
+            str(RECORDER / "playlog.c"),
+            "-o",
+            str(program),
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
     return subprocess.run([str(program)], check=True, capture_output=True).stdout
 
@@ -355,15 +350,24 @@ def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_
 
 
 @pytest.mark.parametrize(("lives", "plays_with"), [(None, 3), (5, 5)], ids=["empty", "written"])
-def test_the_example_plays_with_what_setscrew_wrote(
-    tmp_path: Path, lives: int | None, plays_with: int
-) -> None:
+def test_the_example_plays_with_what_setscrew_wrote(tmp_path: Path, lives: int | None, plays_with: int) -> None:
     header, _, _, tuned = blocks_of_the_readme()[:4]
     (line,) = re.findall(r"#define LOG_TUNABLES.*\n", header)
     known = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
-    written = "" if lives is None else header_text(
-        [known], {"lives": lives}, "Moth Run", "1.0", "abc", "2026-01-02", "values set by hand", "SETSCREW_MOTH_TUNED_H"
-    )  # fmt: skip
+    written = (
+        ""
+        if lives is None
+        else header_text(
+            [known],
+            {"lives": lives},
+            "Moth Run",
+            "1.0",
+            "abc",
+            "2026-01-02",
+            "values set by hand",
+            "SETSCREW_MOTH_TUNED_H",
+        )
+    )
     (tmp_path / "moth_tuned.h").write_text(written, encoding="utf-8")
     with open_study(tmp_path / "study.duckdb") as study:
         log = tmp_path / "moth.playlog"
@@ -382,16 +386,7 @@ def test_the_readmes_clock_makes_a_timer_of_16_bits_longer(tmp_path: Path) -> No
         "if (ticks() != real) return 1; }\nreturn 0; }\n",
         encoding="utf-8",
     )
-    command = [
-        compiler(),
-        "-std=c99",
-        "-Wall",
-        "-Wextra",
-        "-Werror",
-        str(source),
-        "-o",
-        str(tmp_path / "clock"),
-    ]
+    command = [compiler(), "-std=c99", "-Wall", "-Wextra", "-Werror", str(source), "-o", str(tmp_path / "clock")]
     made = subprocess.run(command, capture_output=True, text=True, check=False)
     assert made.returncode == 0, made.stderr
     assert subprocess.run([str(tmp_path / "clock")], check=False).returncode == 0

@@ -28,10 +28,7 @@ GAME = {
         },
         {"name": "fell", "role": "death"},
         # So that the dictionary is as long as that of a whole game.
-        *(
-            {"name": f"another_kind_{n}", "fields": [{"name": "what_happened", "type": "u8"}]}
-            for n in range(16)
-        ),
+        *({"name": f"another_kind_{n}", "fields": [{"name": "what_happened", "type": "u8"}]} for n in range(16)),
     ],
     "tunables": [{"name": "lives", "role": "start_lives", "value": 3, "min": 1, "max": 9}],
 }
@@ -108,12 +105,9 @@ def test_readable_and_dropped_make_up_what_was_logged(ring_bytes: int, line: int
 
 
 @pytest.mark.parametrize(
-    ("ring_bytes", "line", "events_per_s", "least"),
-    [(512, 960, 60, 7_000), (1024, 11_520, 1_500, 100_000)],
+    ("ring_bytes", "line", "events_per_s", "least"), [(512, 960, 60, 7_000), (1024, 11_520, 1_500, 100_000)]
 )
-def test_two_minutes_that_once_gave_no_event(
-    ring_bytes: int, line: int, events_per_s: int, least: int
-) -> None:
+def test_two_minutes_that_once_gave_no_event(ring_bytes: int, line: int, events_per_s: int, least: int) -> None:
     played = load(ring_bytes, line, events_per_s, 120)
     check(played, ring_bytes, line, 120)
     assert len(played.log.events) >= least

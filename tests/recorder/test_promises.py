@@ -158,9 +158,7 @@ def test_a_packet_is_sent_once_it_has_45_bytes() -> None:
 @pytest.mark.parametrize(("bytes_", "fits"), [(9, False), (10, True), (58, True), (59, False)])
 def test_another_size_of_packets_is_checked_by_the_compiler(tmp_path: Path, bytes_: int, fits: bool) -> None:
     command = [compiler(), "-std=c99", f"-DPLAYLOG_FULL_BYTES={bytes_}", "-c", str(RECORDER / "playlog.c")]
-    done = subprocess.run(
-        [*command, "-o", str(tmp_path / "playlog.o")], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([*command, "-o", str(tmp_path / "playlog.o")], capture_output=True, text=True, check=False)
     assert (done.returncode == 0) == fits
     assert fits or "full_bytes_are_10_to_58" in done.stderr
 
@@ -290,9 +288,7 @@ def test_the_pace_of_the_dictionary() -> None:
     for tick in range(0, 330_001, 20):
         script.poll(tick)
         script.drain(tick)
-    ticks = [
-        int.from_bytes(packet[5:9], "little") for packet in map(unstuff, script.run().split(b"\0")) if packet
-    ]
+    ticks = [int.from_bytes(packet[5:9], "little") for packet in map(unstuff, script.run().split(b"\0")) if packet]
     a_round = 1 + -(-len(dictionary.text) // 111)
     assert max(ticks[:a_round]) <= 20 * a_round
     steps = [after - before for before, after in pairwise(ticks[a_round - 1 :])]

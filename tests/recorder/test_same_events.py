@@ -32,9 +32,7 @@ def random_dictionary(dice: random.Random) -> tuple[Dictionary, list[int]]:
     for number in range(dice.choice((1, 2, 5, 63))):
         fields = [Field(f"f{i}", dice.choice(list(FieldType))) for i in range(dice.choice((0, 1, 2, 16)))]
         kinds.append(Kind(f"k{number}", dice.choice([None, None, *EventRole]), tuple(fields)))
-    values = [
-        dice.choice((0, 1, -1, -(2**31), 2**31 - 1, 256)) for _ in range(dice.choice((0, 1, 27, 28, 60)))
-    ]
+    values = [dice.choice((0, 1, -1, -(2**31), 2**31 - 1, 256)) for _ in range(dice.choice((0, 1, 27, 28, 60)))]
     tunables = [Tunable(f"t{i}", None, -(2**31), 2**31 - 1, 1) for i in range(len(values))]
     clock = dice.choice((100, 1000, 1_000_000))
     return Dictionary("Any", "0", clock, (160, 128), tuple(kinds), tuple(tunables)), values

@@ -36,12 +36,7 @@ def set_event(made: thumb.Machine, tick: int, fields: tuple[int, ...]) -> None:
 
 # What runs, what interrupts it, whether that is the transmitter's interrupt, and how many bytes are on their way.
 SEARCHES = {
-    "an interrupt that logs, the transmitter's": (
-        "playlog_on_transmitter_empty",
-        "logging_interrupt",
-        False,
-        (1, 0),
-    ),
+    "an interrupt that logs, the transmitter's": ("playlog_on_transmitter_empty", "logging_interrupt", False, (1, 0)),
     "the transmitter interrupts a call that leaves its packet open": (
         "call_at",
         "playlog_on_transmitter_empty",
@@ -99,9 +94,7 @@ def sent_in_the_end(
     count = made.count_steps(function, *arguments)
     for number in range(count):
         before()
-        made.call_interrupted(
-            function, arguments, number, handler, transmitter=transmitter, fast_line=fast_line
-        )
+        made.call_interrupted(function, arguments, number, handler, transmitter=transmitter, fast_line=fast_line)
         made.transmit()
         if function == "call_at":
             made.call("call_died", ARGUMENTS)
@@ -185,10 +178,7 @@ RACES = {
         "            port->send((uint8_t)byte);\n            port->enable_interrupt(true);",
         "            port->enable_interrupt(true);",
     ),
-    "primed even while a byte is on its way": (
-        "port->send != NULL && !log->sending",
-        "port->send != NULL",
-    ),
+    "primed even while a byte is on its way": ("port->send != NULL && !log->sending", "port->send != NULL"),
     "the place of a packet is not kept": (
         "    log->open.write = (uint16_t)((place.write + head",
         "    if (0) log->open.write = (uint16_t)((place.write + head",

@@ -163,7 +163,5 @@ def test_cut_in_the_middle() -> None:
     at = len(data) // 3
     right = product([data[at:]])
     begins = data.index(0, at) + 1
-    assert [event[2:] for event in right.events] == [
-        event[2:] for event in whole.events if event[1] >= begins
-    ]
+    assert [event[2:] for event in right.events] == [event[2:] for event in whole.events if event[1] >= begins]
     assert len(right.rejected) <= 1

@@ -41,9 +41,7 @@ def need_thumb() -> None:
 
 def tool(name: str, *arguments: str | Path) -> str:
     """Runs a tool of the cross compiler; its standard output."""
-    done = subprocess.run(
-        [f"arm-none-eabi-{name}", *map(str, arguments)], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([f"arm-none-eabi-{name}", *map(str, arguments)], capture_output=True, text=True, check=False)
     if done.returncode:
         raise AssertionError(f"arm-none-eabi-{name} failed:\n{done.stderr}")
     return done.stdout
@@ -53,10 +51,21 @@ def build(folder: Path, name: str, sources: Iterable[Path], defines: Iterable[st
     """Links `sources` into an executable for the benchmark's board."""
     elf = folder / f"{name}.elf"
     tool(
-        "gcc", *FLAGS, f"-I{RECORDER}", f"-I{BENCH}", *(f"-D{d}" for d in defines), *sources,
-        "-nostartfiles", "-specs=nano.specs", "-specs=nosys.specs", f"-T{BENCH / 'thumb.ld'}", "-Wl,-e,0x10001",
-        "-Wl,--no-warn-rwx-segments,--no-warnings", "-o", elf,
-    )  # fmt: skip
+        "gcc",
+        *FLAGS,
+        f"-I{RECORDER}",
+        f"-I{BENCH}",
+        *(f"-D{d}" for d in defines),
+        *sources,
+        "-nostartfiles",
+        "-specs=nano.specs",
+        "-specs=nosys.specs",
+        f"-T{BENCH / 'thumb.ld'}",
+        "-Wl,-e,0x10001",
+        "-Wl,--no-warn-rwx-segments,--no-warnings",
+        "-o",
+        elf,
+    )
     return elf
 
 

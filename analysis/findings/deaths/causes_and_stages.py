@@ -69,9 +69,7 @@ def causes(death: Columns, basis: Basis) -> Finding:
     ]
     total = counted(cause.size, "death")
     if not rows:
-        return CAUSES.finding(
-            basis, f"The game does not say of what its {total} were.", tables={"causes": rows}
-        )
+        return CAUSES.finding(basis, f"The game does not say of what its {total} were.", tables={"causes": rows})
     most, share = rows[0], shares[0]
     sentence = (
         f"{most['label']} took {percent(share.value)} of {total} {limits(share)}"

@@ -9,13 +9,7 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.fairness import (
-    NOBODY_REACTS_MS,
-    SIMPLE_REACTION_MS,
-    longest_repeat,
-    notice_bands,
-    repeated_place,
-)
+from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, longest_repeat, notice_bands, repeated_place
 from analysis.stats.proportions import Share, share_by_player
 from analysis.words import amount, counted, limits, percent
 

@@ -8,16 +8,7 @@ import pandas as pd
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.deaths import death_map_parts
-from analysis.findings.deaths.screen_cells import (
-    AREA,
-    CELL,
-    SCREEN,
-    Seen,
-    is_hot,
-    label_of,
-    place_words,
-    screen_facts,
-)
+from analysis.findings.deaths.screen_cells import AREA, CELL, SCREEN, Seen, is_hot, label_of, place_words, screen_facts
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -45,9 +36,7 @@ PLACES = Declared(
             Column("rate_per_s", "deaths a second", "deaths over that time"),
             Column("rate_low", "deaths a second", "lower limit of the rate, of this cell alone"),
             Column("rate_high", "deaths a second", "upper limit of the rate, of this cell alone"),
-            Column(
-                "smooth_rate", "deaths a second", "the rate around it, drawn towards that of the whole screen"
-            ),
+            Column("smooth_rate", "deaths a second", "the rate around it, drawn towards that of the whole screen"),
             Column("expected_deaths", "", "deaths to be expected from each player's time there"),
             Column("expected_players", "", "players of whom a death there would be expected"),
             Column("score", "", "how far the deaths are beyond what is expected"),
@@ -116,12 +105,7 @@ def _seen(reader: Reader, selection: Selection, death: Columns) -> Seen:
     parts = 8 if placed["x"].size < _MANY_DEATHS else 16
     cells = Cells(width, height, max(1, min(width, height) // parts))
     spent = reader.ask_chosen(
-        "time_by_cell",
-        selection,
-        cell=cells.size,
-        columns=cells.columns,
-        rows=cells.rows,
-        longest_us=_LONGEST_US,
+        "time_by_cell", selection, cell=cells.size, columns=cells.columns, rows=cells.rows, longest_us=_LONGEST_US
     )
     return Seen(cells, placed, spent)
 

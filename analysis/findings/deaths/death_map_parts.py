@@ -11,15 +11,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.deaths.screen_cells import (
-    AREA,
-    SCREEN,
-    Seen,
-    is_hot,
-    label_of,
-    place_words,
-    screen_facts,
-)
+from analysis.findings.deaths.screen_cells import AREA, SCREEN, Seen, is_hot, label_of, place_words, screen_facts
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns
 from analysis.stats.places import hot_spots_of_parts
@@ -48,9 +40,7 @@ def _declared(by: str, title: str, *head: Column) -> Declared:
         Column("strongest_y_px", "px", "upper edge of that cell"),
         Column("p", "", "the p of that cell"),
     )
-    return Declared(
-        f"deaths.places_by_{by}", "deaths", title, "hot_spots", {"cells": cells, "parts": parts}, SCREEN
-    )
+    return Declared(f"deaths.places_by_{by}", "deaths", title, "hot_spots", {"cells": cells, "parts": parts}, SCREEN)
 
 
 BY_CAUSE = _declared(
@@ -126,9 +116,7 @@ def _finding(what: Declared, noun: str, parts: Sequence[_Part], seen: Seen, basi
             "p": spots.p,
             "hot": hot,
         }
-        cells += [
-            part.head | {name: column[i] for name, column in columns.items()} for i in np.flatnonzero(deaths)
-        ]
+        cells += [part.head | {name: column[i] for name, column in columns.items()} for i in np.flatnonzero(deaths)]
         top = int(np.argmax(np.where(deaths > 0, spots.score, -np.inf)))
         rows.append(
             part.head
@@ -156,6 +144,4 @@ def _finding(what: Declared, noun: str, parts: Sequence[_Part], seen: Seen, basi
         having = sum(row["hot_cells"] > 0 for row in rows)
         verb = "has" if having == 1 else "have"
         sentence = f"{having} of {len(parts)} {noun} {verb} hot places; the strongest is {said}, {corrected}."
-    return what.finding(
-        basis, sentence, tables={"cells": cells, "parts": rows}, facts=screen_facts(seen.cells)
-    )
+    return what.finding(basis, sentence, tables={"cells": cells, "parts": rows}, facts=screen_facts(seen.cells))

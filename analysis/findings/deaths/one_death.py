@@ -193,19 +193,14 @@ def _sentence(events: Columns, facts: Mapping[str, Any]) -> str:
     since = amount(-facts["moved_since_s"], "s")
     if facts["shot_s"] is not None:
         ago_ms = -1e3 * facts["shot_s"]
-        first = (
-            f"The killing shot hit {amount(float(round(ago_ms)), 'ms')} after it was fired, {_notice(ago_ms)}"
-        )
-        when = (
-            "meanwhile" if facts["moved_since_s"] == facts["shot_s"] else f"in the {since} before the death"
-        )
+        first = f"The killing shot hit {amount(float(round(ago_ms)), 'ms')} after it was fired, {_notice(ago_ms)}"
+        when = "meanwhile" if facts["moved_since_s"] == facts["shot_s"] else f"in the {since} before the death"
         first += f"; {when} {facts['player']} moved {moved}." if moved else "."
     elif moved:
         first = f"{facts['player']} moved {moved} in the last {since}; when the killing shot was fired is not logged."
     else:
         first = (
-            "This game logs neither where its players are nor when a killing shot was fired: "
-            "the strip shows the rest."
+            "This game logs neither where its players are nor when a killing shot was fired: the strip shows the rest."
         )
     return f"{first} {_doings(events, facts)}"
 
@@ -228,19 +223,13 @@ def _doings(events: Columns, facts: Mapping[str, Any]) -> str:
     aimed = int(np.sum((events["value"][before] == 1) & (what == "enemy_shot")))
     nouns = (("shot", "own shot"), ("pickup", "pick-up"), ("press", "press"), ("landed", "landed piece"))
     told = [
-        counted(number[name], noun, "presses" if noun == "press" else "")
-        for name, noun in nouns
-        if number.get(name)
+        counted(number[name], noun, "presses" if noun == "press" else "") for name, noun in nouns if number.get(name)
     ]
     if number.get("enemy_shot"):
         at = f" ({aimed} aimed)" if aimed else ""
         told.append(counted(number["enemy_shot"], "enemy shot") + at)
     since = f"the {amount(since_s, 's')} before the death"
-    return (
-        f"In {since}: {', '.join(told)}."
-        if told
-        else f"No shots, pick-ups or presses were logged in {since}."
-    )
+    return f"In {since}: {', '.join(told)}." if told else f"No shots, pick-ups or presses were logged in {since}."
 
 
 def _watched_s(facts: Mapping[str, Any]) -> float:

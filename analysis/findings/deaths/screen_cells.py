@@ -13,15 +13,8 @@ from analysis.words import cause_name
 Array = np.ndarray
 # A cell is hot where chance alone would bring one like it, anywhere on the screen, in one playtest of twenty.
 SIGNIFICANT = 0.05
-CELL = (
-    Column("x_px", "px", "left edge of the cell"),
-    Column("y_px", "px", "upper edge of the cell"),
-)
-AREA = (
-    *CELL,
-    Column("width_px", "px", "its width"),
-    Column("height_px", "px", "its height"),
-)
+CELL = (Column("x_px", "px", "left edge of the cell"), Column("y_px", "px", "upper edge of the cell"))
+AREA = (*CELL, Column("width_px", "px", "its width"), Column("height_px", "px", "its height"))
 SCREEN = (
     Column("screen_width", "px", "width of the screen"),
     Column("screen_height", "px", "height of the screen"),

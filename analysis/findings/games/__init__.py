@@ -28,7 +28,5 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         found += one_shot.find(reader, selection, basis)
     if found:
         return found
-    sentence = (
-        "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `landed` or `trial` here."
-    )
+    sentence = "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `landed` or `trial` here."
     return [nothing(QUESTION, sentence, basis)]

@@ -141,9 +141,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
 
 
 def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:
-    rest = pd.DataFrame({name: piece[name] for name in ("run_id", "player", "x", "y")}).astype(
-        {"x": float, "y": float}
-    )
+    rest = pd.DataFrame({name: piece[name] for name in ("run_id", "player", "x", "y")}).astype({"x": float, "y": float})
     rest = rest.dropna(subset=["x", "y"])
     last = rest[rest["run_id"].isin(death["run_id"])].groupby("run_id").tail(_LAST_PIECES)
     top = last.loc[last.groupby("run_id")["y"].idxmin()]

@@ -37,9 +37,7 @@ def _shown(name: str, title: str, unit: str, says: str) -> _Shown:
         *interval_columns(unit, "the value"),
         Column("players", "", "players it rests on"),
         Column("runs", "", "runs it rests on"),
-        Column(
-            "p", "", "chance of being as far below the highest; corrected for all pairs; none for the highest"
-        ),
+        Column("p", "", "chance of being as far below the highest; corrected for all pairs; none for the highest"),
     )
     facts = (
         Column("unit", "", "what the values are in"),
@@ -117,9 +115,7 @@ def _compared(name: str, shown: _Shown, runs: dict[str, Columns]) -> Finding | N
     size = Size(
         sum(one.total.size for one in games),
         sum(one.runs for one in games),
-        (
-            "One person who played several games counts in each of them; who played what was not drawn by lot.",
-        ),
+        ("One person who played several games counts in each of them; who played what was not drawn by lot.",),
     )
     first = games[0].estimate
     estimate = Estimate(first.value, first.low, first.high, unit=shown.unit)
@@ -170,14 +166,8 @@ def _sentence(games: Sequence[_Game], shown: _Shown, apart: int) -> str:
     if apart == 0:
         sure = "but the data do not tell it apart from any of the others"
     elif apart == rest:
-        sure = (
-            "and is told apart from every other game"
-            if rest > 1
-            else f"and is told apart from {games[1].name}"
-        )
+        sure = "and is told apart from every other game" if rest > 1 else f"and is told apart from {games[1].name}"
     else:
         sure = f"and is told apart from {apart} of {rest} others"
     top = amount(games[0].estimate.value, shown.unit)
-    return (
-        f"{games[0].name} is highest ({top} {shown.says}), {sure} (5 %, corrected for the number of games)."
-    )
+    return f"{games[0].name} is highest ({top} {shown.says}), {sure} (5 %, corrected for the number of games)."

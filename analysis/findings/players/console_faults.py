@@ -55,9 +55,7 @@ SLIDE = Declared(
             Column("power_up_id", "", "the power-up of a console"),
             Column("capture", "", "the log it is in"),
             Column("what", "", "which input, or the position"),
-            Column(
-                "noise", "in `unit`", "standard deviation while held still; none where it hardly ever was"
-            ),
+            Column("noise", "in `unit`", "standard deviation while held still; none where it hardly ever was"),
             Column("unit", "", "raw or px"),
             Column("noise_px", "px", "the same in pixels; none where no positions go with it"),
             Column("flicker", "share", "of neighbouring samples at rest, those that differ"),
@@ -81,9 +79,7 @@ SLOW_FRAMES = Declared(
         )
     },
     (
-        Column(
-            "expected_share", "share", "of deaths, by each player's share of time just after a slow frame"
-        ),
+        Column("expected_share", "share", "of deaths, by each player's share of time just after a slow frame"),
         Column("reach_ms", "ms", "how long after a slow frame a death may have been its doing"),
     ),
 )
@@ -199,9 +195,7 @@ def _slide_words(table: pd.DataFrame) -> str:
             f"Held still, the raw input varies with a standard deviation of up to {amount(raw)}; how many pixels that "
             "is cannot be told, because no positions go with it."
         )
-    judged = (
-        "too little to matter" if worst < 0.5 else "enough to see" if worst < 2 else "enough to be hit by"
-    )
+    judged = "too little to matter" if worst < 0.5 else "enough to see" if worst < 2 else "enough to be hit by"
     return (
         f"Held still, the player moves by itself with a standard deviation of up to {amount(worst, 'pixels')}, "
         f"{judged}; every run on that console is touched by it."

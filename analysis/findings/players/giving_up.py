@@ -50,9 +50,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     sentence = f"{len(table)} of {counted(basis.runs, 'run')} were given up {limits(share)}, by {who}"
     if given_up.any() and "death" in basis.roles:
         soon, stuck = int((table["since_death_s"] < 10).sum()), int((table["deaths_here"] >= 2).sum())
-        sentence += (
-            f", {soon} of them within 10 s of a death and {stuck} after two or more deaths in one stage"
-        )
+        sentence += f", {soon} of them within 10 s of a death and {stuck} after two or more deaths in one stage"
     after = _after_deaths(run, reader.ask_chosen("deaths", selection))
     return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after})
 

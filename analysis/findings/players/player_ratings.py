@@ -58,8 +58,7 @@ def find(rated: Columns, basis: Basis) -> Finding:
         frame["deaths_per_min"] = 60 * frame["deaths"] / frame["alive_s"].where(frame["alive_s"] > 0)
     among = {name: rank_correlation(table["rating"].to_numpy(), table[name].to_numpy()) for name in OUTCOMES}
     within = {
-        name: correlation_within_players(run["rating"].to_numpy(), run[name].to_numpy(), player)
-        for name in OUTCOMES
+        name: correlation_within_players(run["rating"].to_numpy(), run[name].to_numpy(), player) for name in OUTCOMES
     }
     middle = amount(float(table["rating"].median()))
     rated_words = f"{counted(len(table), 'player')} rated {counted(len(run), 'run')}"

@@ -30,9 +30,7 @@ SKILL = Declared(
             Column("alive_min", "min", "time alive in them"),
             Column("deaths", "", "deaths in them"),
             Column("rate_per_min", _RATE, "deaths over time alive, as observed"),
-            Column(
-                "own", _RATE, "the rate, drawn towards the common one as far as the player's data are thin"
-            ),
+            Column("own", _RATE, "the rate, drawn towards the common one as far as the player's data are thin"),
             *interval_columns(_RATE, "`own`"),
             Column("finished", "", "runs that were finished"),
             Column("quit", "", "runs that were given up"),
@@ -59,9 +57,7 @@ LEARNING = Declared(
         )
     },
     (
-        Column(
-            "per_doubling", "times", "how many times as often the same player dies with twice the attempts"
-        ),
+        Column("per_doubling", "times", "how many times as often the same player dies with twice the attempts"),
         *interval_columns("times", "that"),
     ),
 )
@@ -157,9 +153,7 @@ def learning(basis: Basis) -> Finding:
     estimate = found.per_doubling
     verdict = "no learning is shown yet"
     if estimate.high is not None and estimate.low is not None:
-        verdict = (
-            "they get better" if estimate.high < 1 else "they get worse" if estimate.low > 1 else verdict
-        )
+        verdict = "they get better" if estimate.high < 1 else "they get worse" if estimate.low > 1 else verdict
     sentence = (
         f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}, "
         f"compared with the same player's earlier attempts: {verdict}."
@@ -179,14 +173,10 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
         "the makers": run["team"] == 1,
     }
     rows = [_group(name, run, mine) for name, mine in members.items() if mine.any()]
-    parts = [
-        f"{row['group']}: {counted(row['runs'], 'run')}, {percent(row['finished'])} finished" for row in rows
-    ]
+    parts = [f"{row['group']}: {counted(row['runs'], 'run')}, {percent(row['finished'])} finished" for row in rows]
     warnings = basis.warnings
     if not members["first-time players"].any():
-        warnings += (
-            "No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",
-        )
+        warnings += ("No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",)
     return GROUPS.finding(
         with_team,
         "; ".join(parts).capitalize() + ". The makers' runs count in nothing else unless asked for.",

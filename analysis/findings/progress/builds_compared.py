@@ -36,12 +36,8 @@ TARGET = Declared(
     (
         Column("target", "", "name of the target"),
         Column("changed", "", "the declared values that differ between the builds"),
-        Column(
-            "how", "", "players (different people, shares), means, quantiles, or within (the same people)"
-        ),
-        Column(
-            "closer", "", "whether the later build is closer to what was wanted; none where nobody can tell"
-        ),
+        Column("how", "", "players (different people, shares), means, quantiles, or within (the same people)"),
+        Column("closer", "", "whether the later build is closer to what was wanted; none where nobody can tell"),
         Column("unit", "", "of the figures and of their difference, which is the estimate"),
     ),
     told_apart_by="target",
@@ -57,9 +53,7 @@ PREDICTIONS = Declared(
             Column("proposal", "", "the proposal, by the values it changes"),
             Column("target", "", "name of the target"),
             Column("predicted", "in the target's unit", "the middle of the prediction"),
-            Column(
-                "expected_low", "in the target's unit", "lower limit of what so many players were to show"
-            ),
+            Column("expected_low", "in the target's unit", "lower limit of what so many players were to show"),
             Column("expected_high", "in the target's unit", "upper limit of it"),
             Column("came", "in the target's unit", "what the playtest showed"),
             Column("inside", "", "whether it came out within the limits"),
@@ -107,9 +101,7 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
 def _sentence(c: Compared) -> str:
     d, mean = c.difference, c.mean
     if d.before is None or d.after is None:
-        return (
-            f"{c.target.name}: one of the builds {c.before} and {c.after} was played by nobody it speaks of."
-        )
+        return f"{c.target.name}: one of the builds {c.before} and {c.after} was played by nobody it speaks of."
     apart = _points(d) if d.low is not None else _no_interval(c)
     said = (
         f"{c.target.name}{of_players(c.target)}: {amount(d.before, d.unit)} on {c.before}, "
@@ -167,15 +159,19 @@ def _scored(comparison: Comparison) -> Finding:
     )
     few = ("a few predictions say little about how good predictions are",)
     size = Size(
-        max(s.players for s in scores),
-        max(s.runs for s in scores),
-        few if len(scores) <= _FEW_PREDICTIONS else (),
+        max(s.players for s in scores), max(s.runs for s in scores), few if len(scores) <= _FEW_PREDICTIONS else ()
     )
     rows = [
         {
-            "kept": s.noted_at, "proposal": s.proposal, "target": s.target, "predicted": s.said.value,
-            "expected_low": s.expected_low, "expected_high": s.expected_high, "came": s.observed, "inside": s.inside,
+            "kept": s.noted_at,
+            "proposal": s.proposal,
+            "target": s.target,
+            "predicted": s.said.value,
+            "expected_low": s.expected_low,
+            "expected_high": s.expected_high,
+            "came": s.observed,
+            "inside": s.inside,
         }
         for s in scores
-    ]  # fmt: skip
+    ]
     return PREDICTIONS.finding(size, sentence, tables={"predictions": rows})

@@ -61,9 +61,7 @@ def compare_game(
     played = list(order.builds)
     for label in (before, after):
         if label is not None and label not in played:
-            raise NothingToTune(
-                f"build {label!r} of {selection.game!r} was not played; played: {', '.join(played)}"
-            )
+            raise NothingToTune(f"build {label!r} of {selection.game!r} was not played; played: {', '.join(played)}")
     before, after, unordered = _two_builds(order, before, after)
     if unordered:
         return Comparison(selection.game, before, after, (), (), (), not_known(unordered), unordered)
@@ -170,7 +168,5 @@ def _why_not(played: list[str], after: str | None) -> str:
 def _changes(before: Build, after: Build) -> tuple[tuple[str, int, int, str], ...]:
     now = {t.name: t.value for t in before.tunables}
     return tuple(
-        (t.name, now[t.name], t.value, t.unit)
-        for t in after.tunables
-        if t.name in now and now[t.name] != t.value
+        (t.name, now[t.name], t.value, t.unit) for t in after.tunables if t.name in now and now[t.name] != t.value
     )

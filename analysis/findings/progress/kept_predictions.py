@@ -34,11 +34,7 @@ def predictions_to_keep(answer: TuningAnswer, targets: TargetSet) -> Iterator[tu
         ]
         yield (
             proposal.build,
-            {
-                "proposal": proposal.id,
-                "changes": {c.tunable: c.proposed for c in proposal.changes},
-                "targets": said,
-            },
+            {"proposal": proposal.id, "changes": {c.tunable: c.proposed for c in proposal.changes}, "targets": said},
         )
 
 
@@ -57,9 +53,7 @@ def scores_of(data: Played, selection: Selection, builds: Mapping[int, Build], l
             if made_on == label or not kept["changes"] or setting != values:
                 continue
             for said in kept["targets"]:
-                score = _score(
-                    data, selection, label, said, kept["proposal"], made_on, str(rows["noted_at"][n])
-                )
+                score = _score(data, selection, label, said, kept["proposal"], made_on, str(rows["noted_at"][n]))
                 if score is not None and (score.proposal, score.target) not in done:
                     done.add((score.proposal, score.target))
                     yield score
@@ -68,13 +62,7 @@ def scores_of(data: Played, selection: Selection, builds: Mapping[int, Build], l
 
 
 def _score(
-    data: Played,
-    selection: Selection,
-    label: str,
-    said: Mapping[str, Any],
-    proposal: str,
-    made_on: str,
-    noted_at: str,
+    data: Played, selection: Selection, label: str, said: Mapping[str, Any], proposal: str, made_on: str, noted_at: str
 ) -> Score | None:
     target = Target(**said["target"])
     if target.outcome in TRIAL_OUTCOMES and target.population == Population.NEW_PLAYERS:

@@ -60,12 +60,7 @@ ON_AXIS = {
         {
             "curve": CURVE,
             "curves": (_BY, GROUP, *CURVE),
-            "groups": (
-                _BY,
-                *GROUPS,
-                Column("units", "", "what was counted"),
-                Column("events", "", "those that ended"),
-            ),
+            "groups": (_BY, *GROUPS, Column("units", "", "what was counted"), Column("events", "", "those that ended")),
         },
         (
             Column("axis", "", "what is counted"),
@@ -84,9 +79,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     if {"shot", "death"} <= basis.roles:
         told = reader.ask_chosen("life_shots", selection)
         by_stage = told["by_stage"].astype(bool)
-        life, part = (
-            {name: column[which] for name, column in told.items()} for which in (~by_stage, by_stage)
-        )
+        life, part = ({name: column[which] for name, column in told.items()} for which in (~by_stage, by_stage))
         if life["shots"].any():
             units, staged = (_Units(row["shots"], row["died"].astype(bool), row) for row in (life, part))
             groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
@@ -166,10 +159,7 @@ def _one_row_a_player(run: Columns, names: Array) -> Columns:
         first = run["first_time"][mine].astype(float)
         known = first[np.isfinite(first)]
         rows["first_time"].append(known[0] if known.size else np.nan)
-    return {
-        name: np.array(column, dtype=float if name == "first_time" else object)
-        for name, column in rows.items()
-    }
+    return {name: np.array(column, dtype=float if name == "first_time" else object) for name, column in rows.items()}
 
 
 def _groups(units: _Units, keys: tuple[str, ...]) -> _Tables:
@@ -191,8 +181,7 @@ def _together(one: _Tables, other: _Tables) -> _Tables:
     if not one or not other:
         return one or other
     return {
-        name: {column: [*one[name][column], *other[name][column]] for column in table}
-        for name, table in one.items()
+        name: {column: [*one[name][column], *other[name][column]] for column in table} for name, table in one.items()
     }
 
 

@@ -26,16 +26,8 @@ BUILDS = Declared(
             Column("mean_a_s", "s", "mean life on a"),
             Column("mean_b_s", "s", "mean life on b"),
             Column("horizon_s", "s", "the longest time that both builds reach"),
-            Column(
-                "log_rank_p",
-                "",
-                "p of the log-rank test, permuting players, corrected for the number of pairs",
-            ),
-            Column(
-                "difference_p",
-                "",
-                "p of the difference, permuting players, corrected for the number of pairs",
-            ),
+            Column("log_rank_p", "", "p of the log-rank test, permuting players, corrected for the number of pairs"),
+            Column("difference_p", "", "p of the difference, permuting players, corrected for the number of pairs"),
             Column("players_a", "", "players on a"),
             Column("players_b", "", "players on b"),
             Column("players_both", "", "players on both, compared with themselves"),
@@ -63,12 +55,20 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
         result = compare_builds(duration[chosen], died[chosen], player[chosen], build[chosen] == b)
         apart = result.difference
         row = {
-            "build_a": a, "build_b": b, "difference_s": apart.value, "low": apart.low, "high": apart.high,
-            "mean_a_s": result.mean_a, "mean_b_s": result.mean_b, "horizon_s": result.horizon,
+            "build_a": a,
+            "build_b": b,
+            "difference_s": apart.value,
+            "low": apart.low,
+            "high": apart.high,
+            "mean_a_s": result.mean_a,
+            "mean_b_s": result.mean_b,
+            "horizon_s": result.horizon,
             "log_rank_p": _corrected(result.log_rank_p, len(pairs)),
             "difference_p": _corrected(result.difference_p, len(pairs)),
-            "players_a": result.players_a, "players_b": result.players_b, "players_both": result.players_both,
-        }  # fmt: skip
+            "players_a": result.players_a,
+            "players_b": result.players_b,
+            "players_both": result.players_both,
+        }
         rows.append(row)
         if order := _one_order(life, a, b):
             warnings.append(order)
@@ -96,11 +96,7 @@ def _corrected(p: float | None, tests: int) -> float | None:
 
 def _one_order(life: Columns, a: str, b: str) -> str:
     """A warning where everybody who played both builds played the same one first."""
-    build, player, attempt = (
-        life["build"].astype(str),
-        life["player"].astype(str),
-        life["attempt"].astype(int),
-    )
+    build, player, attempt = (life["build"].astype(str), life["player"].astype(str), life["attempt"].astype(int))
     first = {}
     for who in set(player[build == a]) & set(player[build == b]):
         mine = player == who

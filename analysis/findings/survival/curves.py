@@ -85,10 +85,18 @@ def grouped(
         mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)
         middle = curve.median()
         row = {
-            "group": name, "players": curve.players, "lives": curve.runs, "deaths": int(curve.deaths.sum()),
-            "median": middle.value, "median_low": middle.low, "median_high": middle.high,
-            "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": horizon,
-        }  # fmt: skip
+            "group": name,
+            "players": curve.players,
+            "lives": curve.runs,
+            "deaths": int(curve.deaths.sum()),
+            "median": middle.value,
+            "median_low": middle.low,
+            "median_high": middle.high,
+            "mean": mean.value,
+            "mean_low": mean.low,
+            "mean_high": mean.high,
+            "horizon": horizon,
+        }
         for column, value in row.items():
             rows.setdefault(column, []).append(value)
     return long, rows

@@ -88,15 +88,19 @@ def whole(life: Columns, basis: Basis) -> Finding:
     elif median.value is None:
         left, left_low, left_high = curve.surviving[-1], curve.low[-1], curve.high[-1]
         share = Estimate(float(left), *_limits(left_low, left_high), unit="share")
-        sentence = (
-            f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
-        )
+        sentence = f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
     else:
         sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
     facts = {
-        "axis": "seconds alive", "median": median.value, "median_low": median.low, "median_high": median.high,
-        "mean": mean.value, "mean_low": mean.low, "mean_high": mean.high, "horizon": curve.last,
-    }  # fmt: skip
+        "axis": "seconds alive",
+        "median": median.value,
+        "median_low": median.low,
+        "median_high": median.high,
+        "mean": mean.value,
+        "mean_low": mean.low,
+        "mean_high": mean.high,
+        "horizon": curve.last,
+    }
     warnings = basis.warnings
     if 1 < curve.players <= _FEW_FOR_THE_TAIL and curve.time.size and curve.surviving[-1] < _TAIL:
         warnings += (
@@ -116,9 +120,15 @@ def hazard(life: Columns, basis: Basis) -> Finding:
     edges = hazard_edges(duration, died)
     hazard = hazard_by_time(duration, died, player, edges)
     table = {
-        "start_s": hazard.start, "end_s": hazard.end, "rate_per_min": 60 * hazard.value, "low": 60 * hazard.low,
-        "high": 60 * hazard.high, "deaths": hazard.deaths, "exposure_s": hazard.exposure, "players": hazard.players,
-    }  # fmt: skip
+        "start_s": hazard.start,
+        "end_s": hazard.end,
+        "rate_per_min": 60 * hazard.value,
+        "low": 60 * hazard.low,
+        "high": 60 * hazard.high,
+        "deaths": hazard.deaths,
+        "exposure_s": hazard.exposure,
+        "players": hazard.players,
+    }
     known = np.flatnonzero(hazard.exposure > 0)
     estimate, sentence = None, "No time alive was logged, so there is no hazard."
     if known.size:
@@ -126,14 +136,14 @@ def hazard(life: Columns, basis: Basis) -> Finding:
         low, high = _limits(60 * hazard.low[top], 60 * hazard.high[top])
         estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
         when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
-        sentence = (
-            f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
-        )
+        sentence = f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         if hazard.start.size > 1:
             rest = against_rest(
-                _against_other_times(duration, died, player, edges, top), "then", "at other times",
+                _against_other_times(duration, died, player, edges, top),
+                "then",
+                "at other times",
                 f"{hazard.start.size} stretches",
-            )  # fmt: skip
+            )
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
             sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."
@@ -144,9 +154,7 @@ def _rate_words(rate: Estimate) -> str:
     return f"{amount(rate.value)} times a minute {limits(rate)}"
 
 
-def _against_other_times(
-    duration: Array, died: Array, player: Array, edges: Array, top: int
-) -> LogRateRatio | None:
+def _against_other_times(duration: Array, died: Array, player: Array, edges: Array, top: int) -> LogRateRatio | None:
     """One stretch of the life against the others of the same players: the weak die early, which is no danger then."""
     inside, spent = deaths_in_bins(duration, died, edges)
     stretch = np.repeat(np.arange(len(inside)), duration.size)
@@ -179,9 +187,5 @@ def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[An
         return f"{amount(mean[i], 's')} in {rows['group'][i]} {limits(estimate)}"
 
     horizon = float(rows["horizon"][0])
-    sentence = (
-        f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
-    )
-    return BY_GROUP[key].finding(
-        basis, sentence, tables={"curves": long, "groups": rows}, facts={"horizon": horizon}
-    )
+    sentence = f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
+    return BY_GROUP[key].finding(basis, sentence, tables={"curves": long, "groups": rows}, facts={"horizon": horizon})

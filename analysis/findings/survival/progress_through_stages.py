@@ -33,9 +33,7 @@ FUNNEL = Declared(
             *interval_columns("share", "reach"),
             Column("first_reach", "share", "of first attempts, those that came to it"),
             *interval_columns("share", "first_reach", "first_"),
-            Column(
-                "clear", "share", "of the visits that were neither given up nor cut, those that got through"
-            ),
+            Column("clear", "share", "of the visits that were neither given up nor cut, those that got through"),
             *interval_columns("share", "clear", "clear_"),
             Column("deaths_per_visit", "", "mean deaths in a visit"),
             Column("lives_in", "lives", "mean lives on entering"),
@@ -79,20 +77,31 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
         early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
         settled = np.isin(outcome, ("cleared", "died_out", "left"))
         clear = share_by_player(
-            outcome[settled] == "cleared",
-            np.ones(int(settled.sum())),
-            visit["player"][mine][settled].astype(str),
+            outcome[settled] == "cleared", np.ones(int(settled.sum())), visit["player"][mine][settled].astype(str)
         )
         row = {
-            "stage": stage, "stage_kind": kind, "name": stage_name(stage, kind), "entered": int(ran.sum()),
-            "players": int(np.unique(player[ran]).size), "cleared": int(np.sum(outcome == "cleared")),
-            "died_out": int(np.sum(outcome == "died_out")), "quit": int(np.sum(outcome == "quit")),
-            "cut": int(np.sum(outcome == "cut")), "reach": reach.value, "low": reach.low, "high": reach.high,
-            "first_reach": early.value, "first_low": early.low, "first_high": early.high,
-            "clear": clear.value, "clear_low": clear.low, "clear_high": clear.high,
+            "stage": stage,
+            "stage_kind": kind,
+            "name": stage_name(stage, kind),
+            "entered": int(ran.sum()),
+            "players": int(np.unique(player[ran]).size),
+            "cleared": int(np.sum(outcome == "cleared")),
+            "died_out": int(np.sum(outcome == "died_out")),
+            "quit": int(np.sum(outcome == "quit")),
+            "cut": int(np.sum(outcome == "cut")),
+            "reach": reach.value,
+            "low": reach.low,
+            "high": reach.high,
+            "first_reach": early.value,
+            "first_low": early.low,
+            "first_high": early.high,
+            "clear": clear.value,
+            "clear_low": clear.low,
+            "clear_high": clear.high,
             "deaths_per_visit": float(visit["deaths"][mine].mean()),
-            "lives_in": _mean(visit["lives_in"][mine]), "tier_in": _mean(visit["tier_in"][mine]),
-        }  # fmt: skip
+            "lives_in": _mean(visit["lives_in"][mine]),
+            "tier_in": _mean(visit["tier_in"][mine]),
+        }
         rows.append(row)
         last = str(row["name"]), reach
         if clear.value is not None and (worst is None or clear.value < worst[0]):
@@ -111,9 +120,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
     cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
     if cut:
-        warnings += (
-            f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",
-        )
+        warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
     return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings)
 
 

@@ -26,9 +26,7 @@ RISKS = Declared(
         "factors": (
             Column("factor", "", "what differs: boss, stage, tier or attempt"),
             Column("unit", "", "what one more of it is, in words"),
-            Column(
-                "ratio", "times", "hazard ratio: how many times as high the risk of dying is with one more"
-            ),
+            Column("ratio", "times", "hazard ratio: how many times as high the risk of dying is with one more"),
             *interval_columns("times", "the ratio"),
         )
     },
@@ -52,9 +50,12 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     if stretch["end_s"].size > _MOST_STRETCHES:
         return []
     fit = cox(
-        stretch["entry_s"], stretch["end_s"], stretch["died"] == 1, np.column_stack([x for _, x in factors.values()]),
+        stretch["entry_s"],
+        stretch["end_s"],
+        stretch["died"] == 1,
+        np.column_stack([x for _, x in factors.values()]),
         stretch["player"].astype(str),
-    )  # fmt: skip
+    )
     if not fit.converged:
         return []
     low, high = fit.interval()
@@ -90,7 +91,5 @@ def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:
         "attempt": ("twice the attempts", np.log2(stretch["attempt"].astype(float))),
     }
     return {
-        name: (unit, x)
-        for name, (unit, x) in all_factors.items()
-        if x.size and np.isfinite(x).all() and np.ptp(x) > 0
+        name: (unit, x) for name, (unit, x) in all_factors.items() if x.size and np.isfinite(x).all() and np.ptp(x) > 0
     }

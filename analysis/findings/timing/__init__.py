@@ -20,11 +20,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     """Every timing finding; one that says so where no note came due in the selection."""
     notes = read_timing(reader, selection)
     if notes is None:
-        return [
-            nothing(
-                QUESTION, "No note came due in the chosen runs: a game tells of its notes by the role `note`."
-            )
-        ]
+        return [nothing(QUESTION, "No note came due in the chosen runs: a game tells of its notes by the role `note`.")]
     shared = left_out(reader, selection) + console_delays.logging_warning(notes)
     errors = errors_by_player(notes)
     found = [

@@ -121,8 +121,13 @@ _MOST_ATTEMPTS = 8
 def find(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
     """Findings along and between songs; those that need two of something are left out where there is one."""
     makers: list[Callable[[TimedNotes, tuple[str, ...]], Finding | None]] = [
-        _songs, _passages, _drift, _density, _lanes, _attempts,
-    ]  # fmt: skip
+        _songs,
+        _passages,
+        _drift,
+        _density,
+        _lanes,
+        _attempts,
+    ]
     return [found for make in makers if (found := make(notes, warnings)) is not None]
 
 
@@ -168,17 +173,21 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         p_hit, p_bias = (np.minimum(1, len(cut) * p) for p in (hit.p, bias.p))
         flagged = (p_bias < 0.05) & (np.abs(bias.effect) >= OFF_MS)
         columns = {
-            "song": [name] * count, "start_s": edges[:-1] / 1e6, "end_s": edges[1:] / 1e6, **_hit_columns(hit),
-            "bias_ms": bias.mean, "bias_low": bias.mean + bias.low - bias.effect,
-            "bias_high": bias.mean + bias.high - bias.effect, "p_bias": p_bias, "p_hit": p_hit,
+            "song": [name] * count,
+            "start_s": edges[:-1] / 1e6,
+            "end_s": edges[1:] / 1e6,
+            **_hit_columns(hit),
+            "bias_ms": bias.mean,
+            "bias_low": bias.mean + bias.low - bias.effect,
+            "bias_high": bias.mean + bias.high - bias.effect,
+            "p_bias": p_bias,
+            "p_hit": p_hit,
             "off": flagged.astype(int),
-        }  # fmt: skip
+        }
         for column, values in columns.items():
             rows.setdefault(column, []).extend(list(values))
         for i in np.flatnonzero(flagged):
-            where = (
-                f"{name} from {edges[i] / 1e6:.0f} to {edges[i + 1] / 1e6:.0f} s ({bias.effect[i]:+.0f} ms)"
-            )
+            where = f"{name} from {edges[i] / 1e6:.0f} to {edges[i + 1] / 1e6:.0f} s ({bias.effect[i]:+.0f} ms)"
             off.append((abs(float(bias.effect[i])), where))
         if np.isfinite(hit.effect).any():
             lowest = int(np.nanargmin(hit.effect))
@@ -195,7 +204,7 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         else "Against the rest of their song, presses are shifted in "
         + "; ".join(w for _, w in sorted(off, reverse=True)[:4])
         + ". Presses that come early there mean notes written late, or the other way round: listen to the passage."
-    )  # fmt: skip
+    )
     says += "" if worst is None else f" Hits fall apart most in {worst[1]} ({100 * worst[0]:+.0f} points)."
     tables = {"passages": rows}
     return PASSAGES.finding(Rested(notes, warnings), says, tables=tables)
@@ -219,13 +228,15 @@ def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         if not parts
         else "Errors drift along " + "; ".join(parts) + ". Plus means presses fall later and later: the chart's tempo"
         " runs ahead of the music, or the console's clock is fast; tiring players look the same."
-    )  # fmt: skip
+    )
     table = {
-        "song": [notes.songs[d.song] for d in found], "ppm": [d.ppm.value for d in found],
-        "low": [d.ppm.low for d in found], "high": [d.ppm.high for d in found],
+        "song": [notes.songs[d.song] for d in found],
+        "ppm": [d.ppm.value for d in found],
+        "low": [d.ppm.low for d in found],
+        "high": [d.ppm.high for d in found],
         "players": [d.ppm.players for d in found],
         "over_song_ms": [d.ppm.value * d.length_s / 1000 for d in found if d.ppm.value is not None],
-    }  # fmt: skip
+    }
     tables = {"songs": table}
     return DRIFT.finding(Rested(notes, warnings), says, tables=tables)
 
@@ -293,11 +304,7 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     same = hits(notes.judged_us, notes.early_us[last], notes.late_us[last])
     measured = np.isfinite(notes.early_us[last])
     hit = level_effects(
-        same.astype(float) if measured else notes.pressed.astype(float),
-        level,
-        notes.player,
-        len(levels),
-        block,
+        same.astype(float) if measured else notes.pressed.astype(float), level, notes.player, len(levels), block
     )
     bias, _ = bias_and_spread(notes.error_us, notes.player, len(notes.players))
     # The mean distance of a normal error is sqrt(2/pi) of its spread.
@@ -332,16 +339,11 @@ def _compare(
 ) -> tuple[LevelEffects, LevelEffects, np.ndarray, np.ndarray]:
     """(hit share, bias in ms, spread in ms, lapses) of each level, within players. Without a window, hit = pressed."""
     windowed = np.isfinite(notes.early_us).all()
-    hit = level_effects(
-        (notes.hit if windowed else notes.pressed).astype(float), level, notes.player, levels, block
-    )
+    hit = level_effects((notes.hit if windowed else notes.pressed).astype(float), level, notes.player, levels, block)
     players = len(notes.players)
     # A few wild presses are pulled in to three spreads, or they would carry the means.
     middle, spread = bias_and_spread(notes.error_us, notes.player, players)
-    clipped = (
-        np.clip(notes.error_us, (middle - 3 * spread)[notes.player], (middle + 3 * spread)[notes.player])
-        / 1000
-    )
+    clipped = np.clip(notes.error_us, (middle - 3 * spread)[notes.player], (middle + 3 * spread)[notes.player]) / 1000
     bias = level_effects(clipped, level, notes.player, levels, block)
     about_level = notes.error_us - middle[notes.player] - 1000 * np.nan_to_num(bias.effect)[level]
     own_spread = bias_and_spread(about_level, level, levels)[1] / 1000
@@ -368,6 +370,9 @@ def _points(change: Estimate, fewer: str, more: str) -> str:
 def _hit_columns(effects: LevelEffects) -> dict[str, np.ndarray]:
     shift = effects.mean - effects.effect
     return {
-        "notes": effects.notes.astype(int), "players": effects.players, "hit": np.clip(effects.mean, 0, 1),
-        "hit_low": np.clip(effects.low + shift, 0, 1), "hit_high": np.clip(effects.high + shift, 0, 1),
-    }  # fmt: skip
+        "notes": effects.notes.astype(int),
+        "players": effects.players,
+        "hit": np.clip(effects.mean, 0, 1),
+        "hit_low": np.clip(effects.low + shift, 0, 1),
+        "hit_high": np.clip(effects.high + shift, 0, 1),
+    }

@@ -102,10 +102,12 @@ def _logging(notes: TimedNotes) -> list[Finding]:
         return []
     cut = [name for name, check in checks.items() if check.cut]
     edges: dict[str, list[Any]] = {
-        "edge": list(checks), "inside": [c.inside for c in checks.values()],
-        "beyond": [c.beyond for c in checks.values()], "p": [c.p for c in checks.values()],
+        "edge": list(checks),
+        "inside": [c.inside for c in checks.values()],
+        "beyond": [c.beyond for c in checks.values()],
+        "p": [c.p for c in checks.values()],
         "cut": [int(c.cut) for c in checks.values()],
-    }  # fmt: skip
+    }
     tables: dict[str, dict[str, list[Any]]] = {"edges": edges}
     beyond, inside = sum(c.beyond for c in checks.values()), sum(c.inside for c in checks.values())
     if cut:
@@ -130,12 +132,7 @@ def _logging(notes: TimedNotes) -> list[Finding]:
 
 
 def _truncated_fits(notes: TimedNotes) -> dict[str, list[Any]]:
-    rows: dict[str, list[Any]] = {
-        "player": list(notes.players),
-        "bias_ms": [],
-        "spread_ms": [],
-        "seen": [],
-    }
+    rows: dict[str, list[Any]] = {"player": list(notes.players), "bias_ms": [], "spread_ms": [], "seen": []}
     for p in range(len(notes.players)):
         own = notes.where((notes.player == p) & notes.hit)
         fit = None
@@ -156,39 +153,46 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
     bias = group_medians(first.reshape(-1), notes.error_us, len(cell))
     found = compare_captures(bias, cell // captures, cell % captures, captures)
     mean = mean_of_players(errors.bias_us / 1000)
-    centre = "No press was near a note." if mean.value is None else (
-        f"Presses fall {mean.value:+.0f} ms from their notes on average. People asked to tap with a sound they hear tap"
-        " some tens of ms before it (Repp 2005), so a console whose players press on the beat or after it probably adds"
-        f" about that much itself; only the sum is known, and only the sum matters for the input offset"
-        f" ({window_facts(notes)['offset_ms']:+.0f} ms today)."
-    )  # fmt: skip
+    centre = (
+        "No press was near a note."
+        if mean.value is None
+        else (
+            f"Presses fall {mean.value:+.0f} ms from their notes on average. People asked to tap with a sound they hear"
+            " tap some tens of ms before it (Repp 2005), so a console whose players press on the beat or after it"
+            " probably adds about that much itself; only the sum is known, and only the sum matters for the input offset"
+            f" ({window_facts(notes)['offset_ms']:+.0f} ms today)."
+        )
+    )
     lag = found.difference.times(0.001, "ms")
     if found.how and lag.value is not None and lag.low is not None and lag.high is not None:
         told = lag.low * lag.high > 0 and found.p is not None and found.p < 0.05
-        whose = (
-            "the same players" if found.how == "within" else "different players, who may differ by themselves"
-        )
+        whose = "the same players" if found.how == "within" else "different players, who may differ by themselves"
         apart = (
             f" Between the logs, {notes.captures[found.highest]} lies {lag.value:.0f} ms behind"
             f" {notes.captures[found.lowest]} (between {lag.low:+.0f} and"
             f" {lag.high:+.0f} ms; {whose})"
-            + (": that part is the console's." if told and found.how == "within" else
-               ": more than chance, so one console probably lags." if told else ": within chance.")
-        )  # fmt: skip
-    elif captures > 1:
-        apart = (
-            " The logs cannot be compared: let at least three players play on two consoles, or three on each."
+            + (
+                ": that part is the console's."
+                if told and found.how == "within"
+                else ": more than chance, so one console probably lags."
+                if told
+                else ": within chance."
+            )
         )
+    elif captures > 1:
+        apart = " The logs cannot be compared: let at least three players play on two consoles, or three on each."
     else:
         apart = " All came in one log: let at least three players play on a second console to tell its share apart."
     facts = {
-        "difference_ms": lag.value, "low_ms": lag.low, "high_ms": lag.high,
-        "p": found.p, "how": found.how, **window_facts(notes),
-    }  # fmt: skip
+        "difference_ms": lag.value,
+        "low_ms": lag.low,
+        "high_ms": lag.high,
+        "p": found.p,
+        "how": found.how,
+        **window_facts(notes),
+    }
     table = {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}
-    return LATENCY.finding(
-        Rested(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts
-    )
+    return LATENCY.finding(Rested(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts)
 
 
 def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
@@ -210,9 +214,7 @@ def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
     own: tuple[str, ...] = ()
     if np.isfinite(width):
         lost, gained = lost_to_polling(notes.judged_us, notes.early_us, notes.late_us, poll)
-        says += (
-            f" That alone turned {percent(lost)} of the notes from hits into misses and {percent(gained)} the"
-        )
+        says += f" That alone turned {percent(lost)} of the notes from hits into misses and {percent(gained)} the"
         says += " other way."
         if width < poll / 1000:
             own = (
@@ -220,6 +222,10 @@ def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
                 " perfect press can miss. Poll faster or widen the window.",
             )
     facts |= {
-        "poll_ms": poll / 1000, "declared": int(len(declared) > 0), "lost": lost, "gained": gained, "width_ms": width,
-    }  # fmt: skip
+        "poll_ms": poll / 1000,
+        "declared": int(len(declared) > 0),
+        "lost": lost,
+        "gained": gained,
+        "width_ms": width,
+    }
     return [POLLING.finding(Rested(notes, warnings + own), says, facts=facts)]

@@ -75,10 +75,14 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         by_run = share_by_player(own.hit, np.ones(len(own)), own.run)
         rows.append(
             {
-                "player": name, "notes": len(own), "runs": own.player_runs, "share": by_run.value, "low": by_run.low,
+                "player": name,
+                "notes": len(own),
+                "runs": own.player_runs,
+                "share": by_run.value,
+                "low": by_run.low,
                 "high": by_run.high,
             }
-        )  # fmt: skip
+        )
     own_share = np.array([np.nan if row["share"] is None else row["share"] for row in rows], float)
     middle, quarter = np.quantile(own_share, [0.5, 0.25])
     facts = window_facts(notes)
@@ -94,27 +98,29 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         + f". The median player hit {percent(middle)}, the lower quarter at most {percent(quarter)}."
     )
     method = "timing.share_" + share.method
-    return HIT_SHARE.finding(
-        Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method
-    )
+    return HIT_SHARE.finding(Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method)
 
 
 def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     steps = window_steps(notes, _CURVE_STEPS)
     curve = accuracy_curve(notes, steps)
-    names = [
-        notes.players[p] for p in np.flatnonzero(np.bincount(notes.player, minlength=len(notes.players)))
-    ]
+    names = [notes.players[p] for p in np.flatnonzero(np.bincount(notes.player, minlength=len(notes.players)))]
     tables: dict[str, dict[str, Any]] = {
         "curve": {
-            "window_ms": steps / 1000, "share": curve.share, "low": curve.low, "high": curve.high,
-            "median": curve.median, "lower_quarter": curve.lower_quarter, "method": list(curve.method),
+            "window_ms": steps / 1000,
+            "share": curve.share,
+            "low": curve.low,
+            "high": curve.high,
+            "median": curve.median,
+            "lower_quarter": curve.lower_quarter,
+            "method": list(curve.method),
         },
         "players": {
-            "player": np.repeat(names, len(steps)), "window_ms": np.tile(steps / 1000, len(names)),
+            "player": np.repeat(names, len(steps)),
+            "window_ms": np.tile(steps / 1000, len(names)),
             "share": curve.by_player.ravel(),
         },
-    }  # fmt: skip
+    }
     reached = np.flatnonzero(curve.median >= 0.85)
     if len(reached):
         at = reached[0]
@@ -122,21 +128,15 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
             f"Around today's input offset the median player hits 85 % from a window of about {steps[at] / 1000:.0f} ms"
             f" on; there the lower quarter hits {percent(curve.lower_quarter[at])} or less."
         )
-        estimate = Estimate(
-            float(curve.share[at]), _maybe(curve.low[at]), _maybe(curve.high[at]), unit="share"
-        )
+        estimate = Estimate(float(curve.share[at]), _maybe(curve.low[at]), _maybe(curve.high[at]), unit="share")
     else:
         says = (
             "No window up to the widest press seen lets the median player hit 85 %: "
             f"at {steps[-1] / 1000:.0f} ms it is {percent(curve.median[-1])}."
         )
-        estimate = Estimate(
-            float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share"
-        )
+        estimate = Estimate(float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share")
     says += _moved(notes, tables)
-    return WINDOW.finding(
-        Rested(notes, warnings), says, estimate, tables, window_facts(notes), players=len(names)
-    )
+    return WINDOW.finding(Rested(notes, warnings), says, estimate, tables, window_facts(notes), players=len(names))
 
 
 def _moved(notes: TimedNotes, tables: dict[str, dict[str, Any]]) -> str:

@@ -52,13 +52,17 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
     distance = notes.error_us[notes.pressed] / 1000
     edges = np.arange(-notes.reach_us / 1000, notes.reach_us / 1000 + 5, 5)
     table = {
-        "player": list(notes.players), "notes": errors.notes, "runs": errors.runs, "bias_ms": errors.bias_us / 1000,
-        "bias_low": errors.bias_low_us / 1000, "bias_high": errors.bias_high_us / 1000,
-        "spread_ms": errors.spread_us / 1000, "lapses": errors.lapses, "strays": errors.strays, "hit": errors.hit,
+        "player": list(notes.players),
+        "notes": errors.notes,
+        "runs": errors.runs,
+        "bias_ms": errors.bias_us / 1000,
+        "bias_low": errors.bias_low_us / 1000,
+        "bias_high": errors.bias_high_us / 1000,
+        "spread_ms": errors.spread_us / 1000,
+        "lapses": errors.lapses,
+        "strays": errors.strays,
+        "hit": errors.hit,
         "autocorrelation": errors.autocorrelation,
-    }  # fmt: skip
-    tables = {
-        "players": table,
-        "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]},
     }
+    tables = {"players": table, "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]}}
     return PLAYERS.finding(Rested(notes, warnings), says, bias.in_unit("ms"), tables, window_facts(notes))

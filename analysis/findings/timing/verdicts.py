@@ -44,10 +44,14 @@ def find(reader: Reader, selection: Selection, runs: int) -> list[Finding]:
         said.append(f"{label} {percent(share.value)}")
         rows.append(
             {
-                "grade": int(grade), "name": label, "verdicts": int(count.sum()), "share": share.value,
-                "low": share.low, "high": share.high,
+                "grade": int(grade),
+                "name": label,
+                "verdicts": int(count.sum()),
+                "share": share.value,
+                "low": share.low,
+                "high": share.high,
             }
-        )  # fmt: skip
+        )
     sentence = f"Of {counted(total.sum(), 'verdict')} the console gave: {', '.join(said)}."
     return [GRADES.finding(_Verdicts(len(players), runs), sentence, tables={"grades": rows})]
 

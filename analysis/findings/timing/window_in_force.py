@@ -34,8 +34,6 @@ def window_facts(notes: TimedNotes) -> dict[str, float]:
     """Window and offset in force, in ms: medians over notes where they differ between songs or builds."""
     columns = {"early_ms": notes.early_us, "late_ms": notes.late_us, "offset_ms": notes.offset_us}
     return {
-        name: float(np.median(column[np.isfinite(column)])) / 1000
-        if np.isfinite(column).any()
-        else float("nan")
+        name: float(np.median(column[np.isfinite(column)])) / 1000 if np.isfinite(column).any() else float("nan")
         for name, column in columns.items()
     }

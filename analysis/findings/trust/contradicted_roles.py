@@ -43,9 +43,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     said = []
     if odd:
         told = "; ".join(map(str, odd))
-        said.append(
-            f"{told[0].upper()}{told[1:]}. A role that contradicts the logs is not followed. {REMEDY}"
-        )
+        said.append(f"{told[0].upper()}{told[1:]}. A role that contradicts the logs is not followed. {REMEDY}")
     if len(corrected):
         those = ", ".join(
             f"{one.what} `{one.name}` {'has no role' if one.role is None else f'is `{one.role}`'}"

@@ -135,8 +135,7 @@ def _notices(reader: Reader) -> dict[int, tuple[Notice, ...]]:
     told = pd.DataFrame(reader.ask("trust_notices"))
     return {
         int(str(capture_id)): tuple(
-            Notice(About(one.about), int(one.byte_offset), str(one.what), str(one.remedy))
-            for one in own.itertuples()
+            Notice(About(one.about), int(one.byte_offset), str(one.what), str(one.remedy)) for one in own.itertuples()
         )
         for capture_id, own in told.groupby("capture_id")
     }
@@ -172,12 +171,8 @@ def verdict(reader: Reader, selection: Selection, captures: list[Capture], basis
         for capture, one in worst_first
         if one.grade in (Grade.DOUBTFUL, Grade.UNUSABLE) or one.told
     )
-    damage = pd.DataFrame(reader.ask("trust_damage", game=selection.game)).rename(
-        columns={"packets": "count"}
-    )
-    facts = {
-        "worst": worst_first[0][1].grade.value, "events": events, "events_lost": gone, "fixes": fixes,
-    }  # fmt: skip
+    damage = pd.DataFrame(reader.ask("trust_damage", game=selection.game)).rename(columns={"packets": "count"})
+    facts = {"worst": worst_first[0][1].grade.value, "events": events, "events_lost": gone, "fixes": fixes}
     return VERDICT.finding(
         basis,
         f"{_reached(judged, events)}{_lost(basis, gone, events, share)}.{' ' + fixes[0] if fixes else ''}",
@@ -211,18 +206,24 @@ def _row(capture: Capture, one: Verdict) -> dict[str, object]:
     left_out = ("refusal", "newer_packets", "notices")
     return {
         **{_SHORT.get(f.name, f.name): getattr(capture, f.name) for f in fields(capture) if f.name not in left_out},
-        "lost_share": one.lost_share, "grade": one.grade.value, "words": one.words,
-    }  # fmt: skip
+        "lost_share": one.lost_share,
+        "grade": one.grade.value,
+        "words": one.words,
+    }
 
 
 def _told(captures: list[Capture]) -> list[dict[str, object]]:
     return [
         {
-            "name": capture.name, "byte_offset": notice.byte_offset, "about": notice.about.value, "what": notice.what,
+            "name": capture.name,
+            "byte_offset": notice.byte_offset,
+            "about": notice.about.value,
+            "what": notice.what,
             "remedy": notice.remedy,
         }
-        for capture in captures for notice in capture.notices
-    ]  # fmt: skip
+        for capture in captures
+        for notice in capture.notices
+    ]
 
 
 def clocks(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
@@ -243,11 +244,7 @@ def clocks(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         else "times are the console's own, so compare them between consoles with that in mind, and use a quartz."
     )
     warnings = () if harmless else ("The console's clock drifts more than a quartz should.",)
-    return [
-        CLOCK.finding(
-            basis, sentence, Estimate(most, unit="millionths"), {"clocks": clock}, warnings=warnings
-        )
-    ]
+    return [CLOCK.finding(basis, sentence, Estimate(most, unit="millionths"), {"clocks": clock}, warnings=warnings)]
 
 
 def copies(reader: Reader, selection: Selection, captures: list[Capture], basis: Basis) -> list[Finding]:
@@ -260,8 +257,7 @@ def copies(reader: Reader, selection: Selection, captures: list[Capture], basis:
         pairs[side] = [name.get(int(number), str(number)) for number in pairs[side]]
     shared = int(pairs["runs"].sum())
     one, other = (
-        f"{pairs[side].iloc[0]}{' and others' if pairs[side].nunique() > 1 else ''}"
-        for side in ("one", "other")
+        f"{pairs[side].iloc[0]}{' and others' if pairs[side].nunique() > 1 else ''}" for side in ("one", "other")
     )
     sentence = (
         f"{counted(shared, 'run')} of {one} {'is' if shared == 1 else 'are'} in {other} too: copies of one power-up. "

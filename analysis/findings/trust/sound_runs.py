@@ -61,9 +61,7 @@ OPEN = Declared(
             Column("capture", "", "name of the log"),
             Column("number", "", "number of the run in the log"),
             Column("candidates", "", "tags of the players of which one may be its player"),
-            Column(
-                "begun", "", "seen; lost: its start was lost on the way; before: the log begins in its midst"
-            ),
+            Column("begun", "", "seen; lost: its start was lost on the way; before: the log begins in its midst"),
             _ALIVE,
             _DEATHS,
         )
@@ -101,9 +99,7 @@ def _damaged(basis: Basis) -> Finding:
             "and marked."
         )
     table = run[[column.name for column in DAMAGED.tables["runs"]]]
-    return DAMAGED.finding(
-        basis, sentence, share, {"runs": table}, {"damaged_runs": count}, warnings=warnings
-    )
+    return DAMAGED.finding(basis, sentence, share, {"runs": table}, {"damaged_runs": count}, warnings=warnings)
 
 
 def _endings(basis: Basis) -> Finding:
@@ -120,9 +116,7 @@ def _endings(basis: Basis) -> Finding:
         )
     else:
         both = int(((run["ending"] == "cut") & (run["damaged"] == 1)).sum())
-        sentence += (
-            f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
-        )
+        sentence += f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
         sentence += ". They count as cut: alive until the log ends, not dead."
     if quits:
         sentence += f" {counted(quits, 'run')} ended because the player quit; who gives up is no random loss."
@@ -167,7 +161,10 @@ def left_out(reader: Reader, selection: Selection, basis: Basis) -> list[Finding
     )
     return [
         OPEN.finding(
-            basis, sentence, tables={"runs": left}, facts={"open_runs": count, "lost_starts": lost},
+            basis,
+            sentence,
+            tables={"runs": left},
+            facts={"open_runs": count, "lost_starts": lost},
             warnings=(f"{counted(count, 'run')} left out, because who played is open.",),
         )
-    ]  # fmt: skip
+    ]

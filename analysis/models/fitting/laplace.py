@@ -42,9 +42,7 @@ class Design:
         cells = len(self.counts)
         if not self.players:
             return sparse.csr_array((0, cells))
-        return sparse.csr_array(
-            (np.ones(cells), (self.player, np.arange(cells))), shape=(self.players, cells)
-        )
+        return sparse.csr_array((np.ones(cells), (self.player, np.arange(cells))), shape=(self.players, cells))
 
 
 @dataclass(frozen=True)
@@ -118,9 +116,7 @@ def log_marginal(design: Design, beta: np.ndarray, sigma: np.ndarray, nodes: int
     return design.counts @ linear + log_poisson_normal(counts, expected, sigma[None, :], nodes).sum(axis=0)
 
 
-def log_poisson_normal(
-    counts: np.ndarray, expected: np.ndarray, sigma: np.ndarray, nodes: int = 9
-) -> np.ndarray:
+def log_poisson_normal(counts: np.ndarray, expected: np.ndarray, sigma: np.ndarray, nodes: int = 9) -> np.ndarray:
     """ln of the integral of exp(y u - M e^u) over u ~ N(0, sigma^2), by adaptive Gauss-Hermite quadrature."""
     at, weight = np.polynomial.hermite.hermgauss(nodes)
     variance = sigma**2

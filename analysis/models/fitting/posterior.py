@@ -56,9 +56,7 @@ def fit_posterior(design: Design, draws: int = 240, tries: int = 2000, seed: int
     modes: list[Mode] = []
     for log_sigma in grid:
         modes.append(laplace(design, float(np.exp(log_sigma)), modes[-1].beta if modes else None))
-    log_weight = [
-        m.evidence + _log_half_normal(s, design.sigma_scale) for m, s in zip(modes, grid, strict=True)
-    ]
+    log_weight = [m.evidence + _log_half_normal(s, design.sigma_scale) for m, s in zip(modes, grid, strict=True)]
     weight = np.exp(np.array(log_weight) - max(log_weight))
     weight = np.maximum(weight / weight.sum(), 1e-4)
     weight /= weight.sum()

@@ -27,14 +27,10 @@ class Sampling:
         if self.effective >= FEWEST_EFFECTIVE:
             return ""
         worth = counted(max(1, round(self.effective)), "independent one")
-        return (
-            f"the draws behind these figures are worth only {worth}: take the ends of the intervals as rough"
-        )
+        return f"the draws behind these figures are worth only {worth}: take the ends of the intervals as rough"
 
 
-def t_draws(
-    count: int, dimension: int, freedom: float, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray]:
+def t_draws(count: int, dimension: int, freedom: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """(standard multivariate t draws (count, dimension), their ln density up to a constant (count,))."""
     normal = rng.standard_normal((count, dimension))
     scale = np.sqrt(freedom / rng.chisquare(freedom, count))

@@ -82,18 +82,23 @@ def thinned(notes: LoggedNotes, most: int = MOST_NOTES) -> LoggedNotes:
         own = np.flatnonzero(notes.player == p)
         keep[own if len(own) <= each else own[np.linspace(0, len(own) - 1, each).round().astype(int)]] = True
     return LoggedNotes(
-        notes.player[keep], notes.song[keep], notes.attempt[keep], notes.error_ms[keep], notes.low_ms[keep],
-        notes.high_ms[keep], notes.players, notes.songs, notes.experienced,
-    )  # fmt: skip
+        notes.player[keep],
+        notes.song[keep],
+        notes.attempt[keep],
+        notes.error_ms[keep],
+        notes.low_ms[keep],
+        notes.high_ms[keep],
+        notes.players,
+        notes.songs,
+        notes.experienced,
+    )
 
 
 class _Cells:
     """The notes sorted by (player, song, attempt, range): parameters are alike within a cell."""
 
     def __init__(self, notes: LoggedNotes):
-        key = np.stack(
-            [notes.player, notes.song, notes.attempt, notes.low_ms.round(3), notes.high_ms.round(3)]
-        )
+        key = np.stack([notes.player, notes.song, notes.attempt, notes.low_ms.round(3), notes.high_ms.round(3)])
         cells, of = np.unique(key, axis=1, return_inverse=True)
         of = of.reshape(-1)
         self.player, self.song = cells[0].astype(int), cells[1].astype(int)
@@ -129,18 +134,14 @@ class _Cells:
     def presence_terms(self, mu: Array, log_sigma: Array, logit: Array, freedom: float) -> Array:
         """(cells,) ln chance of a press at all, and of nothing logged."""
         sigma = np.exp(log_sigma)
-        out = special.stdtr(freedom, (self.low - mu) / sigma) + special.stdtr(
-            freedom, (mu - self.high) / sigma
-        )
+        out = special.stdtr(freedom, (self.low - mu) / sigma) + special.stdtr(freedom, (mu - self.high) / sigma)
         lapse = special.expit(logit)
         press = special.log_expit(-logit)
         return self.logged * press + self.missing * np.log(np.maximum(lapse + (1 - lapse) * out, 1e-300))
 
 
 def _log_norm(freedom: float) -> float:
-    return float(
-        special.gammaln((freedom + 1) / 2) - special.gammaln(freedom / 2) - 0.5 * np.log(freedom * np.pi)
-    )
+    return float(special.gammaln((freedom + 1) / 2) - special.gammaln(freedom / 2) - 0.5 * np.log(freedom * np.pi))
 
 
 def fit(
@@ -168,19 +169,14 @@ def fit(
     pressed = np.maximum(cells.by_player(cells.logged), 1)
     missed = cells.by_player(cells.missing)
     step = np.stack(
-        [1.7 * np.exp(theta[:, 1]) / np.sqrt(pressed), 1.4 / np.sqrt(pressed), 2.0 / np.sqrt(missed + 2)],
-        axis=1,
+        [1.7 * np.exp(theta[:, 1]) / np.sqrt(pressed), 1.4 / np.sqrt(pressed), 2.0 / np.sqrt(missed + 2)], axis=1
     )
     step_song, step_learning = 0.3 * priors.song_sd / np.sqrt(max(1, len(pressed) / 4)), np.array([0.05, 0.2])
     stored: list[tuple[Array, Array, Array, Array, Array, float]] = []
 
     def linear(theta: Array, song: Array, learning: Array) -> tuple[Array, Array, Array]:
         at = theta[cells.player] + song[cells.song]
-        return (
-            at[:, 0],
-            at[:, 1] + learning[0] * cells.log_attempt,
-            at[:, 2] + learning[1] * cells.log_attempt,
-        )
+        return (at[:, 0], at[:, 1] + learning[0] * cells.log_attempt, at[:, 2] + learning[1] * cells.log_attempt)
 
     mu, log_sigma, logit = linear(theta, song, learning)
     shape = cells.shape_terms(mu, log_sigma, freedom)
@@ -225,10 +221,7 @@ def fit(
         if np.ptp(cells.log_attempt) > 1e-9:
             trial_learning = learning + step_learning * rng.standard_normal(2)
             new = linear(theta, song, trial_learning)
-            new_shape, new_presence = (
-                cells.shape_terms(new[0], new[1], freedom),
-                cells.presence_terms(*new, freedom),
-            )
+            new_shape, new_presence = (cells.shape_terms(new[0], new[1], freedom), cells.presence_terms(*new, freedom))
             gain_all = float((new_shape + new_presence - shape - presence).sum()) - 0.5 * float(
                 (
                     ((trial_learning - priors.learning) / priors.learning_sd) ** 2
@@ -273,13 +266,19 @@ def fit(
     first_thetas = thetas.copy()
     first_thetas[:, :, 1:] -= slopes[:, None, :] * cells.mean_log_attempt
     chosen = np.linspace(0, keep - 1, draws).round().astype(int)
-    shape_z, shape_cdf = _shape(
-        notes, cells, thetas.mean(axis=0), songs.mean(axis=0), slopes.mean(axis=0), freedoms
-    )
+    shape_z, shape_cdf = _shape(notes, cells, thetas.mean(axis=0), songs.mean(axis=0), slopes.mean(axis=0), freedoms)
     return HandsPosterior(
-        means[chosen], roots[chosen], songs[chosen], slopes[chosen], first_thetas[chosen], shape_z, shape_cdf,
-        freedoms[chosen], settled, Sampling(draws, effective),
-    )  # fmt: skip
+        means[chosen],
+        roots[chosen],
+        songs[chosen],
+        slopes[chosen],
+        first_thetas[chosen],
+        shape_z,
+        shape_cdf,
+        freedoms[chosen],
+        settled,
+        Sampling(draws, effective),
+    )
 
 
 class _Start:
@@ -303,16 +302,12 @@ class _Start:
         self.song, self.learning = np.zeros((notes.songs, 3)), priors.learning.copy()
 
 
-def _draw_effects(
-    theta: Array, design: Array, inverse: Array, priors: HandsPriors, rng: np.random.Generator
-) -> Array:
+def _draw_effects(theta: Array, design: Array, inverse: Array, priors: HandsPriors, rng: np.random.Generator) -> Array:
     """(2, 3) mean of new players and what experience adds: normal given the players (multivariate regression)."""
     prior_precision = np.concatenate([1 / priors.mean_sd**2, 1 / priors.experienced_sd**2])
     cross = design.T @ design
     precision = (cross[:, None, :, None] * inverse[None, :, None, :]).reshape(6, 6) + np.diag(prior_precision)
-    right = (design.T @ theta @ inverse).ravel() + prior_precision * np.concatenate(
-        [priors.mean, np.zeros(3)]
-    )
+    right = (design.T @ theta @ inverse).ravel() + prior_precision * np.concatenate([priors.mean, np.zeros(3)])
     root = np.linalg.cholesky(precision)
     return np.linalg.solve(root.T, np.linalg.solve(root, right) + rng.standard_normal(6)).reshape(2, 3)
 
@@ -320,9 +315,7 @@ def _draw_effects(
 def _draw_precision(away: Array, priors: HandsPriors, rng: np.random.Generator) -> Array:
     """Inverse covariance over players, given their distances from the mean: Wishart, by Bartlett's decomposition."""
     size = away.shape[1]
-    root = np.linalg.cholesky(
-        np.linalg.inv(away.T @ away + priors.between_weight * np.diag(priors.between**2))
-    )
+    root = np.linalg.cholesky(np.linalg.inv(away.T @ away + priors.between_weight * np.diag(priors.between**2)))
     lower = np.tril(rng.standard_normal((size, size)), -1)
     degrees = priors.between_weight + size + len(away)
     lower[np.diag_indices(size)] = np.sqrt(rng.chisquare(degrees - np.arange(size)))

@@ -121,9 +121,7 @@ class RhythmModel(Fitted):
 
     def knows(self, target: Target) -> bool:
         """Hit shares of all songs or of one that was played."""
-        return target.outcome == Outcome.HIT_SHARE and (
-            target.song is None or target.song in self.notes.song_numbers
-        )
+        return target.outcome == Outcome.HIT_SHARE and (target.song is None or target.song in self.notes.song_numbers)
 
     def in_force(self, song: int, setting: Setting) -> InForce:
         """The tunables that hold for a song under `setting`."""
@@ -136,27 +134,17 @@ class RhythmModel(Fitted):
 
     def shares(self, setting: Setting, target: Target, quick: bool = False) -> np.ndarray:
         """(draws, players) the hit share that each of many new players would show in such a run."""
-        songs = (
-            range(len(self.notes.songs))
-            if target.song is None
-            else [self.notes.song_numbers.index(target.song)]
-        )
+        songs = range(len(self.notes.songs)) if target.song is None else [self.notes.song_numbers.index(target.song)]
         weight = self.song_share[list(songs)]
         weight = weight / weight.sum() if weight.sum() else np.full(len(weight), 1 / len(weight))
         attempts = attempts_of(target)
         total = 0.0
         for attempt in attempts:
             for song, w in zip(songs, weight, strict=True):
-                total = total + w / len(attempts) * self.song_hits(
-                    song, attempt, self.in_force(song, setting), quick
-                )
+                total = total + w / len(attempts) * self.song_hits(song, attempt, self.in_force(song, setting), quick)
         share = np.clip(np.asarray(total), 0, 1)
         # One run holds so many notes: the share seen scatters about the player's own.
-        counted = (
-            self.notes_a_run
-            * len(attempts)
-            * (1 if target.song is None else float(weight_of(self, target.song)))
-        )
+        counted = self.notes_a_run * len(attempts) * (1 if target.song is None else float(weight_of(self, target.song)))
         noise = self._nodes[: share.shape[1], 3] * np.sqrt(share * (1 - share) / max(counted, 10.0))
         return np.clip(share + noise, 0, 1)
 
@@ -173,9 +161,7 @@ class RhythmModel(Fitted):
         key = (song, attempt, quick)
         if key not in self._hands:
             p = self.posterior
-            draws = (
-                np.linspace(0, len(p.mean) - 1, QUICK_DRAWS).astype(int) if quick else np.arange(len(p.mean))
-            )
+            draws = np.linspace(0, len(p.mean) - 1, QUICK_DRAWS).astype(int) if quick else np.arange(len(p.mean))
             nodes = self._nodes[: QUICK_PLAYERS if quick else NEW_PLAYERS, :3]
             level = p.mean.mean(axis=0)
             wide = level + _DOUBT * (p.mean[draws] - level)
@@ -233,12 +219,7 @@ def _for_each_song(model: RhythmModel, targets: Sequence[Target]) -> list[Target
         return []
     named = {t.song for t in targets}
     return [
-        replace(
-            t,
-            song=number,
-            name=f"{t.name} ({model.notes.songs[song]})",
-            weight=t.weight / len(model.notes.songs),
-        )
+        replace(t, song=number, name=f"{t.name} ({model.notes.songs[song]})", weight=t.weight / len(model.notes.songs))
         for t in targets
         if t.song is None
         for song, number in enumerate(model.notes.song_numbers)
@@ -257,24 +238,19 @@ def _logged(notes: TimedNotes, cut: bool) -> LoggedNotes:
     reach = notes.reach_us / 1000
     middle = float(np.nanmedian(error)) if np.isfinite(error).any() else 0.0
     return LoggedNotes(
-        notes.player, notes.song, notes.attempt, error,
-        np.maximum(low, middle - reach), np.minimum(high, middle + reach),
-        len(notes.players), len(notes.songs), np.array(notes.experienced),
-    )  # fmt: skip
+        notes.player,
+        notes.song,
+        notes.attempt,
+        error,
+        np.maximum(low, middle - reach),
+        np.minimum(high, middle + reach),
+        len(notes.players),
+        len(notes.songs),
+        np.array(notes.experienced),
+    )
 
 
 def _as_tunable(t: TimingTunable) -> Tunable:
     return Tunable(
-        t.tunable,
-        t.role,
-        t.value,
-        t.low,
-        t.high,
-        max(1, t.step),
-        t.unit,
-        t.stage,
-        t.stage_kind,
-        t.song,
-        None,
-        t.grade,
+        t.tunable, t.role, t.value, t.low, t.high, max(1, t.step), t.unit, t.stage, t.stage_kind, t.song, None, t.grade
     )

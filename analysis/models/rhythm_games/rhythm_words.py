@@ -66,9 +66,7 @@ def cautions(model: RhythmModel) -> tuple[str, ...]:
             " before trusting a wider window"
         )
     if model.posterior.split > 1.2:
-        said.append(
-            "the fit has not settled (the data contradict themselves or are very few): take figures as rough"
-        )
+        said.append("the fit has not settled (the data contradict themselves or are very few): take figures as rough")
     poll = model.notes.poll_us[np.isfinite(model.notes.poll_us)]
     if len(poll):
         said += [

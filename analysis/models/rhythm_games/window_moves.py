@@ -25,10 +25,13 @@ def window_moves(model: RhythmModel, wishes: Levers) -> tuple[Move, ...]:
     for name, (low, high) in limits.items():
         # The window of a better grade lies inside: the hit's own window never becomes narrower than that.
         inner = [
-            t.value for t in model.tunables
-            if t.role == allowed[name].role in WINDOWS and t.value < allowed[name].value
-            and t.grade is not None and (t.song, t.stage) == (allowed[name].song, allowed[name].stage)
-        ]  # fmt: skip
+            t.value
+            for t in model.tunables
+            if t.role == allowed[name].role in WINDOWS
+            and t.value < allowed[name].value
+            and t.grade is not None
+            and (t.song, t.stage) == (allowed[name].song, allowed[name].stage)
+        ]
         limits[name] = (max([low, *inner]), high)
     groups: dict[tuple[str, ...], list[int]] = {}
     for song in range(len(model.notes.songs)):
@@ -60,12 +63,8 @@ def window_moves(model: RhythmModel, wishes: Levers) -> tuple[Move, ...]:
         step = max(step, top / 400)
         options: list[Setting] = []
         lowest = -min(early - shift, late + shift)
-        for change in (
-            np.arange(np.ceil(lowest / step), np.floor(max(top - min(early, late), 0) / step) + 1) * step
-        ):
-            setting = (
-                base | fitted(names[0], early - shift + change) | fitted(names[1], late + shift + change)
-            )
+        for change in np.arange(np.ceil(lowest / step), np.floor(max(top - min(early, late), 0) / step) + 1) * step:
+            setting = base | fitted(names[0], early - shift + change) | fitted(names[1], late + shift + change)
             if not options or setting != options[-1]:
                 options.append(setting)
         return options
@@ -73,9 +72,7 @@ def window_moves(model: RhythmModel, wishes: Levers) -> tuple[Move, ...]:
     for names, songs in groups.items():
         label = "" if len(groups) == 1 else " of " + ", ".join(model.notes.songs[s] for s in songs)
         weight = model.song_share[songs]
-        centre = float(
-            np.average([model.centre_us(s) for s in songs], weights=weight if weight.sum() else None)
-        )
+        centre = float(np.average([model.centre_us(s) for s in songs], weights=weight if weight.sum() else None))
         if names[0] in allowed or names[1] in allowed:
             moves.append(Move("windows" + label, tuple(around(names, None, songs[0]))))
             moves.append(Move("windows about the presses" + label, tuple(around(names, centre, songs[0]))))

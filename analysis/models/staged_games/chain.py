@@ -61,11 +61,7 @@ class Ends:
 
 
 def play(
-    course: Course,
-    times_s: tuple[float, ...] = (),
-    steps: int = STEPS,
-    until: int | None = None,
-    lean: bool = False,
+    course: Course, times_s: tuple[float, ...] = (), steps: int = STEPS, until: int | None = None, lean: bool = False
 ) -> Ends:
     """Plays the chain from the first segment to the last, or to the entry of segment number `until`.
 
@@ -106,17 +102,7 @@ def together(courses: Sequence[Course]) -> Course:
     def joined(name: str) -> np.ndarray:
         return np.concatenate([getattr(course, name) for course in courses], axis=-1)
 
-    by_scenario = (
-        "death",
-        "clear_s",
-        "rise",
-        "keep_tier",
-        "quit_first",
-        "quit_again",
-        "spread",
-        "leave",
-        "again",
-    )
+    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread", "leave", "again")
     columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
     return replace(first, **columns)
 
@@ -150,9 +136,7 @@ class _Segment:
         clear_s = course.clear_s[j]
         variation = np.expm1(course.spread**2)
         # (K, 2, B): before and after a first death in the segment.
-        death = (course.death[j] * clear_s / steps)[:, None] * np.stack(
-            np.broadcast_arrays(1.0, course.again)
-        )
+        death = (course.death[j] * clear_s / steps)[:, None] * np.stack(np.broadcast_arrays(1.0, course.again))
         rise = course.rise[j] * clear_s / steps
         rise[-1] = 0.0
         leave = course.leave * clear_s / steps

@@ -28,12 +28,7 @@ class _Tally:
 
 
 def more_players(
-    model: StagedModel,
-    draw: int,
-    players: int,
-    runs: int,
-    rng: np.random.Generator,
-    setting: Setting | None = None,
+    model: StagedModel, draw: int, players: int, runs: int, rng: np.random.Generator, setting: Setting | None = None
 ) -> StagedData:
     """The study's data with `players` new people added, who play `runs` runs each on the present build.
 

@@ -97,19 +97,13 @@ class StagedModel(Fitted):
 
     def cautions(self) -> tuple[str, ...]:
         runs = self.data.runs
-        return of_the_playtest(
-            runs.player[~runs.experienced], self.players, runs.count, int(runs.damaged.sum())
-        )
+        return of_the_playtest(runs.player[~runs.experienced], self.players, runs.count, int(runs.damaged.sum()))
 
     def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
         plain = Priors()
         played = [lever for lever in rate_levers() if lever.role in self.hazard.names]
         cases = {AS_THEY_ARE: plain}
-        cases |= {
-            words: replace(plain, levers={lever.role: p})
-            for lever in played
-            for words, p in lever.under.items()
-        }
+        cases |= {words: replace(plain, levers={lever.role: p}) for lever in played for words, p in lever.under.items()}
         cases |= {
             "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
             "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
@@ -183,9 +177,7 @@ class StagedModel(Fitted):
         draws = np.arange(len(self.hazard.sigma))[:: QUICK if quick else 1]
         return course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0])
 
-    def _figure(
-        self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool
-    ) -> np.ndarray:
+    def _figure(self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool) -> np.ndarray:
         if target.statistic != Statistic.SHARE:
             reach = self.average(ends(attempts_of(target)[0]).reach)
             return level_statistic(target, reach, self.data.segments)
@@ -199,9 +191,7 @@ class StagedModel(Fitted):
         if target.population != Population.NEW_PLAYERS:
             return self.average(chance(attempts_of(target)[0]))
         pick = slice(None, None, QUICK) if quick else slice(None)
-        stop, again = (
-            np.repeat(s[pick], QUICK_NODES if quick else NODES) for s in (self.stop, self.stop_again)
-        )
+        stop, again = (np.repeat(s[pick], QUICK_NODES if quick else NODES) for s in (self.stop, self.stop_again))
         going, reached = np.ones(len(stop)), np.zeros(len(stop))
         for attempt in attempts_of(target):
             own = chance(attempt)
@@ -261,9 +251,7 @@ def fit_staged(
     kept, all_kept = counts.tier_kept
     pooled = (counts.rises.sum() + 0.05) / (counts.rise_s.sum() + 5.0) if data.tiers > 1 else 0.0
     rise = rng.gamma(
-        counts.rises + pooled * RISE_WORTH_S + 1e-9,
-        1 / (counts.rise_s + RISE_WORTH_S),
-        (draws, len(data.segments)),
+        counts.rises + pooled * RISE_WORTH_S + 1e-9, 1 / (counts.rise_s + RISE_WORTH_S), (draws, len(data.segments))
     )
     return StagedModel(
         data=data,
@@ -286,8 +274,6 @@ def fit_staged(
     )
 
 
-def _beta(
-    rng: np.random.Generator, count: float, of: float, prior: tuple[float, float], draws: int
-) -> np.ndarray:
+def _beta(rng: np.random.Generator, count: float, of: float, prior: tuple[float, float], draws: int) -> np.ndarray:
     mean, weight = prior
     return rng.beta(count + mean * weight, max(of - count, 0) + (1 - mean) * weight, draws)

@@ -30,19 +30,40 @@ def staged(
         current=0,
         runs=Runs(who, zero + 1, zero, zero, zero, zero + 40.0, zero, zero > 0, zero > 0, zero > 0, zero > 0),
         cells=Cells(
-            player, 1 + 0 * player, 0 * player, segment, tier, none, none,
-            np.full(len(rows), _ALIVE_S), np.round(hazard * _ALIVE_S),
+            player,
+            1 + 0 * player,
+            0 * player,
+            segment,
+            tier,
+            none,
+            none,
+            np.full(len(rows), _ALIVE_S),
+            np.round(hazard * _ALIVE_S),
         ),
         visits=Visits(
-            np.tile(who, segments * tiers), 0 * passed, passed, at_tier.astype(float), CLEAR_S * np.exp(wide),
+            np.tile(who, segments * tiers),
+            0 * passed,
+            passed,
+            at_tier.astype(float),
+            CLEAR_S * np.exp(wide),
             np.ones(len(passed), dtype=bool),
         ),
         counts=Counts(
-            np.full(segments, RISE * _MANY if tiers > 1 else 0.0), np.full(segments, float(_MANY)), (0, _MANY),
-            np.zeros(2), np.full(2, _MANY), np.zeros(2), np.full(2, _MANY), 0.0, 1e9,
+            np.full(segments, RISE * _MANY if tiers > 1 else 0.0),
+            np.full(segments, float(_MANY)),
+            (0, _MANY),
+            np.zeros(2),
+            np.full(2, _MANY),
+            np.zeros(2),
+            np.full(2, _MANY),
+            0.0,
+            1e9,
         ),
-        start_tier=start_tier, tiers=tiers, finish_known=True, lives_seen=1,
-    )  # fmt: skip
+        start_tier=start_tier,
+        tiers=tiers,
+        finish_known=True,
+        lives_seen=1,
+    )
 
 
 def shots(*tunables: Tunable, hit: float, runs: int = 40, each: int = 200) -> TrialData:

@@ -97,10 +97,7 @@ def upgraded(rise: float) -> float:
     """Chance to get through alive from tier 0, where an upgrade lowers the hazard: both orders of events by hand."""
     low, high = BY_TIER[1], BY_TIER[0]
     out = high + rise - low
-    return (
-        math.exp(-(high + rise) * CLEAR_S)
-        + rise * math.exp(-low * CLEAR_S) * (1 - math.exp(-out * CLEAR_S)) / out
-    )
+    return math.exp(-(high + rise) * CLEAR_S) + rise * math.exp(-low * CLEAR_S) * (1 - math.exp(-out * CLEAR_S)) / out
 
 
 def with_a_tier_to_lose() -> float:
@@ -132,9 +129,7 @@ def rhythm(bias: float = 0.0, **now: int) -> Callable[[Tunable], Fitted]:
             )
             for role, value in values.items()
         ]
-        return RhythmModel(
-            timed_notes(error, player=np.repeat(np.arange(players), notes)), own, "1.0", cut=False
-        )
+        return RhythmModel(timed_notes(error, player=np.repeat(np.arange(players), notes)), own, "1.0", cut=False)
 
     return fitted
 
@@ -147,50 +142,98 @@ def hit(early: float, late: float, bias: float = 0.0) -> float:
 SLOWER_S = CLEAR_S * 2**-0.1  # at half the rate a passage is a little quicker
 CASES = {
     TunableRole.START_LIVES: Case(
-        lambda t: fit_staged(staged(t)), tunable(TunableRole.START_LIVES, 1, 1, 9), 2, FINISH,
-        survived(HAZARD, CLEAR_S), survived(HAZARD, CLEAR_S, 1),
+        lambda t: fit_staged(staged(t)),
+        tunable(TunableRole.START_LIVES, 1, 1, 9),
+        2,
+        FINISH,
+        survived(HAZARD, CLEAR_S),
+        survived(HAZARD, CLEAR_S, 1),
     ),
     TunableRole.LIVES_REFILL: Case(
-        lambda t: fit_staged(staged(t, lives(2), segments=2)), tunable(TunableRole.LIVES_REFILL, 0, 0, 2), 2, FINISH,
-        survived(HAZARD, 2 * CLEAR_S, 1), survived(HAZARD, CLEAR_S, 1) ** 2,
+        lambda t: fit_staged(staged(t, lives(2), segments=2)),
+        tunable(TunableRole.LIVES_REFILL, 0, 0, 2),
+        2,
+        FINISH,
+        survived(HAZARD, 2 * CLEAR_S, 1),
+        survived(HAZARD, CLEAR_S, 1) ** 2,
     ),
     TunableRole.FIRE_PERIOD: Case(
-        lambda t: fit_staged(staged(t)), tunable(TunableRole.FIRE_PERIOD, 800, 100, 4000), 1600, FINISH,
-        survived(HAZARD, CLEAR_S), survived(HAZARD / 2, SLOWER_S),
+        lambda t: fit_staged(staged(t)),
+        tunable(TunableRole.FIRE_PERIOD, 800, 100, 4000),
+        1600,
+        FINISH,
+        survived(HAZARD, CLEAR_S),
+        survived(HAZARD / 2, SLOWER_S),
     ),
     TunableRole.DROP_INTERVAL: Case(
-        lambda t: fit_staged(staged(t, levels=True)), tunable(TunableRole.DROP_INTERVAL, 800, 100, 4000), 1600, FINISH,
-        survived(HAZARD, CLEAR_S), survived(HAZARD / 2, SLOWER_S),
+        lambda t: fit_staged(staged(t, levels=True)),
+        tunable(TunableRole.DROP_INTERVAL, 800, 100, 4000),
+        1600,
+        FINISH,
+        survived(HAZARD, CLEAR_S),
+        survived(HAZARD / 2, SLOWER_S),
     ),
     TunableRole.AIMED_SHARE: Case(
-        lambda t: fit_staged(staged(t)), tunable(TunableRole.AIMED_SHARE, 20, 0, 100), 70, FINISH,
-        survived(HAZARD, CLEAR_S), survived(HAZARD * math.exp(0.8 * 0.5), CLEAR_S),
+        lambda t: fit_staged(staged(t)),
+        tunable(TunableRole.AIMED_SHARE, 20, 0, 100),
+        70,
+        FINISH,
+        survived(HAZARD, CLEAR_S),
+        survived(HAZARD * math.exp(0.8 * 0.5), CLEAR_S),
     ),
     TunableRole.PICKUP_RATE: Case(
-        lambda t: fit_staged(staged(t, tiers=2)), tunable(TunableRole.PICKUP_RATE, 10, 1, 100), 20, FINISH,
-        upgraded(RISE), upgraded(2 * RISE),
+        lambda t: fit_staged(staged(t, tiers=2)),
+        tunable(TunableRole.PICKUP_RATE, 10, 1, 100),
+        20,
+        FINISH,
+        upgraded(RISE),
+        upgraded(2 * RISE),
     ),
     TunableRole.TIERS_SURVIVE: Case(
         lambda t: fit_staged(staged(t, lives(2), tiers=2, start_tier=1)),
-        tunable(TunableRole.TIERS_SURVIVE, 0, 0, 1), 1, FINISH, with_a_tier_to_lose(), survived(BY_TIER[1], CLEAR_S, 1),
+        tunable(TunableRole.TIERS_SURVIVE, 0, 0, 1),
+        1,
+        FINISH,
+        with_a_tier_to_lose(),
+        survived(BY_TIER[1], CLEAR_S, 1),
     ),
     TunableRole.TARGET_SPEED: Case(
-        lambda t: fit_trials(shots(t, hit=0.75)), tunable(TunableRole.TARGET_SPEED, 60, 10, 400), 120, HITS,
-        0.75, float(special.expit(special.logit(0.75) - 2 * math.log(2))), off=0.03,
+        lambda t: fit_trials(shots(t, hit=0.75)),
+        tunable(TunableRole.TARGET_SPEED, 60, 10, 400),
+        120,
+        HITS,
+        0.75,
+        float(special.expit(special.logit(0.75) - 2 * math.log(2))),
+        off=0.03,
     ),
     TunableRole.WINDOW_EARLY: Case(
-        rhythm(window_early=20), tunable(TunableRole.WINDOW_EARLY, 20, 0, 400), 80, HITS, hit(-20, 60), hit(-80, 60),
+        rhythm(window_early=20),
+        tunable(TunableRole.WINDOW_EARLY, 20, 0, 400),
+        80,
+        HITS,
+        hit(-20, 60),
+        hit(-80, 60),
         off=0.035,
     ),
     TunableRole.WINDOW_LATE: Case(
-        rhythm(window_late=20), tunable(TunableRole.WINDOW_LATE, 20, 0, 400), 80, HITS, hit(-60, 20), hit(-60, 80),
+        rhythm(window_late=20),
+        tunable(TunableRole.WINDOW_LATE, 20, 0, 400),
+        80,
+        HITS,
+        hit(-60, 20),
+        hit(-60, 80),
         off=0.035,
     ),
     TunableRole.INPUT_OFFSET: Case(
-        rhythm(bias=50), tunable(TunableRole.INPUT_OFFSET, 0, -200, 400), 50, HITS, hit(-60, 60, 50), hit(-10, 110, 50),
+        rhythm(bias=50),
+        tunable(TunableRole.INPUT_OFFSET, 0, -200, 400),
+        50,
+        HITS,
+        hit(-60, 60, 50),
+        hit(-10, 110, 50),
         off=0.035,
     ),
-}  # fmt: skip
+}
 
 
 def test_every_lever_has_a_case():
@@ -201,9 +244,7 @@ def test_every_lever_has_a_case():
 def test_moving_it_changes_the_outcome_in_the_stated_direction_by_the_stated_size(role):
     case, lever = CASES[role], LEVERS[role]
     model = case.fitted(case.tunable)
-    now, then = (
-        float(np.median(model.figures(setting, [case.target])[0])) for setting in ({}, {"it": case.larger})
-    )
+    now, then = (float(np.median(model.figures(setting, [case.target])[0])) for setting in ({}, {"it": case.larger}))
     assert now == pytest.approx(case.now, abs=case.off)
     assert then == pytest.approx(case.then, abs=case.off)
     # The case itself tells: its figures are far enough apart, and on the side that the module states.
@@ -266,10 +307,17 @@ def test_a_new_lever_of_the_rates_is_its_module_alone(monkeypatch):
     """A role that no model knows by name: with a lever it is fitted, moved, carried and told."""
     role = TunableRole.NOTE_SPEED
     new = DoseLever(
-        role, units=(), easier=-1, by_ratio=True, of=lambda values: math.log(values[0]), what="crowd", played="crowd",
-        deaths=analysis.levers.lever.Prior(1.5, 0.1, "for this test"), symbol="c",
+        role,
+        units=(),
+        easier=-1,
+        by_ratio=True,
+        of=lambda values: math.log(values[0]),
+        what="crowd",
+        played="crowd",
+        deaths=analysis.levers.lever.Prior(1.5, 0.1, "for this test"),
+        symbol="c",
         under={"the crowd does nothing": (0.0, 0.01)},
-    )  # fmt: skip
+    )
     monkeypatch.setitem(LEVERS, role, new)
     crowd = Tunable("crowd", role, 10, 1, 100, 1)
     model = fit_staged(staged(crowd))

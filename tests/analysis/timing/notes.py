@@ -6,10 +6,25 @@ from analysis.stats.timed_notes import TimedNotes
 
 
 def timed_notes(
-    error_ms, player=None, song=None, run=None, attempt=None, lane=None, due_ms=None, early_ms=50.0, late_ms=50.0,
-    offset_ms=0.0, poll_ms=np.nan, stray_run=(), stray_ms=(), capture=None, build=None, builds=("1.0",), reach_ms=300,
+    error_ms,
+    player=None,
+    song=None,
+    run=None,
+    attempt=None,
+    lane=None,
+    due_ms=None,
+    early_ms=50.0,
+    late_ms=50.0,
+    offset_ms=0.0,
+    poll_ms=np.nan,
+    stray_run=(),
+    stray_ms=(),
+    capture=None,
+    build=None,
+    builds=("1.0",),
+    reach_ms=300,
     experienced=None,
-) -> TimedNotes:  # fmt: skip
+) -> TimedNotes:
     error = np.asarray(error_ms, float)
     n = len(error)
 
@@ -24,16 +39,28 @@ def timed_notes(
     players, songs = int(player.max(initial=0)) + 1, int(song.max(initial=0)) + 1
     return TimedNotes(
         players=tuple(f"P{p + 1:02d}" for p in range(players)),
-        songs=tuple(f"song {s + 1}" for s in range(songs)), song_numbers=tuple(range(1, songs + 1)),
-        song_places=tuple((s + 1, 0) for s in range(songs)), builds=builds,
+        songs=tuple(f"song {s + 1}" for s in range(songs)),
+        song_numbers=tuple(range(1, songs + 1)),
+        song_places=tuple((s + 1, 0) for s in range(songs)),
+        builds=builds,
         captures=tuple(f"c{c}.playlog" for c in range(int(capture.max(initial=0)) + 1)),
-        experienced=tuple(experienced or [False] * players), player=player, run=run,
+        experienced=tuple(experienced or [False] * players),
+        player=player,
+        run=run,
         attempt=column(attempt, 1).astype(int),
-        song=song, build=column(build).astype(int), capture=capture, lane=column(lane, -1).astype(int),
+        song=song,
+        build=column(build).astype(int),
+        capture=capture,
+        lane=column(lane, -1).astype(int),
         due_us=np.rint(1000 * due).astype(np.int64),
         in_song_us=np.rint(1000 * (due - np.array([start[r] for r in run]))).astype(np.int64),
-        due_in_us=1000 * due_in, error_us=1000 * error, early_us=1000 * column(early_ms).astype(float),
-        late_us=1000 * column(late_ms).astype(float), offset_us=1000 * column(offset_ms).astype(float),
-        poll_us=1000 * column(poll_ms).astype(float), reach_us=1000 * reach_ms,
-        stray_run=np.asarray(stray_run, int), stray_us=1000 * np.asarray(stray_ms, float),
-    )  # fmt: skip
+        due_in_us=1000 * due_in,
+        error_us=1000 * error,
+        early_us=1000 * column(early_ms).astype(float),
+        late_us=1000 * column(late_ms).astype(float),
+        offset_us=1000 * column(offset_ms).astype(float),
+        poll_us=1000 * column(poll_ms).astype(float),
+        reach_us=1000 * reach_ms,
+        stray_run=np.asarray(stray_run, int),
+        stray_us=1000 * np.asarray(stray_ms, float),
+    )

@@ -143,10 +143,7 @@ def test_the_polling_period_is_read_from_the_presses(period):
 
 def test_free_hands_show_no_polling_period():
     rng = np.random.default_rng(9)
-    assert (
-        polling_period_us(np.rint(np.cumsum(rng.uniform(200e3, 600e3, 400)) / 1000) * 1000, np.zeros(400))
-        is None
-    )
+    assert polling_period_us(np.rint(np.cumsum(rng.uniform(200e3, 600e3, 400)) / 1000) * 1000, np.zeros(400)) is None
     assert polling_period_us(np.arange(5), np.zeros(5)) is None
 
 
@@ -200,10 +197,7 @@ def test_time_since_the_note_before_counts_from_before_the_chord_and_not_across_
 
 def test_passages_cover_the_song_and_no_other():
     notes = timed_notes(
-        [0] * 40,
-        song=np.repeat([0, 1], 20),
-        run=np.repeat([0, 1], 20),
-        due_ms=np.tile(np.arange(20) * 1000, 2),
+        [0] * 40, song=np.repeat([0, 1], 20), run=np.repeat([0, 1], 20), due_ms=np.tile(np.arange(20) * 1000, 2)
     )
     edges, number = passages(notes, 0)
     assert (number[20:] == -1).all()
@@ -214,9 +208,7 @@ def test_passages_cover_the_song_and_no_other():
 def test_a_constant_latency_of_half_the_distance_between_notes_does_not_pair_presses_with_their_neighbours():
     due = np.arange(1, 60) * 300_000
     press = np.delete(due + 140_000, 20)
-    error, _, _ = time_notes(
-        np.zeros(59), np.zeros(59), due, np.zeros(58), np.zeros(58), press, np.zeros(59), 300_000
-    )
+    error, _, _ = time_notes(np.zeros(59), np.zeros(59), due, np.zeros(58), np.zeros(58), press, np.zeros(59), 300_000)
     assert np.isnan(error[20])
     assert (error[~np.isnan(error)] == 140_000).all()
 
@@ -224,14 +216,10 @@ def test_a_constant_latency_of_half_the_distance_between_notes_does_not_pair_pre
 def test_lanes_count_only_where_both_name_them():
     due, press = np.array([0, 1000]), np.array([10, 1010])
     run = np.zeros(2)
-    apart, stray, _ = time_notes(
-        run, np.array([0.0, 1.0]), due, run, np.array([1.0, 0.0]), press, np.zeros(2), 300
-    )
+    apart, stray, _ = time_notes(run, np.array([0.0, 1.0]), due, run, np.array([1.0, 0.0]), press, np.zeros(2), 300)
     assert np.isnan(apart).all()
     assert len(stray) == 2
-    unnamed, _, _ = time_notes(
-        run, np.array([0.0, 1.0]), due, run, np.full(2, np.nan), press, np.zeros(2), 300
-    )
+    unnamed, _, _ = time_notes(run, np.array([0.0, 1.0]), due, run, np.full(2, np.nan), press, np.zeros(2), 300)
     assert unnamed.tolist() == [10, 10]
 
 

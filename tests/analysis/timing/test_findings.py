@@ -27,20 +27,34 @@ WINDOWS = [
 
 def dictionary(tunables: list[dict[str, Any]], clock: int = 1000) -> dict[str, Any]:
     return {
-        "game": "Paper Drums", "firmware": "0.9", "clock": clock, "screen": [160, 128], "tunables": tunables,
+        "game": "Paper Drums",
+        "firmware": "0.9",
+        "clock": clock,
+        "screen": [160, 128],
+        "tunables": tunables,
         "kinds": [
             {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
             {"name": "over", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
-            {"name": "song", "role": "stage_start", "fields": [
-                {"name": "place", "type": "u8", "role": "stage"},
-                {"name": "song", "type": "u8", "role": "song", "labels": {"1": "Damp Wick", "2": "Tin Moth"}}]},
+            {
+                "name": "song",
+                "role": "stage_start",
+                "fields": [
+                    {"name": "place", "type": "u8", "role": "stage"},
+                    {"name": "song", "type": "u8", "role": "song", "labels": {"1": "Damp Wick", "2": "Tin Moth"}},
+                ],
+            },
             {"name": "song_over", "role": "stage_end", "fields": [{"name": "ok", "type": "u8", "role": "cleared"}]},
-            {"name": "due", "role": "note", "fields": [
-                {"name": "key", "type": "u8", "role": "lane"},
-                {"name": "in", "type": "u16", "role": "ahead", "unit": "ticks"}]},
+            {
+                "name": "due",
+                "role": "note",
+                "fields": [
+                    {"name": "key", "type": "u8", "role": "lane"},
+                    {"name": "in", "type": "u16", "role": "ahead", "unit": "ticks"},
+                ],
+            },
             {"name": "tap", "role": "press", "fields": [{"name": "key", "type": "u8", "role": "lane"}]},
         ],
-    }  # fmt: skip
+    }
 
 
 def write(
@@ -87,9 +101,7 @@ def findings(tmp_path: Path, *logs: Path) -> dict[str, Finding]:
     return {f.id: f for f in found}
 
 
-def class_of(
-    players: int, seed: int = 1, shift: float = -20.0, notes: int = 60, songs=(1, 2), spread: float = 30.0
-):
+def class_of(players: int, seed: int = 1, shift: float = -20.0, notes: int = 60, songs=(1, 2), spread: float = 30.0):
     rng = np.random.default_rng(seed)
     runs = []
     for who in range(1, players + 1):
@@ -117,10 +129,7 @@ def test_shares_and_errors_are_those_that_were_played(tmp_path):
     share = np.mean((judged >= -50) & (judged <= 60))
     estimate = found["timing.hit_share"].estimate
     assert (
-        estimate is not None
-        and estimate.value is not None
-        and estimate.low is not None
-        and estimate.high is not None
+        estimate is not None and estimate.value is not None and estimate.low is not None and estimate.high is not None
     )
     assert estimate.value == pytest.approx(share, abs=1e-3)
     assert estimate.low < share < estimate.high
@@ -168,10 +177,7 @@ def test_a_console_that_logs_hits_only_is_warned_of_on_every_finding(tmp_path):
 
 def test_two_consoles_one_20_ms_behind_tried_by_the_same_players(tmp_path):
     write(tmp_path / "a.playlog", class_of(10, songs=(1,)))
-    runs = [
-        (who, [(s, [e + 20 for e in errors]) for s, errors in songs])
-        for who, songs in class_of(10, songs=(1,))
-    ]
+    runs = [(who, [(s, [e + 20 for e in errors]) for s, errors in songs]) for who, songs in class_of(10, songs=(1,))]
     write(tmp_path / "b.playlog", runs)
     found = findings(tmp_path, tmp_path / "a.playlog", tmp_path / "b.playlog")["timing.latency"]
     assert found.facts["how"] == "within"
@@ -225,9 +231,7 @@ def test_ticks_and_scoped_windows_are_what_the_console_would_use(tmp_path):
     assert set(notes.early_us) == {40_000}
     assert set(notes.offset_us) == {0}
     assert found["timing.polling"].facts["poll_ms"] == 90
-    assert (
-        "narrower" in found["timing.polling"].warnings[-1] or found["timing.polling"].facts["width_ms"] >= 90
-    )
+    assert "narrower" in found["timing.polling"].warnings[-1] or found["timing.polling"].facts["width_ms"] >= 90
 
 
 @pytest.mark.parametrize(
@@ -247,9 +251,7 @@ def test_the_smallest_playtests_give_sentences_and_no_nonsense(tmp_path, runs, t
     write(tmp_path / "a.playlog", runs, tunables)
     found = findings(tmp_path, tmp_path / "a.playlog")
     assert found
-    assert ("timing.hit_share" in found) == (
-        bool(tunables) and any(errors for _, songs in runs for _, errors in songs)
-    )
+    assert ("timing.hit_share" in found) == (bool(tunables) and any(errors for _, songs in runs for _, errors in songs))
 
 
 def test_an_empty_study_says_so(tmp_path):
@@ -261,9 +263,12 @@ def test_grades_are_the_games_own_names(tmp_path):
     kinds = [
         {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
         {"name": "due", "role": "note"},
-        {"name": "judged", "role": "verdict", "fields": [
-            {"name": "how", "type": "u8", "role": "grade", "labels": {"0": "Gone", "2": "Ringing"}}]},
-    ]  # fmt: skip
+        {
+            "name": "judged",
+            "role": "verdict",
+            "fields": [{"name": "how", "type": "u8", "role": "grade", "labels": {"0": "Gone", "2": "Ringing"}}],
+        },
+    ]
     declared, values = from_json(
         {"game": "Paper Drums", "firmware": "1", "clock": 1000, "screen": [8, 8], "kinds": kinds}
     )

@@ -48,11 +48,7 @@ def test_count_first_takes_the_most_pairs_and_then_the_least_distance(notes, pre
 
 
 @settings(max_examples=100, deadline=None)
-@given(
-    st.lists(st.integers(0, 3000), max_size=40),
-    st.lists(st.integers(0, 3000), max_size=40),
-    st.integers(1, 300),
-)
+@given(st.lists(st.integers(0, 3000), max_size=40), st.lists(st.integers(0, 3000), max_size=40), st.integers(1, 300))
 def test_order_is_preserved(notes, presses, gap):
     notes = np.array(sorted(notes), int)
     presses = np.array(presses, int)

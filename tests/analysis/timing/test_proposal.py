@@ -17,34 +17,19 @@ from tests.analysis.timing.notes import timed_notes
 EARLY, LATE, OFFSET = TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE, TunableRole.INPUT_OFFSET
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
-QUARTER = Target(
-    "quarter", Outcome.HIT_SHARE, 0.7, 0.05, aim=Aim.AT_LEAST, statistic=Statistic.QUANTILE, quantile=0.25
-)
+QUARTER = Target("quarter", Outcome.HIT_SHARE, 0.7, 0.05, aim=Aim.AT_LEAST, statistic=Statistic.QUANTILE, quantile=0.25)
 
 
-def window(
-    role: TunableRole, value: int, name: str = "", song: int | None = None, step: int = 4
-) -> TimingTunable:
+def window(role: TunableRole, value: int, name: str = "", song: int | None = None, step: int = 4) -> TimingTunable:
     low = -100 if role == OFFSET else 4
     return TimingTunable("1.0", name or role, role, value, low, 200, step, "ms", 1000.0, song=song)
 
 
 def tunables(early: int = 40, late: int = 40, offset: int = 0) -> list[TimingTunable]:
-    return [
-        window(EARLY, early),
-        window(LATE, late),
-        window(OFFSET, offset),
-    ]
+    return [window(EARLY, early), window(LATE, late), window(OFFSET, offset)]
 
 
-def hands(
-    players: int = 16,
-    notes: int = 150,
-    bias: float = 0.0,
-    seed: int = 1,
-    spreads=(40.0,),
-    lapse: float = 0.04,
-):
+def hands(players: int = 16, notes: int = 150, bias: float = 0.0, seed: int = 1, spreads=(40.0,), lapse: float = 0.04):
     """Errors of normal players, the songs one after another; spread differs between players by a tenth."""
     rng = np.random.default_rng(seed)
     player, song, error = [], [], []
@@ -53,15 +38,11 @@ def hands(
         for s, spread in enumerate(spreads):
             player += [p] * notes
             song += [s] * notes
-            error += list(
-                np.where(rng.random(notes) < lapse, np.nan, rng.normal(own_bias, own * spread, notes))
-            )
+            error += list(np.where(rng.random(notes) < lapse, np.nan, rng.normal(own_bias, own * spread, notes)))
     return np.array(error), np.array(player), np.array(song)
 
 
-def true_share(
-    low: float, high: float, bias: float = 0.0, spread: float = 40.0, lapse: float = 0.04
-) -> float:
+def true_share(low: float, high: float, bias: float = 0.0, spread: float = 40.0, lapse: float = 0.04) -> float:
     wide = np.hypot(spread, 0)
     return (1 - lapse) * (stats.norm.cdf((high - bias) / wide) - stats.norm.cdf((low - bias) / wide))
 
@@ -84,10 +65,7 @@ def test_the_window_that_gives_the_share_is_found_and_the_firmware_can_hold_it()
     assert found.advice == Advice.CHANGE
     assert found.chance_better > 0.95
     assert all(c.low <= c.proposed <= c.high and (c.proposed - c.low) % c.step == 0 for c in found.changes)
-    low, high = (
-        values["input_offset"] - values["window_early"],
-        values["input_offset"] + values["window_late"],
-    )
+    low, high = (values["input_offset"] - values["window_early"], values["input_offset"] + values["window_late"])
     assert true_share(low, high) == pytest.approx(0.85, abs=0.03)
     target = found.targets[0]
     assert target.proposed.low95 < target.proposed.low80 < target.proposed.value < target.proposed.high80
@@ -136,10 +114,7 @@ def test_a_console_that_logs_hits_only_is_not_taken_at_its_word():
     error[np.abs(error) > 40] = np.nan
     found = best(error, player, song, early_ms=40, late_ms=40)
     values = proposed(found)
-    low, high = (
-        values["input_offset"] - values["window_early"],
-        values["input_offset"] + values["window_late"],
-    )
+    low, high = (values["input_offset"] - values["window_early"], values["input_offset"] + values["window_late"])
     assert true_share(low, high) == pytest.approx(0.85, abs=0.07)
     target = found.targets[0].proposed
     assert target.low95 < true_share(low, high) < target.high95
@@ -150,10 +125,7 @@ def test_a_console_that_logs_hits_only_is_not_taken_at_its_word():
 
 def test_songs_with_windows_of_their_own_are_set_apart():
     error, player, song = hands(spreads=(28.0, 56.0), notes=120)
-    own = [
-        window(EARLY, 40, "e1", 1), window(LATE, 40, "l1", 1), window(EARLY, 40, "e2", 2),
-        window(LATE, 40, "l2", 2),
-    ]  # fmt: skip
+    own = [window(EARLY, 40, "e1", 1), window(LATE, 40, "l1", 1), window(EARLY, 40, "e2", 2), window(LATE, 40, "l2", 2)]
     found = best(error, player, song, own=own, early_ms=40, late_ms=40)
     values = proposed(found, own)
     for e, late, spread in [("e1", "l1", 28.0), ("e2", "l2", 56.0)]:
@@ -220,9 +192,12 @@ def test_the_model_recovers_what_made_the_data():
         means, effects = found.mean, found.song[:, 0, 1] - found.song[:, 1, 1]
         between = np.log(np.linalg.norm(found.root, axis=2))
         pulls.append(
-            np.r_[(means.mean(0) - mean) / means.std(0), (effects.mean() - 2 * effect) / effects.std(),
-                  (between.mean(0) - np.log(sd)) / between.std(0)]
-        )  # fmt: skip
+            np.r_[
+                (means.mean(0) - mean) / means.std(0),
+                (effects.mean() - 2 * effect) / effects.std(),
+                (between.mean(0) - np.log(sd)) / between.std(0),
+            ]
+        )
     square = np.mean(np.square(pulls), axis=0)
     # Chi-squared with 12 degrees of freedom over 12: 99.8 % lies between 0.18 and 2.74.
     assert (square < 2.74).all(), square
@@ -233,9 +208,7 @@ def test_thinning_keeps_every_player_and_song():
     n = 40_000
     player = np.repeat(np.arange(4), n // 4)
     song = np.tile(np.arange(2), n // 2)
-    notes = LoggedNotes(
-        player, song, np.ones(n), np.zeros(n), np.zeros(n), np.zeros(n), 4, 2, np.zeros(4, bool)
-    )
+    notes = LoggedNotes(player, song, np.ones(n), np.zeros(n), np.zeros(n), np.zeros(n), 4, 2, np.zeros(4, bool))
     few = thinned(notes, 1001)
     assert np.bincount(few.player).tolist() == [250] * 4
     assert set(few.song) == {0, 1}

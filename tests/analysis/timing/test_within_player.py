@@ -43,8 +43,7 @@ def test_effects_and_intervals_are_those_of_clustered_least_squares():
     apart = found.difference(1, 0)
     error = fitted.bse[9] * np.sqrt((n - k) / (n - 1))
     np.testing.assert_allclose(
-        (apart.value, apart.low, apart.high),
-        fitted.params[9] + stats.t.ppf(0.975, 8) * error * np.array([0, -1, 1]),
+        (apart.value, apart.low, apart.high), fitted.params[9] + stats.t.ppf(0.975, 8) * error * np.array([0, -1, 1])
     )
 
 

@@ -56,9 +56,7 @@ def fit_mixed(
 
     start = np.concatenate([_start(design) * scale, [np.log(0.5)]])
     found = minimize(loss, start, method="BFGS", options={"gtol": 1e-6})
-    found = minimize(
-        loss, found.x, method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 6000}
-    )
+    found = minimize(loss, found.x, method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10, "maxiter": 6000})
     hessian = _hessian(loss, found.x)
     try:
         covariance = np.linalg.inv(hessian)

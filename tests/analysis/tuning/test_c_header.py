@@ -38,10 +38,7 @@ def test_what_cannot_be_held_is_refused():
 
 def test_differences():
     found = differences(text({}), text({"start_lives": 5}, tunables=(LIVES,)))
-    assert [(d.name, d.before, d.after) for d in found] == [
-        ("TUNED_START_LIVES", 3, 5),
-        ("TUNED_OFFSET", 0, None),
-    ]
+    assert [(d.name, d.before, d.after) for d in found] == [("TUNED_START_LIVES", 3, 5), ("TUNED_OFFSET", 0, None)]
 
 
 def test_a_hostile_title_ends_no_comment(tmp_path):
@@ -111,7 +108,4 @@ def test_a_header_of_ones_own_is_not_overwritten(tmp_path, capsys):
     assert cli.main(["header", "--study", str(study), "--out", str(mine)]) == exits.INPUT
     assert mine.read_text() == "#define MINE 1\n"
     assert "not written by Setscrew" in capsys.readouterr().err
-    assert (
-        cli.main(["header", "--study", str(study), "--out", str(tmp_path / "n.h"), "--set", "x=1"])
-        == exits.USAGE
-    )
+    assert cli.main(["header", "--study", str(study), "--out", str(tmp_path / "n.h"), "--set", "x=1"]) == exits.USAGE

@@ -85,9 +85,7 @@ def test_lives_policies_over_two_segments_match_the_binomial_sums():
 
 
 def test_what_goes_in_comes_out():
-    ends = play(
-        course([[0.05, 0.03], [0.08, 0.05]], [[30, 28], [25, 20]], 3, (0, 1), 0.03, 0.2, (0.05, 0.2), 0.3)
-    )
+    ends = play(course([[0.05, 0.03], [0.08, 0.05]], [[30, 28], [25, 20]], 3, (0, 1), 0.03, 0.2, (0.05, 0.2), 0.3))
     assert ends.reach[-1, 0] + ends.over[0] + ends.quit[0] == pytest.approx(1, abs=1e-12)
     assert np.all(np.diff(ends.reach[:, 0]) <= 0)
     assert ends.segment_deaths.sum() == pytest.approx(ends.deaths[0])

@@ -69,10 +69,7 @@ def test_the_impossible_is_refused_and_both_are_named(one, other):
         (FINISH + "0.7; tolerance = 0.1", FINISH + "0.5; tolerance = 0.1"),  # 60 % is close enough to both
         (FINISH + '0.7; aim = "at_most"', FINISH + '0.3; aim = "at_least"'),
         (FINISH + "0.7", FINISH + '0.3; population = "attempt"; attempt = 2'),
-        (
-            WITHIN + "3; wanted = 0.3",
-            FINISH + '0.7; population = "attempt"; attempt = 3',
-        ),  # some give up before
+        (WITHIN + "3; wanted = 0.3", FINISH + '0.7; population = "attempt"; attempt = 3'),  # some give up before
         (STAGE + "3; wanted = 0.7; attempts = 3" + NEW, STAGE + "2; wanted = 0.5"),
         (STAGE + "3; wanted = 0.7", SURVIVE + "60; wanted = 0.3"),
         (SURVIVE + "60; wanted = 0.7", FINISH + "0.3"),
@@ -97,12 +94,8 @@ def test_the_message_says_what_is_wanted():
         "target 1 (wish 1, at least 70 %) and target 2 (wish 2, 30 %) cannot both be reached, even within their "
         "tolerances: the first figure can never be more than the second;"
     )
-    with pytest.raises(
-        BadTargets, match=r"target 1 \(streak until .*, 20 trials\) and target 2 .*the same figure"
-    ):
-        read_targets(
-            '[[target]]\noutcome = "streak"\nwanted = 20\n[[target]]\noutcome = "streak"\nwanted = 9\n'
-        )
+    with pytest.raises(BadTargets, match=r"target 1 \(streak until .*, 20 trials\) and target 2 .*the same figure"):
+        read_targets('[[target]]\noutcome = "streak"\nwanted = 20\n[[target]]\noutcome = "streak"\nwanted = 9\n')
 
 
 @dataclass

@@ -13,9 +13,7 @@ from analysis.models.staged_games.hazard import Priors, alpha_prior
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 
 
-@pytest.mark.parametrize(
-    ("deaths", "expected", "sigma"), [(0, 0.5, 0.3), (3, 2.0, 0.7), (40, 25.0, 1.2), (0, 60, 2.0)]
-)
+@pytest.mark.parametrize(("deaths", "expected", "sigma"), [(0, 0.5, 0.3), (3, 2.0, 0.7), (40, 25.0, 1.2), (0, 60, 2.0)])
 def test_the_quadrature_against_plain_integration(deaths, expected, sigma):
     u = np.linspace(-14, 6, 400_001)
     whole = integrate.simpson(np.exp(deaths * u - expected * np.exp(u)) * stats.norm.pdf(u, 0, sigma), x=u)
@@ -48,9 +46,7 @@ def _simulated(rng, players=12, attempts=3, segments=SEGMENTS):
     prior_covariance[: len(segments), : len(segments)] = covariance
     prior_covariance[-2, -2], prior_covariance[-1, -1] = priors.learning[1] ** 2, of_rate[1] ** 2
     names = ("learning", "exponent")
-    design = Design(
-        x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance
-    )
+    design = Design(x, player, players, deaths.astype(float), np.log(exposure), names, prior_mean, prior_covariance)
     return design, beta, sigma
 
 

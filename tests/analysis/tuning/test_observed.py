@@ -39,14 +39,26 @@ def staged(rows):
         builds=(Build("a", "1", ()),),
         current=0,
         runs=Runs(
-            player, attempt, 0 * player, ending, np.array([len(own) - 1 for own in spent]),
-            np.array([sum(own) for own in spent], dtype=float), 0 * player, nothing, nothing, nothing, nothing,
+            player,
+            attempt,
+            0 * player,
+            ending,
+            np.array([len(own) - 1 for own in spent]),
+            np.array([sum(own) for own in spent], dtype=float),
+            0 * player,
+            nothing,
+            nothing,
+            nothing,
+            nothing,
         ),
         cells=Cells(p, a, 0 * p, j, 0 * p, 0 * p > 0, 0 * p > 0, s.astype(float), 0 * p),
         visits=Visits(none, none, none, none, none, none),
         counts=Counts(none, none, (0, 0), none, none, none, none, 0.0, 0.0),
-        start_tier=0, tiers=1, finish_known=True, lives_seen=3,
-    )  # fmt: skip
+        start_tier=0,
+        tiers=1,
+        finish_known=True,
+        lives_seen=3,
+    )
 
 
 FOUR = [
@@ -80,10 +92,13 @@ def test_only_cut_runs_say_nothing_and_uncut_ones_are_plainly_counted():
 def test_a_player_whose_first_run_was_cut_is_lost_from_there_on():
     """Of attempts 1 and 2: P0 does it in the second, P1 in neither; P2 was cut in the first: the second is not told."""
     rows = [
-        (0, 1, OVER, [10]), (0, 2, OVER, [10, 10]),
-        (1, 1, OVER, [10]), (1, 2, OVER, [30]),
-        (2, 1, CUT, [5]), (2, 2, OVER, [5, 5]),
-    ]  # fmt: skip
+        (0, 1, OVER, [10]),
+        (0, 2, OVER, [10, 10]),
+        (1, 1, OVER, [10]),
+        (1, 2, OVER, [30]),
+        (2, 1, CUT, [5]),
+        (2, 2, OVER, [5, 5]),
+    ]
     either = target('outcome="reach_stage"\nstage=2\npopulation="new_players"\nattempts=2\nwanted=0.5')
     seen = observed_staged(staged(rows), either)
     assert seen.figure == pytest.approx(0.5)
@@ -137,15 +152,24 @@ def test_the_weights_are_those_of_another_library():
 
 def shots(lengths, cut, miss):
     """Runs of so many successes, then a miss where there was one."""
-    rows = [
-        (n, s) for n, (k, m) in enumerate(zip(lengths, miss, strict=True)) for s in [True] * k + [False] * m
-    ]
+    rows = [(n, s) for n, (k, m) in enumerate(zip(lengths, miss, strict=True)) for s in [True] * k + [False] * m]
     run, success = (np.array(column) for column in zip(*rows, strict=True))
     zero = 0 * run
     return TrialData(
-        "Shot", tuple(f"P{n}" for n in range(len(lengths))), (Build("a", "1", ()),), 0, run, run, zero + 1, zero,
-        zero > 0, zero, zero + 1.0, success, np.array(cut, dtype=bool)[run],
-    )  # fmt: skip
+        "Shot",
+        tuple(f"P{n}" for n in range(len(lengths))),
+        (Build("a", "1", ()),),
+        0,
+        run,
+        run,
+        zero + 1,
+        zero,
+        zero > 0,
+        zero,
+        zero + 1.0,
+        success,
+        np.array(cut, dtype=bool)[run],
+    )
 
 
 def test_a_streak_that_was_cut_is_not_a_streak_that_ended():
@@ -154,9 +178,7 @@ def test_a_streak_that_was_cut_is_not_a_streak_that_ended():
     five = target('outcome="streak"\nlength=5\nwanted=0.5')
     assert observed_trials(data, five).figure == pytest.approx(2 / 3)
     assert by_player_trials(data, five, 0).value.mean() == pytest.approx(2 / 3)
-    assert observed_trials(data, target('outcome="streak"\nlength=3\nwanted=0.5')).figure == pytest.approx(
-        2 / 3
-    )
+    assert observed_trials(data, target('outcome="streak"\nlength=3\nwanted=0.5')).figure == pytest.approx(2 / 3)
     mean = observed_trials(data, target('outcome="streak"\nstatistic="mean"\nwanted=5'))
     assert mean.figure == pytest.approx(2 / 3 + 6 * 2 / 3)
     ended = replace(data, cut=np.zeros(len(data.run), dtype=bool))

@@ -51,15 +51,7 @@ def shots(speed, players, rng, first=1, level=1.0, slope=-2.5, at=80):
             kind("end", "run_end", "ending"),
         ],
         "tunables": [
-            {
-                "name": "pace",
-                "role": "target_speed",
-                "value": speed,
-                "min": 20,
-                "max": 200,
-                "step": 5,
-                "unit": "px_s",
-            }
+            {"name": "pace", "role": "target_speed", "value": speed, "min": 20, "max": 200, "step": 5, "unit": "px_s"}
         ],
     }
     lines, t = [{"dictionary": head}], 1000
@@ -138,20 +130,26 @@ def blocks(interval, players, rng, first=1, leave=0.0):
             kind("end", "run_end", "ending"),
         ],
         "tunables": [
-            {"name": f"drop_{n}", "role": "drop_interval", "value": interval // n, "min": 20, "max": 3000, "step": 10,
-             "unit": "ms", "scope": {"level": n}}
+            {
+                "name": f"drop_{n}",
+                "role": "drop_interval",
+                "value": interval // n,
+                "min": 20,
+                "max": 3000,
+                "step": 10,
+                "unit": "ms",
+                "scope": {"level": n},
+            }
             for n in range(1, 9)
         ],
-    }  # fmt: skip
+    }
     lines, t = [{"dictionary": head}], 1000.0
     for player in range(players):
         u = 0.4 * rng.standard_normal()
         for attempt in range(2):
             lines.append({"t": int(t), "kind": "begin", "player": first + player, "level": 1})
             for level in range(1, 9):
-                wait = rng.exponential(
-                    1 / (0.003 * level * 1000 / interval * np.exp(u) * (1 + attempt) ** -0.1)
-                )
+                wait = rng.exponential(1 / (0.003 * level * 1000 / interval * np.exp(u) * (1 + attempt) ** -0.1))
                 bored = rng.exponential(1 / leave) if leave else np.inf
                 t += 1000 * min(wait, bored, 30)
                 if bored < min(wait, 30):
@@ -161,9 +159,7 @@ def blocks(interval, players, rng, first=1, leave=0.0):
                     break
                 if level < 8:
                     lines.append({"t": int(t), "kind": "up", "level": level + 1})
-            lines.append(
-                {"t": int(t), "kind": "end", "ending": 2 if bored < min(wait, 30) else 1 if wait < 30 else 0}
-            )
+            lines.append({"t": int(t), "kind": "end", "ending": 2 if bored < min(wait, 30) else 1 if wait < 30 else 0})
             t += 2000
     return lines
 
@@ -212,11 +208,9 @@ def test_an_unknown_tunable_gets_a_plain_line_between_builds_and_is_called_so(tm
             "firmware": "1",
             "clock": 1000,
             "screen": [160, 128],
-            "kinds": [
-                kind("begin", "run_start", "player"), kind("hurt", "death"), kind("end", "run_end", "ending"),
-            ],
+            "kinds": [kind("begin", "run_start", "player"), kind("hurt", "death"), kind("end", "run_end", "ending")],
             "tunables": [{"name": "gravity", "value": gravity, "min": 1, "max": 20, "unit": "px"}],
-        }  # fmt: skip
+        }
         lines, t = [{"dictionary": head}], 1000
         for player in range(24):
             won = rng.random() < share
@@ -251,11 +245,14 @@ def in_stages(game, lives):
         "clock": 1000,
         "screen": [160, 128],
         "kinds": [
-            kind("begin", "run_start", "player"), kind("stage", "stage_start", "stage"),
-            kind("over", "stage_end", "cleared"), kind("fell", "death"), kind("end", "run_end", "ending"),
+            kind("begin", "run_start", "player"),
+            kind("stage", "stage_start", "stage"),
+            kind("over", "stage_end", "cleared"),
+            kind("fell", "death"),
+            kind("end", "run_end", "ending"),
         ],
         "tunables": [{"name": "lives", "role": "start_lives", "value": lives, "min": 1, "max": 9}],
-    }  # fmt: skip
+    }
 
 
 def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
@@ -272,9 +269,7 @@ def test_a_stage_that_begins_anew_after_each_death_is_noticed(tmp_path):
                 wait = rng.exponential(1 / 0.03)
                 t += 1000 * min(wait, 30)
                 won = wait >= 30
-                lines.append(
-                    {"t": int(t), "kind": "over" if won else "fell"} | ({"cleared": 1} if won else {})
-                )
+                lines.append({"t": int(t), "kind": "over" if won else "fell"} | ({"cleared": 1} if won else {}))
                 if won:
                     break
                 t += 1000
@@ -327,10 +322,7 @@ def test_where_one_death_follows_another_the_prediction_knows_it(tmp_path):
     with open_study(study, read_only=True) as opened:
         data = load_staged(Reader(opened.connection), Selection("Pin Drizzle"))
     cells = data.cells
-    rate = [
-        cells.deaths[cells.again == again].sum() / cells.alive_s[cells.again == again].sum()
-        for again in (0, 1)
-    ]
+    rate = [cells.deaths[cells.again == again].sum() / cells.alive_s[cells.again == again].sum() for again in (0, 1)]
     assert rate == pytest.approx([0.012, 0.12], rel=0.15)
     model = fit_staged(data)
     factor = np.exp(model.hazard.effect("again"))

@@ -16,15 +16,7 @@ from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.playtest_plan import (
-    Power,
-    Precision,
-    each_needed,
-    needed,
-    power_of,
-    precision_of,
-    schedule,
-)
+from analysis.tuning.playtest_plan import Power, Precision, each_needed, needed, power_of, precision_of, schedule
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.scoring import count_interval, difference, players_for_quantile
 from analysis.tuning.target_file import read_targets
@@ -44,9 +36,7 @@ FINISH = Target("finish", Outcome.FINISH, 0.5, 0.05)
 
 def by_player(*values, first=1):
     return ByPlayer(
-        np.array([f"P{first + n:02d}" for n in range(len(values))]),
-        np.array(values, float),
-        np.ones(len(values), int),
+        np.array([f"P{first + n:02d}" for n in range(len(values))]), np.array(values, float), np.ones(len(values), int)
     )
 
 
@@ -95,9 +85,7 @@ def test_a_difference_is_said_in_its_own_unit(tmp_path):
         found = {f.facts["target"]: f for f in progress.find(Reader(study.connection), Selection(GAME))}
     assert {f.id for f in found.values()} == {"progress.target"} and len(found) == 2
     streak = next(f for name, f in found.items() if "streak" in name)
-    assert (
-        "a difference of +0.5 (+0.3 to +0.7): higher" in streak.sentence and "points" not in streak.sentence
-    )
+    assert "a difference of +0.5 (+0.3 to +0.7): higher" in streak.sentence and "points" not in streak.sentence
 
 
 def test_the_same_few_people_are_counted_once(tmp_path):
@@ -134,9 +122,7 @@ def test_a_prediction_of_hits_is_scored_by_first_runs(tmp_path):
                         test.event("push", 10, lane=0)
                 test.event("over", 500, how=0)
     tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
-    target = Target(
-        "hits", Outcome.HIT_SHARE, 0.6, 0.05, population=Population.NEW_PLAYERS, statistic=Statistic.MEAN
-    )
+    target = Target("hits", Outcome.HIT_SHARE, 0.6, 0.05, population=Population.NEW_PLAYERS, statistic=Statistic.MEAN)
     said = asdict(Prediction(0.5, 0.4, 0.6, 0.3, 0.7))
     kept = {
         "proposal": "early=49",
@@ -213,9 +199,7 @@ def test_intervals_of_quantiles_hold_the_truth():
     for quantile, players in ((0.5, 6), (0.25, 12)):
         found = [
             difference(
-                by_player(*rng.beta(6, 2, players)),
-                by_player(*rng.beta(6, 2, players), first=50),
-                quantile=quantile,
+                by_player(*rng.beta(6, 2, players)), by_player(*rng.beta(6, 2, players), first=50), quantile=quantile
             )
             for _ in range(300)
         ]
@@ -238,17 +222,13 @@ def test_two_targets_on_the_same_hits_say_two_things(tmp_path):
                         test.event("push", 10, lane=0)
                 test.event("over", 500, how=0)
     tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
-    wish = (
-        '[[target]]\noutcome="hit_share"\npopulation="new_players"\nwanted=0.5\nname="{}"\nstatistic="{}"\n'
-    )
+    wish = '[[target]]\noutcome="hit_share"\npopulation="new_players"\nwanted=0.5\nname="{}"\nstatistic="{}"\n'
     text = wish.format("half", "median") + wish.format("the last", "lower_quarter")
     with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
         add_target(study.connection, GAME, text)
         middle, low = progress.find(Reader(study.connection), Selection(GAME))
     # By hand: sorted shares .2 .3 .4 .5 .6 .7 -> .2 .3 .4 .8 .9 1.
-    assert middle.sentence.startswith(
-        "half, median over players: 45 % on 1, 60 % on 1 b; a difference of the 6"
-    )
+    assert middle.sentence.startswith("half, median over players: 45 % on 1, 60 % on 1 b; a difference of the 6")
     assert low.sentence.startswith(
         "the last, 25 % quantile over players: 32 % on 1, 32 % on 1 b; 6 players are too few for an interval: "
         "that of a 25 % quantile takes 11. Beside it, the mean of the players' values: 45 % and 60 %, a difference"
@@ -293,9 +273,7 @@ def test_one_build_is_no_comparison_and_the_command_says_so(tmp_path, capsys):
             assert cli.main(["compare", "--study", str(study)]) == exits.THIN
             told = capsys.readouterr()
             assert told.out == "" and "None" not in told.err
-            assert told.err.startswith(
-                "Soot Wardens: only one build has been played, lantern 1.3: change something"
-            )
+            assert told.err.startswith("Soot Wardens: only one build has been played, lantern 1.3: change something")
     words = ["compare", "--study", str(study)]
     assert cli.main([*words, "--before", "lantern 1.3", "--after", "lantern 1.3"]) == exits.THIN
     assert "lantern 1.3 against itself: name two of the builds that were played" in capsys.readouterr().err
@@ -423,17 +401,7 @@ def test_a_schedule_is_balanced():
 
 def test_the_plan_command(played, targets_file, capsys, tmp_path):
     out = tmp_path / "plan.md"
-    words = [
-        "plan",
-        "--study",
-        str(played),
-        "--targets",
-        str(targets_file),
-        "--quick",
-        "--out",
-        str(out),
-        "--json",
-    ]
+    words = ["plan", "--study", str(played), "--targets", str(targets_file), "--quick", "--out", str(out), "--json"]
     assert cli.main([*words, "--players", "10", "--against", "start_lives=7"]) == exits.OK
     answer = json.loads(capsys.readouterr().out)
     assert len(answer["schedule"]) == 10

@@ -93,11 +93,7 @@ def test_other_assumptions_are_shown_for_the_first_proposal(answer, played, targ
     assert rows[0]["then"]["value"] == pytest.approx(said["proposed"]["value"], abs=0.03)
     text = DOCS.read_text(encoding="utf-8")
     assert [key for key in rows[0] if f"`{key}`" not in text] == []
-    assert (
-        cli.main(
-            ["propose", "--study", str(played), "--targets", str(targets_file), "--sensitivity"]
-        ) == exits.OK
-    )  # fmt: skip
+    assert cli.main(["propose", "--study", str(played), "--targets", str(targets_file), "--sensitivity"]) == exits.OK
     assert "practice helps nobody" in capsys.readouterr().out
 
 
@@ -115,9 +111,7 @@ def test_levers_are_kept_to(played, tmp_path, capsys):
 
 def test_a_name_that_is_no_tunable_of_the_game_is_told(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
-    targets.write_text(
-        '[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives", "speed"]\n'
-    )
+    targets.write_text('[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives", "speed"]\n')
     (warning,) = ask(played, targets, capsys)[1]["warnings"]
     assert "'speed'" in warning and "start_lives" in warning.partition("it has:")[2]
 
@@ -265,15 +259,7 @@ def _tiny(runs, tmp_path, ends=True):
         del kinds[2]
     tunables = [
         {"name": "lives", "role": "start_lives", "value": 2, "min": 1, "max": 5},
-        {
-            "name": "fire",
-            "role": "fire_period",
-            "value": 600,
-            "min": 100,
-            "max": 2000,
-            "step": 20,
-            "unit": "ms",
-        },
+        {"name": "fire", "role": "fire_period", "value": 600, "min": 100, "max": 2000, "step": 20, "unit": "ms"},
     ]
     head = {
         "game": "Moth Run",
@@ -327,9 +313,7 @@ def test_surviving_seconds_agrees_with_kaplan_meier_in_a_game_without_stages(tmp
     ends = rng.exponential(60, 60)
     runs = [(n % 20 + 1, [float(e), float(e) + 0.5], 1, float(e) + 0.5) for n, e in enumerate(ends)]
     study = _tiny(runs, tmp_path)
-    targets = read_targets(
-        '[[target]]\noutcome="survive"\nseconds=45\nwanted=0.5\npopulation="attempt"\nattempt=2\n'
-    )
+    targets = read_targets('[[target]]\noutcome="survive"\nseconds=45\nwanted=0.5\npopulation="attempt"\nattempt=2\n')
     with open_study(study, read_only=True) as opened:
         reader = Reader(opened.connection)
         data = load_staged(reader, Selection("Moth Run"))

@@ -98,9 +98,7 @@ def incidence_coverage(case: Case, players: int, simulations: int, seed: int = 1
     return held / simulations
 
 
-def false_alarms(
-    case: Case, players: int, crossover: bool, simulations: int, seed: int = 1
-) -> tuple[float, float]:
+def false_alarms(case: Case, players: int, crossover: bool, simulations: int, seed: int = 1) -> tuple[float, float]:
     """The share of playtests of two equal builds with p <= 0.05: (log-rank, restricted mean).
 
     Between players: half of them play each build. Crossover: everybody plays both, in half of the runs each.
@@ -133,32 +131,50 @@ def main(simulations: int) -> None:
     players = (8, 12, 20)
     heads = ["case", "true value", *(f"{k} players" for k in players)]
     cases = (PLAIN, HARD)
-    _table("Survival S(1)", heads, [
-        [c.name, f"{s}", *(_percent(survival_coverage(c, k, s, simulations)) for k in players)]
-        for c in cases for s in (0.8, 0.5, 0.2)
-    ])  # fmt: skip
-    _table("Share of notes hit", heads, [
-        [c.name, f"{s}", *(_percent(share_coverage(c, k, s, simulations)) for k in players)]
-        for c in cases for s in (0.5, 0.8, 0.95)
-    ])  # fmt: skip
-    _table("Deaths a minute", heads, [
-        [c.name, f"{r}", *(_percent(rate_coverage(c, k, r, simulations)) for k in players)]
-        for c in cases for r in (0.5, 2.0)
-    ])  # fmt: skip
-    _table("Share that died, quitting competing", heads, [
-        [c.name, "0.333", *(_percent(incidence_coverage(c, k, simulations)) for k in players)] for c in cases
-    ])  # fmt: skip
+    _table(
+        "Survival S(1)",
+        heads,
+        [
+            [c.name, f"{s}", *(_percent(survival_coverage(c, k, s, simulations)) for k in players)]
+            for c in cases
+            for s in (0.8, 0.5, 0.2)
+        ],
+    )
+    _table(
+        "Share of notes hit",
+        heads,
+        [
+            [c.name, f"{s}", *(_percent(share_coverage(c, k, s, simulations)) for k in players)]
+            for c in cases
+            for s in (0.5, 0.8, 0.95)
+        ],
+    )
+    _table(
+        "Deaths a minute",
+        heads,
+        [
+            [c.name, f"{r}", *(_percent(rate_coverage(c, k, r, simulations)) for k in players)]
+            for c in cases
+            for r in (0.5, 2.0)
+        ],
+    )
+    _table(
+        "Share that died, quitting competing",
+        heads,
+        [[c.name, "0.333", *(_percent(incidence_coverage(c, k, simulations)) for k in players)] for c in cases],
+    )
     rows = []
     for case in cases:
         for crossover in (False, True):
             found = [false_alarms(case, k, crossover, simulations // 2) for k in players]
-            rows.append([case.name, "both builds" if crossover else "one build each",
-                         *(f"{_percent(rank)} / {_percent(mean)}" for rank, mean in found)])  # fmt: skip
-    _table(
-        "Equal builds called different at 5 % (log-rank / restricted mean)",
-        ["case", "played", *heads[2:]],
-        rows,
-    )
+            rows.append(
+                [
+                    case.name,
+                    "both builds" if crossover else "one build each",
+                    *(f"{_percent(rank)} / {_percent(mean)}" for rank, mean in found),
+                ]
+            )
+    _table("Equal builds called different at 5 % (log-rank / restricted mean)", ["case", "played", *heads[2:]], rows)
 
 
 if __name__ == "__main__":

@@ -27,9 +27,7 @@ def playtest(players: int, runs: int, seed: int = 1) -> tuple[np.ndarray, np.nda
     return np.minimum(time_, cut).round(4) + 1e-4, time_ <= cut, player
 
 
-def lifelines_bootstrap(
-    duration: np.ndarray, died: np.ndarray, player: np.ndarray, resamples: int
-) -> np.ndarray:
+def lifelines_bootstrap(duration: np.ndarray, died: np.ndarray, player: np.ndarray, resamples: int) -> np.ndarray:
     """Limits of S on a grid of times: players drawn with replacement, lifelines fitted to the runs of those drawn."""
     from lifelines import KaplanMeierFitter
 
@@ -45,9 +43,7 @@ def lifelines_bootstrap(
         if rows is not None:
             chosen = np.concatenate([rows[names[d]] for d in drawn])
         else:
-            chosen = np.repeat(first[drawn], size[drawn]) + np.concatenate(
-                [np.arange(s) for s in size[drawn]]
-            )
+            chosen = np.repeat(first[drawn], size[drawn]) + np.concatenate([np.arange(s) for s in size[drawn]])
         fitted = KaplanMeierFitter().fit(duration[chosen], died[chosen])
         curves[b] = fitted.survival_function_at_times(grid).to_numpy()
     return np.quantile(curves, [0.025, 0.975], axis=0)
@@ -79,18 +75,13 @@ def by_player_ratio(players: int, runs: int, resamples: int = RESAMPLES, bootstr
 def kaplan_meier_ratio(runs: int) -> float:
     """Time of ours over scipy's."""
     duration, died, _ = playtest(runs // 10, 10)
-    return seconds(lambda: kaplan_meier(duration, died), 7) / seconds(
-        lambda: scipy_kaplan_meier(duration, died), 7
-    )
+    return seconds(lambda: kaplan_meier(duration, died), 7) / seconds(lambda: scipy_kaplan_meier(duration, died), 7)
 
 
 def main() -> int:
     print(f"by-player interval against a lifelines bootstrap of {RESAMPLES} resamples (times as fast):")
     for players, runs in ((12, 4), (24, 5), (2000, 50)):
-        print(
-            f"  {players} players x {runs} runs: {by_player_ratio(players, runs, bootstrap_runs=10):.0f}",
-            flush=True,
-        )
+        print(f"  {players} players x {runs} runs: {by_player_ratio(players, runs, bootstrap_runs=10):.0f}", flush=True)
     print("Kaplan-Meier, our time over scipy's:")
     for runs in (100, 10_000, 100_000):
         print(f"  {runs} runs: {kaplan_meier_ratio(runs):.2f}", flush=True)

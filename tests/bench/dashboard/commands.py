@@ -25,16 +25,7 @@ def run(checkout: Path, study: Path, command: str, kept: Path) -> tuple[float, f
     """Seconds by the clock, seconds of processor time, and what was printed."""
     surroundings = os.environ | {"PYTHONPYCACHEPREFIX": str(kept), "PYTHONPATH": str(checkout)}
     surroundings.pop("PYTHONDONTWRITEBYTECODE", None)
-    words = [
-        sys.executable,
-        "-m",
-        "dashboard.cli",
-        command,
-        "--study",
-        str(study),
-        "--json",
-        *COMMANDS[command],
-    ]
+    words = [sys.executable, "-m", "dashboard.cli", command, "--study", str(study), "--json", *COMMANDS[command]]
     began, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
     printed = subprocess.run(words, cwd=checkout, env=surroundings, check=True, capture_output=True).stdout
     seconds, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -70,9 +70,7 @@ def main() -> None:
             )
             to_figure.append(time.perf_counter() - began)
         for what, took in (("study", to_study), ("figure", to_figure)):
-            print(
-                f"byte to {what}: median {statistics.median(took):.2f} s, worst of {PIECES} {max(took):.2f} s"
-            )
+            print(f"byte to {what}: median {statistics.median(took):.2f} s, worst of {PIECES} {max(took):.2f} s")
         print(f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")
         browser.close()
         session.close()

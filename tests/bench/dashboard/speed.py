@@ -114,8 +114,7 @@ def clicks(page: Page, address: str, path: str, change: Callable[[Page, int], No
 
 def another_player(page: Page, number: int) -> None:
     page.evaluate(
-        "n => document.querySelectorAll('#filter-bar details')[3].querySelectorAll('li a')[n + 1].click()",
-        number,
+        "n => document.querySelectorAll('#filter-bar details')[3].querySelectorAll('li a')[n + 1].click()", number
     )
 
 

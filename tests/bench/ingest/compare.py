@@ -67,9 +67,7 @@ def read_text(text: Path, database: Path, split: Split) -> None:
         types = ", ".join(["'kind': 'VARCHAR'", *(f"'c{i}': 'BIGINT'" for i in range(most))])
         connection.execute("BEGIN")
         connection.execute("CREATE SCHEMA events")
-        connection.execute(
-            f"CREATE TEMP TABLE raw AS FROM read_csv('{text}', header = true, columns = {{{types}}})"
-        )
+        connection.execute(f"CREATE TEMP TABLE raw AS FROM read_csv('{text}', header = true, columns = {{{types}}})")
         for table, kind, columns in split:
             made = ", ".join(f'c{i}::{type_} AS "{name}"' for i, (name, type_) in enumerate(columns))
             connection.execute(f"CREATE TABLE {table} AS SELECT {made} FROM raw WHERE kind = '{kind}'")
@@ -110,10 +108,7 @@ def read_text_tuned(text: Path, database: Path, split: Split, study: Path) -> No
 
 def same_events(study: Path, database: Path, split: Split) -> None:
     """Both ways must have loaded the same, or the comparison means nothing."""
-    with (
-        duckdb.connect(str(study), read_only=True) as one,
-        duckdb.connect(str(database), read_only=True) as other,
-    ):
+    with duckdb.connect(str(study), read_only=True) as one, duckdb.connect(str(database), read_only=True) as other:
         for table, _, columns in split:
             sums = ", ".join(f'count("{name}"), sum("{name}")' for name, _ in columns)
             asked = f"SELECT count(*), {sums} FROM {table}"
@@ -131,9 +126,7 @@ def plain_loop(log: Path, events: int) -> float:
         by_kind.setdefault(event.kind, []).append((event.power_up, event.tick, *event.fields.values()))
     with duckdb.connect() as connection:
         for kind, rows in by_kind.items():
-            connection.execute(
-                f"CREATE TABLE k_{kind} ({', '.join(f'c{i} BIGINT' for i in range(len(rows[0])))})"
-            )
+            connection.execute(f"CREATE TABLE k_{kind} ({', '.join(f'c{i} BIGINT' for i in range(len(rows[0])))})")
             with connection.appender(f"k_{kind}") as appender:
                 appender.append_rows(rows)
     return (time.perf_counter() - wall) / len(found)
@@ -142,22 +135,19 @@ def plain_loop(log: Path, events: int) -> float:
 def main(events: int, rounds: int) -> dict[str, float]:
     """Prints each round and the medians; returns the medians of the ratios."""
     with tempfile.TemporaryDirectory() as folder:
-        log, study, text, database = (
-            Path(folder) / name for name in ("l.playlog", "s.duckdb", "t.csv", "d.duckdb")
-        )
+        log, study, text, database = (Path(folder) / name for name in ("l.playlog", "s.duckdb", "t.csv", "d.duckdb"))
         write_stream(log, events)
         ingest(log, study)
         split = write_text(study, text)
-        for read in (
-            lambda: read_text(text, database, split),
-            lambda: read_text_tuned(text, database, split, study),
-        ):
+        for read in (lambda: read_text(text, database, split), lambda: read_text_tuned(text, database, split, study)):
             read()
             same_events(study, database, split)
         with duckdb.connect(str(study), read_only=True) as opened:
             ((events,),) = opened.execute("SELECT sum(events) FROM captures").fetchall()
-        print(f"{events} events, log {log.stat().st_size / events:.1f} bytes an event, text "
-              f"{text.stat().st_size / events:.1f}, study {study.stat().st_size / events:.1f}")  # fmt: skip
+        print(
+            f"{events} events, log {log.stat().st_size / events:.1f} bytes an event, text "
+            f"{text.stat().st_size / events:.1f}, study {study.stat().st_size / events:.1f}"
+        )
         ratios: dict[str, list[float]] = {}
         for _ in range(rounds):
             ours = measured(lambda: ingest(log, study))
@@ -167,8 +157,10 @@ def main(events: int, rounds: int) -> dict[str, float]:
             }
             told = [f"ingest {ours[0]:.2f} s (CPU/wall {ours[1] / ours[0]:.2f})"]
             for name, (wall, cpu) in others.items():
-                told.append(f"{name} {wall:.2f} s (CPU/wall {cpu / wall:.2f}): ratio {wall / ours[0]:.2f}, "
-                            f"of CPU time {cpu / ours[1]:.2f}")  # fmt: skip
+                told.append(
+                    f"{name} {wall:.2f} s (CPU/wall {cpu / wall:.2f}): ratio {wall / ours[0]:.2f}, "
+                    f"of CPU time {cpu / ours[1]:.2f}"
+                )
                 ratios.setdefault(f"{name}, wall", []).append(wall / ours[0])
                 ratios.setdefault(f"{name}, CPU", []).append(cpu / ours[1])
             loop = plain_loop(log, 20_000) * events

@@ -44,9 +44,7 @@ def corpus(seed: int, count: int = 60) -> list[bytes]:
 def mutated(dice: random.Random, logs: list[bytes]) -> bytes:
     """A stream of many logs, mutated about three times a log."""
     # The dictionary once in front, whole: otherwise little could be read.
-    stream = np.frombuffer(
-        b"\0".join([Play(1, runs=1).log(), *dice.choices(logs, k=LOGS_A_STREAM)]), np.uint8
-    ).copy()
+    stream = np.frombuffer(b"\0".join([Play(1, runs=1).log(), *dice.choices(logs, k=LOGS_A_STREAM)]), np.uint8).copy()
     rng = np.random.default_rng(dice.randrange(1 << 60))
     flips = rng.integers(0, len(stream), LOGS_A_STREAM)
     stream[flips] ^= np.uint8(1) << rng.integers(0, 8, LOGS_A_STREAM).astype(np.uint8)
@@ -117,16 +115,12 @@ def imports(stream: bytes, answer: Answer, folder: Path) -> None:
         assert result.rejected_packets == len(answer.rejected) and result.unread_bytes == answer.unread_bytes
         assert result.missing_packets == sum(count for _, count in answer.gaps)
         tables = opened.connection.execute("SELECT DISTINCT table_name FROM kinds").fetchall()
-        rows = [
-            opened.connection.execute(f"SELECT count(*) FROM {table}").fetchall()[0][0] for (table,) in tables
-        ]
+        rows = [opened.connection.execute(f"SELECT count(*) FROM {table}").fetchall()[0][0] for (table,) in tables]
         assert sum(rows) == result.events
     study.unlink()
 
 
-def fuzz(
-    logs: int, seed: int, compare_every: int = 10, import_every: int = 60, seconds: float = 1e9
-) -> Counter[str]:
+def fuzz(logs: int, seed: int, compare_every: int = 10, import_every: int = 60, seconds: float = 1e9) -> Counter[str]:
     """Runs until `logs` logs or `seconds` are over; returns what was seen. Keeps the stream that fails."""
     seen: Counter[str] = Counter()
     begin = corpus(seed)
@@ -155,8 +149,15 @@ def fuzz(
                 raise
             assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < _MOST_MB * 1024, "too much memory"
             seen.update(reason for _, reason in answer.rejected)
-            seen.update(logs=LOGS_A_STREAM, streams=1, bytes=len(stream), events=answer.count, gaps=len(answer.gaps),
-                        power_ups=len(answer.power_ups), refused=answer.refused)  # fmt: skip
+            seen.update(
+                logs=LOGS_A_STREAM,
+                streams=1,
+                bytes=len(stream),
+                events=answer.count,
+                gaps=len(answer.gaps),
+                power_ups=len(answer.power_ups),
+                refused=answer.refused,
+            )
     return seen
 
 
@@ -165,8 +166,4 @@ if __name__ == "__main__":
     first = int(sys.argv[2]) if len(sys.argv) > 2 else int(time.time())
     while total["logs"] < int(sys.argv[1]):
         total.update(fuzz(min(50_000, int(sys.argv[1]) - total["logs"]), first + total["logs"]))
-        print(
-            dict(total),
-            f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB",
-            flush=True,
-        )
+        print(dict(total), f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB", flush=True)

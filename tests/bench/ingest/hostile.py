@@ -47,9 +47,7 @@ class Packets:
     def texts(self, text: bytes) -> bytes:
         """A dictionary in all its chunks."""
         chunks = [(at, text[at : at + 111]) for at in range(0, len(text), 111)]
-        return b"".join(
-            self(2, struct.pack("<HHH", crc16(text), len(text), at) + part) for at, part in chunks
-        )
+        return b"".join(self(2, struct.pack("<HHH", crc16(text), len(text), at) + part) for at, part in chunks)
 
     def begin(self, dictionary: Dictionary, values: list[int] | None = None) -> bytes:
         """A power-up: settings and the whole dictionary."""
@@ -162,9 +160,7 @@ def dictionaries_in_turn() -> Iterator[bytes]:
     ids = [one.id for one in made]
     while True:
         yield b"".join(
-            make.settings(id_, 1, []) + make(4, bytes([4 * n % 252]) + bytes(11))
-            for n in range(60)
-            for id_ in ids
+            make.settings(id_, 1, []) + make(4, bytes([4 * n % 252]) + bytes(11)) for n in range(60) for id_ in ids
         )
 
 
@@ -174,8 +170,7 @@ def chunks_without_end() -> Iterator[bytes]:
     number = 0
     while True:
         yield b"".join(
-            make(2, struct.pack("<HHH", (number := number + 1) & 0xFFFF, 16384, 0) + b"x")
-            for _ in range(20_000)
+            make(2, struct.pack("<HHH", (number := number + 1) & 0xFFFF, 16384, 0) + b"x") for _ in range(20_000)
         )
 
 
@@ -196,9 +191,7 @@ def power_ups_played() -> Iterator[bytes]:
     yield make.begin(dictionary)
     nonce = 1
     while True:
-        yield b"".join(
-            make.settings(dictionary.id, nonce := nonce + 1, []) + make(4, b"\0\4ab") for _ in range(10_000)
-        )
+        yield b"".join(make.settings(dictionary.id, nonce := nonce + 1, []) + make(4, b"\0\4ab") for _ in range(10_000))
 
 
 def back_in_time() -> Iterator[bytes]:
@@ -290,17 +283,11 @@ def states() -> Iterator[bytes]:
 def places() -> Iterator[bytes]:
     """One run that is everywhere on the screen, alive and dead in turn."""
     make = Packets()
-    yield make.begin(_plain(_GO, _AT, Kind("wait", EventRole.PAUSE), Kind("on", EventRole.RESUME))) + make(
-        4, b"\0"
-    )
+    yield make.begin(_plain(_GO, _AT, Kind("wait", EventRole.PAUSE), Kind("on", EventRole.RESUME))) + make(4, b"\0")
     dice, time = random.Random(1), 0
     while True:
         yield b"".join(
-            make(
-                4,
-                b"".join(b"\5\1" + dice.randbytes(2) + b"\x08\x0c" for _ in range(20)),
-                time=(time := time + 30),
-            )
+            make(4, b"".join(b"\5\1" + dice.randbytes(2) + b"\x08\x0c" for _ in range(20)), time=(time := time + 30))
             for _ in range(1024)
         )
 
@@ -341,11 +328,34 @@ SIDECARS: dict[str, Callable[[int], str]] = {
 LOGS: dict[str, Callable[[], Iterator[bytes]]] = {
     made.__name__: made
     for made in (
-        normal, broken_frames, noise, no_end, only_ends, broken_between, gaps, same_again, drops, events, many_kinds,
-        many_dictionaries, dictionaries_in_turn, chunks_without_end, power_ups, power_ups_played, back_in_time, builds,
-        wide_builds, settings_alone, runs, runs_without_build, lives, stages, states, places,
+        normal,
+        broken_frames,
+        noise,
+        no_end,
+        only_ends,
+        broken_between,
+        gaps,
+        same_again,
+        drops,
+        events,
+        many_kinds,
+        many_dictionaries,
+        dictionaries_in_turn,
+        chunks_without_end,
+        power_ups,
+        power_ups_played,
+        back_in_time,
+        builds,
+        wide_builds,
+        settings_alone,
+        runs,
+        runs_without_build,
+        lives,
+        stages,
+        states,
+        places,
     )
-}  # fmt: skip
+}
 
 
 def write(name: str, size: int, folder: Path) -> Path:
@@ -386,13 +396,18 @@ def _one(log: Path, study: Path) -> None:
         except NoPacket as error:
             counts = error.counts  # type: ignore[assignment]
     print(
-        json.dumps({
-            "wall_s": time.perf_counter() - wall, "cpu_s": time.process_time() - cpu,
-            "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-            "events": counts.events, "runs": counts.runs, "rejected": counts.rejected_packets,
-            "study_mb": study.stat().st_size / 1e6,
-        })
-    )  # fmt: skip
+        json.dumps(
+            {
+                "wall_s": time.perf_counter() - wall,
+                "cpu_s": time.process_time() - cpu,
+                "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+                "events": counts.events,
+                "runs": counts.runs,
+                "rejected": counts.rejected_packets,
+                "study_mb": study.stat().st_size / 1e6,
+            }
+        )
+    )
 
 
 def main(folder: Path, sizes: list[int], only: list[str]) -> None:
@@ -404,8 +419,15 @@ def main(folder: Path, sizes: list[int], only: list[str]) -> None:
             log, study = write(name, size, folder), folder / "hostile.duckdb"
             try:
                 m = measured(log, study)
-                row = (f"{m['cpu_s']:.1f}", f"{1e6 * m['cpu_s'] / size:.2f}", f"{m['peak_mb']:.0f}",
-                       f"{m['events']:,}", f"{m['runs']:,}", f"{m['rejected']:,}", f"{m['study_mb']:.1f}")  # fmt: skip
+                row = (
+                    f"{m['cpu_s']:.1f}",
+                    f"{1e6 * m['cpu_s'] / size:.2f}",
+                    f"{m['peak_mb']:.0f}",
+                    f"{m['events']:,}",
+                    f"{m['runs']:,}",
+                    f"{m['rejected']:,}",
+                    f"{m['study_mb']:.1f}",
+                )
             except subprocess.CalledProcessError as error:
                 row = ("failed", str(error.returncode))  # type: ignore[assignment]
             print("|", " | ".join([name.replace("_", " "), f"{size / 1e6:g}", *row]), "|", flush=True)

@@ -27,20 +27,26 @@ HABITS = ("just before", "in the run before", "all at first", "late", "mixed")
 OUTCOMES = ("right", "open", "lost", "wrong")
 _U8 = FieldType.U8
 GAME = Dictionary(
-    "Lantern Walk", "1.0", 1000, (160, 128),
+    "Lantern Walk",
+    "1.0",
+    1000,
+    (160, 128),
     (
         Kind("begin", EventRole.RUN_START, (Field("seed", FieldType.U16, FieldRole.SEED),)),
         Kind("over", EventRole.RUN_END, (Field("how", _U8, FieldRole.ENDING),)),
         Kind("enter", EventRole.STAGE_START, (Field("stage", _U8, FieldRole.STAGE),)),
         Kind("leave", EventRole.STAGE_END, (Field("through", _U8, FieldRole.CLEARED),)),
         Kind("born", EventRole.SPAWN, (Field("lives", _U8, FieldRole.LIVES),)),
-        Kind("fell", EventRole.DEATH, (Field("x", _U8, FieldRole.X), Field("y", _U8, FieldRole.Y),
-                                       Field("lives", _U8, FieldRole.LIVES))),
+        Kind(
+            "fell",
+            EventRole.DEATH,
+            (Field("x", _U8, FieldRole.X), Field("y", _U8, FieldRole.Y), Field("lives", _U8, FieldRole.LIVES)),
+        ),
         Kind("at", EventRole.POSITION, (Field("x", _U8, FieldRole.X), Field("y", _U8, FieldRole.Y))),
         Kind("key", EventRole.PRESS, (Field("lane", _U8, FieldRole.LANE),)),
     ),
     (Tunable("lives", TunableRole.START_LIVES, 1, 9, 1, "lives"),),
-)  # fmt: skip
+)
 Said = tuple[int, int, dict[str, object]]  # at (ms), bytes by then, what
 
 
@@ -150,9 +156,7 @@ def written(made: Console, path: Path, lost: int | None, bent: int | None = None
         out += frame if number != lost else _bent(frame, bent or 0)
         arrivals.append((at, len(out)))
     path.write_bytes(out)
-    lines: list[dict[str, object]] = [
-        {"capture": 1, "started": "2026-03-01T09:30:00+00:00", "source": "COM3"}
-    ]
+    lines: list[dict[str, object]] = [{"capture": 1, "started": "2026-03-01T09:30:00+00:00", "source": "COM3"}]
     told: list[tuple[int, dict[str, object]]] = [(at, {"byte": byte}) for at, byte in arrivals]
     for at, tag in made.tags:
         told.append((at, {"byte": max(byte for then, byte in arrivals if then <= at), "player": tag}))
@@ -170,9 +174,7 @@ def _bent(frame: bytes, at: int) -> bytes:
 
 def outcomes(study: Study, made: Console, path: Path) -> Counter[str]:
     """What became of the runs: right, open, lost (nothing of it is there), wrong; untagged ones count as lost."""
-    result = import_log(
-        study, path, in_place_of=1 if study.connection.execute("FROM captures").fetchall() else None
-    )
+    result = import_log(study, path, in_place_of=1 if study.connection.execute("FROM captures").fetchall() else None)
     asked = "SELECT start_us // 1000, end_us // 1000, player, tagged, open FROM runs WHERE capture_id = ?"
     found = study.connection.execute(asked, [result.capture_id]).fetchall()
     seen: Counter[str] = Counter()
@@ -223,10 +225,7 @@ def main() -> None:
             print(f"\n{'Bent' if bend else 'Lost'}, tags typed {habit}:\n")
             print("| what was in it | packets | " + " | ".join(OUTCOMES) + " |\n" + "|---" * 6 + "|")
             for kind, row in sorted(each_lost(3, habit, every, bend).items()):
-                print(
-                    f"| {kind} | " + " | ".join(str(row[one]) for one in ("packets", *OUTCOMES)) + " |",
-                    flush=True,
-                )
+                print(f"| {kind} | " + " | ".join(str(row[one]) for one in ("packets", *OUTCOMES)) + " |", flush=True)
 
 
 if __name__ == "__main__":

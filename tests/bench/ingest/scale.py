@@ -28,10 +28,13 @@ def ingest(log: Path, study: Path) -> dict[str, float]:
     with open_study(study, memory_mb=INGEST_MEMORY_MB) as opened:
         result = import_log(opened, log)
     return {
-        "events": result.events, "wall_s": time.perf_counter() - wall, "cpu_s": time.process_time() - cpu,
-        "log_bytes": log.stat().st_size, "study_bytes": study.stat().st_size,
+        "events": result.events,
+        "wall_s": time.perf_counter() - wall,
+        "cpu_s": time.process_time() - cpu,
+        "log_bytes": log.stat().st_size,
+        "study_bytes": study.stat().st_size,
         "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-    }  # fmt: skip
+    }
 
 
 def findings(study: Path) -> dict[str, tuple[float, float]]:
@@ -72,8 +75,10 @@ def plot(lines: list[str]) -> str:
     def place(million: float, seconds: float) -> tuple[float, float]:
         return 60 + 170 * (math.log10(million) + 0.5), 320 - 70 * (math.log10(max(seconds, 0.01)) + 2)
 
-    out = ['<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 620 370" font-family="sans-serif" font-size="12">',
-           '<rect width="620" height="370" fill="white"/>']  # fmt: skip
+    out = [
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 620 370" font-family="sans-serif" font-size="12">',
+        '<rect width="620" height="370" fill="white"/>',
+    ]
     for million in (0.5, 5, 50):
         x, _ = place(million, 1)
         out.append(f'<line x1="{x:.0f}" y1="40" x2="{x:.0f}" y2="320" stroke="#ddd"/>')
@@ -86,9 +91,7 @@ def plot(lines: list[str]) -> str:
     out.append('<text x="60" y="26">CPU seconds: ingest, and the second time each question is asked</text>')
     colours = ("#000000", "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#777777")
     beneath = 0.0
-    for (name, points), colour in sorted(
-        zip(series.items(), colours, strict=False), key=lambda s: -s[0][1][-1][1]
-    ):
+    for (name, points), colour in sorted(zip(series.items(), colours, strict=False), key=lambda s: -s[0][1][-1][1]):
         path = " ".join("{:.1f},{:.1f}".format(*place(*point)) for point in points)
         x, y = place(*points[-1])
         beneath = max(beneath + 14, y + 4)

@@ -16,9 +16,7 @@ def write_stream(path: Path, events: int, seed: int = 1, distinct: int = 200_000
     parts, count = [], 0
     while count < events:
         if len(parts) < 4:
-            parts.append(
-                _power_up(random.Random(seed + len(parts)), min(distinct, events), nonce=len(parts) + 1)
-            )
+            parts.append(_power_up(random.Random(seed + len(parts)), min(distinct, events), nonce=len(parts) + 1))
         count += parts[-1][1] if len(parts) < 4 else sum(part[1] for part in parts)
     with path.open("wb") as log:
         written, number = 0, 0
@@ -56,11 +54,7 @@ def _run(dice: random.Random, start: int) -> list[tuple[int, str, dict[str, int]
     ]
     for at in sorted(dice.sample(range(start + 1, start + length), 3)):
         found.append(
-            (
-                at,
-                "fell",
-                {"x": dice.randrange(160), "y": dice.randrange(128), "why": 1, "lives": 2, "tier": 0},
-            )
+            (at, "fell", {"x": dice.randrange(160), "y": dice.randrange(128), "why": 1, "lives": 2, "tier": 0})
         )
         found.append((at + 500_000, "born", {"lives": 2}))
     for kind, period_ms in _PERIODS_MS.items():

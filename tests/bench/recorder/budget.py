@@ -140,9 +140,7 @@ def parts(log: bytes) -> Parts:
         for name, value in e.fields.items():
             columns[e.kind, name][value] += 1
     bits = sum(n * math.log2(column.total() / n) for column in columns.values() for n in column.values())
-    return Parts(
-        framing / count, about / count, 1.0, (records - fields) / count - 1, fields / count, bits / 8 / count
-    )
+    return Parts(framing / count, about / count, 1.0, (records - fields) / count - 1, fields / count, bits / 8 / count)
 
 
 def cbor_bytes(dictionary: Dictionary, events: Iterable[shooter.Event]) -> int:
@@ -185,17 +183,21 @@ def xz_bytes(dictionary: Dictionary, events: Sequence[shooter.Event]) -> int:
     return sum(len(lzma.compress(bytes(column), preset=9)) for column in columns.values())
 
 
-def bytes_on_the_line(
-    stream: str, dictionary: Dictionary, values: list[int], events: Sequence[shooter.Event]
-) -> Bytes:
+def bytes_on_the_line(stream: str, dictionary: Dictionary, values: list[int], events: Sequence[shooter.Event]) -> Bytes:
     count = len(events)
     seconds = (events[-1][0] - events[0][0]) / dictionary.clock_hz
     log = recorded(dictionary, values, events)
     return Bytes(
-        stream, count, count / seconds, len(log) / count, events_lost(log),
-        cbor_bytes(dictionary, events) / count, fixed_bytes(dictionary, events) / count, text_bytes(events) / count,
+        stream,
+        count,
+        count / seconds,
+        len(log) / count,
+        events_lost(log),
+        cbor_bytes(dictionary, events) / count,
+        fixed_bytes(dictionary, events) / count,
+        text_bytes(events) / count,
         xz_bytes(dictionary, events) / count,
-    )  # fmt: skip
+    )
 
 
 def as_dictionary(read: dict[str, Any]) -> Dictionary:
@@ -205,8 +207,7 @@ def as_dictionary(read: dict[str, Any]) -> Dictionary:
         return {word: of[word] for word in words if of[word] is not None}
 
     kinds = [
-        said(kind, "name", "role")
-        | {"fields": [said(f, "name", "type", "role", "unit") for f in kind["fields"]]}
+        said(kind, "name", "role") | {"fields": [said(f, "name", "type", "role", "unit") for f in kind["fields"]]}
         for kind in read["kinds"]
     ]
     tunables = [{"name": tunable["name"], "value": 0} for tunable in read["tunables"]]
@@ -226,11 +227,7 @@ def demo_streams() -> list[tuple[str, Dictionary, list[int], list[shooter.Event]
         dictionary = as_dictionary(up.dictionary)
         none = {(kind.name, f.name): f.type.none for kind in dictionary.kinds for f in kind.fields}
         events = [
-            (
-                e.tick,
-                e.kind,
-                {f: none[e.kind, f] if value is None else value for f, value in e.fields.items()},
-            )
+            (e.tick, e.kind, {f: none[e.kind, f] if value is None else value for f, value in e.fields.items()})
             for e in log.events
             if e.power_up == power_up
         ]
@@ -295,9 +292,7 @@ def work(folder: Path, events: Sequence[shooter.Event]) -> tuple[list[Work], Rec
 
 def _call(machine: thumb.Machine, tick: int, kind: str, fields: dict[str, int]) -> int:
     machine.write("board_now", struct.pack("<I", tick))
-    machine.cpu.mem_write(
-        ARGUMENTS, struct.pack(f"<{len(fields)}I", *(v & 0xFFFFFFFF for v in fields.values()))
-    )
+    machine.cpu.mem_write(ARGUMENTS, struct.pack(f"<{len(fields)}I", *(v & 0xFFFFFFFF for v in fields.values())))
     machine.instructions = 0
     machine.call(f"call_{kind}", ARGUMENTS)
     return machine.instructions
@@ -333,10 +328,9 @@ def _recorder_work(folder: Path, events: Sequence[shooter.Event]) -> tuple[Work,
     return (
         Work("**Playlog**", mean, max(logging), thumb.section_bytes(_object(folder))["text"]),
         RecorderWork(
-            sum(polling) / len(polling), max(polling), sending / len(machine.sent), start,
-            machine.most_locked,
+            sum(polling) / len(polling), max(polling), sending / len(machine.sent), start, machine.most_locked
         ),
-    )  # fmt: skip
+    )
 
 
 def _object(folder: Path) -> Path:
@@ -363,9 +357,7 @@ def _other_work(folder: Path, name: str, define: str, events: Sequence[shooter.E
         counts.append(_call(machine, tick, kind, fields))
         # The line takes everything: the ring is emptied by hand.
         machine.write("tail", machine.read("head", 2))
-    kinds = sum(
-        int(size, 16) for size in re.findall(r"^\w+ (\w+) T call_\w+$", thumb.tool("nm", "-S", elf), re.M)
-    )
+    kinds = sum(int(size, 16) for size in re.findall(r"^\w+ (\w+) T call_\w+$", thumb.tool("nm", "-S", elf), re.M))
     return Work(name, sum(counts) / len(counts), max(counts), thumb.section_bytes(elf)["text"] - kinds)
 
 
@@ -396,9 +388,7 @@ def main() -> None:
         events = shooter.stream(10, seed, stage)
         log = recorded(dictionary, values, events)
         ratio = len(log) / cbor_bytes(dictionary, events)
-        print(
-            f"| seed {seed}, from stage {stage} | {len(events) / 600:.1f} | {ratio:.3f} | {events_lost(log):.1f} |"
-        )
+        print(f"| seed {seed}, from stage {stage} | {len(events) / 600:.1f} | {ratio:.3f} | {events_lost(log):.1f} |")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         table, more = work(folder, busy[:6000])

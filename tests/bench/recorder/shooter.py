@@ -120,14 +120,7 @@ class _Fight:
     """One stage's regular part or its boss."""
 
     def __init__(self, play: _Play, stage: int, boss: bool, lives: int, tier: int):
-        self.play, self.dice, self.stage, self.boss, self.lives, self.tier = (
-            play,
-            play.dice,
-            stage,
-            boss,
-            lives,
-            tier,
-        )
+        self.play, self.dice, self.stage, self.boss, self.lives, self.tier = (play, play.dice, stage, boss, lives, tier)
         self.skill = 0.95
         self.points = 0
         self.me = _Body(WIDTH / 2, HEIGHT - 16)

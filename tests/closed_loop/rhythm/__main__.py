@@ -18,14 +18,22 @@ def main(worlds: int = 100, players: int = 12, outside: int = 1, first: int = 10
         one = turn(world, log, (MEDIAN,), 400, seed + 1)
         reached, low, high = float(one.reached[0]), float(one.low80[0]), float(one.high80[0])
         rows.append(
-            (abs(reached - 0.85), abs(float(one.was[0]) - 0.85), low <= reached <= high,
-             float(one.low95[0]) <= reached <= float(one.high95[0]), high - low, reached - 0.85,
-             one.proposal.chance_better, float(one.was[0]))
-        )  # fmt: skip
+            (
+                abs(reached - 0.85),
+                abs(float(one.was[0]) - 0.85),
+                low <= reached <= high,
+                float(one.low95[0]) <= reached <= float(one.high95[0]),
+                high - low,
+                reached - 0.85,
+                one.proposal.chance_better,
+                float(one.was[0]),
+            )
+        )
         print(
             f"{seed} was {one.was[0]:.3f} reached {reached:.3f} said {low:.3f}..{high:.3f} {one.setting}"
-            f" {one.proposal.advice} {one.proposal.id}", flush=True,
-        )  # fmt: skip
+            f" {one.proposal.advice} {one.proposal.id}",
+            flush=True,
+        )
     table = np.array(rows, float)
     miss, was, in80, in95, width, signed = table[:, :6].T
     print(

@@ -18,13 +18,7 @@ from tests.closed_loop.rhythm.world import World, draw_player, hit_share_by_sett
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
 QUARTER = Target(
-    "lower quarter",
-    Outcome.HIT_SHARE,
-    0.70,
-    0.05,
-    aim=Aim.AT_LEAST,
-    statistic=Statistic.QUANTILE,
-    quantile=0.25,
+    "lower quarter", Outcome.HIT_SHARE, 0.70, 0.05, aim=Aim.AT_LEAST, statistic=Statistic.QUANTILE, quantile=0.25
 )
 
 
@@ -63,11 +57,7 @@ def turn(world: World, log: bytes, targets: tuple[Target, ...], new_players: int
     now = {t.tunable: t.value for t in tunables}
     then = now | {change.tunable: change.proposed for change in best.changes}
     settings = [(values["early"], values["late"], values["offset"]) for values in (now, then)]
-    shares = hit_share_by_setting(
-        world, [(float(a), float(b), float(c)) for a, b, c in settings], new_players, seed
-    )
+    shares = hit_share_by_setting(world, [(float(a), float(b), float(c)) for a, b, c in settings], new_players, seed)
     figures = np.array([[np.quantile(share, t.quantile or 0.5) for t in targets] for share in shares])
-    bounds = [
-        [getattr(p.proposed, name) for p in best.targets] for name in ("low80", "high80", "low95", "high95")
-    ]
+    bounds = [[getattr(p.proposed, name) for p in best.targets] for name in ("low80", "high80", "low95", "high95")]
     return Turn(best, settings[1], figures[0], figures[1], *(np.array(b) for b in bounds))

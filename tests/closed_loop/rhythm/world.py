@@ -63,14 +63,27 @@ def draw_world(rng: np.random.Generator, logs_outside: bool = True) -> World:
     songs = tuple(_song(rng, number) for number in range(1, int(rng.integers(1, 4)) + 1))
     spread = float(rng.uniform(22, 55))
     return World(
-        songs, float(rng.normal(-25, 15)), float(rng.uniform(6, 25)), float(np.log(spread)),
+        songs,
+        float(rng.normal(-25, 15)),
+        float(rng.uniform(6, 25)),
+        float(np.log(spread)),
         float(rng.uniform(0.12, 0.4)),
-        float(rng.choice([0.01, 0.03, 0.06])), float(rng.uniform(0.2, 0.9)), float(rng.choice([0, 0, 0.25])),
-        float(rng.uniform(-0.2, 0.0)), float(rng.uniform(0, 0.3)), float(rng.choice([0, 0, 200, -300])),
-        float(rng.choice([0.0, 0.01, 0.03])), float(rng.uniform(0.2, 0.8)), float(rng.choice([0, 10, 25, 60])),
-        float(rng.choice([1, 5, 17])), int(rng.uniform(0.6, 2.4) * spread), int(rng.uniform(0.6, 2.4) * spread),
-        int(rng.choice([0, 0, -20, 20])), float(rng.choice([0.0, 0.3])), logs_outside,
-    )  # fmt: skip
+        float(rng.choice([0.01, 0.03, 0.06])),
+        float(rng.uniform(0.2, 0.9)),
+        float(rng.choice([0, 0, 0.25])),
+        float(rng.uniform(-0.2, 0.0)),
+        float(rng.uniform(0, 0.3)),
+        float(rng.choice([0, 0, 200, -300])),
+        float(rng.choice([0.0, 0.01, 0.03])),
+        float(rng.uniform(0.2, 0.8)),
+        float(rng.choice([0, 10, 25, 60])),
+        float(rng.choice([1, 5, 17])),
+        int(rng.uniform(0.6, 2.4) * spread),
+        int(rng.uniform(0.6, 2.4) * spread),
+        int(rng.choice([0, 0, -20, 20])),
+        float(rng.choice([0.0, 0.3])),
+        logs_outside,
+    )
 
 
 def _song(rng: np.random.Generator, number: int) -> Song:
@@ -83,12 +96,7 @@ def _song(rng: np.random.Generator, number: int) -> Song:
         first = int(rng.integers(0, len(due) - 20))
         shift[first : first + int(len(due) * 0.15)] = -rng.uniform(15, 45)
     return Song(
-        number,
-        np.rint(due),
-        lane,
-        shift,
-        float(np.exp(rng.normal(0, 0.12))),
-        float(np.exp(rng.normal(0, 0.4))),
+        number, np.rint(due), lane, shift, float(np.exp(rng.normal(0, 0.12))), float(np.exp(rng.normal(0, 0.4)))
     )
 
 
@@ -116,12 +124,7 @@ def taps(world: World, player: Player, song: Song, attempt: int, rng: np.random.
     for k in range(n):
         now = a * now + np.sqrt(2 / 3) * b[0, k] + np.sqrt(1 / 3) * (b[1, k + 1] - b[1, k])
         walk[k] = now
-    error = (
-        player.bias_ms
-        + scale * walk / np.sqrt(variance)
-        + song.shift_ms
-        + world.drift_ppm * song.due_ms / 1e6
-    )
+    error = player.bias_ms + scale * walk / np.sqrt(variance) + song.shift_ms + world.drift_ppm * song.due_ms / 1e6
     error += np.where(rng.random(n) < world.slips, rng.laplace(0, 70, n), 0.0)
     at = song.due_ms + error + world.latency_ms
     at = np.ceil((at + rng.uniform(0, world.poll_ms)) / world.poll_ms) * world.poll_ms
@@ -155,35 +158,59 @@ def hit_share_by_setting(
     world: World, settings: list[tuple[float, float, float]], players: int, seed: int
 ) -> np.ndarray:
     """(settings, players) the same new players under each (early, late, offset)."""
-    return np.stack(
-        [hit_share(world, *setting, players, np.random.default_rng(seed)) for setting in settings]
-    )
+    return np.stack([hit_share(world, *setting, players, np.random.default_rng(seed)) for setting in settings])
 
 
 def dictionary(world: World) -> dict[str, object]:
     window = {"min": 1, "max": 400, "step": 1, "unit": "ms"}
     return {
-        "game": "Paper Drums", "firmware": "0.9", "clock": CLOCK, "screen": [160, 128],
+        "game": "Paper Drums",
+        "firmware": "0.9",
+        "clock": CLOCK,
+        "screen": [160, 128],
         "kinds": [
-            {"name": "begin", "role": "run_start", "fields": [
-                {"name": "who", "type": "u8", "role": "player"},
-                {"name": "first", "type": "u8", "role": "first_time"}]},
+            {
+                "name": "begin",
+                "role": "run_start",
+                "fields": [
+                    {"name": "who", "type": "u8", "role": "player"},
+                    {"name": "first", "type": "u8", "role": "first_time"},
+                ],
+            },
             {"name": "over", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
-            {"name": "song", "role": "stage_start", "fields": [
-                {"name": "place", "type": "u8", "role": "stage"}, {"name": "song", "type": "u8", "role": "song"}]},
+            {
+                "name": "song",
+                "role": "stage_start",
+                "fields": [
+                    {"name": "place", "type": "u8", "role": "stage"},
+                    {"name": "song", "type": "u8", "role": "song"},
+                ],
+            },
             {"name": "song_over", "role": "stage_end", "fields": [{"name": "ok", "type": "u8", "role": "cleared"}]},
-            {"name": "due", "role": "note", "fields": [
-                {"name": "key", "type": "u8", "role": "lane"},
-                {"name": "in_ms", "type": "u16", "role": "ahead", "unit": "ticks"}]},
+            {
+                "name": "due",
+                "role": "note",
+                "fields": [
+                    {"name": "key", "type": "u8", "role": "lane"},
+                    {"name": "in_ms", "type": "u16", "role": "ahead", "unit": "ticks"},
+                ],
+            },
             {"name": "tap", "role": "press", "fields": [{"name": "key", "type": "u8", "role": "lane"}]},
         ],
         "tunables": [
             {"name": "early", "role": "window_early", "value": world.early_ms, **window},
             {"name": "late", "role": "window_late", "value": world.late_ms, **window},
-            {"name": "offset", "role": "input_offset", "value": world.offset_ms,
-             "min": -150, "max": 150, "step": 1, "unit": "ms"},
+            {
+                "name": "offset",
+                "role": "input_offset",
+                "value": world.offset_ms,
+                "min": -150,
+                "max": 150,
+                "step": 1,
+                "unit": "ms",
+            },
         ],
-    }  # fmt: skip
+    }
 
 
 def write_log(world: World, people: list[Player], runs_each: np.ndarray, rng: np.random.Generator) -> bytes:
@@ -225,8 +252,7 @@ def _play(
                 end, quit_ = int(song.due_ms[k]) + 100, True
                 break
     events = [
-        (int(d) - 500, "due", {"key": int(lane), "in_ms": 500})
-        for d, lane in zip(song.due_ms, song.lane, strict=True)
+        (int(d) - 500, "due", {"key": int(lane), "in_ms": 500}) for d, lane in zip(song.due_ms, song.lane, strict=True)
     ]
     for k in np.flatnonzero(~np.isnan(at)).tolist():
         if hit[k] or world.logs_outside:

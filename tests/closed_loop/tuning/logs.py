@@ -22,7 +22,8 @@ def _dictionary(world: World, setting: Mapping[str, int], firmware: str) -> dict
         "kinds": [
             {"name": "begin", "role": "run_start", "fields": [f("who", "player"), f("first", "first_time")]},
             {
-                "name": "stage", "role": "stage_start",
+                "name": "stage",
+                "role": "stage_start",
                 "fields": [f("number", "stage"), f("kind_", "stage_kind"), f("lives", "lives"), f("tier", "tier")],
             },
             {"name": "stage_over", "role": "stage_end", "fields": [f("cleared", "cleared")]},
@@ -31,16 +32,11 @@ def _dictionary(world: World, setting: Mapping[str, int], firmware: str) -> dict
             {"name": "end", "role": "run_end", "fields": [f("how", "ending")]},
         ],
         "tunables": [{**t, "value": setting[t["name"]]} for t in world.tunables],
-    }  # fmt: skip
+    }
 
 
 def write_log(
-    path: Path,
-    world: World,
-    setting: Mapping[str, int],
-    outcome: Outcome,
-    first_player: int = 1,
-    firmware: str = "1.0",
+    path: Path, world: World, setting: Mapping[str, int], outcome: Outcome, first_player: int = 1, firmware: str = "1.0"
 ) -> None:
     """One capture: the people play in turn, each attempt after the other's."""
     encoder = Encoder(*from_json(_dictionary(world, setting, firmware)))

@@ -150,9 +150,7 @@ def main() -> int:
     parser.add_argument("--players", type=int, default=12)
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--rounds", type=int, default=2)
-    parser.add_argument(
-        "--skilled", type=float, default=0.0, help="testers better than the audience, in ln hazard"
-    )
+    parser.add_argument("--skilled", type=float, default=0.0, help="testers better than the audience, in ln hazard")
     parser.add_argument("--out")
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
@@ -164,9 +162,7 @@ def main() -> int:
     seed = words.first
     with Path(words.out).open("w", encoding="utf-8") as out:
         while len(records) < words.worlds:
-            record = one_world(
-                words.family, seed, words.players, words.runs, words.rounds, more_skilled=words.skilled
-            )
+            record = one_world(words.family, seed, words.players, words.runs, words.rounds, more_skilled=words.skilled)
             seed += 1
             if record is not None:
                 records.append(record)

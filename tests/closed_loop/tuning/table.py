@@ -47,9 +47,7 @@ def _one_playtest(records: Sequence[dict], parts: Sequence[dict], start: np.ndar
     far = start >= DISTANCES[0][2]
     advised = np.array([p["advice"] == "change" for p in parts])
     close = np.array([p["advice"] == "close_enough" for p in parts])
-    lines.append(
-        f"   recommended {_share(advised)}; where the start is 8 points or more off {_share(advised[far])}"
-    )
+    lines.append(f"   recommended {_share(advised)}; where the start is 8 points or more off {_share(advised[far])}")
     lines.append(f"   said to be close enough {_share(close)}")
     acted = np.where(advised, miss, [abs(b - r["wanted"]) for b, r in zip(before, records, strict=True)])
     lines.append(f"   mean miss when acting on advice only {_mean(100 * acted)}")
@@ -67,9 +65,7 @@ def _advised(pairs: Sequence[tuple[dict, dict]]) -> list[str]:
     for low, high in CHANCES:
         chosen = moved & (chance >= low) & (chance < high)
         if chosen.any():
-            lines.append(
-                f"   chance said {100 * chance[chosen].mean():.0f} %, found {_share(gain[chosen] > 0)}"
-            )
+            lines.append(f"   chance said {100 * chance[chosen].mean():.0f} %, found {_share(gain[chosen] > 0)}")
     return lines
 
 
@@ -80,9 +76,7 @@ def _plain(records: Sequence[dict]) -> list[str]:
     for name in parts[0]["plain"] if parts else ():
         miss = np.array([p["plain"][name] for p in parts])
         more = miss - np.array([p["miss"] for p in parts])
-        lines.append(
-            f"{name}, first playtest: mean miss {_mean(100 * miss)}, {_mean(100 * more)} more than the model"
-        )
+        lines.append(f"{name}, first playtest: mean miss {_mean(100 * miss)}, {_mean(100 * more)} more than the model")
     return lines
 
 

@@ -32,9 +32,7 @@ def test_proposals_bring_the_worlds_nearer_to_their_targets(records):
     advised = [r["rounds"][0]["advice"] == "change" for r in records]
     assert np.mean(advised) >= 0.5
     wide = [r["rounds"][0]["said"] for r in records]
-    inside = [
-        p["low95"] <= r["rounds"][0]["reached"] <= p["high95"] for p, r in zip(wide, records, strict=True)
-    ]
+    inside = [p["low95"] <= r["rounds"][0]["reached"] <= p["high95"] for p, r in zip(wide, records, strict=True)]
     assert np.mean(inside) >= 0.75
 
 
@@ -49,10 +47,18 @@ def _record(start, miss, low, high, chance, advice="change"):
     """A world at 0.5 + start that wants 0.5 and came to 0.5 + miss."""
     said = {"value": 0.5, "low80": low, "high80": high, "low95": 0.0, "high95": 1.0}
     part = {
-        "before": 0.5 + start, "reached": 0.5 + miss, "miss": miss, "advice": advice, "chance_better": chance,
-        "changes": [("a", 1, 2)], "now_said": said, "said": said, "seconds": 1.0,
-        "policies": [["start_lives", 0.10, 0.13, chance]], "plain": {"observed_ratio": miss + 0.03},
-    }  # fmt: skip
+        "before": 0.5 + start,
+        "reached": 0.5 + miss,
+        "miss": miss,
+        "advice": advice,
+        "chance_better": chance,
+        "changes": [("a", 1, 2)],
+        "now_said": said,
+        "said": said,
+        "seconds": 1.0,
+        "policies": [["start_lives", 0.10, 0.13, chance]],
+        "plain": {"observed_ratio": miss + 0.03},
+    }
     return {"wanted": 0.5, "start_miss": start, "rounds": [part]}
 
 

@@ -33,20 +33,35 @@ def playtest(reached, players=10, deaths=20, alive_s=400.0, quits=0, stops=0):
         players=tuple(f"P{n}" for n in who),
         builds=(Build("a", "1", (LIVES, FIRE, FIRE_2)),),
         current=0,
-        runs=Runs(
-            who, zero + 1, zero, zero + 1, furthest, np.full(players, 40.0), zero + 3, none, none, none, none
-        ),
+        runs=Runs(who, zero + 1, zero, zero + 1, furthest, np.full(players, 40.0), zero + 3, none, none, none, none),
         cells=Cells(
-            who, zero + 1, zero, zero, zero, none, none,
-            np.full(players, alive_s / players), np.full(players, deaths / players),
+            who,
+            zero + 1,
+            zero,
+            zero,
+            zero,
+            none,
+            none,
+            np.full(players, alive_s / players),
+            np.full(players, deaths / players),
         ),
         visits=Visits(who, zero, zero, np.zeros(players), np.where(cleared, 40.0, 9.0), cleared),
         counts=Counts(
-            np.zeros(2), np.zeros(2), (0, 0), np.array([quits, 0]), np.array([10, 10]),
-            np.array([stops, 0]), np.array([10, 0]), 0.0, alive_s,
+            np.zeros(2),
+            np.zeros(2),
+            (0, 0),
+            np.array([quits, 0]),
+            np.array([10, 10]),
+            np.array([stops, 0]),
+            np.array([10, 0]),
+            0.0,
+            alive_s,
         ),
-        start_tier=0, tiers=1, finish_known=True, lives_seen=3,
-    )  # fmt: skip
+        start_tier=0,
+        tiers=1,
+        finish_known=True,
+        lives_seen=3,
+    )
 
 
 def test_the_ratio_of_the_shares_is_that_of_the_periods():

@@ -54,15 +54,7 @@ def draw_world(family: str, seed: int) -> World:
     stages = int(rng.integers(2, 5))
     lives = int(rng.integers(2, 6))
     tunables = [
-        {
-            "name": "start_lives",
-            "role": "start_lives",
-            "value": lives,
-            "min": 1,
-            "max": 9,
-            "step": 1,
-            "unit": "lives",
-        },
+        {"name": "start_lives", "role": "start_lives", "value": lives, "min": 1, "max": 9, "step": 1, "unit": "lives"},
         {
             "name": "refill",
             "role": "lives_refill",
@@ -77,11 +69,16 @@ def draw_world(family: str, seed: int) -> World:
             period = int(round(rng.uniform(500, 1400) * 0.88 ** (stage - 1) / 10) * 10)
             tunables.append(
                 {
-                    "name": f"fire_{stage}" + ("_boss" if boss else ""), "role": "fire_period", "value": period,
-                    "min": 100, "max": 4000, "step": 10, "unit": "ms",
+                    "name": f"fire_{stage}" + ("_boss" if boss else ""),
+                    "role": "fire_period",
+                    "value": period,
+                    "min": 100,
+                    "max": 4000,
+                    "step": 10,
+                    "unit": "ms",
                     "scope": {"stage": stage, "stage_kind": boss},
                 }
-            )  # fmt: skip
+            )
     n = 2 * stages
     t: dict = {"n": n}
     t["boss"] = np.tile([0, 1], stages)
@@ -118,9 +115,7 @@ def draw_world(family: str, seed: int) -> World:
         t["gap"] = rng.uniform(0.3, 1.2)
         t["pace_skill"] = rng.uniform(0.0, 0.25)
         per_s = t["shots"] * 1000 / t["period"]
-        t["danger"] = np.log(t["wanted_deaths"] / n / t["clear_s"] / per_s) + np.cumsum(
-            rng.normal(0.05, 0.2, n)
-        )
+        t["danger"] = np.log(t["wanted_deaths"] / n / t["clear_s"] / per_s) + np.cumsum(rng.normal(0.05, 0.2, n))
     return World(family, stages, tunables, t)
 
 
@@ -182,9 +177,7 @@ def _danger(world: World, rate: np.ndarray, c: _Crowd) -> np.ndarray:
         log = t["level"][c.segment] + t["exponent"] * ratio + t["bend"] * ratio**2 + c.skill + c.form
         return np.exp(log - t["tier_safety"] * c.tier) * (1 + t["uneven"] * np.cos(2 * np.pi * c.progress))
     per_s = (t["shots"] * 1000 / t["period"])[c.segment] * np.exp(ratio)
-    odds = (
-        t["danger"][c.segment] + t["crowd"] * 0.6 * ratio + t["aim_effect"] * (t["aimed"][c.segment] - 0.35)
-    )
+    odds = t["danger"][c.segment] + t["crowd"] * 0.6 * ratio + t["aim_effect"] * (t["aimed"][c.segment] - 0.35)
     odds = odds + c.skill + c.form + c.boss_skill * t["boss"][c.segment] - t["tier_safety"] * c.tier
     return per_s / (1 + np.exp(-odds))
 
@@ -201,9 +194,18 @@ def _run(world, setting, skill, learn, boss_skill, weary, attempt, who, rng, eve
     far, twice, length = np.zeros(people, dtype=int), np.zeros(people, dtype=bool), np.zeros(people)
     zero = np.zeros(people, dtype=int)
     c = _Crowd(
-        person=np.arange(people), skill=skill, form=form, boss_skill=boss_skill, pace=pace, tier=zero, segment=zero,
-        lives=np.full(people, setting["start_lives"]), progress=np.zeros(people), here=zero, anger=np.zeros(people),
-    )  # fmt: skip
+        person=np.arange(people),
+        skill=skill,
+        form=form,
+        boss_skill=boss_skill,
+        pace=pace,
+        tier=zero,
+        segment=zero,
+        lives=np.full(people, setting["start_lives"]),
+        progress=np.zeros(people),
+        here=zero,
+        anger=np.zeros(people),
+    )
     c.keep(who)
     clock = 0.0
 
@@ -219,14 +221,7 @@ def _run(world, setting, skill, learn, boss_skill, weary, attempt, who, rng, eve
 
     everybody = np.ones(len(c.person), dtype=bool)
     note(everybody, "begin")
-    note(
-        everybody,
-        "stage",
-        number=t["stage"][c.segment],
-        kind_=t["boss"][c.segment],
-        lives=c.lives,
-        tier=c.tier,
-    )
+    note(everybody, "stage", number=t["stage"][c.segment], kind_=t["boss"][c.segment], lives=c.lives, tier=c.tier)
     for _ in range(MOST_TICKS):
         if not len(c.person):
             break
