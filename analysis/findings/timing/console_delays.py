@@ -159,8 +159,8 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         else (
             f"Presses fall {mean.value:+.0f} ms from their notes on average. People asked to tap with a sound they hear"
             " tap some tens of ms before it (Repp 2005), so a console whose players press on the beat or after it"
-            " probably adds about that much itself; only the sum is known, and only the sum matters for the input offset"
-            f" ({window_facts(notes)['offset_ms']:+.0f} ms today)."
+            " probably adds about that much itself; only the sum is known, and only the sum matters for the input"
+            f" offset ({window_facts(notes)['offset_ms']:+.0f} ms today)."
         )
     )
     lag = found.difference.times(0.001, "ms")
