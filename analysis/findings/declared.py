@@ -78,7 +78,6 @@ class Declared:
     method: str
     tables: Mapping[str, tuple[Column, ...]] = field(default_factory=dict)
     facts: tuple[Column, ...] = ()
-    drawn: bool = True
     told_apart_by: str = ""
 
     def finding(

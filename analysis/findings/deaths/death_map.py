@@ -68,7 +68,7 @@ PLACES = Declared(
         Column("hot_cells", "", "how many cells are hot"),
     ),
 )
-NO_PLACE = Declared("deaths.no_place", "deaths", _TITLE, "count", drawn=False)
+NO_PLACE = Declared("deaths.no_place", "deaths", _TITLE, "count")
 
 
 def without_place(death: Columns, basis: Basis) -> Finding:

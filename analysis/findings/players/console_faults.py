@@ -43,7 +43,6 @@ POLLING = Declared(
     "How often the buttons are read",
     "console.polling",
     facts=(Column("poll_ms", "ms", "presses come in steps of it; not where the game has notes"),),
-    drawn=False,
 )
 SLIDE = Declared(
     "console.slide",

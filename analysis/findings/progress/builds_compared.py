@@ -19,7 +19,6 @@ UNORDERED = Declared(
     "count",
     {"builds": (Column("build", "", "a build of which it is not known whether it was played last"),)},
     (Column("game", "", "title of the game"),),
-    drawn=False,
 )
 TARGET = Declared(
     "progress.target",
@@ -59,7 +58,6 @@ PREDICTIONS = Declared(
             Column("inside", "", "whether it came out within the limits"),
         )
     },
-    drawn=False,
 )
 
 

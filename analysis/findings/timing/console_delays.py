@@ -35,7 +35,6 @@ LOGGING = Declared(
         ),
     },
     IN_FORCE,
-    drawn=False,
 )
 LATENCY = Declared(
     "timing.latency",
@@ -72,7 +71,6 @@ POLLING = Declared(
         Column("width_ms", "ms", "width of the window in force"),
         *IN_FORCE,
     ),
-    drawn=False,
 )
 HOW_TO_LOG = (
     "Log every press, hit or not, with the time it happened (a `press` event before the judging, not in it): "

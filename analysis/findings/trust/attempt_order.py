@@ -18,7 +18,6 @@ ATTEMPTS = Declared(
     "Attempts whose order is not known",
     "count",
     {"players": (Column("player", "", "tag of the player"), Column("logs", "", "logs the player played in"))},
-    drawn=False,
 )
 
 

@@ -30,7 +30,6 @@ ROLES = Declared(
         ),
         "behind": (Column("log", "", "a log whose runs were built with the roles before"),),
     },
-    drawn=False,
 )
 
 

@@ -86,7 +86,6 @@ CLOCK = Declared(
             Column("seconds", "s", "from the first to the last event of the power-up"),
         )
     },
-    drawn=False,
 )
 TWICE = Declared(
     "trust.twice",
@@ -100,7 +99,6 @@ TWICE = Declared(
             Column("runs", "", "how many"),
         )
     },
-    drawn=False,
 )
 # Columns of the table that are named shorter than what is counted.
 _SHORT = {"rejected_packets": "rejected", "missing_packets": "missing", "dropped_events": "dropped"}

@@ -33,7 +33,6 @@ DAMAGED = Declared(
         )
     },
     (Column("damaged_runs", "", "how many are damaged"),),
-    drawn=False,
 )
 HOW_ENDED = Declared(
     "trust.endings",
@@ -48,8 +47,8 @@ HOW_ENDED = Declared(
         )
     },
 )
-TAGS = Declared("trust.tags", "trust", "Runs nobody is known to have played", "count", drawn=False)
-BUILDS = Declared("trust.builds", "trust", "Tunables that changed during a run", "count", drawn=False)
+TAGS = Declared("trust.tags", "trust", "Runs nobody is known to have played", "count")
+BUILDS = Declared("trust.builds", "trust", "Tunables that changed during a run", "count")
 OPEN = Declared(
     "trust.open",
     "trust",
@@ -67,7 +66,6 @@ OPEN = Declared(
         )
     },
     (Column("open_runs", "", "how many there are"), Column("lost_starts", "", f"of these, {_LOST_STARTS}")),
-    drawn=False,
 )
 
 
