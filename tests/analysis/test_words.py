@@ -98,8 +98,8 @@ def test_an_interval_says_its_own_level_and_that_it_reaches_nearly_to_nothing():
     assert limits(Estimate(2.0)).startswith("(no interval")
 
 
-# Methods tell what published work did; a prediction's two levels are names of its fields.
-_ELSEWHERE = ("analysis/methods/", "dashboard/figures/tuning.py")
+# A prediction's two levels are names of its fields.
+_ELSEWHERE = ("dashboard/figures/tuning.py",)
 # What only words.py may do: a share as per cent, thousands, and the level of an interval.
 _WRITTEN = re.compile(r":[+]?\.[0-9]f\} ?%|:,[.0-9f]*\}|95 %|1\.96|0\.975\b|0\.95\b")
 

@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
@@ -42,6 +42,7 @@ def test_missing_values_are_empty_and_texts_are_one_line():
     assert as_csv({"a": [None, "two\nlines"], "b": [True, False]}) == "a,b\r\n,yes\r\ntwo lines,no\r\n"
 
 
+@settings(deadline=None)
 @given(TEXT)
 def test_latex_has_no_command_of_the_log(value):
     escaped = latex(value)
@@ -62,6 +63,7 @@ def test_markdown_table_keeps_its_columns():
     assert made.splitlines()[0] == r"| a\|b | n |"
 
 
+@settings(deadline=None)
 @given(TEXT)
 def test_markup_is_escaped_where_it_enters(value):
     made = part("link", value, value, {"title": value}).strip()
@@ -74,13 +76,8 @@ def test_tables_are_escaped():
     assert "<script>" not in table({"<script>": ["<script>alert(1)</script>"]}, "<script>")
 
 
-def test_every_method_has_its_bibtex():
-    from analysis.methods import METHODS
-
-    used = sources(METHODS)
+def test_a_source_that_two_methods_cite_is_written_once():
+    used = sources(["survival_by_player", "streaks", "no such method"])
     entries = as_bibtex(used)
-    assert len(used) > 10
-    for source in used:
-        assert re.match(r"@\w+\{" + re.escape(source.key) + ",", source.bibtex.strip()), source.key
-        assert source.bibtex.count("{") == source.bibtex.count("}"), source.key
-    assert entries.count("\n@") + 1 == len(used)
+    assert [source.key for source in used].count("kaplan1958") == 1
+    assert entries.count("\n@") + 1 == len(used) > 2 and all(source.bibtex in entries for source in used)
