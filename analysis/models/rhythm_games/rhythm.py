@@ -15,7 +15,8 @@ from analysis.models.fitting.sampling import Sampling, bayesian_bootstrap, norma
 from analysis.models.moves import Move
 from analysis.models.observed import Observed, observed_hits
 from analysis.models.rhythm_games import rhythm_words
-from analysis.models.rhythm_games.hands import HandsPriors, LoggedNotes, fit
+from analysis.models.rhythm_games.hands import HandsPriors, LoggedNotes
+from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
 from analysis.models.targets import Levers, Outcome, Statistic, Target, attempts_of

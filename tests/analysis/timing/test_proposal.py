@@ -5,7 +5,8 @@ import pytest
 from scipy import stats
 
 from analysis.models.observed import observed_hits
-from analysis.models.rhythm_games.hands import LoggedNotes, fit, thinned
+from analysis.models.rhythm_games.hands import LoggedNotes, thinned
+from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
 from analysis.stats.window_settings import TimingTunable
