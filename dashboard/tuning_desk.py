@@ -52,7 +52,7 @@ def levers(worked: Worked) -> list[Tunable]:
     """The tunables with a slider: those that the models know and the targets let move, in the range they allow."""
     found: dict[str, Tunable] = {}
     for model in worked.answer.fitted:
-        for tunable in movable(model.acting, worked.targets.levers):
+        for tunable in movable(model.acting, worked.targets.changeable):
             found.setdefault(tunable.name, tunable)
     return list(found.values())
 
@@ -96,14 +96,14 @@ def map_of(worked: Worked, target: str, across: str, up: str, job: Job) -> Mappe
         raise ValueError("Choose two different tunables.")
     wish = next((t for t in mappable(worked) if t.name == target), None)
     for model in worked.answer.fitted:
-        values = {t.name: t.value for t in movable(model.acting, worked.targets.levers)}
+        values = {t.name: t.value for t in movable(model.acting, worked.targets.changeable)}
         if wish is not None and model.knows(wish) and {across, up} <= set(values):
             drawn = outcome_map(
                 model,
                 wish,
                 across,
                 up,
-                wishes=worked.targets.levers,
+                wishes=worked.targets.changeable,
                 tick=lambda share: job.report(share, "predicting every square"),
             )
             return Mapped(wish, drawn, (values[across], values[up]))

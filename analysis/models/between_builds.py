@@ -19,7 +19,7 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, holdable_within
 from analysis.models.observed import Observed, by_player_staged, observed_staged
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Statistic, Target
+from analysis.models.targets import Changeable, Statistic, Target
 
 # Values of the tunable that are looked at.
 _MOST_VALUES = 200
@@ -86,7 +86,7 @@ class BetweenBuilds(Fitted):
         lines = [self.lines[t.name][:: QUICK if quick else 1] for t in targets]
         return np.array([expit(line[:, 0] + line[:, 1] * x) for line in lines])
 
-    def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
+    def moves(self, wishes: Changeable, targets: Sequence[Target]) -> tuple[Move, ...]:
         t = self.tunable
         low, high = wishes.range(t.name, t.role, t.low, t.high)
         values = holdable_within(t.holdable, low, high)

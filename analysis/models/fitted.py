@@ -11,7 +11,7 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, moves_of
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Target
+from analysis.models.targets import Changeable, Target
 from analysis.words import counted
 from ingest.vocabulary import TunableRole
 
@@ -92,7 +92,7 @@ class Fitted(ABC):
         """Those of `targets` that it is to meet, and what follows from them."""
         return [target for target in targets if self.knows(target)]
 
-    def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
+    def moves(self, wishes: Changeable, targets: Sequence[Target]) -> tuple[Move, ...]:
         """What may be moved for the sake of `targets`."""
         now = self.figures({}, targets, quick=True)
         return moves_of(self.acting, wishes, lambda s: not np.array_equal(self.figures(s, targets, quick=True), now))

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.levers import lever_of
 from analysis.models.data import Tunable
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers
+from analysis.models.targets import Changeable
 from ingest.vocabulary import TunableRole
 
 # A value of which no model distinguishes more than so many steps over its whole range.
@@ -31,7 +31,7 @@ class Move:
     joint: bool = False
 
 
-def moves_of(tunables: Sequence[Tunable], wishes: Levers, matters: Callable[[Setting], bool]) -> tuple[Move, ...]:
+def moves_of(tunables: Sequence[Tunable], wishes: Changeable, matters: Callable[[Setting], bool]) -> tuple[Move, ...]:
     """Each of the `tunables` that may be moved alone, and those of one role together.
 
     matters: whether a setting changes any figure that is asked for.
@@ -101,7 +101,7 @@ def holdable_within(values: range, low: int, high: int) -> range:
     return values[first : max(first, (high - values.start) // values.step + 1)]
 
 
-def movable(tunables: Sequence[Tunable], wishes: Levers) -> list[Tunable]:
+def movable(tunables: Sequence[Tunable], wishes: Changeable) -> list[Tunable]:
     """Those that may be moved, each with the range that it may be moved in."""
     found = []
     for tunable in tunables:

@@ -80,7 +80,7 @@ class Target:
 
 
 @dataclass(frozen=True)
-class Levers:
+class Changeable:
     """What may be changed. Names are tunables' names or roles; `ranges` narrow what the firmware declares."""
 
     allowed: tuple[str, ...] = ()
@@ -103,7 +103,7 @@ class TargetSet:
     """All that a targets file says. `game` None: the only game of the study."""
 
     targets: tuple[Target, ...]
-    levers: Levers = Levers()
+    changeable: Changeable = Changeable()
     game: str | None = None
     runs_each: int | None = None
 

@@ -9,7 +9,7 @@ from scipy.special import ndtri
 from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Statistic, Target
+from analysis.models.targets import Changeable, Statistic, Target
 from analysis.stats.estimate import PREDICTED_QUANTILES
 from analysis.stats.laws import binomial_below
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
@@ -33,7 +33,7 @@ def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
 
 
 def propose(
-    model: Fitted, targets: Sequence[Target], wishes: Levers, game: str, tick: Callable[[], None] | None = None
+    model: Fitted, targets: Sequence[Target], wishes: Changeable, game: str, tick: Callable[[], None] | None = None
 ) -> list[Proposal]:
     """Ranked proposals, the best first; none where the model knows none of the targets.
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from analysis.models.targets import Aim, Levers, Outcome, Population, Statistic, Target, TargetSet, describe
+from analysis.models.targets import Aim, Changeable, Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.tuning.contradiction import contradiction, same_figure
 
 
@@ -49,7 +49,7 @@ def read_targets(text: str) -> TargetSet:
     _table(playtest, "[playtest]")
     _only(playtest, {"runs_each"}, "[playtest]")
     runs_each = None if "runs_each" not in playtest else _whole(playtest, "runs_each", "[playtest]", 1, 1000)
-    return TargetSet(targets, _levers(data.get("levers", {})), game, runs_each)
+    return TargetSet(targets, _changeable(data.get("levers", {})), game, runs_each)
 
 
 def _possible(targets: tuple[Target, ...]) -> None:
@@ -203,7 +203,7 @@ def _name(entry: Mapping[str, Any], target: Target, where: str) -> str:
     return name.strip()
 
 
-def _levers(data: Any) -> Levers:
+def _changeable(data: Any) -> Changeable:
     _table(data, "[levers]")
     _only(data, {"allowed", "frozen", "range"}, "[levers]")
     lists = {}
@@ -218,7 +218,7 @@ def _levers(data: Any) -> Levers:
         whole = isinstance(pair, list) and len(pair) == 2 and all(type(end) is int for end in pair)
         if not whole or pair[0] > pair[1]:
             raise BadTargets(f"[levers.range]: '{name}' must be [lowest, highest], whole numbers in its unit")
-    return Levers(lists["allowed"], lists["frozen"], {name: (pair[0], pair[1]) for name, pair in ranges.items()})
+    return Changeable(lists["allowed"], lists["frozen"], {name: (pair[0], pair[1]) for name, pair in ranges.items()})
 
 
 def _table(data: Any, where: str) -> None:

@@ -9,11 +9,11 @@ from analysis.models.data import Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.moves import movable, nearest
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Target
+from analysis.models.targets import Changeable, Target
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.ranking import prediction
 
-_ALL = Levers()
+_ALL = Changeable()
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def outcome_map(
     up: str,
     points: int = 9,
     base: Setting | None = None,
-    wishes: Levers = _ALL,
+    wishes: Changeable = _ALL,
     tick: Callable[[float], None] = lambda share: None,
 ) -> OutcomeMap:
     """The target's median figure over a grid of two tunables' values around the present ones.

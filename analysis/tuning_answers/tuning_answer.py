@@ -8,7 +8,7 @@ from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.staged_games.staged import StagedModel, fit_staged
-from analysis.models.targets import Levers, Outcome, Target, TargetSet
+from analysis.models.targets import Changeable, Outcome, Target, TargetSet
 from analysis.models.trials import fit_trials
 from analysis.played_order import build_to_change
 from analysis.reader import Reader
@@ -72,7 +72,7 @@ def fit_game(
                 why.setdefault(target.name, why_not_hits(target))
             else:
                 why.setdefault(target.name, why_not_staged(target, data))
-    return [*fitted, *_between(fitted, of_runs, targets.levers)], why
+    return [*fitted, *_between(fitted, of_runs, targets.changeable)], why
 
 
 def propose_game(
@@ -93,7 +93,7 @@ def propose_game(
     behind = (words_behind(logs),) if logs else ()
     made: list[Proposal] = []
     for model in fitted:
-        found = propose(model, targets.targets, targets.levers, selection.game, tick)
+        found = propose(model, targets.targets, targets.changeable, selection.game, tick)
         made += found if model.of_the_game else [p for p in found if p.changes][:1]
     return TuningAnswer(
         selection.game,
@@ -110,7 +110,7 @@ def _unknown_levers(reader: Reader, game: str, targets: TargetSet) -> tuple[str,
     """What the targets file says of tunables that no build of the game has."""
     tunables = [tunable for build in load_builds(reader, game).values() for tunable in build.tunables]
     names = {word for tunable in tunables for word in (tunable.name, tunable.role) if word}
-    levers = targets.levers
+    levers = targets.changeable
     said = dict.fromkeys([*levers.allowed, *levers.frozen, *levers.ranges])
     has = ", ".join(dict.fromkeys(tunable.name for tunable in tunables)) or "none"
     return tuple(
@@ -149,7 +149,7 @@ def _first_of(model: Fitted, answer: TuningAnswer) -> Proposal | None:
     return next((p for p in own if moved & {change.tunable for change in p.changes}), None)
 
 
-def _between(fitted: Sequence[Fitted], wishes: Sequence[Target], allowed: Levers) -> list[Fitted]:
+def _between(fitted: Sequence[Fitted], wishes: Sequence[Target], allowed: Changeable) -> list[Fitted]:
     """A plain dose-response for every tunable whose effect no model knows and that differed between the builds."""
     data = next((model.data for model in fitted if isinstance(model, StagedModel)), None)
     if data is None:

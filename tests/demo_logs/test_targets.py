@@ -20,7 +20,7 @@ README = (FOLDER / "README.md").read_text(encoding="utf-8")
 def test_targets(game):
     targets = read_targets((FOLDER / f"targets_{game}.toml").read_text(encoding="utf-8"))
     assert targets.game == GAMES[game].title
-    named = {*targets.levers.allowed, *targets.levers.ranges}
+    named = {*targets.changeable.allowed, *targets.changeable.ranges}
     assert named <= {*TRUTH["builds"][game]["a"], *TunableRole}
     rows = re.findall(rf"^\| {GAMES[game].title} [ab] \| (.*) \| (.*) \|$", README, re.MULTILINE)
     assert len(rows) == 2

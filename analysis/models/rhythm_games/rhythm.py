@@ -19,7 +19,7 @@ from analysis.models.rhythm_games.hands import HandsPriors, LoggedNotes
 from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers, Outcome, Statistic, Target, attempts_of
+from analysis.models.targets import Changeable, Outcome, Statistic, Target, attempts_of
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.truncation import edge_checks
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
@@ -91,7 +91,7 @@ class RhythmModel(Fitted):
         known = super().asked(targets)
         return known + _for_each_song(self, known)
 
-    def moves(self, wishes: Levers, targets: Sequence[Target]) -> tuple[Move, ...]:
+    def moves(self, wishes: Changeable, targets: Sequence[Target]) -> tuple[Move, ...]:
         return window_moves(self, wishes)
 
     def carried_by(self, tunable: Tunable) -> str:

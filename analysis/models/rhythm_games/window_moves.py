@@ -8,7 +8,7 @@ import numpy as np
 
 from analysis.models.moves import Move, nearest
 from analysis.models.setting import Setting
-from analysis.models.targets import Levers
+from analysis.models.targets import Changeable
 from ingest.vocabulary import TunableRole
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 WINDOWS = (TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE)
 
 
-def window_moves(model: RhythmModel, wishes: Levers) -> tuple[Move, ...]:
+def window_moves(model: RhythmModel, wishes: Changeable) -> tuple[Move, ...]:
     """What is moved together: the windows of a song or of all; the input offset; and the windows about the place where
     presses really fall (by the offset, or by unequal edges where the offset may not be changed)."""
     allowed = {t.name: t for t in model.acting if wishes.allows(t.name, t.role)}

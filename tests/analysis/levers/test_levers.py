@@ -18,7 +18,7 @@ from analysis.models.data import Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.staged_games.staged import fit_staged
-from analysis.models.targets import Levers, Outcome, Statistic, Target
+from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.models.trials import TrialModel, fit_trials
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.ranking import propose
@@ -263,7 +263,7 @@ def test_which_way_an_offset_is_easier_hangs_on_the_presses():
 def test_values_that_mean_nothing_to_the_game_are_not_tried():
     refill = Tunable("it", TunableRole.LIVES_REFILL, 0, -3, 9, 1)
     model = fit_staged(staged(refill, lives(2), segments=2))
-    tried = {s["it"] for move in model.moves(Levers(allowed=("it",)), [FINISH]) for s in move.options}
+    tried = {s["it"] for move in model.moves(Changeable(allowed=("it",)), [FINISH]) for s in move.options}
     assert tried == {0, 1, 2}
 
 
@@ -325,7 +325,7 @@ def test_a_new_lever_of_the_rates_is_its_module_alone(monkeypatch):
     expected = [survived(HAZARD, CLEAR_S), survived(HAZARD / 2**1.5, CLEAR_S)]
     assert figures == pytest.approx(expected, abs=0.02)
     wish = Target("finish", Outcome.FINISH, 0.7, 0.05)
-    best = propose(model, [wish], Levers(), "Well")[0]
+    best = propose(model, [wish], Changeable(), "Well")[0]
     assert [c.tunable for c in best.changes] == ["crowd"] and best.changes[0].proposed < 10
     assert best.carried_by["crowd"].startswith("prior: only one crowd")
     assert any("(crowd)^c" in said for said in best.assumptions)

@@ -8,7 +8,7 @@ from analysis.models.observed import observed_hits
 from analysis.models.rhythm_games.hands import LoggedNotes, thinned
 from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.rhythm import RhythmModel
-from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
+from analysis.models.targets import Aim, Changeable, Outcome, Statistic, Target
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose
@@ -51,7 +51,7 @@ def true_share(low: float, high: float, bias: float = 0.0, spread: float = 40.0,
 def best(error, player, song, targets=(MEDIAN,), wishes=None, own=None, **settings):
     own = own or tunables()
     notes = timed_notes(error, player=player, song=song, **settings)
-    return propose(RhythmModel(notes, own, "1.0"), targets, wishes or Levers(), "Paper Drums")[0]
+    return propose(RhythmModel(notes, own, "1.0"), targets, wishes or Changeable(), "Paper Drums")[0]
 
 
 def proposed(proposal, own=None):
@@ -76,7 +76,7 @@ def test_the_window_that_gives_the_share_is_found_and_the_firmware_can_hold_it()
 
 def test_with_windows_frozen_the_offset_goes_to_where_the_presses_are():
     error, player, song = hands(bias=-36)
-    frozen = Levers(allowed=("input_offset",))
+    frozen = Changeable(allowed=("input_offset",))
     own = tunables(64, 64)
     found = best(error, player, song, wishes=frozen, own=own, early_ms=64, late_ms=64)
     assert [c.tunable for c in found.changes] == ["input_offset"]
@@ -101,7 +101,7 @@ def test_what_is_right_already_is_left_alone():
 
 def test_ranges_narrowed_by_the_designers_hold():
     error, player, song = hands()
-    wishes = Levers(frozen=("input_offset",), ranges={"window_early": (4, 48), "window_late": (4, 52)})
+    wishes = Changeable(frozen=("input_offset",), ranges={"window_early": (4, 48), "window_late": (4, 52)})
     found = best(error, player, song, wishes=wishes, early_ms=40, late_ms=40)
     values = proposed(found)
     assert values["window_early"] <= 48
@@ -145,7 +145,7 @@ def test_other_outcomes_are_none_of_its_business():
     error, player, song = hands(players=3, notes=20)
     notes = timed_notes(error, player=player, song=song)
     other = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    assert propose(RhythmModel(notes, tunables(), "1.0"), [other], Levers(), "Paper Drums") == []
+    assert propose(RhythmModel(notes, tunables(), "1.0"), [other], Changeable(), "Paper Drums") == []
 
 
 def test_no_press_at_all_is_an_error_that_says_so():

@@ -12,7 +12,7 @@ import pytest
 from analysis.models.data import Segment, Tunable
 from analysis.models.moves import nearest
 from analysis.models.setting import rules
-from analysis.models.targets import Levers
+from analysis.models.targets import Changeable
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.search import change_size
@@ -204,11 +204,11 @@ def test_what_if_moves_the_way_the_game_does(played):
     assert grid.figure[i, j] == pytest.approx(now, abs=1e-6)
     assert np.all(np.diff(grid.figure[:, j]) >= -1e-9)
     assert fire.value in slider_values(fire)
-    wishes = Levers(ranges={"start_lives": (2, 4)})
+    wishes = Changeable(ranges={"start_lives": (2, 4)})
     small = outcome_map(model, targets.targets[0], "start_lives", fire.name, points=5, wishes=wishes)
     assert set(small.across) == {2, 3, 4} and max(grid.across) > 4
     with pytest.raises(KeyError):
-        outcome_map(model, targets.targets[0], "start_lives", fire.name, wishes=Levers(frozen=(fire.name,)))
+        outcome_map(model, targets.targets[0], "start_lives", fire.name, wishes=Changeable(frozen=(fire.name,)))
     rows = sensitivity(model, slower, targets.targets)
     assert rows[0].then.value == pytest.approx(predict(model, slower, targets.targets)[0].value, abs=0.03)
     narrow, wide = rows[1].then, rows[2].then

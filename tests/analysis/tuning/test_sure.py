@@ -8,7 +8,7 @@ from analysis.models.data import Build, Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed
-from analysis.models.targets import Levers, Outcome, Target
+from analysis.models.targets import Changeable, Outcome, Target
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose
 from analysis.tuning.search import against, part_of
@@ -63,7 +63,7 @@ class _Line(Fitted):
 
 def _proposals(model):
     target = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    return propose(model, [target], Levers(), "g")
+    return propose(model, [target], Changeable(), "g")
 
 
 def test_what_is_recommended_keeps_to_all_three_limits():

@@ -48,7 +48,7 @@ def test_levers_narrow_what_may_be_changed():
     levers = read_targets(
         '[[target]]\noutcome="finish"\nwanted=0.3\n[levers]\nallowed=["fire_period"]\nfrozen=["fire_boss"]\n'
         "[levers.range]\nfire_period=[300, 900]\n"
-    ).levers
+    ).changeable
     assert levers.allows("fire_stage_1", "fire_period")
     assert not levers.allows("fire_boss", "fire_period")
     assert not levers.allows("lives", "start_lives")

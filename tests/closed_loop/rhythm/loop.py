@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.models.rhythm_games.rhythm import RhythmModel
-from analysis.models.targets import Aim, Levers, Outcome, Statistic, Target
+from analysis.models.targets import Aim, Changeable, Outcome, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.timing_data import read_timing, read_timing_tunables
@@ -53,7 +53,7 @@ def turn(world: World, log: bytes, targets: tuple[Target, ...], new_players: int
             notes = read_timing(reader, selection)
             assert notes is not None
             tunables = read_timing_tunables(reader, "Paper Drums")
-    best = propose(RhythmModel(notes, tunables, notes.builds[-1]), targets, Levers(), "Paper Drums")[0]
+    best = propose(RhythmModel(notes, tunables, notes.builds[-1]), targets, Changeable(), "Paper Drums")[0]
     now = {t.tunable: t.value for t in tunables}
     then = now | {change.tunable: change.proposed for change in best.changes}
     settings = [(values["early"], values["late"], values["offset"]) for values in (now, then)]
