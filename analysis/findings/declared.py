@@ -69,7 +69,7 @@ class Declared:
     """A finding that can be made again and again. question: the page it belongs to; method: a key of METHODS.
 
     tables: name -> columns in order; a table may be left out where there is nothing in it. facts: further scalars.
-    drawn: whether a figure shows it. told_apart_by: the fact by which several findings of this id are told apart.
+    told_apart_by: the fact by which several findings of this id are told apart.
     """
 
     id: str

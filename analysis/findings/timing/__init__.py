@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import nothing
-from analysis.findings.timing import along_songs, console_delays, hit_shares, tapping, verdicts
+from analysis.findings.timing import along_songs, console_delays, hit_shares, songs_held_fixed, tapping, verdicts
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.timing_errors import errors_by_player
@@ -26,6 +26,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     found = [
         tapping.of_players(notes, errors, shared),
         *along_songs.find(notes, shared),
+        *songs_held_fixed.find(notes, shared),
         *console_delays.find(notes, errors, shared),
     ]
     if np.isfinite(notes.early_us).any():

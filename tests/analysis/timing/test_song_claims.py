@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.findings.timing import along_songs
+from analysis.findings.timing import along_songs, songs_held_fixed
 from tests.analysis.timing.notes import timed_notes
 
 
@@ -17,7 +17,7 @@ def of_songs(rng, players=8, songs=5, notes=20):
 
 
 def found_in(notes):
-    return {f.id: f for f in along_songs.find(notes, ())}
+    return {f.id: f for f in [*along_songs.find(notes, ()), *songs_held_fixed.find(notes, ())]}
 
 
 def test_looking_at_many_songs_does_not_find_drift_or_passages():
