@@ -19,6 +19,9 @@ from analysis.words import counted
 
 # Below this many players an interval is only indicative: see the coverage table in the docs.
 FEW_PLAYERS = 8
+# Of one or two players no interval by player says anything.
+_TOO_FEW_PLAYERS = 3
+CERTAINTIES = ("solid", "an indication", "too little to tell")
 _LONGEST_SUBJECT = 40
 
 
@@ -30,6 +33,8 @@ class Finding:
     sentence: what it says, computed from the data. `method` is a key of methods.METHODS.
     tables: name -> frame; figures draw them, exports write them. Columns of equal length will do to make one.
     facts: further named scalars a figure needs (screen size, labels).
+    headline: the same in one short line without interval, for people who pass by; "" where the data show nothing that
+    is worth a line. doubtful: the headline may be chance.
     subject: what tells several findings with one id apart, a target's name for one; mostly there is but one, and no
     subject.
     """
@@ -46,6 +51,8 @@ class Finding:
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     facts: Mapping[str, Any] = field(default_factory=dict)
     subject: str = ""
+    headline: str = ""
+    doubtful: bool = False
 
     def __post_init__(self) -> None:
         frames = {name: pd.DataFrame(table) for name, table in self.tables.items()}
@@ -66,6 +73,14 @@ class Finding:
     def indicative(self) -> bool:
         """Too few players for the interval to be taken at its word."""
         return self.players < FEW_PLAYERS
+
+    @property
+    def certainty(self) -> str:
+        """How far the headline can be relied on, in the words of CERTAINTIES."""
+        solid, indication, too_little = CERTAINTIES
+        if self.players < _TOO_FEW_PLAYERS:
+            return too_little
+        return indication if self.indicative or self.doubtful else solid
 
     @property
     def basis(self) -> str:
@@ -93,6 +108,8 @@ class Finding:
             "question": self.question,
             "title": self.title,
             "sentence": self.sentence,
+            "headline": self.headline,
+            "certainty": self.certainty,
             "players": self.players,
             "runs": self.runs,
             "method": self.method,

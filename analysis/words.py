@@ -59,6 +59,21 @@ def points(difference: float, signed: bool = True) -> str:
     return f"{text} point{'' if abs(whole) == 1 else 's'}"
 
 
+def as_often(ratio: float | None) -> str:
+    """`3.2 times as often`, `19 % less often`: a ratio of rates as people say it."""
+    if ratio is None or not math.isfinite(ratio):
+        return "an unknown number of times as often"
+    if ratio >= 2 or round(100 * ratio) == 100:
+        return (
+            "as often"
+            if ratio < 2
+            else f"{ratio:.2g} times as often"
+            if ratio < 100
+            else f"{amount(ratio)} times as often"
+        )
+    return f"{abs(100 * (ratio - 1)):.0f} % {'more' if ratio > 1 else 'less'} often"
+
+
 def signed(value: float, unit: str = "") -> str:
     """`+12 ms`: a number whose sign is part of what is said, to whole units from 10 on."""
     value = round(value) if abs(value) >= 10 else round(value, 1)

@@ -12,7 +12,7 @@ from analysis.selection import Selection
 from analysis.stats.learning import part_against_rest
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
-from analysis.words import amount, cause_name, counted, limits, percent, stage_name
+from analysis.words import amount, as_often, capital, cause_name, counted, limits, percent, stage_name
 
 Array = np.ndarray
 CAUSES = Declared(
@@ -75,7 +75,12 @@ def causes(death: Columns, basis: Basis) -> Finding:
         f"{most['label']} took {percent(share.value)} of {total} {limits(share)}"
         f", in {most['players']} of {counted(basis.players, 'player')}."
     )
-    return CAUSES.finding(basis, sentence, share, {"causes": rows})
+    # Of several, the commonest is one beyond doubt where its share cannot be as small as the next one's.
+    headline = f"{capital(str(most['label']))} kills most: {percent(share.value)} of the deaths."
+    if len(rows) == 1:
+        headline = ""
+    doubtful = len(rows) > 1 and (share.low is None or share.low <= (shares[1].value or 0.0))
+    return CAUSES.finding(basis, sentence, share, {"causes": rows}, headline=headline, doubtful=doubtful)
 
 
 def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
@@ -103,7 +108,7 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     tables = {"segments": rows}
     if estimate is None:
         return BY_STAGE.finding(basis, "No time alive was logged, so deaths have no rate.", tables=tables)
-    name, rate_words = stage_name(*top), amount(estimate.value)
+    name, rate_words, headline, doubtful = stage_name(*top), amount(estimate.value), "", True
     if len(rows) == 1:
         sentence = f"In {name} players die {rate_words} times a minute alive {limits(estimate)}."
     else:
@@ -111,7 +116,10 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         found = part_against_rest(visit["deaths"], minutes, part, 2 * top[0] + top[1], player)
         rest = against_rest(found, "there", "elsewhere", f"{len(rows)} parts of the game")
         sentence = f"Deaths come fastest in {name}: {rate_words} a minute alive {limits(estimate)}{rest}."
-    return BY_STAGE.finding(basis, sentence, estimate, tables)
+        if found is not None:
+            headline = f"{capital(name)} is the deadliest part: players die {as_often(found.ratio.value)} there."
+            doubtful = found.ratio.low is None or found.ratio.low <= 1
+    return BY_STAGE.finding(basis, sentence, estimate, tables, headline=headline, doubtful=doubtful)
 
 
 def _visits(reader: Reader, selection: Selection) -> Columns:

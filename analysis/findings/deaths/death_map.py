@@ -8,13 +8,23 @@ import pandas as pd
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.deaths import death_map_parts
-from analysis.findings.deaths.screen_cells import AREA, CELL, SCREEN, Seen, is_hot, label_of, place_words, screen_facts
+from analysis.findings.deaths.screen_cells import (
+    AREA,
+    CELL,
+    SCREEN,
+    Seen,
+    is_hot,
+    label_of,
+    place_words,
+    screen_facts,
+    screen_side,
+)
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.places import Cells, HotSpots, hot_spots, rate_limits, smooth_rate
 from analysis.stats.proportions import share_by_player
-from analysis.words import amount, counted, limits, percent
+from analysis.words import amount, counted, limits, percent, stage_name
 
 Array = np.ndarray
 _LONGEST_US = 1_000_000
@@ -119,6 +129,11 @@ class _Map:
     exposed: bool
     total: str  # deaths, in words
 
+    @property
+    def hottest(self) -> int:
+        """The hot cell that stands out most."""
+        return int(np.argmax(np.where(self.table["hot"], self.hot.score, -np.inf)))
+
     def place(self, cell: int) -> str:
         row = self.table.iloc[cell]
         return place_words(row["x_px"], row["y_px"], row["width_px"], row["height_px"])
@@ -159,7 +174,35 @@ def _places(seen: Seen, missing: int, basis: Basis) -> Finding:
         {"cells": table, "deaths": _deaths(seen.placed), "by_cause": _by_cause(seen)},
         {**screen_facts(seen.cells), "exposure": exposed, "hot_cells": int(dangerous.sum())},
         warnings=tuple(warnings),
+        headline=_headline(seen, drawn) if dangerous.any() else "",
     )
+
+
+def _headline(seen: Seen, drawn: _Map) -> str:
+    """Where the strongest hot place is, and what kills there where one part of the game or cause stands for most."""
+    top = drawn.hottest
+    death, cells = seen.placed, seen.cells
+    here = cells.number(death["x"], death["y"]) == top
+    part = pd.Series(
+        [
+            stage_name(*of)
+            for of in zip(death["stage"][here], death["stage_kind"][here], strict=True)
+            if of[0] is not None
+        ]
+    )
+    cause = pd.Series([None if text is None else str(text) for text in death["cause_label"][here]]).dropna()
+    named = [name for name in (_most(cause, here.sum()), _most(part, here.sum())) if name]
+    what = " in ".join(named)
+    side = screen_side(cells, top)
+    return f"One place kills most: {f'{what}, ' if what else ''}{side}."
+
+
+def _most(names: pd.Series, deaths: int) -> str:
+    """The name that at least two thirds of the deaths have; else ""."""
+    if names.empty:
+        return ""
+    count = names.value_counts()
+    return str(count.index[0]) if 3 * count.iloc[0] >= 2 * deaths else ""
 
 
 def _cell_table(cells: Cells, count: Array, time: Array, hot: HotSpots) -> pd.DataFrame:
@@ -226,10 +269,9 @@ def _nothing_hot_words(drawn: _Map, interval: str) -> str:
 
 
 def _hot_words(drawn: _Map, share: str, interval: str) -> str:
-    dangerous = drawn.table["hot"].to_numpy()
-    top = int(np.argmax(np.where(dangerous, drawn.hot.score, -np.inf)))
+    top = drawn.hottest
     return (
-        f"{counted(int(dangerous.sum()), 'hot place')} on the screen took {share} of {drawn.total} "
+        f"{counted(int(drawn.table['hot'].sum()), 'hot place')} on the screen took {share} of {drawn.total} "
         f"{interval}; the strongest, {drawn.took(top)}, in {counted(int(drawn.hot.players[top]), 'player')} "
         f"(p = {drawn.hot.p[top]:.3f}, corrected for all cells)."
     )

@@ -68,3 +68,14 @@ def label_of(death: Columns, mine: Array) -> str:
 def place_words(x: float, y: float, width: float, height: float) -> str:
     """`x 96 to 112, y 48 to 64`."""
     return f"x {x:.0f} to {x + width:.0f}, y {y:.0f} to {y + height:.0f}"
+
+
+def screen_side(cells: Cells, cell: int) -> str:
+    """`at the lower right`, `in the middle`: in which third of the screen a cell lies, across and down."""
+    area = cells.areas()
+    across = (area["x_px"][cell] + area["width_px"][cell] / 2) / cells.width
+    down = (area["y_px"][cell] + area["height_px"][cell] / 2) / cells.height
+    side = ("left", "", "right")[min(int(3 * across), 2)]
+    if not side:
+        return ("at the top", "in the middle", "at the bottom")[min(int(3 * down), 2)]
+    return f"at the {('upper ', '', 'lower ')[min(int(3 * down), 2)]}{side}"

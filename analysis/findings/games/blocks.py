@@ -13,7 +13,7 @@ from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
 from analysis.stats.within_player import mean_of_players
-from analysis.words import amount, counted, limits, percent
+from analysis.words import amount, as_often, counted, limits, percent
 
 Array = np.ndarray
 # The pile's height at the end is read off the last so many pieces: those of one layer of a narrow pit.
@@ -135,9 +135,14 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
             f"; where pieces drop twice as fast a player dies {amount(estimate.value)} times as often a minute "
             f"{limits(estimate)}, compared with the same player at other levels (the pit is fuller by then, too)"
         )
-    per_halving = estimate or Estimate(None)
+    per_halving, headline = estimate or Estimate(None), ""
+    if estimate:
+        headline = f"Where pieces drop twice as fast, players die {as_often(estimate.value)}."
+    doubtful = per_halving.low is None or per_halving.high is None or per_halving.low <= 1 <= per_halving.high
     facts = {"per_halving": per_halving.value, **interval_cells(per_halving)}
-    return LEVELS.finding(basis, f"{sentence}.", estimate, {"levels": rows}, facts)
+    return LEVELS.finding(
+        basis, f"{sentence}.", estimate, {"levels": rows}, facts, headline=headline, doubtful=doubtful
+    )
 
 
 def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:

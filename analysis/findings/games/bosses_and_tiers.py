@@ -11,7 +11,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.learning import slope_within_players
 from analysis.stats.rates import Rate, rate_by_player
-from analysis.words import amount, limits, stage_name
+from analysis.words import amount, as_often, limits, stage_name
 
 Array = np.ndarray
 _RATE = "deaths a minute"
@@ -107,7 +107,9 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
     facts = {"ratio": ratio.value, **interval_cells(ratio)}
-    return BOSS.finding(basis, sentence, estimate, {"kinds": rows}, facts)
+    headline = f"At bosses players die {as_often(estimate.value)}." if estimate else ""
+    doubtful = ratio.low is None or ratio.high is None or ratio.low <= 1 <= ratio.high
+    return BOSS.finding(basis, sentence, estimate, {"kinds": rows}, facts, headline=headline, doubtful=doubtful)
 
 
 def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:

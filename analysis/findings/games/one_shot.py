@@ -128,14 +128,16 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
     median, longest = median_estimate(curve, "shots"), int((streak.shots - streak.missed).max())
     size = f"{counted(streak.shots.size, 'streak')} of {counted(curve.players, 'player')}"
     most = counted(longest, "hit")
+    headline = ""
     if median.value is None:
         sentence = f"More than half of {size} met no miss before the run ended; the longest had {most}."
     else:
         met = f"have met a miss by shot {amount(median.value)} {limits(median)}"
         sentence = f"Half of {size} {met}; the longest had {most}."
+        headline = f"Half of the streaks have met a miss by shot {amount(median.value)}."
     tables = {"curve": curve_table(curve), "hazard": rows}
     facts = {"median": median.value, "longest": longest}
-    return STREAKS.finding(basis, sentence, median, tables, facts, players=curve.players)
+    return STREAKS.finding(basis, sentence, median, tables, facts, players=curve.players, headline=headline)
 
 
 def _aim(trial: Columns, basis: Basis) -> Finding:

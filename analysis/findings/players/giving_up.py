@@ -9,7 +9,7 @@ from analysis.findings.declared import Column, Declared, interval_cells, interva
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
-from analysis.words import counted, limits
+from analysis.words import capital, counted, limits, percent
 
 QUITS = Declared(
     "players.quits",
@@ -52,7 +52,8 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         soon, stuck = int((table["since_death_s"] < 10).sum()), int((table["deaths_here"] >= 2).sum())
         sentence += f", {soon} of them within 10 s of a death and {stuck} after two or more deaths in one stage"
     after = _after_deaths(run, reader.ask_chosen("deaths", selection))
-    return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after})
+    headline = f"{capital(percent(share.value))} of the runs are given up." if given_up.any() else ""
+    return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after}, headline=headline)
 
 
 def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:

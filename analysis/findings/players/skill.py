@@ -13,7 +13,7 @@ from analysis.stats.learning import learning_within_players
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 from analysis.stats.spread import Spread, spread_of_players
-from analysis.words import amount, counted, limits, percent
+from analysis.words import amount, as_often, counted, limits, percent
 
 Array = np.ndarray
 _MOST_ATTEMPTS = 12
@@ -107,7 +107,9 @@ def differences(basis: Basis) -> Finding:
     else:
         sentence = f"{basis.size} show no difference in skill beyond chance {limits(estimate)}."
     facts = {"sd": spread.sd.value, **interval_cells(spread.sd, "sd_"), "ratio": spread.ratio}
-    return SKILL.finding(basis, sentence, estimate, {"players": table}, facts)
+    headline = f"Weak players die {as_often(spread.ratio)}, compared with strong ones." if spread.sd.value else ""
+    doubtful = not spread.sd.low
+    return SKILL.finding(basis, sentence, estimate, {"players": table}, facts, headline=headline, doubtful=doubtful)
 
 
 def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
@@ -151,15 +153,20 @@ def learning(basis: Basis) -> Finding:
         sentence = "Nobody died in several attempts, so nothing can be said about learning."
         return LEARNING.finding(basis, sentence, tables=tables)
     estimate = found.per_doubling
-    verdict = "no learning is shown yet"
-    if estimate.high is not None and estimate.low is not None:
-        verdict = "they get better" if estimate.high < 1 else "they get worse" if estimate.low > 1 else verdict
+    verdict, headline = "no learning is shown yet", ""
+    often = f"with twice the attempts they die {as_often(estimate.value)}"
+    if estimate.high is not None and estimate.high < 1:
+        verdict = "they get better"
+        headline = f"They get better: {often}."
+    elif estimate.low is not None and estimate.low > 1:
+        verdict = "they get worse"
+        headline = f"They get worse: {often}."
     sentence = (
         f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}, "
         f"compared with the same player's earlier attempts: {verdict}."
     )
     facts = {"per_doubling": estimate.value, **interval_cells(estimate)}
-    return LEARNING.finding(basis, sentence, estimate, tables, facts)
+    return LEARNING.finding(basis, sentence, estimate, tables, facts, headline=headline)
 
 
 def groups(with_team: Basis, basis: Basis) -> Finding:

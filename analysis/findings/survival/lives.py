@@ -82,7 +82,7 @@ def whole(life: Columns, basis: Basis) -> Finding:
     curve = survival_by_player(duration, died, player)
     median = median_estimate(curve, "s")
     mean = restricted_mean_by_player(duration, died, player, curve.last)
-    lives = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}"
+    lives, headline = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}", ""
     if not died.any():
         sentence = f"Nobody died in {lives}; the longest lasted {amount(curve.last, 's')} alive."
     elif median.value is None:
@@ -91,6 +91,7 @@ def whole(life: Columns, basis: Basis) -> Finding:
         sentence = f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
     else:
         sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
+        headline = f"Half of the lives are over after {amount(median.value, 's')}."
     facts = {
         "axis": "seconds alive",
         "median": median.value,
@@ -108,7 +109,9 @@ def whole(life: Columns, basis: Basis) -> Finding:
             "long: where players differ much its intervals hold in only some 90 to 94 of 100. Do not read it off.",
         )
     tables = {"curve": curve_table(curve)}
-    return WHOLE.finding(basis, sentence, median, tables, facts, players=curve.players, warnings=warnings)
+    return WHOLE.finding(
+        basis, sentence, median, tables, facts, players=curve.players, warnings=warnings, headline=headline
+    )
 
 
 def _limits(low: float, high: float) -> tuple[float | None, float | None]:
@@ -130,6 +133,7 @@ def hazard(life: Columns, basis: Basis) -> Finding:
         "players": hazard.players,
     }
     known = np.flatnonzero(hazard.exposure > 0)
+    headline, doubtful = "", True
     estimate, sentence = None, "No time alive was logged, so there is no hazard."
     if known.size:
         top = int(known[np.argmax(hazard.value[known])])
@@ -138,16 +142,15 @@ def hazard(life: Columns, basis: Basis) -> Finding:
         when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
         sentence = f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         if hazard.start.size > 1:
-            rest = against_rest(
-                _against_other_times(duration, died, player, edges, top),
-                "then",
-                "at other times",
-                f"{hazard.start.size} stretches",
-            )
+            others = _against_other_times(duration, died, player, edges, top)
+            rest = against_rest(others, "then", "at other times", f"{hazard.start.size} stretches")
+            headline = f"A life is most in danger {when}."
+            doubtful = others is None or others.ratio.low is None or others.ratio.low <= 1
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
             sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."
-    return HAZARD.finding(basis, sentence, estimate, {"hazard": table})
+            headline = ""
+    return HAZARD.finding(basis, sentence, estimate, {"hazard": table}, headline=headline, doubtful=doubtful)
 
 
 def _rate_words(rate: Estimate) -> str:

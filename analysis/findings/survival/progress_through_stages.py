@@ -11,7 +11,7 @@ from analysis.reader import Columns
 from analysis.stats.competing import cumulative_incidence
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
-from analysis.words import counted, limits, percent, stage_name
+from analysis.words import capital, counted, limits, percent, stage_name
 
 FUNNEL = Declared(
     "survival.funnel",
@@ -121,7 +121,11 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
     cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
     if cut:
         warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
-    return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings)
+    headline = ""
+    if last is not None and len(rows) > 1:
+        headline = f"{capital(percent(last[1].value))} of the runs reach {last[0]}"
+        headline += f"; {worst[1]} stops most." if worst and worst[0] < 1 else "."
+    return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings, headline=headline)
 
 
 def _reached(visit: Columns, run: Columns) -> dict[int, np.ndarray]:
@@ -176,4 +180,8 @@ def ends(basis: Basis) -> Finding:
         f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "
         f"and {percent(quits.value)} were given up {limits(estimate)}."
     )
-    return ENDS.finding(basis, sentence, estimate, {"incidence": long, "ends": ends_of})
+    most = max(code, key=lambda end: int(np.sum(ending == end)))
+    said = {"game_over": "end in game over", "quit": "are given up", "finished": "are finished"}[most]
+    headline = f"{capital(percent(float(np.mean(ending == most))))} of the runs {said}."
+    tables = {"incidence": long, "ends": ends_of}
+    return ENDS.finding(basis, sentence, estimate, tables, headline=headline if ending.size else "")

@@ -11,7 +11,7 @@ from analysis.stats.estimate import Estimate
 from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
 from analysis.stats.proportions import share_by_player
 from analysis.stats.timed_notes import TimedNotes
-from analysis.words import amount, counted, percent
+from analysis.words import amount, capital, counted, percent
 
 # Intervals of the accuracy curve are made for so many windows at most: the profile of a beta-binomial is slow.
 _CURVE_STEPS = 36
@@ -98,7 +98,10 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         + f". The median player hit {percent(middle)}, the lower quarter at most {percent(quarter)}."
     )
     method = "timing.share_" + share.method
-    return HIT_SHARE.finding(Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method)
+    headline = f"{capital(percent(share.value))} of the notes are hit."
+    return HIT_SHARE.finding(
+        Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method, headline=headline
+    )
 
 
 def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:

@@ -40,10 +40,10 @@ PLAYERS = Declared(
 def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> Finding:
     bias = mean_of_players(errors.bias_us / 1000)
     if bias.value is None:
-        says = "No press lies near any note, so nothing can be said of anybody's timing."
+        headline, says = "", "No press lies near any note, so nothing can be said of anybody's timing."
     else:
         side = "early" if bias.value < 0 else "late"
-        says = f"Players press {abs(bias.value):.0f} ms {side} on average"
+        headline = says = f"Players press {abs(bias.value):.0f} ms {side} on average"
         if bias.low is not None and bias.high is not None:
             says += f" (between {signed(bias.low)} and {signed(bias.high, 'ms')})"
         spread, lapses = np.nanmedian(errors.spread_us) / 1000, np.nanmedian(errors.lapses)
@@ -65,4 +65,13 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
         "autocorrelation": errors.autocorrelation,
     }
     tables = {"players": table, "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]}}
-    return PLAYERS.finding(Rested(notes, warnings), says, bias.in_unit("ms"), tables, window_facts(notes))
+    doubtful = bias.low is None or bias.high is None or bias.low <= 0 <= bias.high
+    return PLAYERS.finding(
+        Rested(notes, warnings),
+        says,
+        bias.in_unit("ms"),
+        tables,
+        window_facts(notes),
+        headline=f"{headline}." if headline else "",
+        doubtful=doubtful,
+    )

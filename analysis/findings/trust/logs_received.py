@@ -12,7 +12,7 @@ from analysis.quality import Grade, Verdict, judge, lost_events
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.words import amount, counted, percent
+from analysis.words import amount, capital, counted, percent
 from ingest.study.capture_counts import About, CaptureCounts, Notice
 
 # From this drift on a minute of the console differs from the PC's by more than 6 ms. A quartz keeps within 0.005 %
@@ -178,7 +178,20 @@ def verdict(reader: Reader, selection: Selection, captures: list[Capture], basis
         {"captures": [_row(*pair) for pair in judged], "damage": damage, "notices": _told(captures)},
         facts,
         warnings=warnings[:_MOST_WARNINGS],
+        headline=_headline(basis, gone, share, worst_first[0][1].grade),
     )
+
+
+def _headline(basis: Basis, gone: float, share: float, worst: Grade) -> str:
+    if not gone:
+        return (
+            "Nothing was lost on the way."
+            if worst is Grade.INTACT
+            else "Read what the logs tell before you trust them."
+        )
+    hurt = int(np.sum(basis.run["damaged"] == 1))
+    touched = f"{amount(hurt)} of {counted(basis.runs, 'run')} {'is' if hurt == 1 else 'are'} touched"
+    return f"{capital(percent(share))} of the events were lost; {touched}."
 
 
 def _reached(judged: list[tuple[Capture, Verdict]], events: int) -> str:

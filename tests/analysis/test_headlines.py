@@ -1,0 +1,85 @@
+"""The headline of a finding: one line of what its sentence says, and how far it can be relied on."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis import findings
+from analysis.finding import CERTAINTIES, Finding
+from analysis.findings.deaths.screen_cells import screen_side
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.stats.places import Cells
+from analysis.words import as_often
+from ingest.study.store import import_log, open_study
+
+DEMO = Path(__file__).parents[2] / "demo_logs"
+GAMES = ("Soot Wardens", "Tin Drizzle", "One Puff", "Crate Loft")
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory) -> dict[str, dict[str, Finding]]:
+    """The findings of each demo game by id; of a made-up study of all demo logs."""
+    with open_study(tmp_path_factory.mktemp("study") / "demo.duckdb") as study:
+        for log in sorted(DEMO.glob("*.playlog")):
+            import_log(study, log)
+        reader = Reader(study.connection)
+        return {game: {one.id: one for one in findings.find(reader, Selection(game=game))} for game in GAMES}
+
+
+def test_a_headline_is_one_short_sentence(found):
+    said = [one.headline for game in found.values() for one in game.values() if one.headline]
+    assert len(said) > 15
+    for line in said:
+        assert len(line) <= 90
+        assert line.endswith(".")
+        assert line[0].isupper() or line[0].isdigit()
+
+
+def test_the_headline_of_the_map_names_what_its_deaths_are(found):
+    """Counted by hand from the table of deaths: the hottest cell's part and cause."""
+    places = found["Soot Wardens"]["deaths.places"]
+    cells, deaths = places.tables["cells"], places.tables["deaths"]
+    top = cells.loc[cells["score"].where(cells["hot"]).idxmax()]
+    inside = deaths[
+        deaths["x"].between(top["x_px"], top["x_px"] + top["width_px"] - 1)
+        & deaths["y"].between(top["y_px"], top["y_px"] + top["height_px"] - 1)
+    ]
+    cause = inside["cause_label"].value_counts()
+    assert cause.iloc[0] >= 2 / 3 * len(inside)
+    assert cause.index[0] in places.headline
+    assert ((inside["stage"] == 2) & (inside["stage_kind"] == 1)).mean() >= 2 / 3
+    assert "stage 2 boss" in places.headline
+
+
+def test_what_may_be_chance_is_doubtful(found):
+    hazard = found["Soot Wardens"]["survival.hazard"]
+    assert "may be chance" in hazard.sentence and hazard.certainty == CERTAINTIES[1]
+    stage = found["Soot Wardens"]["deaths.by_stage"]
+    assert "may be chance" not in stage.sentence and stage.certainty == CERTAINTIES[0]
+
+
+@pytest.mark.parametrize(
+    ("players", "doubtful", "certainty"), [(2, False, 2), (7, False, 1), (8, False, 0), (8, True, 1)]
+)
+def test_how_sure_follows_players_and_chance(players, doubtful, certainty):
+    one = Finding("a.b", "a", "", "", players, 9, "count", headline="So.", doubtful=doubtful)
+    assert one.certainty == CERTAINTIES[certainty]
+
+
+def test_a_place_is_named_by_thirds_of_the_screen():
+    cells = Cells(96, 96, 16)  # six by six: cells 0 and 1 are the left third, the top third
+    at = {(0, 0): "upper left", (5, 5): "lower right", (0, 3): "left", (5, 2): "right"}
+    for (column, row), words in at.items():
+        assert screen_side(cells, 6 * row + column) == f"at the {words}"
+    middles = [screen_side(cells, 6 * row + 2) for row in (0, 2, 5)]
+    assert middles == ["at the top", "in the middle", "at the bottom"]
+
+
+def test_a_ratio_of_rates_as_people_say_it():
+    assert as_often(3.14159) == "3.1 times as often"
+    assert as_often(0.81) == "19 % less often"
+    assert as_often(1.52) == "52 % more often"
+    assert as_often(1.001) == "as often"
+    assert "unknown" in as_often(float(np.nan))
