@@ -7,16 +7,16 @@ import signal
 import sys
 import threading
 
-from dashboard import exits, streams
+from dashboard.command_line import exits, streams
+from dashboard.command_line.opening import StudyTrouble
 from dashboard.commands import COMMANDS
-from dashboard.commands.opening import StudyTrouble
 from ingest.study.study_errors import damage
 
 ABOUT = "From the play logs of a handheld game to what makes it too hard or too easy, and what to change."
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Runs one subcommand and returns its exit code (dashboard/exits.py)."""
+    """Runs one subcommand and returns its exit code (dashboard/command_line/exits.py)."""
     streams.prepare()
     code = _run(arguments)
     why = streams.unwritten()

@@ -18,7 +18,7 @@ from playwright.sync_api import Page, sync_playwright
 
 import demo_logs
 from dashboard.report.browser import find_browser
-from dashboard.session import Session
+from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
 from ingest.said.notes import add_target

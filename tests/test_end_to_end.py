@@ -14,8 +14,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from dashboard import exits
 from dashboard.cli import main
+from dashboard.command_line import exits
 from demo_logs.simulator.native import build, compiler
 from demo_logs.simulator.record import Memories, log_bytes, play
 from demo_logs.simulator.sessions import SESSIONS, people

@@ -92,7 +92,7 @@ def test_no_module_imports_upward():
     ("module", "source"),
     [
         ("ingest.study.store", "import analysis.reader"),
-        ("ingest.study.store", "def f():\n    from dashboard import exits"),
+        ("ingest.study.store", "def f():\n    from dashboard.command_line import exits"),
         ("ingest.study.store", "from ...analysis import reader"),
         ("analysis.reader", "from dashboard.cli import main"),
         ("analysis.reader", "from ingest.study import store"),

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures.frame import faded, framed
-from dashboard.palette import Theme
+from dashboard.figures.palette import Theme
 
 _ROOM_S = 0.5  # nothing is drawn after the death; its name needs room
 # In pixels: a panel with a curve, a row of marks, the gaps between panels; the edges, with a line of text more where

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.stats.estimate import LEVEL
 from analysis.words import interval_name
-from dashboard.palette import Theme
+from dashboard.figures.palette import Theme
 
 # What axes and legends call the interval that is drawn.
 INTERVAL = interval_name(LEVEL)

@@ -1,22 +1,33 @@
 """All pages, in the order of the navigation."""
 
-from dashboard.page import Page
-from dashboard.pages import deaths, games, import_logs, live, overview, plan, questions, report, runs, tuning
+from dashboard.pages import (
+    deaths_page,
+    games_page,
+    import_page,
+    live_page,
+    overview_page,
+    plan_page,
+    question_pages,
+    report_page,
+    runs_page,
+    tuning_page,
+)
+from dashboard.pages.page import Page
 
 PAGES: tuple[Page, ...] = (
-    overview.PAGE,
-    live.PAGE,
-    import_logs.PAGE,
-    runs.PAGE,
-    games.PAGE,
-    questions.TRUST,
-    deaths.PAGE,
-    questions.SURVIVAL,
-    questions.TIMING,
-    questions.PLAYERS,
-    questions.GENRES,
-    tuning.PAGE,
-    questions.PROGRESS,
-    plan.PAGE,
-    report.PAGE,
+    overview_page.PAGE,
+    live_page.PAGE,
+    import_page.PAGE,
+    runs_page.PAGE,
+    games_page.PAGE,
+    question_pages.TRUST,
+    deaths_page.PAGE,
+    question_pages.SURVIVAL,
+    question_pages.TIMING,
+    question_pages.PLAYERS,
+    question_pages.GENRES,
+    tuning_page.PAGE,
+    question_pages.PROGRESS,
+    plan_page.PAGE,
+    report_page.PAGE,
 )

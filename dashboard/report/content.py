@@ -10,10 +10,10 @@ from analysis.methods import METHODS, Method, Source
 from analysis.reader import Columns
 from analysis.selection import Selection
 from analysis.tuning.proposal import Proposal
-from dashboard import cautions
-from dashboard.exports import sources
-from dashboard.session import Basis, Session
-from dashboard.stage_pictures import StagePictures
+from dashboard.parts import cautions
+from dashboard.report.exports import sources
+from dashboard.state.dashboard_session import Basis, Session
+from dashboard.state.stage_pictures import StagePictures
 
 
 @dataclass(frozen=True)

@@ -8,14 +8,14 @@ from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.words import cell, counted, estimated
-from dashboard import cautions
-from dashboard.cards import shared_warnings
 from dashboard.figures import WIDE_ON_PAPER
-from dashboard.filters import in_words
-from dashboard.palette import LIGHT
+from dashboard.figures.palette import LIGHT
+from dashboard.parts import cautions
+from dashboard.parts.cards import shared_warnings
 from dashboard.report import proposals
 from dashboard.report.content import Content, GamePart
-from dashboard.web.tables import table
+from dashboard.web.filters import in_words
+from dashboard.web.html_tables import table
 from dashboard.web.templating import render
 
 # Heading, and the template below it.

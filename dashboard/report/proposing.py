@@ -7,7 +7,7 @@ from analysis.tuning.proposal import Proposal
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.tuning_answer import propose_game
 from analysis.tuning_answers.tuning_data import NothingToTune
-from dashboard.session import Session
+from dashboard.state.dashboard_session import Session
 
 Proposing = Callable[[Selection], tuple[tuple[Proposal, ...], str]]
 # A report shows the best few; the page and the command line have all of them.

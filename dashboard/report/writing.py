@@ -10,13 +10,14 @@ from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.words import counted
-from dashboard import exports, plotly_js
 from dashboard.figures import WIDE_ON_PAPER, figure_for
-from dashboard.filters import in_words
-from dashboard.palette import LIGHT
+from dashboard.figures.palette import LIGHT
+from dashboard.report import exports
 from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
 from dashboard.report.content import Content
 from dashboard.report.document import document, picture_name
+from dashboard.web import plotly_js
+from dashboard.web.filters import in_words
 from dashboard.web.templating import part, render
 
 # Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.

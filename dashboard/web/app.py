@@ -10,12 +10,12 @@ from dash import ClientsideFunction, Dash, Input, Output, callback_context, dcc,
 from flask import Response, request
 from markupsafe import Markup
 
-from dashboard import ids
-from dashboard.filters import from_address
 from dashboard.pages import PAGES
-from dashboard.session import Session
-from dashboard.stage_pictures import StagePictures
+from dashboard.state.dashboard_session import Session
+from dashboard.state.stage_pictures import StagePictures
+from dashboard.web import element_ids
 from dashboard.web.downloads import add_downloads
+from dashboard.web.filters import from_address
 from dashboard.web.guard import protect
 from dashboard.web.shell import add_shell, document, page_at
 from ingest.study.study_errors import StudyBusy
@@ -74,27 +74,27 @@ def _working(version: int) -> html.Div:
     """What Dash keeps: the place of a page that is worked on, and what its callbacks read."""
     return html.Div(
         [
-            html.Div(id=ids.WORKING),
-            html.Div(id=ids.MESSAGE, className="message", role="status"),
-            dcc.Location(id=ids.ADDRESS, refresh="callback-nav"),
-            dcc.Interval(id=ids.CLOCK, interval=_REFRESH_MS),
-            dcc.Store(id=ids.VERSION, data=version),
+            html.Div(id=element_ids.WORKING),
+            html.Div(id=element_ids.MESSAGE, className="message", role="status"),
+            dcc.Location(id=element_ids.ADDRESS, refresh="callback-nav"),
+            dcc.Interval(id=element_ids.CLOCK, interval=_REFRESH_MS),
+            dcc.Store(id=element_ids.VERSION, data=version),
         ]
     )
 
 
 def _wire(app: Dash, session: Session) -> None:
     @app.callback(
-        Output(ids.WORKING, "children"),
-        Input(ids.ADDRESS, "pathname"),
-        Input(ids.ADDRESS, "search"),
-        Input(ids.VERSION, "data"),
+        Output(element_ids.WORKING, "children"),
+        Input(element_ids.ADDRESS, "pathname"),
+        Input(element_ids.ADDRESS, "search"),
+        Input(element_ids.VERSION, "data"),
     )
     def show(path: str | None, search: str | None, _: int | None) -> Any:
         page = page_at(path)
         if page is None or page.reading:
             return []
-        only_the_study = set(callback_context.triggered_prop_ids) == {f"{ids.VERSION}.data"}
+        only_the_study = set(callback_context.triggered_prop_ids) == {f"{element_ids.VERSION}.data"}
         if only_the_study and not page.follows:
             return no_update
         version = session.version  # before the answer: what changes meanwhile is asked for again
@@ -105,7 +105,7 @@ def _wire(app: Dash, session: Session) -> None:
 
     app.clientside_callback(
         ClientsideFunction("setscrew", "clearedLater"),
-        Output(ids.MESSAGE, "title"),
-        Input(ids.MESSAGE, "children"),
+        Output(element_ids.MESSAGE, "title"),
+        Input(element_ids.MESSAGE, "children"),
         prevent_initial_call=True,
     )

@@ -9,19 +9,20 @@ from analysis.answers.plan_sheet import sheet
 from analysis.finding import Finding
 from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
-from dashboard import exports, plotly_js
 from dashboard.figures import figure_for
-from dashboard.figures.deaths import mark_place
-from dashboard.figures.live import recent_runs
-from dashboard.figures.tuning import over_two, predicted
-from dashboard.filters import from_address, in_words
-from dashboard.opened import Opened, opened_at
-from dashboard.pages.live import RECENT_RUNS
-from dashboard.pages.runs import runs_table
-from dashboard.palette import theme_called
-from dashboard.session import Session
-from dashboard.tuning_desk import Mapped, Worked, header
-from dashboard.web.tables import table
+from dashboard.figures.death_figures import mark_place
+from dashboard.figures.live_figures import recent_runs
+from dashboard.figures.palette import theme_called
+from dashboard.figures.tuning_figures import over_two, predicted
+from dashboard.pages.live_page import RECENT_RUNS
+from dashboard.pages.runs_page import runs_table
+from dashboard.report import exports
+from dashboard.state.dashboard_session import Session
+from dashboard.state.tuning_desk import Mapped, Worked, header
+from dashboard.web import plotly_js
+from dashboard.web.filters import from_address, in_words
+from dashboard.web.html_tables import table
+from dashboard.web.opened import Opened, opened_at
 
 PLOTLY_ADDRESS = plotly_js.address()
 _ROWS_SHOWN = 200

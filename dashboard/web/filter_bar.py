@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.selection import Selection
-from dashboard.filters import Choices, attempts_word, stage_word, to_address
+from dashboard.web.filters import Choices, attempts_word, stage_word, to_address
 
 _ATTEMPTS = {
     (None, None): "every attempt",

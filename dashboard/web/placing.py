@@ -6,7 +6,7 @@ from typing import Any
 from dash import html
 from markupsafe import Markup
 
-from dashboard.web.tables import table
+from dashboard.web.html_tables import table
 
 
 def placed(markup: Markup) -> html.Div:

@@ -6,7 +6,7 @@ import webbrowser
 from pathlib import Path
 from typing import Any
 
-from dashboard.session import Session
+from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
 from dashboard.web.guard import LARGEST_REQUEST, is_loopback, new_token
 from dashboard.web.web_server import WebServer

@@ -11,14 +11,14 @@ from flask import Flask, Response, request
 from markupsafe import Markup
 
 from analysis.selection import Selection
-from dashboard import ids
-from dashboard.cards import Figure, Shown
-from dashboard.filters import from_address, to_address
-from dashboard.page import Page
 from dashboard.pages import PAGES
-from dashboard.session import Session
+from dashboard.pages.page import Page
+from dashboard.parts.cards import Figure, Shown
+from dashboard.state.dashboard_session import Session
+from dashboard.web import element_ids
 from dashboard.web.downloads import PLOTLY_ADDRESS, figure_json
 from dashboard.web.filter_bar import filter_bar
+from dashboard.web.filters import from_address, to_address
 from dashboard.web.templating import part, render
 
 _BY_PATH = {page.path: page for page in PAGES}
@@ -44,7 +44,7 @@ def document(path: str, styles: Markup, scripts: list[str], config: Markup, dash
     page = page_at(path)
     return render(
         "frame.html",
-        ids=ids,
+        ids=element_ids,
         icon=_ICON,
         plotly=PLOTLY_ADDRESS,
         kind="reading" if page is None or page.reading else "working",
@@ -88,16 +88,16 @@ def add_shell(server: Flask, session: Session) -> None:
             "undo": session.last_change,
             "title": "Setscrew" if page is None else f"{page.title} – Setscrew",
             "kind": "working" if working else "reading",
-            ids.NAVIGATION: navigation(page, search),
-            ids.FILTER_BAR: "",
-            ids.BASIS: "",
-            ids.READING: main.html,
+            element_ids.NAVIGATION: navigation(page, search),
+            element_ids.FILTER_BAR: "",
+            element_ids.BASIS: "",
+            element_ids.READING: main.html,
         }
         if selection is not None and page is not None and page.filtered:
             bar = filter_bar(page.path, selection, session.choices(selection.game))
-            told[ids.FILTER_BAR] = part("filter_bar", *bar)
+            told[element_ids.FILTER_BAR] = part("filter_bar", *bar)
             # What the page rests on, in one line.
-            told[ids.BASIS] = part("basis", session.basis(selection), "/trust" + to_address(selection))
+            told[element_ids.BASIS] = part("basis", session.basis(selection), "/trust" + to_address(selection))
         figures = _figures(session, main.figures, selection) if selection is not None else ""
         return Response(f'{json.dumps(told)[:-1]}, "figures": {{{figures}}}}}', mimetype="application/json")
 

@@ -10,7 +10,8 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import propose_game
-from dashboard import cli, exits
+from dashboard import cli
+from dashboard.command_line import exits
 from ingest.said.notes import note_role, take_back
 from ingest.study.store import import_log
 from tests.analysis.playtest import GAME, Playtest, reader_of

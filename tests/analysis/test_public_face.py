@@ -11,9 +11,9 @@ import pytest
 import analysis
 from analysis import study, study_tables
 from analysis.arguments import WrongArgument
-from dashboard import exits
 from dashboard.cli import main
-from dashboard.web.shared_study import SharedStudy
+from dashboard.command_line import exits
+from dashboard.state.shared_study import SharedStudy
 from ingest.encode import encode_lines
 from ingest.study.store import import_log, open_study
 from ingest.study.study_errors import StudyBusy, StudyError

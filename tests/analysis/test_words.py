@@ -99,7 +99,7 @@ def test_an_interval_says_its_own_level_and_that_it_reaches_nearly_to_nothing():
 
 
 # A prediction's two levels are names of its fields.
-_ELSEWHERE = ("dashboard/figures/tuning.py",)
+_ELSEWHERE = ("dashboard/figures/tuning_figures.py",)
 # What only words.py may do: a share as per cent, thousands, and the level of an interval.
 _WRITTEN = re.compile(r":[+]?\.[0-9]f\} ?%|:,[.0-9f]*\}|95 %|1\.96|0\.975\b|0\.95\b")
 

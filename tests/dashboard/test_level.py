@@ -27,7 +27,7 @@ from analysis.findings import FINDERS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from dashboard.figures import figure_for
-from dashboard.palette import LIGHT
+from dashboard.figures.palette import LIGHT
 from ingest.study.store import open_study
 
 answers = {}

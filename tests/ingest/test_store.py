@@ -12,7 +12,7 @@ import duckdb
 import pytest
 
 from dashboard.cli import main
-from dashboard.exits import INPUT
+from dashboard.command_line.exits import INPUT
 from ingest.said.notes import note_run
 from ingest.study.store import NoPacket, Status, Study, import_log, open_study
 from ingest.study.study_errors import StudyBusy, StudyError

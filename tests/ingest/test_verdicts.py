@@ -12,8 +12,8 @@ import duckdb
 import pytest
 
 from dashboard.cli import main
-from dashboard.exits import INPUT, INTERRUPTED, OK
-from dashboard.terminal import Terminal
+from dashboard.command_line.exits import INPUT, INTERRUPTED, OK
+from dashboard.command_line.terminal import Terminal
 from ingest.capture.recording import Recording
 from ingest.study.store import import_log, open_study
 from ingest.study.study_errors import CannotTakeIn, StudyBusy, StudyDamaged, StudyError
@@ -131,7 +131,7 @@ def test_a_folder_that_cannot_be_read_is_told(tmp_path_factory: pytest.TempPathF
 import os, sys
 os.chdir("/")
 from pathlib import Path
-from dashboard.commands.ingest import _logs
+from dashboard.commands.ingest_command import _logs
 if os.geteuid() == 0:
     os.setuid(65534)
 for log in _logs([sys.argv[1]]):
@@ -162,16 +162,16 @@ for log in _logs([sys.argv[1]]):
 def test_whatever_an_import_raises_stops_no_other(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from dashboard.commands import ingest
+    from dashboard.commands import ingest_command
 
-    imported = ingest.import_log
+    imported = ingest_command.import_log
 
     def fail(study: Any, log: Path) -> Any:
         if log.name == "a.playlog":
             raise ZeroDivisionError("a fault of ours")
         return imported(study, log)
 
-    monkeypatch.setattr(ingest, "import_log", fail)
+    monkeypatch.setattr(ingest_command, "import_log", fail)
     found = answer(capsys, tmp_path / "s.duckdb", folder)
     assert taken(found) == ["z.playlog"] and "ZeroDivisionError: a fault of ours" in refused(found)["a.playlog"]
 

@@ -7,7 +7,8 @@ import pytest
 
 from analysis.models.data import Tunable
 from analysis.tuning.c_header import NotHoldable, differences, header_text, read_values
-from dashboard import cli, exits
+from dashboard import cli
+from dashboard.command_line import exits
 from demo_logs.simulator.native import Board, build, compiler
 from ingest.study.store import import_log, open_study
 from tests.needs import need

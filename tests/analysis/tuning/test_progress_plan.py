@@ -22,7 +22,8 @@ from analysis.tuning.scoring import count_interval, difference, players_for_quan
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.plan_game import plan_game
 from analysis.tuning_answers.staged_data import load_staged
-from dashboard import cli, exits
+from dashboard import cli
+from dashboard.command_line import exits
 from ingest.said.notes import add_prediction, add_target
 from ingest.study.store import import_log, open_study
 from tests.analysis.playtest import GAME, Playtest

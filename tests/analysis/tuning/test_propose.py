@@ -20,7 +20,8 @@ from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import outcome_map, predict, sensitivity, slider_values
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import fit_game, propose_game
-from dashboard import cli, exits
+from dashboard import cli
+from dashboard.command_line import exits
 from ingest.encode import encode_lines
 from ingest.study.store import import_log, open_study
 from ingest.vocabulary import TunableRole

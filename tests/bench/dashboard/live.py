@@ -16,7 +16,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from dashboard.report.browser import find_browser
-from dashboard.session import Session
+from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
 from ingest.study.store import open_study
 from tests.bench.dashboard.speed import served

@@ -18,7 +18,7 @@ from dash import Dash, dcc, html
 from playwright.sync_api import Page, sync_playwright
 
 from dashboard.report.browser import find_browser
-from dashboard.session import Session
+from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
 from ingest.study.store import import_log, open_study

@@ -394,7 +394,7 @@ def measured(log: Path, study: Path) -> dict[str, float]:
 
 def _one(log: Path, study: Path) -> None:
     from dashboard.commands import COMMANDS  # all that the command has in memory
-    from dashboard.commands.ingest import import_log
+    from dashboard.commands.ingest_command import import_log
     from ingest.study.store import INGEST_MEMORY_MB, NoPacket, open_study
 
     assert COMMANDS

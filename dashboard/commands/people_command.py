@@ -1,0 +1,48 @@
+"""`setscrew people`: groups, experience and ratings of the players, from CSV files."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from analysis.words import counted
+from dashboard.command_line import exits
+
+HELP = "take players' groups and ratings from CSV files into the study"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
+    parser.add_argument("--players", type=Path, metavar="CSV", help="player,group,team,first_time")
+    parser.add_argument("--ratings", type=Path, metavar="CSV", help="player,game,attempt,rating (0 to 100)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Reads the files and says how many rows were taken."""
+    from dashboard.command_line.opening import StudyTrouble, opened
+    from ingest.said.people import BadTable, take_players, take_ratings
+
+    if arguments.players is None and arguments.ratings is None:
+        print("Name a file: --players CSV, --ratings CSV or both.", file=sys.stderr)
+        return exits.USAGE
+    taken = {"players": 0, "ratings": 0}
+    try:
+        with opened(arguments.study, read_only=False) as study:
+            if arguments.players is not None:
+                taken["players"] = take_players(study.connection, arguments.players)
+            if arguments.ratings is not None:
+                taken["ratings"] = take_ratings(study.connection, arguments.ratings)
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+    except (BadTable, OSError, UnicodeDecodeError) as error:
+        print(error, file=sys.stderr)
+        return exits.INPUT
+    if arguments.json:
+        print(json.dumps(taken))
+    else:
+        size = f"{counted(taken['players'], 'player')}, {counted(taken['ratings'], 'rating')}"
+        print(f"{size} taken into {arguments.study}")
+    return exits.OK

@@ -1,0 +1,92 @@
+"""`setscrew report`: the playtest as a document to hand in."""
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+
+from analysis.words import counted
+from dashboard.command_line import exits
+from dashboard.command_line.choosing import add_selection_arguments, chosen
+
+HELP = "write the report: HTML, PDF, figures, tables and sources"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The words of the command line."""
+    add_selection_arguments(parser)
+    parser.add_argument("--out", required=True, metavar="FOLDER", help="where to write; made when it is missing")
+    parser.add_argument("--targets", metavar="TOML", help="targets to propose for; default: those kept in the study")
+    parser.add_argument("--no-proposals", action="store_true", help="leave the proposals out, which take longest")
+    parser.add_argument("--browser", metavar="PROGRAM", help="a Chromium-family browser, for PDF and figures as files")
+    parser.add_argument("--pictures", metavar="FOLDER", help="pictures of the stages, as for setscrew show")
+    words = parser.add_argument_group("what only you know", "default: what was written on the page Report")
+    words.add_argument("--title", default="", help="title of the report")
+    words.add_argument("--authors", default="", help="who hands it in")
+    words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
+    words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
+    words.add_argument("--consent", default="", metavar="TEXT", help="how players were asked, and what they were told")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Writes the report and says what it wrote."""
+    from analysis.selection import choose
+    from dashboard.command_line.opening import StudyTrouble, beside, explained, opened
+    from dashboard.report.content import About, gather
+    from dashboard.report.proposing import proposer
+    from dashboard.report.writing import write_report
+    from dashboard.state.dashboard_session import Session
+    from dashboard.state.stage_pictures import StagePictures
+
+    try:
+        with opened(arguments.study) as study:
+            session = Session(study)
+            session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
+            with explained():
+                selections = choose(session.games(), **chosen(arguments))
+            try:
+                given = _text(arguments.targets)
+                propose = None if arguments.no_proposals else proposer(session, given)
+            except ValueError as error:
+                print(error, file=sys.stderr)
+                return exits.USAGE
+            if not selections:
+                unread = session.why_no_run()
+                print(unread or "The study holds no game yet: ingest play logs first.", file=sys.stderr)
+                return exits.THIN
+            given_words = {
+                "title": arguments.title,
+                "authors": arguments.authors,
+                "question": arguments.about,
+                "playtest": arguments.playtest,
+                "consent": arguments.consent,
+            }
+            about = About(**session.words() | {place: text for place, text in given_words.items() if text})
+            content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
+            try:
+                written = write_report(content, Path(arguments.out), arguments.browser)
+            except OSError as error:
+                print(f"{arguments.out}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
+                return exits.INPUT
+    except StudyTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return trouble.code
+    print(written.html)
+    if written.pdf is not None:
+        print(written.pdf)
+    files = counted(len(written.files), "file")
+    print(
+        f"and {files} of figures, tables and sources beside {'it' if written.pdf is None else 'them'}", file=sys.stderr
+    )
+    for remark in written.remarks:
+        print(remark, file=sys.stderr)
+    return exits.OK
+
+
+def _text(path: str | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path}: cannot be read: {error}") from error

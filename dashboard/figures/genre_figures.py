@@ -1,0 +1,261 @@
+"""Figures of one kind of game each, of data quality, of builds compared and of games side by side."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import (
+    INTERVAL,
+    band,
+    faded,
+    framed,
+    interval_rows,
+    interval_steps,
+    whisker_height,
+    whiskers,
+)
+from dashboard.figures.palette import Theme
+
+
+def boss(finding: Finding, theme: Theme) -> go.Figure:
+    """How many times as often the same player dies at the boss."""
+    table = finding.tables["kinds"]
+    labels = [f"stage {int(stage)}" for stage in table["stage"]]
+    figure = interval_rows(
+        theme, labels, table, "ratio", x="times as many deaths a minute as in the regular part", colour=theme.death
+    )
+    figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
+    return figure
+
+
+def tiers(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute with each weapon tier."""
+    table = finding.tables["tiers"]
+    at = [f"tier {int(tier)}" for tier in table["tier"]]
+    return interval_steps(
+        theme, at, table, "rate_per_min", x="weapon tier", y="deaths a minute alive", colour=theme.death
+    )
+
+
+def levels(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute against the time a block takes for one row, each build with its own mark."""
+    table = finding.tables["levels"]
+    build = np.asarray([str(name) for name in table["build"]])
+    x, y, low, high = (np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high"))
+    traces = []
+    for i, name in enumerate(dict.fromkeys(build.tolist())):
+        mine = build == name
+        colour = theme.series[i % len(theme.series)]
+        traces.append(
+            go.Scatter(
+                x=x[mine],
+                y=y[mine],
+                mode="markers",
+                name=name,
+                text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
+                marker={"color": colour, "size": 9, "symbol": ("circle", "diamond", "square")[i % 3]},
+                error_y={
+                    "type": "data",
+                    "array": (high - y)[mine],
+                    "arrayminus": (y - low)[mine],
+                    "color": colour,
+                    "width": 4,
+                },
+                hovertemplate="%{text}: %{y:.2g} a minute at %{x:.0f} ms<extra></extra>",
+            )
+        )
+    top = float(np.nanmax(np.append(y, 0.1))) * 1.8
+    return framed(
+        theme,
+        traces,
+        x="time a block takes for one row, ms",
+        y="deaths a minute",
+        yaxis={"range": [0, top]},
+        showlegend=True,
+    )
+
+
+def overflow(finding: Finding, theme: Theme) -> go.Figure:
+    """Where pieces come to rest, and where the pile overflows."""
+    table = finding.tables["columns"]
+    x = np.asarray(table["x_px"], float)
+    traces = []
+    for name, label, colour in (
+        ("pieces", "pieces at rest", theme.soft),
+        ("overflows", "runs that overflowed here", theme.death),
+    ):
+        count = np.asarray(table[name], float)
+        traces.append(go.Bar(x=x, y=100 * count / max(count.sum(), 1), name=label, marker={"color": colour}))
+    return framed(theme, traces, x="pixels from the left", y="share, %", showlegend=True, barmode="group")
+
+
+def longest_wait(finding: Finding, theme: Theme) -> go.Figure:
+    """The share of each piece."""
+    table = finding.tables["pieces"]
+    labels = [str(name) for name in table["label"]][::-1]
+    share = 100 * np.asarray(table["share"], float)[::-1]
+    figure = framed(
+        theme,
+        [go.Bar(x=share, y=labels, orientation="h", marker={"color": theme.alive}, width=0.6)],
+        x="of all pieces, %",
+        height=whisker_height(len(labels)) + 20,
+        showlegend=False,
+    )
+    figure.add_vline(x=100 / max(len(labels), 1), line={"color": theme.soft, "width": 1.2, "dash": "dot"})
+    return figure
+
+
+def pace(finding: Finding, theme: Theme) -> go.Figure:
+    """Seconds a piece takes, level by level."""
+    table = finding.tables["levels"]
+    at = [str(int(level)) for level in table["level"]]
+    return interval_steps(theme, at, table, "seconds", x="level", y="seconds a piece", colour=theme.alive)
+
+
+def streaks(finding: Finding, theme: Theme) -> go.Figure:
+    """The share of streaks that are still without a miss."""
+    table = finding.tables["curve"]
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
+    line = {"color": theme.hit, "width": 2.2, "shape": "hv"}
+    traces = [
+        *band(time, 100 * low, 100 * high, theme.hit, "interval", step=True),
+        go.Scatter(x=time, y=100 * share, mode="lines", line=line, showlegend=False),
+    ]
+    return framed(theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False)
+
+
+def aim(finding: Finding, theme: Theme) -> go.Figure:
+    """The chance of a hit against the target's speed: what was seen, and the curve where one could be fitted."""
+    curve, seen = finding.tables.get("curve", {}), finding.tables["speeds"]
+    x, chance, low, high = (np.asarray(curve.get(name, ()), float) for name in ("speed", "chance", "low", "high"))
+    at, share, below, above = (np.asarray(seen[name], float) for name in ("speed", "share", "low", "high"))
+    traces = [
+        *band(x, 100 * low, 100 * high, theme.hit, "fit"),
+        go.Scatter(x=x, y=100 * chance, mode="lines", name="fitted", line={"color": theme.hit, "width": 2}),
+        go.Scatter(
+            x=at,
+            y=100 * share,
+            mode="markers",
+            name="seen",
+            marker={"color": theme.ink, "size": 7},
+            error_y={
+                "type": "data",
+                "array": 100 * (above - share),
+                "arrayminus": 100 * (share - below),
+                "color": theme.ink,
+                "width": 4,
+            },
+        ),
+    ]
+    return framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True)
+
+
+def intervals(finding: Finding, theme: Theme) -> go.Figure:
+    """Steadiness of each player's timing against what they hit."""
+    table = finding.tables["players"]
+    dots = go.Scatter(
+        x=100 * np.asarray(table["variation"], float),
+        y=100 * np.asarray(table["hit_share"], float),
+        mode="markers",
+        text=[str(player) for player in table["player"]],
+        hovertemplate="%{text}<extra></extra>",
+        marker={"color": theme.alive, "size": 9},
+        showlegend=False,
+    )
+    return framed(theme, [dots], x="variation of the time between shots, % of its mean", y="hit, %")
+
+
+def risks(finding: Finding, theme: Theme) -> go.Figure:
+    """What raises the risk of dying, everything else alike."""
+    table = finding.tables["factors"]
+    labels = [str(unit) for unit in table["unit"]]
+    figure = interval_rows(theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death)
+    figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
+    return figure
+
+
+def grades(finding: Finding, theme: Theme) -> go.Figure:
+    """How often the console gave each of its grades."""
+    table = finding.tables["grades"]
+    labels = [str(name) for name in table["name"]]
+    return interval_rows(theme, labels, table, "share", x="of all verdicts, %", colour=theme.hit, scale=100)
+
+
+def progress(finding: Finding, theme: Theme) -> go.Figure | None:
+    """The difference between two builds, with its interval."""
+    estimate = finding.estimate
+    if estimate is None or estimate.value is None:
+        return None
+    factor, unit = (100, "points") if estimate.unit == "share" else (1, estimate.unit)
+    before, after = finding.tables["builds"]["build"]
+    label = f"{after} against {before}"
+    table = {
+        "value": [factor * estimate.value],
+        "low": [np.nan if estimate.low is None else factor * estimate.low],
+        "high": [np.nan if estimate.high is None else factor * estimate.high],
+    }
+    return interval_rows(
+        theme, [label], table, "value", x=f"difference, {unit} ({INTERVAL})", colour=theme.alive, zero=True
+    )
+
+
+def damage(finding: Finding, theme: Theme) -> go.Figure:
+    """Where in each log the damage lies."""
+    captures, places = finding.tables["captures"], finding.tables["damage"]
+    names = dict(zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True))
+    labels = list(names.values())[::-1]
+    whole = go.Bar(
+        x=np.asarray(captures["bytes"], float)[::-1] / 1000,
+        y=labels,
+        orientation="h",
+        marker={"color": faded(theme.alive, 0.25)},
+        width=0.5,
+        name="received",
+        hovertemplate="%{y}: %{x:.0f} kB<extra></extra>",
+    )
+    traces: list[go.Bar | go.Scatter] = [whole]
+    if len(places["byte_offset"]):
+        traces.append(
+            go.Scatter(
+                x=np.asarray(places["byte_offset"], float) / 1000,
+                y=[names[int(c)] for c in places["capture_id"]],
+                mode="markers",
+                text=[str(reason) for reason in places["reason"]],
+                name="damage",
+                marker={"symbol": "line-ns-open", "size": 16, "color": theme.death, "line": {"width": 2}},
+                hovertemplate="%{text} at %{x:.1f} kB<extra></extra>",
+            )
+        )
+    return framed(theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True)
+
+
+def endings(finding: Finding, theme: Theme) -> go.Figure:
+    """How many runs ended how."""
+    table = finding.tables["endings"]
+    names = {"finished": theme.hit, "game_over": theme.death, "quit": theme.quit, "cut": theme.soft}
+    labels = [str(name) for name in table["ending"]]
+    bars = go.Bar(
+        x=np.asarray(table["runs"], float),
+        y=[label.replace("_", " ") for label in labels],
+        orientation="h",
+        width=0.6,
+        marker={"color": [names.get(label, theme.alive) for label in labels]},
+    )
+    return framed(theme, [bars], x="runs", height=whisker_height(len(labels)) + 20, showlegend=False)
+
+
+def games(finding: Finding, theme: Theme) -> go.Figure:
+    """Each game's figure with its interval, the highest on top."""
+    table = finding.tables["games"]
+    labels = [str(game) for game in table["game"]][::-1]
+    factor = 100 if finding.facts["unit"] == "share" else 1
+    unit = "%" if factor == 100 else str(finding.facts["unit"])
+    value, low, high = (factor * np.array(table[name], float)[::-1] for name in ("value", "low", "high"))
+    marks = whiskers(theme, labels, value, low, high, colour=theme.alive)
+    return framed(
+        theme,
+        [marks],
+        x=f"{finding.title.lower()}, {unit}",
+        height=whisker_height(len(labels)) + 20,
+        xaxis={"rangemode": "tozero"},
+    )

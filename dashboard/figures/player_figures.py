@@ -1,0 +1,79 @@
+"""Figures on who plays: skill, learning, giving up, ratings."""
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from analysis.findings.players.player_ratings import OUTCOMES
+from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
+from dashboard.figures.palette import Theme
+
+
+def skill(finding: Finding, theme: Theme) -> go.Figure:
+    """Each player's rate of death, as observed and drawn towards the common rate where the data are thin."""
+    table = finding.tables["players"]
+    order = np.argsort(-np.asarray(table["own"], float))
+    labels = [str(table["player"][i]) for i in order]
+    own, low, high, seen = (np.asarray(table[name], float)[order] for name in ("own", "low", "high", "rate_per_min"))
+    observed = go.Scatter(
+        x=seen,
+        y=labels,
+        mode="markers",
+        name="as observed",
+        marker={"symbol": "line-ns-open", "size": 11, "color": theme.late},
+    )
+    estimate = whiskers(theme, labels, own, low, high, name=f"estimate, {INTERVAL}", colour=theme.death)
+    return framed(
+        theme,
+        [estimate, observed],
+        x="deaths a minute alive",
+        height=whisker_height(len(labels)) + 30,
+        xaxis={"rangemode": "tozero"},
+        showlegend=True,
+    )
+
+
+def learning(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute, attempt by attempt."""
+    table = finding.tables["attempts"]
+    at = [str(int(attempt)) for attempt in table["attempt"]]
+    return interval_steps(theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death)
+
+
+def groups(finding: Finding, theme: Theme) -> go.Figure:
+    """Newcomers, those who know the game, and the makers."""
+    table = finding.tables["groups"]
+    labels = [str(name) for name in table["group"]]
+    return interval_rows(theme, labels, table, "rate_per_min", x="deaths a minute alive", colour=theme.death)
+
+
+def quits(finding: Finding, theme: Theme) -> go.Figure:
+    """How often a death is followed by quitting, by deaths in a row at one place."""
+    table = finding.tables["after"]
+    at = [str(word) for word in table["deaths_in_row"]]
+    return interval_steps(
+        theme, at, table, "share", x="deaths in a row at one stage", y="quit after it, %", colour=theme.quit, scale=100
+    )
+
+
+def ratings(finding: Finding, theme: Theme) -> go.Figure:
+    """What goes with a good rating."""
+    table = finding.tables["outcomes"]
+    labels = [OUTCOMES[str(name)] for name in table["outcome"]]
+    return interval_rows(
+        theme,
+        labels,
+        table,
+        "rank_correlation",
+        x="rank correlation with the rating",
+        colour=theme.alive,
+        zero=True,
+        limits=(-1.05, 1.05),
+    )
+
+
+def bounce(finding: Finding, theme: Theme) -> go.Figure:
+    """Presses that are the bouncing of a contact."""
+    table = finding.tables["buttons"]
+    labels = [f"button {int(lane)}" if np.isfinite(float(lane)) else "buttons" for lane in table["lane"]]
+    return interval_rows(theme, labels, table, "share", x="presses that are bounces, %", colour=theme.death, scale=100)

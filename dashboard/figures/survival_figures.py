@@ -1,0 +1,281 @@
+"""Figures on how long players last: curves that step, hazards, the funnel of stages, endings."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from analysis.finding import Finding
+from dashboard.figures.frame import INTERVAL, band, faded, framed, interval_rows, whisker_height, whiskers
+from dashboard.figures.palette import Theme
+
+
+def curve(finding: Finding, theme: Theme) -> go.Figure:
+    """Kaplan-Meier steps with their interval; the median as a dotted line."""
+    table, facts = finding.tables["curve"], finding.facts
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
+    at_risk = np.asarray(table["at_risk"])
+    traces = band(time, 100 * low, 100 * high, theme.alive, "interval", step=True)
+    traces.append(
+        go.Scatter(
+            x=time,
+            y=100 * share,
+            mode="lines",
+            name="still going",
+            line={"color": theme.alive, "width": 2.2, "shape": "hv"},
+            customdata=at_risk,
+            hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
+        )
+    )
+    event = facts.get("event", "the death")
+    figure = framed(
+        theme,
+        traces,
+        x=str(facts.get("axis", "seconds alive")),
+        y=f"before {event}, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
+        showlegend=False,
+    )
+    median = facts.get("median")
+    if median is not None and np.isfinite(median):
+        figure.add_shape(
+            type="path",
+            path=f"M 0,50 L {median},50 L {median},0",
+            line={"color": theme.soft, "width": 1.2, "dash": "dot"},
+        )
+    return figure
+
+
+_BY = {
+    "stage": "by stage",
+    "build": "by build",
+    "attempt": "by attempt",
+    "group": "by group of players",
+    "first_time": "new or not",
+}
+
+
+def on_axis(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Figure:
+    """The curve of all; beside it one panel for each way to group them, where there are groups."""
+    table = finding.tables.get("curves")
+    if table is None:
+        return curve(finding, theme)
+    by = np.asarray(table["by"], str)
+    panels = list(dict.fromkeys(by.tolist()))
+    entries = {key: len(set(np.asarray(table["group"], str)[by == key])) for key in panels}
+    columns = min(most_columns, 1 + len(panels))
+    event, axis = finding.facts.get("event", "the death"), str(finding.facts.get("axis", ""))
+    narrow = columns > 3
+    rows = _Rows(columns, [0, *entries.values()], narrow)
+    figure = framed(theme, [], height=80, showlegend=True)
+    edges = figure.layout.margin
+    figure.update_layout(height=rows.height + edges.t + edges.b)
+    _panel(figure, theme, 0, rows, "all", axis, f"before {event}, %")
+    figure.add_traces(curve(finding, theme).data)
+    for trace in figure.data:
+        trace.showlegend = False
+    for number, key in enumerate(panels, start=1):
+        title = _BY.get(key, key)
+        if key == "stage" and "stage_event" in finding.facts:
+            title += f", until{'<br>' if narrow else ' '}{finding.facts['stage_event']}"
+        names = _panel(figure, theme, number, rows, title, axis)
+        mine = by == key
+        columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
+        for trace in _group_curves(columns_of, theme):
+            trace.update(**names)
+            figure.add_trace(trace)
+    return figure
+
+
+class _Rows:
+    """Panels in rows of `columns`, in pixels from the top: title, plot, axis, and a legend that covers no curve."""
+
+    AXIS, ENTRY, GAP = 44, 19, 14
+
+    def __init__(self, columns: int, entries: Sequence[int], narrow: bool):
+        self.columns = columns
+        self.title, self.plot = (40, 150) if narrow else (24, 200)  # narrow panels may need two lines
+        longest = [max(entries[i : i + columns]) for i in range(0, len(entries), columns)]
+        heights = [self.title + self.plot + self.AXIS + self.ENTRY * most + self.GAP for most in longest]
+        self.height = sum(heights)
+        self._tops = [sum(heights[:row]) for row in range(len(heights))]
+
+    def at(self, number: int, down: int) -> float:
+        """The place `down` pixels below the top of panel `number`, as a share of the figure from its bottom."""
+        return 1 - (self._tops[number // self.columns] + down) / self.height
+
+
+def _panel(
+    figure: go.Figure, theme: Theme, number: int, rows: _Rows, title: str, x: str, y: str = ""
+) -> dict[str, str]:
+    """Makes the axes, title and legend of panel `number`; the names that its traces go by."""
+    suffix = str(number + 1) if number else ""
+    column = number % rows.columns
+    left = column / rows.columns + (0.045 if column else 0.0)
+    right = (column + 1) / rows.columns - 0.015
+    top, bottom = rows.at(number, rows.title), rows.at(number, rows.title + rows.plot)
+    plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
+    words = {"size": 12, "color": theme.soft}
+    figure.update_layout(
+        {
+            f"xaxis{suffix}": plain
+            | {"domain": [left, right], "anchor": f"y{suffix}", "rangemode": "tozero"}
+            | {"nticks": 4 if rows.columns <= 3 else 3, "tickangle": 0}
+            | {"title": {"text": x, "font": words, "standoff": 6}},
+            f"yaxis{suffix}": plain
+            | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
+            | {"title": {"text": y, "font": words, "standoff": 8}},
+            f"legend{suffix}": {
+                "orientation": "v",
+                "x": left,
+                "y": rows.at(number, rows.title + rows.plot + rows.AXIS),
+                "xanchor": "left",
+                "yanchor": "top",
+                "font": {"size": 11, "color": theme.ink},
+                "tracegroupgap": 0,
+                "bgcolor": "rgba(0,0,0,0)",
+            },
+        }
+    )
+    figure.add_annotation(
+        text=title,
+        x=left,
+        y=rows.at(number, 0),
+        xref="paper",
+        yref="paper",
+        xanchor="left",
+        yanchor="top",
+        showarrow=False,
+        font={"size": 13, "color": theme.ink},
+    )
+    return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "legend": f"legend{suffix}"}
+
+
+def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
+    """One curve a group, each with its own colour and dash; with few of them their intervals too."""
+    group = np.asarray([str(name) for name in table["group"]])
+    names = list(dict.fromkeys(group.tolist()))
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
+    traces: list[go.Scatter] = []
+    for i, name in enumerate(names):
+        mine = group == name
+        colour = theme.series[i % len(theme.series)]
+        if len(names) <= 3:
+            traces += band(time[mine], 100 * low[mine], 100 * high[mine], colour, name, step=True)
+        line = {"color": colour, "width": 2, "shape": "hv", "dash": theme.dashes[i % len(theme.dashes)]}
+        traces.append(
+            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
+        )
+    return traces
+
+
+def groups(finding: Finding, theme: Theme) -> go.Figure:
+    """The curves of several groups, each with its own colour and dash."""
+    traces = _group_curves(finding.tables["curves"], theme)
+    return framed(
+        theme,
+        traces,
+        x="seconds alive",
+        y="still alive, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
+        showlegend=True,
+        height=340,
+    )
+
+
+def hazard(finding: Finding, theme: Theme) -> go.Figure:
+    """Deaths a minute, by how long the life has lasted."""
+    table = finding.tables["hazard"]
+    start, end, rate, low, high = (
+        np.asarray(table[name], float) for name in ("start_s", "end_s", "rate_per_min", "low", "high")
+    )
+    edge = np.append(start, end[-1:])
+    traces = band(edge, np.append(low, low[-1:]), np.append(high, high[-1:]), theme.death, "interval", step=True)
+    line = {"color": theme.death, "width": 2.2, "shape": "hv"}
+    traces.append(go.Scatter(x=edge, y=np.append(rate, rate[-1:]), mode="lines", name="deaths a minute", line=line))
+    top = float(np.nanmax(np.append(rate, 1.0))) * 2.5
+    return framed(
+        theme,
+        traces,
+        x="seconds since the life began",
+        y="deaths a minute",
+        showlegend=False,
+        xaxis={"rangemode": "tozero"},
+        yaxis={"range": [0, min(top, float(np.nanmax(np.append(high, 0.1))) * 1.05)]},
+    )
+
+
+def funnel(finding: Finding, theme: Theme) -> go.Figure:
+    """The share of runs that get into each part of the game, and of first attempts."""
+    table = finding.tables["segments"]
+    labels = [str(name) for name in table["name"]][::-1]
+    all_runs = [100 * np.asarray(table[name], float)[::-1] for name in ("reach", "low", "high")]
+    first = [100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")]
+    bars = go.Bar(
+        x=all_runs[0],
+        y=labels,
+        orientation="h",
+        width=0.62,
+        offset=-0.31,
+        marker={"color": faded(theme.alive, 0.2)},
+        hoverinfo="skip",
+        showlegend=False,
+    )
+    points = [
+        whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
+        whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
+    ]
+    for group, trace in enumerate(points):  # side by side in their row, the first one below
+        trace.update(orientation="h", offsetgroup=str(group))
+    return framed(
+        theme,
+        [bars, *points],
+        x=f"of the runs that began, % ({INTERVAL})",
+        height=whisker_height(len(labels)) + 70,
+        xaxis={"range": [0, 102]},
+        legend={"traceorder": "reversed"},
+        scattergap=0.5,
+        scattermode="group",
+    )
+
+
+_ENDS = {"game_over": ("game over", "death"), "finished": ("finished", "hit"), "quit": ("quit", "quit")}
+
+
+def ends(finding: Finding, theme: Theme) -> go.Figure:
+    """How runs ended by then: the cumulative share of each ending, the others competing."""
+    table = finding.tables["incidence"]
+    end = np.asarray([str(name) for name in table["end"]])
+    time, share, low, high = (np.asarray(table[name], float) for name in ("time", "share", "low", "high"))
+    traces: list[go.Scatter] = []
+    for i, (key, (name, colour)) in enumerate(_ENDS.items()):
+        mine = end == key
+        if not mine.any():
+            continue
+        ink = getattr(theme, colour)
+        traces += band(time[mine], 100 * low[mine], 100 * high[mine], ink, name, step=True)
+        line = {"color": ink, "width": 2, "shape": "hv", "dash": theme.dashes[i]}
+        traces.append(
+            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
+        )
+    return framed(
+        theme,
+        traces,
+        x="seconds alive",
+        y="of all runs, %",
+        yaxis={"range": [0, 102]},
+        xaxis={"rangemode": "tozero"},
+        showlegend=True,
+    )
+
+
+def builds(finding: Finding, theme: Theme) -> go.Figure:
+    """How much longer a life lasts on one build than on the other."""
+    table = finding.tables["pairs"]
+    labels = [f"{b} against {a}" for a, b in zip(table["build_a"], table["build_b"], strict=True)]
+    return interval_rows(
+        theme, labels, table, "difference_s", x=f"seconds longer ({INTERVAL})", colour=theme.alive, zero=True
+    )

@@ -1,0 +1,58 @@
+"""What a page is."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from dash import Dash
+
+from analysis.selection import Selection
+from dashboard.state.dashboard_session import Session
+from dashboard.web.opened import Opened, opened_at
+
+Body = Callable[[Session, Selection | None], list[Any]]
+OpenedBody = Callable[[Session, Selection | None, Opened], list[Any]]
+
+
+def nothing() -> list[Any]:
+    """The controls of a page without any."""
+    return []
+
+
+def no_wires(app: Dash, session: Session) -> None:
+    """The callbacks of a page without any."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One question of the people at the table, and how it is answered.
+
+    `body` makes the content for a selection (None: an empty study): `Shown`s (parts/cards.py) on a page that is only
+    read, else components of Dash. `controls` are its fixed components with ids, which `wires` speaks of; `body`
+    must place them, or what follows when a button of the page was pressed. `filtered`: the filter bar stands above it.
+    `follows`: redrawn whenever the study changes. `opened_body` makes the content of a page on which the address opens
+    something.
+    """
+
+    path: str
+    group: str
+    short: str
+    title: str
+    lead: str
+    body: Body
+    controls: Callable[[], list[Any]] = nothing
+    wires: Callable[[Dash, Session], None] = no_wires
+    filtered: bool = True
+    follows: bool = True
+    opened_body: OpenedBody | None = None
+
+    def filled(self, session: Session, selection: Selection | None, search: str | None) -> list[Any]:
+        """The content at an address whose filter means `selection`."""
+        if self.opened_body is not None:
+            return self.opened_body(session, selection, opened_at(search))
+        return self.body(session, selection)
+
+    @property
+    def reading(self) -> bool:
+        """Whether it is only read: nothing on it but text, links and figures."""
+        return self.wires is no_wires

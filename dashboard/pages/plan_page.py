@@ -1,0 +1,261 @@
+"""What next: how many people should play which build how often, so that the next playtest settles something."""
+
+from dataclasses import asdict
+from typing import Any
+
+from dash import Dash, Input, State, dcc, html
+
+from analysis.answers.plan_sheet import scale_and_unit
+from analysis.plain import plain
+from analysis.selection import Selection
+from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.plan_game import plan_game
+from analysis.words import cell, counted
+from dashboard.pages.page import Page
+from dashboard.pages.question_pages import none_chosen, nothing_ingested
+from dashboard.parts import cautions
+from dashboard.parts.dash_parts import note
+from dashboard.parts.job_area import JobArea
+from dashboard.state.dashboard_session import Session
+from dashboard.state.jobs import Job
+from dashboard.web import element_ids
+from dashboard.web.filters import from_address, to_address
+from dashboard.web.placing import placed, placed_table
+
+PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
+AREA = JobArea("plan")
+_USUAL_TICKS = 60
+
+
+def controls() -> list[Any]:
+    """How large the playtest may be, and the place of the plan."""
+
+    def field(label: str, control: Any) -> html.Div:
+        return html.Div([html.Label(label, htmlFor=control.id), control], className="field")
+
+    return [
+        html.Div(
+            [
+                field("Players", dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me")),
+                field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3)),
+                field(
+                    "Against the present build (name=value+name=value)",
+                    dcc.Input(
+                        id=AGAINST, type="text", maxLength=400, size="34", placeholder="nothing: present build only"
+                    ),
+                ),
+                html.Button("Plan", id=MAKE, className="button", type="button"),
+                *AREA.bar(),
+            ],
+            className="row",
+        ),
+        *AREA.rest("wide cards"),
+    ]
+
+
+def body(session: Session, selection: Selection | None) -> list[Any]:
+    """The form."""
+    if selection is None:
+        return [placed(nothing_ingested(session))]
+    if session.basis(selection).runs == 0:
+        return [placed(none_chosen(selection))]
+    *form, result = controls()
+    kept = session.ask("game_targets", game=selection.game)["target_toml"]
+    hint: Any = "It plans for one target only: the first that is kept in the study, at its tolerance."
+    if not len(kept):
+        address = "/tuning" + to_address(Selection(selection.game))
+        hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
+    return [
+        html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
+        result,
+        html.Section(
+            [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
+            className="card wide",
+        ),
+    ]
+
+
+def work(session: Session, game: str, players: int | None, runs: int, against: str, job: Job) -> dict[str, Any]:
+    """The plan as JSON values. Raises ValueError, NothingToTune, Cancelled."""
+    kept = session.ask("game_targets", game=game)["target_toml"]
+    if not len(kept):
+        raise ValueError("A plan needs a target: keep one on the page “What to change” first.")
+    targets = read_targets(str(kept[0]))
+    ticks = 0
+
+    def tick() -> None:
+        nonlocal ticks
+        ticks += 1
+        job.report(ticks / (ticks + _USUAL_TICKS), "playing playtests of several sizes")
+
+    job.report(0.02, "fitting the model to the runs")
+    setting = parsed(against)
+    plan = plan_game(
+        session.reader,
+        Selection(game),
+        targets,
+        players=players,
+        runs=runs,
+        against=setting,
+        within=bool(setting),
+        tick=tick,
+    )
+    head = {
+        "fingerprint": session.reader.fingerprint(),
+        "game": game,
+        "runs": runs,
+        "asked_players": players,
+        "study": "",
+        "setscrew": "",
+    }
+    return plain(head | asdict(plan))
+
+
+def parsed(words: str) -> dict[str, int] | None:
+    """`name=value+name=value` as a setting; None for nothing. Raises ValueError."""
+    setting: dict[str, int] = {}
+    for word in filter(None, (part.strip() for part in words.split("+"))):
+        name, equals, value = word.partition("=")
+        if not equals or not value.strip().lstrip("-").isdecimal():
+            raise ValueError(f"“{word}”: write name=value, with a whole number.")
+        setting[name.strip()] = int(value)
+    return setting or None
+
+
+def shown(plan: dict[str, Any], job: int) -> list[Any]:
+    """The plan as cards, with its sheet to print."""
+    scale, unit = scale_and_unit(plan)
+    now, wanted = scale * plan["now_half_width"], scale * plan["wanted_half_width"]
+    needed = plan["players_needed"]
+    says = (
+        f"{plan['target']}: the doubt, half of the 80 % interval, is ±{cell(now)} {unit} now; "
+        f"±{cell(wanted)} are wanted. "
+    ) + (
+        "No playtest that a class can hold would get there."
+        if needed is None
+        else "That is reached already."
+        if needed == 0
+        else f"About {needed} more players would get there."
+    )
+    cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
+    cards.append(note(f"Planned for one target only, “{plan['target']}”; the others may be left in more doubt."))
+    if plan["precision"]:
+        cards += [
+            placed_table(
+                _columns(
+                    plan["precision"],
+                    scale,
+                    {
+                        "more players": "players",
+                        "runs each": "runs",
+                        f"doubt left, ± {unit} (80 %)": "half_width",
+                        "playtests simulated": "plays",
+                    },
+                ),
+                "Doubt left, by players on the present build",
+            ),
+            note("Each doubt is the mean of the playtests simulated, so it scatters a little."),
+        ]
+    if plan["power"]:
+        cards += [
+            placed_table(
+                _columns(
+                    plan["power"],
+                    100,
+                    {"players on each build": "players_each", "chance to tell them apart, %": "chance"},
+                ),
+                "Chance to tell the builds apart",
+            ),
+            note(
+                "Worked out, not simulated, as if different people played the two. Counts are whole numbers: a few "
+                "more players can leave the chance a little lower."
+            ),
+        ]
+    if plan["schedule"]:
+        cards += [
+            placed_table(
+                _columns(
+                    plan["schedule"],
+                    1,
+                    {"number": "number", "player": "player", "builds, in this order": "builds", "runs on each": "runs"},
+                ),
+                "Who plays what",
+            ),
+            note(why_so_many(plan)),
+        ]
+    cards.append(
+        html.A("The sheet for the table", href=f"/plan/{job}.md", download="playtest.md", className="button quiet")
+    )
+    return [html.Section(cards, className="card wide")]
+
+
+def why_so_many(plan: dict[str, Any]) -> str:
+    """Why the schedule has so many players as it has."""
+    count, needed, each = len(plan["schedule"]), plan["players_needed"], plan["players_each_needed"]
+    scheduled = f"Scheduled: {counted(count, 'player')}, "
+    if plan["asked_players"]:
+        return scheduled + "as asked for."
+    if plan["power"] and each is None:
+        return f"{scheduled}what one session usually gives; no class tells the builds apart with a chance of 80 %."
+    wanted = 2 * each if plan["power"] else needed
+    if wanted == count:
+        purpose = "telling the builds apart" if plan["power"] else "the wanted precision"
+        return f"{scheduled}as {purpose} takes."
+    if wanted == 0:
+        return f"{scheduled}what one session usually gives; for this target nobody more is needed."
+    takes = "More than a class can give" if wanted is None else f"{wanted}"
+    return f"{scheduled}what one session usually gives. {takes} would be needed."
+
+
+def _columns(rows: list[dict[str, Any]], scale: int, names: dict[str, str]) -> dict[str, list[Any]]:
+    """The columns `names` (heading: key) of rows; fractions are scaled."""
+    return {heading: [_cell(row[key], scale) for row in rows] for heading, key in names.items()}
+
+
+def _cell(value: Any, scale: int) -> Any:
+    if isinstance(value, float):
+        return round(scale * value, 1)
+    return ", then ".join(map(str, value)) if isinstance(value, list) else value
+
+
+def wires(app: Dash, session: Session) -> None:
+    """Button -> job -> plan."""
+
+    @app.callback(
+        *AREA.started,
+        Input(MAKE, "n_clicks"),
+        State(element_ids.ADDRESS, "search"),
+        State(PLAYERS, "value"),
+        State(RUNS, "value"),
+        State(AGAINST, "value"),
+        prevent_initial_call=True,
+    )
+    def start(
+        clicks: int | None, search: str | None, players: int | None, runs: int | None, against: str | None
+    ) -> Any:
+        selection = from_address(search, session.games())
+        if not clicks or selection is None:
+            return AREA.NOTHING
+        try:
+            parsed(against or "")
+        except (BadTargets, ValueError) as error:
+            return AREA.refuse(error)
+        game = selection.game
+        job = session.jobs.start("plan", lambda job: work(session, game, players, runs or 3, against or "", job))
+        return AREA.begin(job)
+
+    AREA.wire(app, session, lambda job: shown(job.result, job.number))
+
+
+PAGE = Page(
+    path="/plan",
+    group="Decide",
+    short="What next",
+    title="What next?",
+    lead="The playtest that would settle what these data leave open: how many players, how many runs, which "
+    "build first.",
+    body=body,
+    controls=controls,
+    wires=wires,
+    follows=False,
+)

@@ -1,0 +1,102 @@
+"""A finding on a page: its sentence first, then the figure, then all that is needed to judge it."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote
+
+from markupsafe import Markup
+
+from analysis import words
+from analysis.finding import Finding
+from analysis.methods import METHODS
+from analysis.selection import Selection
+from dashboard.figures import WIDE, has_figure
+from dashboard.web.filters import to_address
+from dashboard.web.opened import NOTHING, Opened
+from dashboard.web.templating import part
+
+_WARNINGS_SHOWN = 2
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A place for the figure of a finding; it is drawn when it comes into view, in the theme that the browser has."""
+
+    finding: str  # its key
+    address: str
+    opened: Opened
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A piece of a page that is only read, and the figures that stand in it."""
+
+    html: Markup
+    figures: tuple[Figure, ...] = ()
+
+
+def card(
+    finding: Finding,
+    selection: Selection,
+    version: int,
+    said: frozenset[str] = frozenset(),
+    opened: Opened = NOTHING,
+    basis: Sequence[str] | None = None,
+    links: Markup | None = None,
+) -> Shown:
+    """One finding as a card; warnings in `said` are left out. `opened`: what else its figure and tables depend on.
+
+    `basis`: what it rests on, where it is not a number of players and runs. `links` stand below the sentence.
+    """
+    asked = to_address(selection) + opened.words()
+    address = f"/figure/{quote(finding.key)}.json{asked}&version={version}"
+    figures = (Figure(finding.key, address, opened),) if has_figure(finding) else ()
+    warnings = [words.capital(warning) for warning in finding.warnings if warning not in said]
+    html = part(
+        "card",
+        finding,
+        figures[0] if figures else None,
+        links=links,
+        # The first ones openly; a long row of them may not push the figure out of sight.
+        warnings=len(warnings) if len(warnings) <= _WARNINGS_SHOWN + 1 else _WARNINGS_SHOWN,
+        all_warnings=warnings,
+        basis=_basis(finding) if basis is None else basis,
+        few=basis is None and finding.indicative,
+        method=METHODS.get(finding.method),
+        tables=[(name, _table_address(finding, name)) for name in finding.tables],
+        asked=asked,
+        version=version,
+        wide=finding.id in WIDE,
+    )
+    return Shown(html, figures)
+
+
+def _table_address(finding: Finding, name: str) -> str:
+    return f"/table/{quote(finding.key)}/{quote(name)}"
+
+
+def _basis(finding: Finding) -> list[str]:
+    return [finding.basis, *([words.estimated(finding.estimate)] if finding.estimate is not None else [])]
+
+
+def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
+    """The warnings that most findings carry: said once, above them."""
+    count = Counter(warning for finding in found for warning in set(finding.warnings))
+    return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
+
+
+def note(text: str, kind: str = "note") -> Shown:
+    """A line of text with a meaning: "note", "warning", "good", "caution"."""
+    return Shown(part("note", text, kind))
+
+
+def empty(title: str, steps: Sequence[Any]) -> Markup:
+    """What a page says when it has nothing to show: why, and what to do next. Steps are texts or HTML."""
+    return part("empty", title, steps)
+
+
+def link(text: str, address: str, **more: str) -> Markup:
+    """A link, with more attributes (`_` for `-`)."""
+    return part("link", text, address, {name.replace("_", "-"): value for name, value in more.items()})

@@ -1,0 +1,257 @@
+"""`setscrew findings` and `setscrew report`: keys as documented, filters, exit codes, and files that stand alone."""
+
+import json
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from analysis.findings import FINDERS
+from dashboard.cli import main
+from dashboard.command_line import exits
+from dashboard.pages import PAGES
+from dashboard.report.browser import find_browser
+from dashboard.state.dashboard_session import Session
+from ingest.encode import main as encode
+from ingest.study.store import open_study
+from tests.ingest.studies import dictionary, event, log_of
+from tests.needs import need
+
+JSON_MD = (Path(__file__).parents[3] / "dashboard" / "JSON.md").read_text(encoding="utf-8")
+
+
+def answer(capsys, *words: str) -> dict:
+    def refuse(word: str) -> None:
+        raise AssertionError(f"{word} in the JSON")
+
+    assert main(["findings", "--json", *words]) == exits.OK
+    return json.loads(capsys.readouterr().out, parse_constant=refuse)
+
+
+def documented(heading: str) -> list[set[str]]:
+    """The keys of each table below a heading of JSON.md."""
+    section = JSON_MD.split(f"## {heading}")[1].split("\n## ")[0]
+    return [
+        set(re.findall(r"`([a-z_]+)`", " ".join(line.split("|")[1] for line in table.strip().splitlines()[2:])))
+        for table in re.findall(r"(?:^\|.*\n)+", section, re.MULTILINE)
+    ]
+
+
+def test_keys_are_those_of_the_document(capsys, demo_study):
+    found = answer(capsys, "--study", str(demo_study))
+    whole, game, finding = documented("`setscrew findings --study STUDY --json`")
+    assert set(found) == whole
+    assert [g["game"] for g in found["games"]] == ["Soot Wardens", "Tin Drizzle"] or len(found["games"]) == 2
+    for one in found["games"]:
+        assert set(one) == game and one["runs"] > 0
+        assert {f["question"] for f in one["findings"]} == set(FINDERS)
+        for f in one["findings"]:
+            assert set(f) == finding
+            assert f["method"] in found["methods"], f["id"]
+            assert f["sentence"][-1] in ".!?)" and f["players"] >= 0
+            for table in f["tables"].values():
+                assert len({len(column) for column in table.values()}) <= 1, f["id"]
+
+
+def test_filters_are_obeyed(capsys, demo_study):
+    words = ["--study", str(demo_study), "--game", "Soot Wardens", "--question", "survival"]
+    every = answer(capsys, *words)["games"][0]
+    first = answer(capsys, *words, "--attempts", "1-1")["games"][0]
+    assert first["players"] == every["players"] == first["runs"] < every["runs"]
+    assert {f["question"] for f in first["findings"]} == {"survival"}
+    boss = answer(capsys, *words, "--stage", "1b", "--player", "P01")["games"][0]
+    assert boss["players"] == 1 and boss["selection"]["stage_kind"] == 1
+    assert all(f["indicative"] for f in boss["findings"])
+
+
+@pytest.mark.parametrize(
+    "words, code, says",
+    [
+        (["--game", "No Such"], exits.USAGE, "Its games: "),
+        (["--question", "luck"], exits.USAGE, "The questions: "),
+        (["--stage", "two"], exits.USAGE, "--stage"),
+        (["--attempts", "x"], exits.USAGE, "--attempts"),
+        (["--game", "Soot Wardens", "--player", "P99"], exits.THIN, "No run was chosen"),
+    ],
+)
+def test_what_is_wrong_is_said(capsys, demo_study, words, code, says):
+    assert main(["findings", "--study", str(demo_study), *words]) == code
+    assert says in capsys.readouterr().err
+
+
+def test_no_study(capsys, tmp_path):
+    assert main(["findings", "--study", str(tmp_path / "none.duckdb")]) == exits.INPUT
+    assert "setscrew ingest" in capsys.readouterr().err
+
+
+def test_a_study_of_unreadable_logs_says_so_everywhere(capsys, tmp_path):
+    log, study = tmp_path / "noise.playlog", tmp_path / "noise.duckdb"
+    lines = [dictionary({"begin": ("run_start", {"who": "u8 player"})}), event(10, "begin", who=1)]
+    log.write_bytes(b"\x05abcdefghijklmn\0" * 9 + log_of(lines)[-12:])  # one packet, without its dictionary
+    assert main(["ingest", "--study", str(study), str(log)]) == exits.THIN
+    for words in (["findings"], ["report", "--out", str(tmp_path / "out")], ["compare"]):
+        capsys.readouterr()
+        assert main([*words, "--study", str(study)]) == exits.THIN
+        said = capsys.readouterr().err
+        assert "it holds no run that can be read" in said and "noise.playlog: 9 packets arrived broken" in said
+    session = Session(open_study(study))
+    for page in PAGES:
+        shown = str(page.body(session, None))
+        assert page.path in ("/live", "/import") or "No run could be read" in shown, page.path
+        assert "Nothing has been ingested yet" not in shown
+    session.close()
+
+
+def test_one_of_anything_is_not_called_several(capsys, tmp_path):
+    kinds = {"begin": ("run_start", {"who": "u8 player"})}
+    tunables = [{"name": name, "value": 3, "min": 1, "max": 9} for name in ("lives", "speed")]
+    log, study, out = tmp_path / "a.playlog", str(tmp_path / "a.duckdb"), tmp_path / "tuned.h"
+    log.write_bytes(log_of([dictionary(kinds, tunables=tunables), event(10, "begin", who=1)]))
+    players = tmp_path / "players.csv"
+    players.write_text("player,group\nP01,A\n")
+
+    def said(*words: str) -> str:
+        main([*words, "--study", study])
+        return capsys.readouterr().out
+
+    assert "1 log, 1 new, 0 grown, 0 unchanged: 1 run, 1 event\n" in said("ingest", str(log))
+    assert "Moth Run — 1 player, 1 run\n" in said("findings", "--question", "trust")
+    assert "1 player, 0 ratings taken" in said("people", "--players", str(players))
+    assert "2 values differ" in said("header", "--out", str(out))
+    assert "1 value differs" in said("header", "--out", str(out), "--set", "lives=4")
+
+
+def test_a_header_of_the_present_values_says_so(capsys, demo_study, tmp_path):
+    out = tmp_path / "tuned.h"
+    words = ["header", "--study", str(demo_study), "--game", "Soot Wardens", "--out", str(out)]
+    assert main(words) == exits.OK
+    said = capsys.readouterr()
+    assert "the present values of lantern 1.3" in said.err and "nothing was changed" in said.err
+    assert "--proposal ID" in said.err and "--set NAME=VALUE" in said.err
+    assert "Why: the present values" in out.read_text() and "; was" not in out.read_text()
+    for chosen in (["--set", "start_lives=4"], ["--proposal", "start_lives=4"], ["--proposal", "no_change"]):
+        assert main([*words, *chosen]) == exits.OK
+        assert capsys.readouterr().err == ""
+
+
+def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path):
+    targets = tmp_path / "t.toml"
+    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
+    words = ["--study", str(demo_study), "--game", "Soot Wardens"]
+    assert main(["propose", *words, "--targets", str(targets)]) == exits.OK
+    ids = re.findall(r"--proposal (\S+)\n", capsys.readouterr().out)
+    assert ids
+    for chosen in ids:
+        assert main(["header", *words, "--out", str(tmp_path / "t.h"), "--proposal", chosen, "--json"]) == exits.OK
+        values = json.loads(capsys.readouterr().out)["values"]
+        for change in chosen.split("+"):
+            name, _, value = change.partition("=")
+            assert values[f"TUNED_{name.upper()}"] == int(value)
+
+
+EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'
+
+
+@pytest.fixture(scope="module")
+def evil_study(tmp_path_factory) -> Path:
+    """A study whose every text would do harm where it is not escaped."""
+    folder = tmp_path_factory.mktemp("evil")
+    kinds = [
+        {"name": "begin", "role": "run_start", "fields": [{"name": "who", "type": "u8", "role": "player"}]},
+        {
+            "name": "fell",
+            "role": "death",
+            "fields": [
+                {"name": "x", "type": "u8", "role": "x"},
+                {"name": "y", "type": "u8", "role": "y"},
+                {"name": "why", "type": "u8", "role": "cause", "labels": {"1": EVIL}},
+            ],
+        },
+        {"name": "stop", "role": "run_end", "fields": [{"name": "how", "type": "u8", "role": "ending"}]},
+    ]
+    lines = [{"dictionary": {"game": EVIL, "firmware": EVIL, "clock": 1000, "screen": [160, 128], "kinds": kinds}}]
+    for run in range(12):
+        t = run * 10_000
+        lines += [
+            {"t": t, "kind": "begin", "who": 1 + run % 9},
+            {"t": t + 4000, "kind": "fell", "x": 8, "y": 9, "why": 1},
+        ]
+        lines.append({"t": t + 4001, "kind": "stop", "how": 1})
+    source, log = folder / "evil.jsonl", folder / "evil.playlog"
+    source.write_text("\n".join(map(json.dumps, lines)), encoding="utf-8")
+    assert encode([str(source), str(log)]) == 0
+    assert main(["ingest", "--study", str(folder / "evil.duckdb"), str(log)]) == exits.OK
+    return folder / "evil.duckdb"
+
+
+def written(study: Path, folder: Path, *words: str) -> str:
+    assert main(["report", "--study", str(study), "--out", str(folder), *words]) == exits.OK
+    return (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_texts_from_a_log_do_no_harm_in_the_report(evil_study, tmp_path):
+    html = written(
+        evil_study, tmp_path / "out", "--title", EVIL, "--consent", EVIL, "--no-proposals", "--browser", "none-here"
+    )
+    code = re.sub(r"<script>.*?</script>", "", html, flags=re.DOTALL)
+    assert "onerror=" not in re.sub(r"onerror=&(quot|#34);", "", code)
+    assert "&lt;/script&gt;&lt;img" in code
+    for table in (tmp_path / "out" / "tables").glob("*.csv"):
+        for line in table.read_text(encoding="utf-8").splitlines():
+            assert not re.match(r'"?[=+@]', line), table.name
+    causes = (tmp_path / "out" / "tables" / "1-deaths.causes-causes.tex").read_text(encoding="utf-8")
+    assert r"\&\$\textbackslash{}x\_\%" in causes and "&lt;" not in causes
+
+
+def test_without_a_browser_the_html_draws_itself(demo_study, tmp_path, capsys):
+    html = written(demo_study, tmp_path, "--game", "Tin Drizzle", "--no-proposals", "--browser", "none-here")
+    assert "Plotly.newPlot" in html and "data-figure=" in html
+    assert not (tmp_path / "report.pdf").exists() and not (tmp_path / "figures").exists()
+    assert "No Chromium-family browser" in capsys.readouterr().err
+
+
+@pytest.mark.browser
+def test_the_report_is_whole(demo_study, tmp_path, capsys):
+    need(find_browser(), "no Chromium-family browser is installed (Debian: apt install chromium)")
+    targets = Path(__file__).parents[3] / "demo_logs" / "targets_soot_wardens.toml"
+    html = written(
+        demo_study, tmp_path, "--game", "Soot Wardens", "--targets", str(targets), "--authors", "Team Lantern"
+    )
+    headings = re.findall(r"<h2>\d+\. (.*?)</h2>", html)
+    assert headings == [
+        "Question and target",
+        "The playtest",
+        "Can the data be trusted?",
+        "Findings",
+        "What should be changed",
+        "Before and after",
+        "Limits",
+        "Methods",
+        "Appendix",
+    ]
+    assert "<script" not in html and not re.search(r'(?:src|href)="https?:', html)
+    assert "most newcomers see the second chimney" in html and "Proposal 1" in html
+    # Every finding that is shown says what it rests on, and each estimate has its interval.
+    articles = re.findall(r"<article[^>]*>(.*?)</article>", html, re.DOTALL)
+    assert len(articles) > 15
+    for article in articles:
+        assert re.search(r"\d+ players?, \d+ runs?", article), article[:200]
+    # Two stand abreast: a wider table would press the whole page smaller when it is printed.
+    narrow = re.findall(r"<article>(.*?)</article>", html.split(". Findings</h2>")[1].split("<h2>")[0], re.DOTALL)
+    assert len(narrow) > 8
+    for article in narrow:
+        assert all(head.count("<th ") <= 4 for head in re.findall(r"<thead>.*?</thead>", article)), article[:200]
+    fingerprint = re.search(r"data fingerprint <code>([0-9a-f]{12})</code>", html)
+    assert fingerprint is not None
+    assert main(["findings", "--study", str(demo_study), "--json", "--question", "deaths"]) == exits.OK
+    assert fingerprint[1] in capsys.readouterr().out
+    svgs, pngs = list((tmp_path / "figures").glob("*.svg")), list((tmp_path / "figures").glob("*.png"))
+    assert len(svgs) == len(pngs) == html.count("data:image/svg+xml") > 10
+    assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in pngs)
+    bib = (tmp_path / "sources.bib").read_text(encoding="utf-8")
+    assert bib.count("@") == html.split('class="sources"')[1].split("</ol>")[0].count("<li>") > 3
+    text = subprocess.run(["pdftotext", str(tmp_path / "report.pdf"), "-"], capture_output=True, check=False)
+    need(text.returncode == 0, "pdftotext is not installed (Debian: apt install poppler-utils)")
+    printed = " ".join(text.stdout.decode().split())
+    assert all(heading in printed for heading in headings) and "Team Lantern" in printed
