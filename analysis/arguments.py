@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +52,17 @@ def read_wishes(path: str | Path) -> Wishes:
         return Wishes(text, read_targets(text))
     except BadTargets as error:
         raise BadTargets(f"{path}: {error}") from None
+
+
+def found_by(wishes: Wishes, testers: str | None) -> Wishes:
+    """The wishes with how the testers were found, where that is said. Raises WrongArgument."""
+    from ingest.vocabulary import Recruitment
+
+    if testers is None:
+        return wishes
+    if testers not in list(Recruitment):
+        raise WrongArgument("testers", testers, f"say one of {', '.join(Recruitment)}")
+    return replace(wishes, targets=replace(wishes.targets, testers=Recruitment(testers)))
 
 
 def setting_from(argument: str, said: str | Mapping[str, int] | None) -> dict[str, int] | None:

@@ -136,6 +136,7 @@ class Study(StudyTables):
         *,
         makers: bool = False,
         sensitivity: bool = False,
+        testers: str | None = None,
     ) -> "Proposed":
         """What to change so that the targets are met, with the doubt that remains.
 
@@ -149,6 +150,9 @@ class Study(StudyTables):
             Whether the makers' own runs count too.
         sensitivity : bool
             Whether to work out what would be predicted under other assumptions as well; that takes long.
+        testers : str, optional
+            How those who played were found: "audience", "volunteers", "friends" or "unknown"; otherwise as the targets
+            file or the study says.
 
         Returns
         -------
@@ -162,7 +166,7 @@ class Study(StudyTables):
         analysis.tuning_answers.tuning_data.NothingToTune
             There are no runs to tune by.
         analysis.arguments.WrongArgument
-            The game or the build is not there.
+            The game or the build is not there, or no such way of finding testers.
 
         Examples
         --------
@@ -172,11 +176,11 @@ class Study(StudyTables):
         0  reach stage 2 on the first attempt     0.5  share
         """
         from analysis.answers.proposed import Proposed
-        from analysis.arguments import checked_build, only_game, read_wishes
+        from analysis.arguments import checked_build, found_by, only_game, read_wishes
         from analysis.selection import Selection
         from analysis.tuning_answers.tuning_answer import propose_game, under_other_assumptions
 
-        wishes = read_wishes(targets)
+        wishes = found_by(read_wishes(targets), testers)
         with self._asked() as reader:
             one = only_game(reader, game or wishes.targets.game)
             checked_build(reader, one, build)

@@ -94,6 +94,23 @@ class TunableRole(StrEnum):
         return self not in (TunableRole.POLL_PERIOD, TunableRole.NOTE_SPEED)
 
 
+class Recruitment(StrEnum):
+    """How the people who played were found."""
+
+    AUDIENCE = "audience"
+    VOLUNTEERS = "volunteers"
+    FRIENDS = "friends"
+    UNKNOWN = "unknown"
+
+
+RECRUITMENT_WORDS = {
+    Recruitment.AUDIENCE: "drawn from the audience itself",
+    Recruitment.VOLUNTEERS: "volunteers",
+    Recruitment.FRIENDS: "friends, or people who play much",
+    Recruitment.UNKNOWN: "not known",
+}
+
+
 class Ending(IntEnum):
     """How a run ended: the values of a field with the role `ending`. CUT is never logged, only inferred."""
 

@@ -121,6 +121,13 @@ def _proposal(proposal: Mapping[str, Any]) -> list[str]:
     )
     if proposal["changes"]:
         lines.append(f"    for `setscrew header`: --proposal {proposal['id']}")
+    for one in proposal["audiences"]:
+        said = "; ".join(
+            f"{t['target']}: {amount(now, t['unit'])} -> {amount(then, t['unit'])}"
+            for t, now, then in zip(proposal["targets"], one["now"], one["proposed"], strict=True)
+        )
+        turns = ", and no change would be nearer" if one["turns"] else ""
+        lines.append(f"    {one['audience']}: {said}{turns}")
     if proposal["settles_it"]:
         lines.append(f"    would settle it: {proposal['settles_it']}")
     return lines + [f"    ! {warning}" for warning in (proposal["warnings"] if proposal["rank"] == 1 else ())]

@@ -12,6 +12,7 @@ from functools import partial
 import numpy as np
 from scipy.special import expit
 
+from analysis.models.audience import LIKE_TESTERS, Shift
 from analysis.models.data import Build, StagedData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted
 from analysis.models.fitting.laplace import Design, laplace
@@ -46,10 +47,15 @@ class BetweenBuilds(Fitted):
     lines: Mapping[str, np.ndarray]
     others: tuple[str, ...]  # what else differed between these builds
     wishes: tuple[Target, ...]
+    shift: Shift = LIKE_TESTERS
 
     method = "tuning.between_builds"
     roles = ()
     of_the_game = False
+    more, less = "its odds of coming so far are a third less", "its odds of coming so far are a third more"
+
+    def for_audience(self, shift: Shift) -> "BetweenBuilds":
+        return replace(self, shift=shift)
 
     @property
     def build(self) -> Build:
@@ -83,8 +89,10 @@ class BetweenBuilds(Fitted):
 
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
         x = (setting.get(self.tunable.name, self.tunable.value) - self.tunable.value) / self.spread
-        lines = [self.lines[t.name][:: QUICK if quick else 1] for t in targets]
-        return np.array([expit(line[:, 0] + line[:, 1] * x) for line in lines])
+        pick = slice(None, None, QUICK if quick else 1)
+        harder = self.shift.draws(DRAWS)[pick]
+        lines = [self.lines[t.name][pick] for t in targets]
+        return np.array([expit(line[:, 0] - harder + line[:, 1] * x) for line in lines])
 
     def moves(self, wishes: Changeable, targets: Sequence[Target]) -> tuple[Move, ...]:
         t = self.tunable
@@ -117,7 +125,7 @@ class BetweenBuilds(Fitted):
     def _under(self, priors: LinePriors) -> "BetweenBuilds":
         fitted = fit_between(self.data, self.tunable, self.wishes, self.others, priors)
         assert fitted is not None  # it could be fitted to the same data before
-        return fitted
+        return fitted.for_audience(self.shift)
 
 
 def fit_between(

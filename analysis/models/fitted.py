@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from analysis.models.audience import Shift
 from analysis.models.data import Build, Tunable
 from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, moves_of
@@ -24,11 +25,14 @@ class Fitted(ABC):
     """A model fitted to one game's playtests, with the data it was fitted to.
 
     method: its key among the methods. of_the_game: False where it speaks of one tunable only, so that it has something
-    to say only where that one is to change.
+    to say only where that one is to change. more, less: in words, what an audience does that is a third worse or
+    better off than the testers; empty where the model cannot speak of another audience.
     """
 
     method: ClassVar[str]
     of_the_game: ClassVar[bool] = True
+    more: ClassVar[str] = ""
+    less: ClassVar[str] = ""
 
     @property
     @abstractmethod
@@ -66,6 +70,10 @@ class Fitted(ABC):
     @abstractmethod
     def observed(self, target: Target) -> Observed:
         """What the playtest of `build` itself showed."""
+
+    def for_audience(self, shift: Shift) -> "Fitted":
+        """The same, speaking of an audience that differs so from people like the testers; itself where it cannot."""
+        return self
 
     @property
     def apart(self) -> str:

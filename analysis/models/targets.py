@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from ingest.vocabulary import Recruitment
+
 
 class Outcome(StrEnum):
     """What is counted or measured on a run or a player."""
@@ -100,12 +102,13 @@ class Changeable:
 
 @dataclass(frozen=True)
 class TargetSet:
-    """All that a targets file says. `game` None: the only game of the study."""
+    """All that a targets file says. `game` None: the only game of the study. testers None: it does not say."""
 
     targets: tuple[Target, ...]
     changeable: Changeable = Changeable()
     game: str | None = None
     runs_each: int | None = None
+    testers: Recruitment | None = None
 
 
 def attempts_of(target: Target) -> range:

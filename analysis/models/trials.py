@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import expit, ndtri
 
 from analysis.levers import DoseLever, lever_of, trial_levers
+from analysis.models.audience import LIKE_TESTERS, Shift
 from analysis.models.data import Build, TrialData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
 from analysis.models.fitting.laplace import Design
@@ -62,9 +63,15 @@ class TrialModel(Fitted):
     ends_at_miss: bool
     most: int | None
     priors: TrialPriors
+    shift: Shift = LIKE_TESTERS
 
     method = "tuning.trials"
     roles = tuple(lever.role for lever in trial_levers())
+    # Of the odds: players differ about as much in the logit of success as elsewhere in ln danger.
+    more, less = "its odds of a miss are a third more", "its odds of a miss are a third less"
+
+    def for_audience(self, shift: Shift) -> "TrialModel":
+        return replace(self, shift=shift)
 
     @property
     def build(self) -> Build:
@@ -122,7 +129,10 @@ class TrialModel(Fitted):
             "practice helps nobody": replace(plain, learning=(0.0, 0.02)),
             "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
         }
-        return {words: partial(fit_trials, self.data, priors) for words, priors in cases.items()}
+        return {words: partial(self._under, priors) for words, priors in cases.items()}
+
+    def _under(self, priors: TrialPriors) -> Fitted:
+        return fit_trials(self.data, priors).for_audience(self.shift)
 
     def knows(self, target: Target) -> bool:
         return target.outcome in (Outcome.HIT_SHARE, Outcome.STREAK) and target.song is None
@@ -130,7 +140,7 @@ class TrialModel(Fitted):
     def figures(self, setting: Setting, targets: Sequence[Target], quick: bool = False) -> np.ndarray:
         pick = slice(None, None, QUICK) if quick else slice(None)
         # By how much the logit of success moves.
-        moved = np.zeros(len(self.posterior.beta))
+        moved = -self.shift.draws(len(self.posterior.beta))
         for lever in trial_levers():
             moved = moved + self.posterior.effect(lever.role) * _step(lever, self.build, self.build, setting)
         return np.array([self._figure(target, moved[pick], pick) for target in targets])

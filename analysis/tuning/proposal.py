@@ -46,7 +46,11 @@ class Prediction:
 
 @dataclass(frozen=True)
 class PredictedTarget:
-    """A target with what is predicted for it as things are and as proposed. Figures are in the target's own unit."""
+    """A target with what is predicted for it as things are and as proposed. Figures are in the target's own unit.
+
+    now, proposed: of the audience, with the doubt of who it is. testers_now, testers_proposed: of people like the
+    testers, which is what a next playtest with people found in the same way is held against.
+    """
 
     target: str
     wanted: float
@@ -57,6 +61,21 @@ class PredictedTarget:
     observed: float | None
     observed_players: int
     observed_runs: int
+    testers_now: Prediction
+    testers_proposed: Prediction
+
+
+@dataclass(frozen=True)
+class OtherAudience:
+    """A proposal with one audience. now, proposed: the median figure of each target, in the order of the targets.
+
+    turns: with this audience no change is expected to be nearer to the targets.
+    """
+
+    audience: str
+    now: tuple[float, ...]
+    proposed: tuple[float, ...]
+    turns: bool
 
 
 @dataclass(frozen=True)
@@ -68,6 +87,8 @@ class Proposal:
     chance_close: posterior probability that every target is met within its tolerance.
     draws, effective_draws: of the posterior, as `models.sampling.Sampling` says.
     carried_by: tunable -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
+    testers: how they were found. condition: of whom the proposal speaks, in words. audiences: what becomes of it with
+    an audience like the testers, and a third worse or better off.
     """
 
     id: str
@@ -90,3 +111,6 @@ class Proposal:
     warnings: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
     chance_worse: float = 0.0
+    testers: str = "unknown"
+    condition: str = ""
+    audiences: tuple[OtherAudience, ...] = ()

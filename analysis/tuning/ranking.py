@@ -1,20 +1,22 @@
 """From a fitted model and targets to ranked proposals, each with its doubt."""
 
-import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
+from analysis.models.audience import LIKE_TESTERS, shift_of
 from analysis.models.fitted import Fitted
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Changeable, Statistic, Target
 from analysis.stats.estimate import PREDICTED_QUANTILES
 from analysis.stats.laws import binomial_below
+from analysis.tuning.audiences import Audiences, condition
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
-from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against, Found, Search, against, misses
-from analysis.words import amount, percent
+from analysis.tuning.proposal_words import sentence, settles
+from analysis.tuning.search import Found, Search, against, misses
+from ingest.vocabulary import Recruitment
 
 MOST_PROPOSALS = 8
 
@@ -33,17 +35,26 @@ def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
 
 
 def propose(
-    model: Fitted, targets: Sequence[Target], wishes: Changeable, game: str, tick: Callable[[], None] | None = None
+    model: Fitted,
+    targets: Sequence[Target],
+    wishes: Changeable,
+    game: str,
+    testers: Recruitment,
+    tick: Callable[[], None] | None = None,
+    most: int = MOST_PROPOSALS,
 ) -> list[Proposal]:
     """Ranked proposals, the best first; none where the model knows none of the targets.
 
-    With nothing that may be moved, one that says so. tick: called often; it may raise to stop.
+    With nothing that may be moved, one that says so. testers: how the people who played were found. tick: called often;
+    it may raise to stop.
     """
+    model = model.for_audience(shift_of(testers))
     known = model.asked(targets)
     if not known:
         return []
     moves = model.moves(wishes, known)
-    search = Search(model, known, tick)
+    audiences = Audiences(model, known, testers)
+    search = Search(model, known, tick, audiences.stands)
     best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
     sure = search.sure([best, *single])
@@ -59,45 +70,72 @@ def propose(
         *([too_few] if too_few else []),
         *(f"{t.name!r} is not taken into account here" for t in targets if not model.knows(t)),
     )
-    return [_proposal(model, known, seen, now, found, bool(moves), game, notes) for found in ranked[:MOST_PROPOSALS]]
+    like_testers = model.for_audience(LIKE_TESTERS)
+    table = _Table(known, seen, now, like_testers.figures({}, known))
+    return [
+        _proposal(model, like_testers, table, audiences, found, bool(moves), game, testers, notes)
+        for found in ranked[:most]
+    ]
+
+
+@dataclass(frozen=True)
+class _Table:
+    """What all proposals share: the targets, what was observed of each, and the figures as things are, each (targets,
+    draws): of the audience and of people like the testers."""
+
+    targets: Sequence[Target]
+    seen: Sequence[Observed]
+    now: np.ndarray
+    testers_now: np.ndarray
+
+    def predicted(self, then: np.ndarray, testers_then: np.ndarray) -> tuple[PredictedTarget, ...]:
+        """The targets with the figures as proposed."""
+        return tuple(
+            PredictedTarget(
+                target=t.name,
+                wanted=t.wanted,
+                tolerance=t.tolerance,
+                unit=t.unit,
+                now=prediction(self.now[n], t, o.players),
+                proposed=prediction(then[n], t, o.players),
+                observed=o.figure,
+                observed_players=o.players,
+                observed_runs=o.runs,
+                testers_now=prediction(self.testers_now[n], t, o.players),
+                testers_proposed=prediction(testers_then[n], t, o.players),
+            )
+            for n, (t, o) in enumerate(zip(self.targets, self.seen, strict=True))
+        )
 
 
 def _proposal(
     model: Fitted,
-    known: Sequence[Target],
-    seen: Sequence[Observed],
-    now: np.ndarray,
+    like_testers: Fitted,
+    table: _Table,
+    audiences: Audiences,
     found: Found,
     movable: bool,
     game: str,
+    testers: Recruitment,
     notes: tuple[str, ...],
 ) -> Proposal:
-    """What was found, with its doubt and its words. seen: of each target; now: the figures as things are."""
-    then = model.figures(found.setting, known) if found.setting else now
+    """What was found, with its doubt and its words. like_testers: the model of people like those who played."""
+    known, now, setting = table.targets, table.now, found.setting
+    then = model.figures(setting, known) if setting else now
+    testers_then = like_testers.figures(setting, known) if setting else table.testers_now
     held = against(misses(known, now), misses(known, then))
     close = np.mean([t.miss(f) <= t.tolerance for t, f in zip(known, then, strict=True)], axis=0) >= 1
-    predicted = tuple(
-        PredictedTarget(
-            target=t.name,
-            wanted=t.wanted,
-            tolerance=t.tolerance,
-            unit=t.unit,
-            now=prediction(a, t, o.players),
-            proposed=prediction(b, t, o.players),
-            observed=o.figure,
-            observed_players=o.players,
-            observed_runs=o.runs,
-        )
-        for t, o, a, b in zip(known, seen, now, then, strict=True)
-    )
-    changes = changes_of(model, found.setting)
-    advice = _advice(predicted, known, bool(changes), held)
+    predicted = table.predicted(then, testers_then)
+    changes = changes_of(model, setting)
+    stands = audiences.stands(setting)
+    advice = _advice(predicted, known, bool(changes) and held.sure and stands)
+    settled_by = settles(held, audiences.like_testers(setting), stands, model.players, movable)
     return Proposal(
         id=_id(found),
         game=game,
         build=model.build.label,
         advice=advice,
-        sentence=_sentence(advice, changes, predicted, held.better),
+        sentence=f"{sentence(advice, changes, predicted, held.better)} {condition(testers, model.players)}",
         changes=changes,
         targets=predicted,
         chance_better=held.better,
@@ -109,18 +147,21 @@ def _proposal(
         effective_draws=model.sampling.effective,
         method=model.method,
         carried_by={t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}},
-        side_effects=model.side_effects(found.setting),
-        settles_it=_settles(held, model.players, movable) if advice == Advice.NOT_YET else "",
+        side_effects=model.side_effects(setting),
+        settles_it=settled_by if advice == Advice.NOT_YET else "",
         warnings=notes,
         assumptions=model.assumptions(),
+        testers=str(testers),
+        condition=condition(testers, model.players),
+        audiences=audiences.of(setting),
     )
 
 
-def _advice(predicted: Sequence[PredictedTarget], targets: Sequence[Target], changed: bool, seen: Against) -> Advice:
+def _advice(predicted: Sequence[PredictedTarget], targets: Sequence[Target], passes: bool) -> Advice:
+    if passes:
+        return Advice.CHANGE
     near = all(t.miss(p.now.value) <= t.tolerance for t, p in zip(targets, predicted, strict=True))
-    if near and (not changed or not seen.sure):
-        return Advice.CLOSE_ENOUGH
-    return Advice.CHANGE if changed and seen.sure else Advice.NOT_YET
+    return Advice.CLOSE_ENOUGH if near else Advice.NOT_YET
 
 
 def changes_of(model: Fitted, setting: Setting) -> tuple[Change, ...]:
@@ -132,61 +173,7 @@ def changes_of(model: Fitted, setting: Setting) -> tuple[Change, ...]:
     )
 
 
-def _settles(seen: Against, players: int, movable: bool) -> str:
-    """What would settle a "not yet". The doubt shrinks with the root of the players: how many more are needed?"""
-    if not movable:
-        return (
-            "nothing may be moved: the game declares no tunable that acts on this target, or the targets file allows "
-            "none; declare one (such as lives or the fire period) and play again"
-        )
-    short = 1.0
-    for chance, wanted in ((seen.better, SURE_ENOUGH), (1 - seen.harm, 1 - MOST_HARM)):
-        short = max(short, float(ndtri(wanted) / ndtri(min(max(chance, 0.51), 0.999))))
-    needed = math.ceil(players * short**2) - players
-    if needed > 3 * max(players, 8):
-        return (
-            "play both settings against each other (A/B, half of the new players each): "
-            f"with one build alone it would take about {needed} more first-time players"
-        )
-    why = ""
-    if seen.better >= SURE_ENOUGH and seen.harm > MOST_HARM:
-        why = (
-            f"the chance that it is worse by over {100 * HARM:.0f} points is {percent(seen.harm)}, "
-            f"and {percent(MOST_HARM)} is the most allowed: "
-        )
-    return f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each"
-
-
 def _id(found: Found) -> str:
     if not found.setting:
         return "no_change"
     return "+".join(f"{name}={value}" for name, value in sorted(found.setting.items()))
-
-
-def _sentence(
-    advice: Advice, changes: Sequence[Change], predicted: Sequence[PredictedTarget], chance_better: float
-) -> str:
-    """The proposal in one sentence."""
-    what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
-    first = predicted[0]
-    outcome = "Predicted: " + "; ".join(
-        f"{p.target}: from {amount(p.now.value, p.unit)} to {amount(p.proposed.value, p.unit)} "
-        f"(80 % {amount(p.proposed.low80, p.unit)} to {amount(p.proposed.high80, p.unit)}, "
-        f"wanted {amount(p.wanted, p.unit)})"
-        for p in predicted
-    )
-    match advice:
-        case Advice.CLOSE_ENOUGH:
-            return (
-                f"Leave it: {first.target} is about {amount(first.now.value, first.unit)} now, "
-                f"{amount(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
-            )
-        case Advice.CHANGE:
-            return f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
-    if not changes:
-        return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
-    return f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."
-
-
-def _unit(unit: str) -> str:
-    return f" {unit}" if unit not in ("", "-", "lives") else ""

@@ -112,7 +112,15 @@ class Search:
     a smaller step, which is likelier to help.
     """
 
-    def __init__(self, model: Fitted, targets: Sequence[Target], tick: Callable[[], None] | None = None):
+    def __init__(
+        self,
+        model: Fitted,
+        targets: Sequence[Target],
+        tick: Callable[[], None] | None = None,
+        stands: Callable[[Setting], bool] = lambda setting: True,
+    ):
+        """stands: whether a setting may be recommended for reasons of its own."""
+        self._stands = stands
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
         self._known: dict[tuple[tuple[str, int], ...], Against] = {}
@@ -197,7 +205,7 @@ class Search:
                 self._tick()
             setting = dict(key)
             seen = against(now, misses(self._targets, self._model.figures(setting, self._targets)))
-            if seen.sure:
+            if seen.sure and self._stands(setting):
                 passed.append(Found("sure", setting, self._known[key].loss, change_size(tunables, setting)))
         return min(passed, key=lambda found: found.size, default=None)
 

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from analysis.models.targets import Aim, Changeable, Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.tuning.contradiction import contradiction, same_figure
+from ingest.vocabulary import Recruitment
 
 
 class BadTargets(ValueError):
@@ -47,9 +48,10 @@ def read_targets(text: str) -> TargetSet:
         raise BadTargets(f"two targets are named {doubled[0]!r}; give each its own 'name'")
     playtest = data.get("playtest", {})
     _table(playtest, "[playtest]")
-    _only(playtest, {"runs_each"}, "[playtest]")
+    _only(playtest, {"runs_each", "testers"}, "[playtest]")
     runs_each = None if "runs_each" not in playtest else _whole(playtest, "runs_each", "[playtest]", 1, 1000)
-    return TargetSet(targets, _changeable(data.get("levers", {})), game, runs_each)
+    testers = _word(playtest, "testers", "[playtest]", Recruitment, None) if "testers" in playtest else None
+    return TargetSet(targets, _changeable(data.get("levers", {})), game, runs_each, testers)
 
 
 def _possible(targets: tuple[Target, ...]) -> None:

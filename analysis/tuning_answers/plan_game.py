@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from analysis.arguments import WrongArgument
+from analysis.models.audience import LIKE_TESTERS
 from analysis.models.staged_games.staged import StagedModel
 from analysis.models.targets import TargetSet
 from analysis.reader import Reader
@@ -37,7 +38,8 @@ def plan_game(
     there for stages and levels only, elsewhere the doubt is taken to fall with the root of the players.
     """
     fitted, why = fit_game(reader, selection, targets, build)
-    whole = [model for model in fitted if model.of_the_game]
+    # More players of the same kind say more of people like them, and nothing of how the audience differs.
+    whole = [model.for_audience(LIKE_TESTERS) for model in fitted if model.of_the_game]
     pairs = [(model, target) for model in whole for target in targets.targets if model.knows(target)]
     if not pairs:
         raise NothingToTune("; ".join(f"{name}: {reason}" for name, reason in why.items()))

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from analysis.game_kind import read_kind, words_behind
+from analysis.models.audience import shift_of
 from analysis.models.between_builds import fit_between, varied
 from analysis.models.fitted import Fitted
 from analysis.models.rhythm_games.rhythm import RhythmModel
@@ -18,8 +19,9 @@ from analysis.tuning.proposal import Proposal
 from analysis.tuning.ranking import propose
 from analysis.tuning.whatif import Sensitivity, sensitivity
 from analysis.tuning_answers.staged_data import load_staged
-from analysis.tuning_answers.tuning_data import NoTrials, load_builds, load_trials
+from analysis.tuning_answers.tuning_data import NoTrials, load_builds, load_trials, said_of_testers
 from analysis.tuning_answers.unanswered import why_not_hits, why_not_staged
+from ingest.vocabulary import Recruitment
 
 _TRIAL = (Outcome.HIT_SHARE, Outcome.STREAK)
 
@@ -72,7 +74,13 @@ def fit_game(
                 why.setdefault(target.name, why_not_hits(target))
             else:
                 why.setdefault(target.name, why_not_staged(target, data))
-    return [*fitted, *_between(fitted, of_runs, targets.changeable)], why
+    shift = shift_of(testers_of(reader, targets))
+    return [model.for_audience(shift) for model in [*fitted, *_between(fitted, of_runs, targets.changeable)]], why
+
+
+def testers_of(reader: Reader, targets: TargetSet) -> Recruitment:
+    """How the people who played were found: as the targets say, else as the study says, else not known."""
+    return targets.testers or said_of_testers(reader)
 
 
 def propose_game(
@@ -87,13 +95,14 @@ def propose_game(
     build: label of the build to change; None: the last that was played. tick: called often; raise in it to cancel.
     """
     fitted, why = fit_game(reader, selection, targets, build)
+    testers = testers_of(reader, targets)
     odd = read_kind(reader, replace(selection, builds=(), stage=None, stage_kind=None)).contradictions
     unsure = build_to_change(reader, selection.game)[1] if build is None else ""
     logs = [str(name) for name in reader.ask("roles_behind", game=selection.game)["name"]]
     behind = (words_behind(logs),) if logs else ()
     made: list[Proposal] = []
     for model in fitted:
-        found = propose(model, targets.targets, targets.changeable, selection.game, tick)
+        found = propose(model, targets.targets, targets.changeable, selection.game, testers, tick)
         made += found if model.of_the_game else [p for p in found if p.changes][:1]
     return TuningAnswer(
         selection.game,

@@ -6,7 +6,7 @@ from analysis.models.data import Build, TrialData, Tunable
 from analysis.played_order import build_to_change
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 
 
 class NothingToTune(ValueError):
@@ -113,6 +113,12 @@ def played_runs(
     build_index = np.array([used.index(int(b)) for b in runs["build_id"]], dtype=int)
     builds = {b: all_builds[b] for b in used}
     return runs, tuple(players.tolist()), player, builds, build_index, used.index(chosen)
+
+
+def said_of_testers(reader: Reader) -> Recruitment:
+    """How the people who played were found, as the study says."""
+    said = reader.ask("testers_found")["found"]
+    return next((kind for kind in Recruitment if len(said) and kind == said[0]), Recruitment.UNKNOWN)
 
 
 def present(column: np.ndarray) -> np.ndarray:

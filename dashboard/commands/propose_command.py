@@ -3,6 +3,7 @@
 import argparse
 
 from dashboard.command_line.answering import asked, hand_over
+from ingest.vocabulary import Recruitment
 
 HELP = "what to change so that the targets are met, with the doubt that remains"
 
@@ -18,6 +19,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sensitivity", action="store_true", help="also what would be predicted under other assumptions"
     )
+    parser.add_argument(
+        "--testers",
+        choices=tuple(map(str, Recruitment)),
+        help="how those who played were found; default: as the targets file or the study says",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -25,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Fits, searches and prints."""
     a = arguments
     with asked(a) as study:
-        found = study.propose(a.targets, a.game, a.build, makers=a.makers, sensitivity=a.sensitivity)
+        found = study.propose(a.targets, a.game, a.build, makers=a.makers, sensitivity=a.sensitivity, testers=a.testers)
     if a.keep:
         # Only now: all the while it was worked out, others could read the study too.
         with asked(a, read_only=False) as study:

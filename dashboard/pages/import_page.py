@@ -12,7 +12,7 @@ from analysis.quality import judge
 from analysis.selection import Selection
 from analysis.words import counted
 from dashboard.pages.page import Page
-from dashboard.parts import cautions, role_form
+from dashboard.parts import cautions, role_form, testers_form
 from dashboard.parts.dash_parts import note
 from dashboard.parts.job_area import JobArea
 from dashboard.state.dashboard_session import Session
@@ -33,7 +33,7 @@ _REFUSED = "not taken in"
 
 def controls() -> list[Any]:
     """The place to drop logs, the form for roles, and last the place of the study's logs."""
-    return [*_drop(), *role_form.controls(), html.Section(id=HELD, className="card wide")]
+    return [*_drop(), *testers_form.controls(), *role_form.controls(), html.Section(id=HELD, className="card wide")]
 
 
 def _drop() -> list[Any]:
@@ -65,6 +65,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             ],
             className="card wide",
         ),
+        testers_form.card(session),
         role_form.card(session),
         html.Section(held(session), id=HELD, className="card wide"),
     ]
@@ -197,6 +198,7 @@ def wires(app: Dash, session: Session) -> None:
 
     AREA.wire(app, session, verdict_list)
     role_form.wires(app, session)
+    testers_form.wires(app, session)
 
 
 def verdict_list(job: Job) -> Any:

@@ -17,6 +17,7 @@ from dashboard.state.tuning_desk import accept, work
 from dashboard.web import element_ids
 from dashboard.web.filters import from_address
 from dashboard.web.placing import placed
+from ingest.vocabulary import RECRUITMENT_WORDS
 
 TEXT, ADD, KEEP, PROPOSE = "targets-text", "target-add", "targets-keep", "tuning-propose"
 OUTCOME, WHICH, WANTED = "target-outcome", "target-which", "target-wanted"
@@ -111,6 +112,10 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             [
                 html.H2("What do you want of the game?"),
                 *form,
+                note(
+                    f"How the people who played were found: {RECRUITMENT_WORDS[session.testers()]}. Say it on the page "
+                    'Import, or among the targets: [playtest] testers = "audience", "volunteers" or "friends".'
+                ),
                 note(f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."),
             ],
             className="card wide",

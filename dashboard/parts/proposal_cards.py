@@ -83,11 +83,24 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collect
             if proposal.settles_it
             else None,
             html.Div(buttons, className="row"),
+            _audiences(proposal),
             html.Div([_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"),
         ],
         className="card wide",
         key=f"{job}-{number_of_it}",
     )
+
+
+def _audiences(proposal: Proposal) -> Any:
+    """What becomes of the proposal with other audiences than the testers."""
+    columns: dict[str, list[Any]] = {"audience": [one.audience for one in proposal.audiences]}
+    for n, t in enumerate(proposal.targets):
+        columns[f"{t.target}, no change"] = [amount(one.now[n], t.unit) for one in proposal.audiences]
+        columns[f"{t.target}, as proposed"] = [amount(one.proposed[n], t.unit) for one in proposal.audiences]
+    columns["nearer"] = ["no change" if one.turns else "as proposed" for one in proposal.audiences]
+    if not proposal.changes:
+        columns = {name: column for name, column in columns.items() if not name.endswith(("as proposed", "nearer"))}
+    return placed_table(columns, "If the audience is another")
 
 
 def _targets(proposal: Proposal) -> html.Details:

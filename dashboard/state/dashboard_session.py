@@ -21,6 +21,7 @@ from analysis.findings.trust.logs_received import why_no_run
 from analysis.game_kind import Contradiction, contradictions
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
+from analysis.tuning_answers.tuning_data import said_of_testers
 from dashboard.state.follower import Follower
 from dashboard.state.jobs import Job, Jobs
 from dashboard.state.shared_study import SharedStudy
@@ -32,6 +33,7 @@ from ingest.said.rereading import Followed, read_again, usual_places
 from ingest.said.roles import Listed, games, listed
 from ingest.study.store import ImportResult, Status, Study, import_log
 from ingest.study.taken_in import TakenIn
+from ingest.vocabulary import Recruitment
 
 _KEPT_ANSWERS = 256
 _Answer = TypeVar("_Answer")
@@ -239,6 +241,16 @@ class Session:
         with self.writing() as study:
             moment = notes.note_order(study.connection, game, earlier, later)
         self._remember("the order of the builds", "build_order", moment)
+
+    def testers(self) -> Recruitment:
+        """How the people who played were found, as the study says."""
+        return said_of_testers(self.reader)
+
+    def note_testers(self, found: str) -> None:
+        """Says how the people who played were found; can be undone. Raises ValueError as notes.note_testers does."""
+        with self.writing() as study:
+            moment = notes.note_testers(study.connection, found)
+        self._remember("how the players were found", "testers", moment)
 
     def roles(self) -> dict[str, list[Listed]]:
         """The kinds, fields and tunables of each game with their roles, as they hold and as the logs say."""

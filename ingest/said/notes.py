@@ -12,10 +12,11 @@ import duckdb
 
 from ingest.said.roles import checked, follow
 from ingest.study.settling import settle
+from ingest.vocabulary import Recruitment
 
 LONGEST_TEXT = 400
 
-_TABLES = ("run_notes", "targets", "predictions", "report_words", "build_order", "role_notes")
+_TABLES = ("run_notes", "targets", "predictions", "report_words", "build_order", "role_notes", "testers")
 
 
 def note_run(
@@ -109,6 +110,13 @@ def note_role(connection: duckdb.DuckDBPyConnection, game: str, what: str, name:
 def add_words(connection: duckdb.DuckDBPyConnection, words_json: str) -> datetime:
     """Keeps what the authors of a report wrote themselves, as a JSON object; the newest one holds."""
     return _add(connection, "report_words", [None, words_json], place=0)
+
+
+def note_testers(connection: duckdb.DuckDBPyConnection, found: str) -> datetime:
+    """Says how the people who played were found; the newest word holds. Raises ValueError for any other word."""
+    if found not in list(Recruitment):
+        raise ValueError(f"say how the testers were found: {', '.join(Recruitment)}, not {found[:20]!r}")
+    return _add(connection, "testers", [None, str(found)], place=0)
 
 
 def take_back(connection: duckdb.DuckDBPyConnection, table: str, noted_at: datetime) -> None:

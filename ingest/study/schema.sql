@@ -110,6 +110,8 @@ CREATE TABLE run_notes (
     capture_key TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT
 );
 CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time BOOLEAN);
+-- How the people who played were found: audience, volunteers, friends, unknown (analysis/tuning/TARGETS.md).
+CREATE TABLE testers (noted_at TIMESTAMP, found TEXT);
 CREATE TABLE ratings (player TEXT, game TEXT, attempt INTEGER, rating DOUBLE);
 CREATE TABLE targets (noted_at TIMESTAMP, game TEXT, target_toml TEXT);
 CREATE TABLE predictions (

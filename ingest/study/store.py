@@ -48,6 +48,7 @@ _NEWEST = frozenset(
         ("built_roles", "roles", "VARCHAR"),
         ("twins", "shift_us", "BIGINT"),
         ("all_runs", "candidates", "VARCHAR"),
+        ("testers", "found", "VARCHAR"),
     }
 )
 _CLOSE_TRIES = 200

@@ -19,14 +19,17 @@ KEPT_PROPOSALS = 8
 
 
 def predictions_to_keep(answer: TuningAnswer, targets: TargetSet) -> Iterator[tuple[str, dict[str, Any]]]:
-    """(build label, JSON) of each proposal, so that whichever is accepted can be scored later."""
+    """(build label, JSON) of each proposal, so that whichever is accepted can be scored later.
+
+    Of people like the testers: the next playtest's people are mostly found in the same way.
+    """
     wishes = {t.name: asdict(t) for t in targets.targets}
     for proposal in answer.proposals[:KEPT_PROPOSALS]:
         said = [
             {
                 "target": wishes.get(p.target, {"name": p.target}),
-                "now": asdict(p.now),
-                "proposed": asdict(p.proposed),
+                "now": asdict(p.testers_now),
+                "proposed": asdict(p.testers_proposed),
                 "wanted": p.wanted,
                 "unit": p.unit,
             }

@@ -30,7 +30,8 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
     for role, step in moved.items():
         base = base + (of(role) * step).T[:, :, None]
     base = base + of("learning")[None] * np.log(attempt)
-    skill = hazard.sigma[pick][:, None] * at
+    # The audience differs from people like the testers as one player does from another: in its pace too.
+    skill = hazard.sigma[pick][:, None] * at + model.audience[pick][:, None]
     log_death = base[:, None] + skill + of("tier") * tier
     boss = np.array([s.boss for s in segments], dtype=bool)[:, None, None, None]
     power = np.where(boss, times.power_boss[pick][:, None], times.power[pick][:, None])

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from analysis.levers import policy_levers, rate_levers
+from analysis.models.audience import LIKE_TESTERS, Shift
 from analysis.models.data import Build, StagedData, Tunable
 from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
 from analysis.models.fitting.posterior import Posterior, fit_posterior
@@ -53,8 +54,18 @@ class StagedModel(Fitted):
     rise_effects: Mapping[TunableRole, np.ndarray]  # of the levers that act on the rises
     priors: Priors
     now: Rules
+    shift: Shift = LIKE_TESTERS
 
     method = "tuning.staged"
+    more, less = "it dies a third more often", "it dies a third less often"
+
+    def for_audience(self, shift: Shift) -> "StagedModel":
+        return replace(self, shift=shift)
+
+    @cached_property
+    def audience(self) -> np.ndarray:
+        """(draws,): by how much the audience's ln hazard is more than that of people like the testers."""
+        return self.shift.draws(len(self.hazard.sigma))
 
     @property
     def roles(self) -> tuple[TunableRole, ...]:
@@ -109,7 +120,10 @@ class StagedModel(Fitted):
             "players may differ twice as much": replace(plain, sigma_scale=2 * plain.sigma_scale),
             "segments are nearly alike": replace(plain, walk_sd=0.15, own_sd=0.1),
         }
-        return {words: partial(fit_staged, self.data, priors) for words, priors in cases.items()}
+        return {words: partial(self._under, priors) for words, priors in cases.items()}
+
+    def _under(self, priors: Priors) -> Fitted:
+        return fit_staged(self.data, priors).for_audience(self.shift)
 
     def knows(self, target: Target) -> bool:
         level = bool(self.data.segments) and self.data.segments[0].is_level

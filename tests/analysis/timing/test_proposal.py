@@ -12,7 +12,7 @@ from analysis.models.targets import Aim, Changeable, Outcome, Statistic, Target
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 from tests.analysis.timing.notes import timed_notes
 
 EARLY, LATE, OFFSET = TunableRole.WINDOW_EARLY, TunableRole.WINDOW_LATE, TunableRole.INPUT_OFFSET
@@ -49,9 +49,12 @@ def true_share(low: float, high: float, bias: float = 0.0, spread: float = 40.0,
 
 
 def best(error, player, song, targets=(MEDIAN,), wishes=None, own=None, **settings):
+    """For an audience from which the players were drawn."""
     own = own or tunables()
     notes = timed_notes(error, player=player, song=song, **settings)
-    return propose(RhythmModel(notes, own, "1.0"), targets, wishes or Changeable(), "Paper Drums")[0]
+    return propose(
+        RhythmModel(notes, own, "1.0"), targets, wishes or Changeable(), "Paper Drums", Recruitment.AUDIENCE
+    )[0]
 
 
 def proposed(proposal, own=None):
@@ -117,10 +120,10 @@ def test_a_console_that_logs_hits_only_is_not_taken_at_its_word():
     values = proposed(found)
     low, high = (values["input_offset"] - values["window_early"], values["input_offset"] + values["window_late"])
     assert true_share(low, high) == pytest.approx(0.85, abs=0.07)
-    target = found.targets[0].proposed
+    target = found.targets[0].testers_proposed
     assert target.low95 < true_share(low, high) < target.high95
     assert any("log every press" in w for w in found.warnings)
-    honest = best(*hands(players=20, notes=200), early_ms=40, late_ms=40).targets[0].proposed
+    honest = best(*hands(players=20, notes=200), early_ms=40, late_ms=40).targets[0].testers_proposed
     assert target.high80 - target.low80 > 1.1 * (honest.high80 - honest.low80)
 
 
@@ -145,7 +148,9 @@ def test_other_outcomes_are_none_of_its_business():
     error, player, song = hands(players=3, notes=20)
     notes = timed_notes(error, player=player, song=song)
     other = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    assert propose(RhythmModel(notes, tunables(), "1.0"), [other], Changeable(), "Paper Drums") == []
+    assert (
+        propose(RhythmModel(notes, tunables(), "1.0"), [other], Changeable(), "Paper Drums", Recruitment.AUDIENCE) == []
+    )
 
 
 def test_no_press_at_all_is_an_error_that_says_so():

@@ -14,6 +14,7 @@ from analysis.timing_data import read_timing, read_timing_tunables
 from analysis.tuning.proposal import Proposal
 from analysis.tuning.ranking import propose
 from ingest.study.store import import_log, open_study
+from ingest.vocabulary import Recruitment
 from tests.closed_loop.rhythm.world import World, draw_player, hit_share_by_setting, write_log
 
 MEDIAN = Target("median", Outcome.HIT_SHARE, 0.85, 0.05, statistic=Statistic.MEDIAN, quantile=0.5)
@@ -53,7 +54,9 @@ def turn(world: World, log: bytes, targets: tuple[Target, ...], new_players: int
             notes = read_timing(reader, selection)
             assert notes is not None
             tunables = read_timing_tunables(reader, "Paper Drums")
-    best = propose(RhythmModel(notes, tunables, notes.builds[-1]), targets, Changeable(), "Paper Drums")[0]
+    best = propose(
+        RhythmModel(notes, tunables, notes.builds[-1]), targets, Changeable(), "Paper Drums", Recruitment.AUDIENCE
+    )[0]
     now = {t.tunable: t.value for t in tunables}
     then = now | {change.tunable: change.proposed for change in best.changes}
     settings = [(values["early"], values["late"], values["offset"]) for values in (now, then)]
