@@ -113,14 +113,14 @@ class Study(StudyTables):
         """
         from analysis.answers.found import find_all
         from analysis.arguments import WrongArgument, words_of
-        from analysis.findings import FINDERS
+        from analysis.findings import QUESTIONS
         from analysis.findings.trust.logs_received import why_no_run
         from analysis.selection import choose
 
         questions = words_of(question)
         for one in questions:
-            if one not in FINDERS:
-                known = ", ".join(FINDERS)
+            if one not in QUESTIONS:
+                known = ", ".join(QUESTIONS)
                 raise WrongArgument("question", one, f"there is no such question. The questions: {known}")
         with self._asked() as reader:
             games = tuple(reader.ask("study_games")["game"])

@@ -66,7 +66,7 @@ def interval_cells(of: Estimate, prefix: str = "") -> dict[str, float | None]:
 
 @dataclass(frozen=True)
 class Declared:
-    """A finding that can be made again and again. question: the page it belongs to; method: a key of METHODS.
+    """A finding that can be made again and again. question: a key of QUESTIONS; method: a key of METHODS.
 
     tables: name -> columns in order; a table may be left out where there is nothing in it. facts: further scalars.
     told_apart_by: the fact by which several findings of this id are told apart.

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures import (
+    comparison_figures,
     console_figures,
     death_figures,
     death_strip,
@@ -15,6 +16,7 @@ from dashboard.figures import (
     player_figures,
     survival_figures,
     timing_figures,
+    trust_figures,
 )
 from dashboard.figures.palette import Theme
 
@@ -62,8 +64,8 @@ FIGURES: dict[str, Draw] = {
     "console.bounce": player_figures.bounce,
     "console.slide": console_figures.slide,
     "console.slow_frames": console_figures.slow_frames,
-    "survival.risks": genre_figures.risks,
-    "timing.grades": genre_figures.grades,
+    "survival.risks": survival_figures.risks,
+    "timing.grades": timing_figures.grades,
     "genres.boss": genre_figures.boss,
     "genres.tiers": genre_figures.tiers,
     "genres.levels": genre_figures.levels,
@@ -73,13 +75,13 @@ FIGURES: dict[str, Draw] = {
     "genres.streaks": genre_figures.streaks,
     "genres.aim": genre_figures.aim,
     "genres.intervals": genre_figures.intervals,
-    "trust.verdict": genre_figures.damage,
-    "trust.endings": genre_figures.endings,
-    "progress.target": genre_figures.progress,
-    "games.finished": genre_figures.games,
-    "games.quit": genre_figures.games,
-    "games.length": genre_figures.games,
-    "games.rating": genre_figures.games,
+    "trust.verdict": trust_figures.damage,
+    "trust.endings": trust_figures.endings,
+    "progress.target": comparison_figures.progress,
+    "games.finished": comparison_figures.games,
+    "games.quit": comparison_figures.games,
+    "games.length": comparison_figures.games,
+    "games.rating": comparison_figures.games,
 }
 
 # Findings whose figure needs the whole width.

@@ -1,19 +1,10 @@
-"""Figures of one kind of game each, of data quality, of builds compared and of games side by side."""
+"""Figures of what belongs to one kind of game alone: bosses and tiers, falling blocks, single shots."""
 
 import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures.frame import (
-    INTERVAL,
-    band,
-    faded,
-    framed,
-    interval_rows,
-    interval_steps,
-    whisker_height,
-    whiskers,
-)
+from dashboard.figures.frame import band, framed, interval_rows, interval_steps, whisker_height
 from dashboard.figures.palette import Theme
 
 
@@ -163,99 +154,3 @@ def intervals(finding: Finding, theme: Theme) -> go.Figure:
         showlegend=False,
     )
     return framed(theme, [dots], x="variation of the time between shots, % of its mean", y="hit, %")
-
-
-def risks(finding: Finding, theme: Theme) -> go.Figure:
-    """What raises the risk of dying, everything else alike."""
-    table = finding.tables["factors"]
-    labels = [str(unit) for unit in table["unit"]]
-    figure = interval_rows(theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death)
-    figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
-    return figure
-
-
-def grades(finding: Finding, theme: Theme) -> go.Figure:
-    """How often the console gave each of its grades."""
-    table = finding.tables["grades"]
-    labels = [str(name) for name in table["name"]]
-    return interval_rows(theme, labels, table, "share", x="of all verdicts, %", colour=theme.hit, scale=100)
-
-
-def progress(finding: Finding, theme: Theme) -> go.Figure | None:
-    """The difference between two builds, with its interval."""
-    estimate = finding.estimate
-    if estimate is None or estimate.value is None:
-        return None
-    factor, unit = (100, "points") if estimate.unit == "share" else (1, estimate.unit)
-    before, after = finding.tables["builds"]["build"]
-    label = f"{after} against {before}"
-    table = {
-        "value": [factor * estimate.value],
-        "low": [np.nan if estimate.low is None else factor * estimate.low],
-        "high": [np.nan if estimate.high is None else factor * estimate.high],
-    }
-    return interval_rows(
-        theme, [label], table, "value", x=f"difference, {unit} ({INTERVAL})", colour=theme.alive, zero=True
-    )
-
-
-def damage(finding: Finding, theme: Theme) -> go.Figure:
-    """Where in each log the damage lies."""
-    captures, places = finding.tables["captures"], finding.tables["damage"]
-    names = dict(zip(np.asarray(captures["capture_id"]).tolist(), [str(n) for n in captures["name"]], strict=True))
-    labels = list(names.values())[::-1]
-    whole = go.Bar(
-        x=np.asarray(captures["bytes"], float)[::-1] / 1000,
-        y=labels,
-        orientation="h",
-        marker={"color": faded(theme.alive, 0.25)},
-        width=0.5,
-        name="received",
-        hovertemplate="%{y}: %{x:.0f} kB<extra></extra>",
-    )
-    traces: list[go.Bar | go.Scatter] = [whole]
-    if len(places["byte_offset"]):
-        traces.append(
-            go.Scatter(
-                x=np.asarray(places["byte_offset"], float) / 1000,
-                y=[names[int(c)] for c in places["capture_id"]],
-                mode="markers",
-                text=[str(reason) for reason in places["reason"]],
-                name="damage",
-                marker={"symbol": "line-ns-open", "size": 16, "color": theme.death, "line": {"width": 2}},
-                hovertemplate="%{text} at %{x:.1f} kB<extra></extra>",
-            )
-        )
-    return framed(theme, traces, x="kB into the log", height=whisker_height(len(labels)) + 50, showlegend=True)
-
-
-def endings(finding: Finding, theme: Theme) -> go.Figure:
-    """How many runs ended how."""
-    table = finding.tables["endings"]
-    names = {"finished": theme.hit, "game_over": theme.death, "quit": theme.quit, "cut": theme.soft}
-    labels = [str(name) for name in table["ending"]]
-    bars = go.Bar(
-        x=np.asarray(table["runs"], float),
-        y=[label.replace("_", " ") for label in labels],
-        orientation="h",
-        width=0.6,
-        marker={"color": [names.get(label, theme.alive) for label in labels]},
-    )
-    return framed(theme, [bars], x="runs", height=whisker_height(len(labels)) + 20, showlegend=False)
-
-
-def games(finding: Finding, theme: Theme) -> go.Figure:
-    """Each game's figure with its interval, the highest on top."""
-    table = finding.tables["games"]
-    labels = [str(game) for game in table["game"]][::-1]
-    factor = 100 if finding.facts["unit"] == "share" else 1
-    unit = "%" if factor == 100 else str(finding.facts["unit"])
-    value, low, high = (factor * np.array(table[name], float)[::-1] for name in ("value", "low", "high"))
-    marks = whiskers(theme, labels, value, low, high, colour=theme.alive)
-    return framed(
-        theme,
-        [marks],
-        x=f"{finding.title.lower()}, {unit}",
-        height=whisker_height(len(labels)) + 20,
-        xaxis={"rangemode": "tozero"},
-    )

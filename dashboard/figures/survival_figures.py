@@ -279,3 +279,12 @@ def builds(finding: Finding, theme: Theme) -> go.Figure:
     return interval_rows(
         theme, labels, table, "difference_s", x=f"seconds longer ({INTERVAL})", colour=theme.alive, zero=True
     )
+
+
+def risks(finding: Finding, theme: Theme) -> go.Figure:
+    """What raises the risk of dying, everything else alike."""
+    table = finding.tables["factors"]
+    labels = [str(unit) for unit in table["unit"]]
+    figure = interval_rows(theme, labels, table, "ratio", x=f"times the risk of dying ({INTERVAL})", colour=theme.death)
+    figure.add_vline(x=1, line={"color": theme.soft, "width": 1})
+    return figure

@@ -257,3 +257,10 @@ def _spans(table: object) -> list[str]:
     for low, high in zip(table["from_ms"], table["to_ms"], strict=True):  # type: ignore[index]
         spans.append(f"{low:.0f} to {high:.0f}" if np.isfinite(float(high)) else f"{low:.0f} and more")
     return spans
+
+
+def grades(finding: Finding, theme: Theme) -> go.Figure:
+    """How often the console gave each of its grades."""
+    table = finding.tables["grades"]
+    labels = [str(name) for name in table["name"]]
+    return interval_rows(theme, labels, table, "share", x="of all verdicts, %", colour=theme.hit, scale=100)

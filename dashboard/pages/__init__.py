@@ -1,5 +1,6 @@
 """All pages, in the order of the navigation."""
 
+from analysis.findings.questions import Chapter, in_chapter
 from dashboard.pages import (
     deaths_page,
     games_page,
@@ -7,12 +8,20 @@ from dashboard.pages import (
     live_page,
     overview_page,
     plan_page,
-    question_pages,
     report_page,
     runs_page,
     tuning_page,
 )
 from dashboard.pages.page import Page
+from dashboard.pages.question_pages import page_of
+
+# A question whose page is more than the cards of its findings.
+_OWN = {deaths_page.PAGE.question: deaths_page.PAGE}
+
+
+def _of(*chapters: Chapter) -> list[Page]:
+    return [_OWN.get(question.id) or page_of(question) for question in in_chapter(*chapters)]
+
 
 PAGES: tuple[Page, ...] = (
     overview_page.PAGE,
@@ -20,14 +29,9 @@ PAGES: tuple[Page, ...] = (
     import_page.PAGE,
     runs_page.PAGE,
     games_page.PAGE,
-    question_pages.TRUST,
-    deaths_page.PAGE,
-    question_pages.SURVIVAL,
-    question_pages.TIMING,
-    question_pages.PLAYERS,
-    question_pages.GENRES,
+    *_of(Chapter.DATA, Chapter.EVIDENCE),
     tuning_page.PAGE,
-    question_pages.PROGRESS,
+    *_of(Chapter.OUTCOME),
     plan_page.PAGE,
     report_page.PAGE,
 )

@@ -7,11 +7,11 @@ from typing import Any
 from markupsafe import Markup
 
 from analysis.finding import Finding
+from analysis.findings import QUESTIONS
 from analysis.findings.deaths.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard.pages.page import Page
-from dashboard.pages.question_pages import EVIDENCE, answers
+from dashboard.pages.question_pages import answers, page_of
 from dashboard.parts.cards import Shown, card, link
 from dashboard.state.dashboard_session import Session
 from dashboard.web.filters import to_address
@@ -23,10 +23,7 @@ _PATH, _MAP = "/deaths", "deaths.places"
 _TITLE = "The deaths of one place"
 # Places that are listed openly, besides all hot ones.
 _OPEN_AT_FIRST = 6
-_MISSING = [
-    "This game logs no deaths. Give an event kind the role `death`, with fields in the roles `x`, `y` and `cause`.",
-    "Games without deaths are answered on the pages “How they play” and “Hit the note”.",
-]
+_QUESTION = QUESTIONS["deaths"]
 
 
 def body(session: Session, selection: Selection | None) -> list[Shown]:
@@ -54,7 +51,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
             *_one(session, selection, opened, listed),
         ]
 
-    return answers("deaths", _MISSING, session, selection, parts_of)
+    return answers(_QUESTION, session, selection, parts_of)
 
 
 def _address(selection: Selection, opened: Opened, path: str = _PATH) -> str:
@@ -192,12 +189,4 @@ def _neighbours(selection: Selection, opened: Opened, listed: DeathList | None) 
     return Markup("").join(links)
 
 
-PAGE = Page(
-    path=_PATH,
-    group=EVIDENCE,
-    short="Where they die",
-    title="Where do they die?",
-    lead="Places, causes and stages of death, on the console's own screen.",
-    body=body,
-    opened_body=opened_body,
-)
+PAGE = page_of(_QUESTION, body, opened_body)

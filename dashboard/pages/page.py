@@ -31,7 +31,8 @@ class Page:
     read, else components of Dash. `controls` are its fixed components with ids, which `wires` speaks of; `body`
     must place them, or what follows when a button of the page was pressed. `filtered`: the filter bar stands above it.
     `follows`: redrawn whenever the study changes. `opened_body` makes the content of a page on which the address opens
-    something.
+    something. `question`: the one that it answers (analysis/findings/questions.py); the page is in the navigation of
+    the games that it can be asked of.
     """
 
     path: str
@@ -45,6 +46,7 @@ class Page:
     filtered: bool = True
     follows: bool = True
     opened_body: OpenedBody | None = None
+    question: str | None = None
 
     def filled(self, session: Session, selection: Selection | None, search: str | None) -> list[Any]:
         """The content at an address whose filter means `selection`."""

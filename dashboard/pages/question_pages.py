@@ -6,15 +6,16 @@ from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.findings.progress.builds_compared import UNORDERED
+from analysis.findings.questions import Chapter, Question
 from analysis.selection import Selection
-from dashboard.pages.page import Page
+from dashboard.pages.page import Body, OpenedBody, Page
 from dashboard.parts import cautions
 from dashboard.parts.cards import Shown, card, empty, link, shared_warnings
 from dashboard.state.dashboard_session import Session
 from dashboard.web.filters import to_address
 from dashboard.web.templating import part
 
-EVIDENCE = "Evidence"
+_GROUPS = {Chapter.DATA: "Evidence", Chapter.EVIDENCE: "Evidence", Chapter.OUTCOME: "Decide"}
 
 
 def nothing_ingested(session: Session) -> Markup:
@@ -63,8 +64,7 @@ def _left_out(session: Session, selection: Selection) -> bool:
 
 
 def answers(
-    question: str,
-    missing: list[str],
+    question: Question,
     session: Session,
     selection: Selection | None,
     parts_of: Callable[[Finding, frozenset[str]], list[Shown]] | None = None,
@@ -75,11 +75,13 @@ def answers(
     """
     if selection is None:
         return [Shown(nothing_ingested(session))]
+    if question.id not in session.asked_of(selection.game):
+        return [Shown(_cannot_be_asked(question, selection.game))]
     # What is wrong with the data is to be told above all where no run of them counts.
-    if session.basis(selection).runs == 0 and not (question == "trust" and _left_out(session, selection)):
+    if session.basis(selection).runs == 0 and not (question.id == "trust" and _left_out(session, selection)):
         return [Shown(_nothing_read(session) or none_chosen(selection))]
-    found = session.findings(question, selection)
-    nothing = _nothing_said(question, missing, selection, found)
+    found = session.findings(question.id, selection)
+    nothing = _nothing_said(question, selection, found)
     if nothing is not None:
         return [Shown(nothing)]
     shared = shared_warnings(found)
@@ -87,22 +89,31 @@ def answers(
         cards = [card(finding, selection, session.version, shared) for finding in found]
     else:
         cards = [one for finding in found for one in parts_of(finding, shared)]
-    if question == "trust":
+    if question.id == "trust":
         cards.append(_flashing(session, selection))
     return [Shown(part("shared", sorted(shared))), *cards] if shared else cards
 
 
-def _nothing_said(question: str, missing: list[str], selection: Selection, found: list[Finding]) -> Markup | None:
+def _nothing_said(question: Question, selection: Selection, found: list[Finding]) -> Markup | None:
     """Why nothing can be said, and what to do so that something can; None where there are findings."""
     if not found:
-        return empty("Nothing to say about this yet", missing)
+        return empty("Nothing to say about this yet", question.missing)
     if found[0].id == UNORDERED.id:
         runs = link("Runs and notes", "/runs" + to_address(Selection(game=selection.game)))
         remedy = Markup("Say it on the page {}; the study keeps it.").format(runs)
         return empty(found[0].title, [found[0].sentence, remedy])
-    if found[0].id == f"{question}.none":
-        return empty("Nothing to say about this here", [found[0].sentence, *missing])
+    if found[0].id == f"{question.id}.none":
+        return empty("Nothing to say about this here", [found[0].sentence, *question.missing])
     return None
+
+
+def _cannot_be_asked(question: Question, game: str) -> Markup:
+    needs = ", ".join(f"`{role}`" for role in sorted(question.needs))
+    why = (
+        f"{game} logs no event with the role {needs.replace(', ', ' or ')}, and without one this cannot be asked of it."
+    )
+    said = Markup("").join(part("note", words) for words in (why, *question.missing))
+    return part("section", "Not a question of this game", said, "card empty wide")
 
 
 def _flashing(session: Session, selection: Selection) -> Shown:
@@ -111,64 +122,15 @@ def _flashing(session: Session, selection: Selection) -> Shown:
     return Shown(part("section", "Is it safe to look at?", said, "card"))
 
 
-def _question(question: str, short: str, title: str, lead: str, missing: list[str], group: str = EVIDENCE) -> Page:
+def page_of(question: Question, body: Body | None = None, opened_body: OpenedBody | None = None) -> Page:
+    """The page of a question, at `/` and its id; its cards unless `body` makes something else of the findings."""
     return Page(
-        path=f"/{question}",
-        group=group,
-        short=short,
-        title=title,
-        lead=lead,
-        body=lambda session, selection: answers(question, missing, session, selection),
+        path=f"/{question.id}",
+        group=_GROUPS[question.chapter],
+        short=question.short,
+        title=question.title,
+        lead=question.lead,
+        body=body or (lambda session, selection: answers(question, session, selection)),
+        opened_body=opened_body,
+        question=question.id,
     )
-
-
-TRUST = _question(
-    "trust",
-    "Trust the data",
-    "Can I trust the data?",
-    "What reached the study, what was lost on the way, and which runs it touches.",
-    ["Import a play log; its damage is counted and shown here."],
-)
-SURVIVAL = _question(
-    "survival",
-    "How long they last",
-    "How long do they last?",
-    "Time alive with quits and cut logs counted as what they are: runs whose end nobody saw.",
-    ["Survival needs runs with a start and an end: log `run_start` and `run_end`."],
-)
-TIMING = _question(
-    "timing",
-    "Hit the note",
-    "Do they hit the note?",
-    "How early or late people press, how much they spread, and what today's window makes of it.",
-    [
-        "This game logs no notes. A rhythm game logs `note` when a note is due and `press` for every press, "
-        "hit or not.",
-        "Log presses outside the window too: judged from hits alone, a proposal misses its target by far.",
-    ],
-)
-PLAYERS = _question(
-    "players",
-    "Who plays",
-    "Who plays, and how do they learn?",
-    "Each player's attempts, what practice changes, who gives up, and how people rate it.",
-    ["Tag the runs with their players, on the page “Live” or in the log's `run_start`."],
-)
-GENRES = _question(
-    "genres",
-    "How they play",
-    "How do they play?",
-    "What belongs to this kind of game alone: pieces and rows, shots and misses, weapon tiers.",
-    ["Nothing of this game's own kind is logged: pieces, rows, trials, pick-ups or shots."],
-)
-PROGRESS = _question(
-    "progress",
-    "Did it help",
-    "Did it help?",
-    "The builds compared, player by player, and held against what was predicted.",
-    [
-        "A comparison needs two builds: change a tunable, flash it, and let people play again.",
-        "Let some of the same people play both builds, and note who is new.",
-    ],
-    "Decide",
-)

@@ -6,6 +6,7 @@ from importlib.metadata import version
 from typing import Any
 
 from analysis.finding import Finding
+from analysis.findings.questions import Chapter, in_chapter
 from analysis.methods import METHODS, Method, Source
 from analysis.reader import Columns
 from analysis.selection import Selection
@@ -42,8 +43,9 @@ class GamePart:
     no_proposal: str = ""
     flashing: str = ""
 
-    def on(self, *questions: str) -> tuple[Finding, ...]:
-        """The findings on some questions, in the report's order."""
+    def in_chapter(self, chapter: str) -> tuple[Finding, ...]:
+        """The findings on the questions of one chapter, in their order."""
+        questions = {question.id for question in in_chapter(Chapter(chapter))}
         return tuple(finding for finding in self.findings if finding.question in questions)
 
 

@@ -91,8 +91,8 @@ def document(content: Content, pictures: Mapping[str, Markup], scripts: Markup |
         count=Numbering(),
         table=table,
         people=[_people(game) for game in content.games],
-        each=lambda *questions: [
-            _answers(game, game.on(*questions), pictures, at) for at, game in enumerate(content.games)
+        each=lambda chapter: [
+            _answers(game, game.in_chapter(chapter), pictures, at) for at, game in enumerate(content.games)
         ],
         side_by_side=lambda: [_article(finding, pictures) for finding in content.side_by_side],
         captures=_captures(content),

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.findings.deaths import one_death
 from analysis.findings.deaths.one_death import DeathList, Place
 from analysis.findings.games.side_by_side import side_by_side
@@ -98,14 +98,19 @@ class Session:
 
     def findings(self, question: str, selection: Selection) -> list[Finding]:
         """The findings on one question; [] for a question that nobody answers."""
-        finder = FINDERS.get(question)
-        if finder is None:
+        asked = QUESTIONS.get(question)
+        if asked is None:
             return []
-        return self._once(("findings", question, selection), lambda: finder(self.reader, selection))
+        return self._once(("findings", question, selection), lambda: asked.find(self.reader, selection))
+
+    def asked_of(self, game: str) -> list[str]:
+        """The questions that can be asked of a game: of one without notes, not whether they are hit."""
+        roles = set(self.ask("kinds_of_roles", game=game)["role"])
+        return [question.id for question in QUESTIONS.values() if question.applies(roles)]
 
     def all_findings(self, selection: Selection) -> list[Finding]:
         """The findings on every question, in the order of the pages."""
-        return [finding for question in FINDERS for finding in self.findings(question, selection)]
+        return [finding for question in QUESTIONS for finding in self.findings(question, selection)]
 
     def side_by_side(self) -> list[Finding]:
         """The games of the study compared."""
@@ -117,7 +122,7 @@ class Session:
         first = key.partition(".")[0]
         if first == "games":
             return next((one for one in self.side_by_side() if one.key == key), None)
-        for question in sorted(FINDERS, key=lambda question: question != first):
+        for question in sorted(QUESTIONS, key=lambda question: question != first):
             for one in self.findings(question, selection):
                 if one.key == key:
                     return one
@@ -189,7 +194,7 @@ class Session:
 
     def read_ahead(self, job: Job) -> None:
         """Works out what people ask first: every question on each game, the most played first. Raises Cancelled."""
-        asked = [(question, game) for game in self.games() for question in FINDERS]
+        asked = [(question, game) for game in self.games() for question in self.asked_of(game)]
         for number, (question, game) in enumerate(asked):
             job.report(number / len(asked), question)
             self.findings(question, Selection(game))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from flask import Flask, Response, request
 from markupsafe import Markup
 
+from analysis.findings import QUESTIONS
 from analysis.selection import Selection
 from dashboard.pages import PAGES
 from dashboard.pages.page import Page
@@ -66,10 +67,12 @@ def content(session: Session, path: str | None, search: str | None) -> Shown:
     return Shown(html, tuple(figure for one in shown for figure in one.figures))
 
 
-def navigation(current: Page | None, search: str) -> Markup:
-    """The links to all pages, which keep the filter."""
-    names = dict.fromkeys(page.group for page in PAGES)
-    groups = [(name, [page for page in PAGES if page.group == name]) for name in names]
+def navigation(session: Session, current: Page | None, search: str, selection: Selection | None) -> Markup:
+    """The links to the pages, which keep the filter; of a game, to those whose question can be asked of it."""
+    asked = QUESTIONS if selection is None else session.asked_of(selection.game)
+    shown = [page for page in PAGES if page.question is None or page.question in asked]
+    names = dict.fromkeys(page.group for page in shown)
+    groups = [(name, [page for page in shown if page.group == name]) for name in names]
     return part("navigation", groups, current, search)
 
 
@@ -88,7 +91,7 @@ def add_shell(server: Flask, session: Session) -> None:
             "undo": session.last_change,
             "title": "Setscrew" if page is None else f"{page.title} – Setscrew",
             "kind": "working" if working else "reading",
-            element_ids.NAVIGATION: navigation(page, search),
+            element_ids.NAVIGATION: navigation(session, page, search, selection),
             element_ids.FILTER_BAR: "",
             element_ids.BASIS: "",
             element_ids.READING: main.html,

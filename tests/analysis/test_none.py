@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings import FINDERS, deaths, games
+from analysis.findings import QUESTIONS, deaths, games
 from analysis.selection import Selection
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -75,7 +75,7 @@ def test_every_question_can_be_asked_where_anything_may_be_none(tmp_path):
             test.event("over", 100, how=v(0), points=v(10))
             test.event("stars", 100, value=v(70))
     with test.study(tmp_path) as study:
-        found = _found(FINDERS.values(), reader_of(study))
+        found = _found([question.find for question in QUESTIONS.values()], reader_of(study))
     assert len(found) > 25
     for finding in found.values():
         words = f"{finding.sentence} {' '.join(finding.warnings)}".lower()

@@ -23,7 +23,7 @@ module.__file__ = str(path)
 sys.modules[NAME] = module
 exec(compile(changed, str(path), "exec"), module.__dict__)
 
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from dashboard.figures import figure_for
@@ -33,7 +33,7 @@ from ingest.study.store import open_study
 answers = {}
 with open_study(Path(sys.argv[1])) as study:
     for game in ("Soot Wardens", "Tin Drizzle"):
-        for find in FINDERS.values():
+        for find in (question.find for question in QUESTIONS.values()):
             for finding in find(Reader(study.connection), Selection(game)):
                 figure = figure_for(finding, LIGHT)
                 told = finding.to_json() | {"tables": None, "drawn": figure and figure.to_json()}

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.capture.sidecar import parse_sidecar
@@ -74,7 +74,7 @@ def test_every_field_role_takes_every_value(study: Study, tmp_path: Path, type_:
     # Places off the screen count for its nearest cell.
     assert {x for (x,) in rows(study, "SELECT DISTINCT x FROM places")} == {152 if value > 0 else 0}
     reader = Reader(study.connection)
-    for find in FINDERS.values():
+    for find in (question.find for question in QUESTIONS.values()):
         find(reader, Selection("All"))
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.said.build_order import Played, order_of
@@ -52,11 +52,11 @@ def answers(study: Study) -> dict[str, object]:
     reader = Reader(study.connection)
     games = [str(game) for game in reader.ask("study_games")["game"]]
     found: dict[str, object] = {"fingerprint": reader.fingerprint()}
-    for game, (question, finder) in itertools.product(games, FINDERS.items()):
-        said = [finding.to_json() for finding in finder(reader, Selection(game))]
+    for game, asked in itertools.product(games, QUESTIONS.values()):
+        said = [finding.to_json() for finding in asked.find(reader, Selection(game))]
         for table in (table for one in said for table in one["tables"].values()):
             table.pop("capture_id", None)
-        found[f"{game} {question}"] = said
+        found[f"{game} {asked.id}"] = said
     return found
 
 

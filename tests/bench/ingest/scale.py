@@ -14,7 +14,7 @@ import sys
 import time
 from pathlib import Path
 
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.study.store import INGEST_MEMORY_MB, import_log, open_study
@@ -42,14 +42,14 @@ def findings(study: Path) -> dict[str, tuple[float, float]]:
     taken = {}
     with open_study(study, read_only=True) as opened:
         reader = Reader(opened.connection)
-        for question, find in FINDERS.items():
+        for asked in QUESTIONS.values():
             try:
-                find(reader, Selection("Moth Run"))
+                asked.find(reader, Selection("Moth Run"))
                 wall, cpu = time.perf_counter(), time.process_time()
-                find(reader, Selection("Moth Run"))
-                taken[question] = (time.perf_counter() - wall, time.process_time() - cpu)
+                asked.find(reader, Selection("Moth Run"))
+                taken[asked.id] = (time.perf_counter() - wall, time.process_time() - cpu)
             except Exception as error:  # one broken page must not hide the figures of the others
-                print(question, repr(error)[:200], file=sys.stderr)
+                print(asked.id, repr(error)[:200], file=sys.stderr)
     return taken
 
 

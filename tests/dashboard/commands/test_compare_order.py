@@ -14,10 +14,10 @@ from analysis.selection import Selection
 from dashboard import cli
 from dashboard.command_line import exits
 from dashboard.figures import has_figure
-from dashboard.pages import question_pages
 from dashboard.parts import build_order_form
 from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
+from dashboard.web.shell import page_at
 from ingest.study.store import import_log, open_study
 
 DEMO = Path(__file__).parents[3] / "demo_logs"
@@ -101,7 +101,7 @@ def test_targets_are_found_again_whatever_they_are_called(session):
     assert len({one.key for one in found}) == 3
     assert all(re.fullmatch(r"[a-z0-9._-]{1,80}", one.key) for one in found)
     assert [session.finding(one.key, selection) for one in found] == found
-    page = str(question_pages.PROGRESS.body(session, selection))
+    page = str(page_at("/progress").body(session, selection))
     client = build_app(session).server.test_client()
     for one in found:
         assert has_figure(one) == (one.estimate.value is not None) and f"/table/{one.key}/builds.csv" in page
@@ -111,7 +111,7 @@ def test_targets_are_found_again_whatever_they_are_called(session):
 
 def test_the_page_asks_and_the_answer_can_be_undone(session):
     selection = Selection(GAME)
-    asked = str(question_pages.PROGRESS.body(session, selection))
+    asked = str(page_at("/progress").body(session, selection))
     assert "not known which of" in asked and "/runs" in asked
     assert "not known which of" in str(build_order_form.section(session, GAME))
     assert build_order_form.say(session, GAME, A, "lantern 9") != "Kept. Undo takes it back."

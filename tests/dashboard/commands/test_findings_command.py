@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from dashboard.cli import main
 from dashboard.command_line import exits
 from dashboard.pages import PAGES
@@ -45,7 +45,7 @@ def test_keys_are_those_of_the_document(capsys, demo_study):
     assert [g["game"] for g in found["games"]] == ["Soot Wardens", "Tin Drizzle"] or len(found["games"]) == 2
     for one in found["games"]:
         assert set(one) == game and one["runs"] > 0
-        assert {f["question"] for f in one["findings"]} == set(FINDERS)
+        assert {f["question"] for f in one["findings"]} == set(QUESTIONS)
         for f in one["findings"]:
             assert set(f) == finding
             assert f["method"] in found["methods"], f["id"]

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.finding import Finding
-from analysis.findings import FINDERS
+from analysis.findings import QUESTIONS
 from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
 from analysis.tuning.whatif import OutcomeMap
@@ -30,7 +30,7 @@ def strict(text: str) -> dict:
 
 
 def test_every_question_says_something(findings):
-    assert {finding.question for finding in findings} == set(FINDERS)
+    assert {finding.question for finding in findings} == set(QUESTIONS)
 
 
 @pytest.mark.parametrize("theme", THEMES.values(), ids=lambda theme: theme.name)

@@ -23,8 +23,12 @@ def reading(read_session):
 
 
 def go(page, path: str) -> None:
-    """Follows a link of the navigation, as people do."""
-    page.click(f'nav a[href^="{path}?"], nav a[href="{path}"]')
+    """Follows a link of the navigation, as people do; a page that this game is not asked is come to by its address."""
+    link = page.locator(f'nav a[href^="{path}?"], nav a[href="{path}"]')
+    if link.count():
+        link.click()
+    else:
+        page.goto(re.sub(r"//([^/]*)/[^?]*", rf"//\1{path}", page.url))
     page.wait_for_function("path => location.pathname === path", arg=path)
     title = next(one.title for one in PAGES if one.path == path)
     page.wait_for_selector(f"main h1:text-is({json.dumps(title)})")

@@ -1,0 +1,130 @@
+"""The one table of questions: what people ask of a playtest, and who answers it.
+
+Findings, pages, navigation, report and the command `findings` all go through it, in its order.
+"""
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from enum import StrEnum
+
+from analysis.finding import Finding
+from analysis.findings import deaths, games, players, progress, survival, timing, trust
+from analysis.game_kind import EVENTS, Part
+from analysis.reader import Reader
+from analysis.selection import Selection
+from ingest.vocabulary import EventRole
+
+Finder = Callable[[Reader, Selection], list[Finding]]
+
+
+class Chapter(StrEnum):
+    """Where in an argument a question stands; navigation and report are ordered by it."""
+
+    DATA = "data"  # what all else rests on
+    EVIDENCE = "evidence"
+    OUTCOME = "outcome"  # whether a change did what was wanted
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    find: answers it. short: its name in the navigation; its page is `/id`. title: the question as people ask it. lead:
+    what the answer holds. needs: roles of events, one of which a game must have to be asked at all; none: any game.
+    missing: what to do where there is no answer yet.
+    """
+
+    id: str
+    find: Finder
+    chapter: Chapter
+    short: str
+    title: str
+    lead: str
+    needs: frozenset[str] = frozenset()
+    missing: tuple[str, ...] = ()
+
+    def applies(self, roles: Collection[str]) -> bool:
+        """Whether a game whose events have these roles can be asked."""
+        return not self.needs or not self.needs.isdisjoint(roles)
+
+
+_ALL = (
+    Question(
+        "trust",
+        trust.find,
+        Chapter.DATA,
+        "Trust the data",
+        "Can I trust the data?",
+        "What reached the study, what was lost on the way, and which runs it touches.",
+        missing=("Import a play log; its damage is counted and shown here.",),
+    ),
+    Question(
+        "deaths",
+        deaths.find,
+        Chapter.EVIDENCE,
+        "Where they die",
+        "Where do they die?",
+        "Places, causes and stages of death, on the console's own screen.",
+        needs=frozenset({EventRole.DEATH}),
+        missing=("If players do die: give that kind of event the role `death`, with the fields `x`, `y` and `cause`.",),
+    ),
+    Question(
+        "survival",
+        survival.find,
+        Chapter.EVIDENCE,
+        "How long they last",
+        "How long do they last?",
+        "Time alive with quits and cut logs counted as what they are: runs whose end nobody saw.",
+        missing=("Survival needs runs with a start and an end: log `run_start` and `run_end`.",),
+    ),
+    Question(
+        "timing",
+        timing.find,
+        Chapter.EVIDENCE,
+        "Hit the note",
+        "Do they hit the note?",
+        "How early or late people press, how much they spread, and what today's window makes of it.",
+        needs=frozenset({EventRole.NOTE}),
+        missing=(
+            "A rhythm game logs `note` when a note is due and `press` for every press, hit or not.",
+            "Log presses outside the window too: judged from hits alone, a proposal misses its target by far.",
+        ),
+    ),
+    Question(
+        "players",
+        players.find,
+        Chapter.EVIDENCE,
+        "Who plays",
+        "Who plays, and how do they learn?",
+        "Each player's attempts, what practice changes, who gives up, and how people rate it.",
+        missing=("Tag the runs with their players while you record, or in the log's `run_start`.",),
+    ),
+    Question(
+        "genres",
+        games.find,
+        Chapter.EVIDENCE,
+        "How they play",
+        "How do they play?",
+        "What belongs to this kind of game alone: pieces and rows, shots and misses, weapon tiers.",
+        needs=frozenset({*EVENTS[Part.STAGED], *EVENTS[Part.BLOCKS], *EVENTS[Part.TRIALS]}),
+        missing=("Log what is this game's own: pieces, rows, trials, pick-ups or shots.",),
+    ),
+    Question(
+        "progress",
+        progress.find,
+        Chapter.OUTCOME,
+        "Did it help",
+        "Did it help?",
+        "The builds compared, player by player, and held against what was predicted.",
+        missing=(
+            "A comparison needs two builds: change a tunable, flash it, and let people play again.",
+            "Let some of the same people play both builds, and note who is new.",
+        ),
+    ),
+)
+QUESTIONS: dict[str, Question] = {question.id: question for question in _ALL}
+
+
+def in_chapter(*chapters: Chapter) -> list[Question]:
+    """The questions of these chapters, in the order of the table."""
+    return [question for question in QUESTIONS.values() if question.chapter in chapters]
