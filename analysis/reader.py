@@ -1,4 +1,4 @@
-"""The only reader of the study: asks the SQL files of queries/ and returns columns as numpy arrays."""
+"""The only reader of the study: asks the SQL files of queries/ and returns their columns."""
 
 import hashlib
 import itertools
@@ -9,20 +9,40 @@ from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import duckdb
 import numpy as np
 
 from analysis.selection import Selection
 
-Columns = dict[str, np.ndarray]
+if TYPE_CHECKING:
+    import pandas as pd
+
 _QUERIES = Path(__file__).parent / "queries"
 _PARAMETER = re.compile(r"\$(\w+)")
 # The in-memory database beside the study that holds the chosen runs of some selections, and names never used twice.
 _BESIDE = "chosen_runs_kept"
 _MOST_SELECTIONS = 64
 _numbers = itertools.count(1)
+
+
+class Columns(dict[str, np.ndarray]):
+    """A query's answer: name -> the column's values, all columns of one length.
+
+    Texts are of numpy's type for text. NULL is NaN among numbers, and None among texts, which then are objects.
+    """
+
+    def where(self, chosen: np.ndarray) -> "Columns":
+        """Some of the rows: by a truth value each, or by their places."""
+        return Columns((name, column[chosen]) for name, column in self.items())
+
+    @property
+    def frame(self) -> "pd.DataFrame":
+        """The same as a frame. pandas is read here and not before: commands that need no frame do without it."""
+        import pandas as pd
+
+        return pd.DataFrame(self)
 
 
 class Asked(Protocol):
@@ -61,7 +81,7 @@ class Reader:
         # A cursor of its own: pages ask at the same time from several threads.
         with self._connection.cursor() as cursor:
             columns = cursor.execute(text, dict(parameters)).fetchnumpy()
-            return {name: _plain(column) for name, column in columns.items()}
+            return Columns((name, _plain(column)) for name, column in columns.items())
 
     def fingerprint(self) -> str:
         """Twelve hex digits that change when the ingested bytes or the notes on runs change."""
@@ -135,7 +155,7 @@ class RememberingReader(Reader):
             generation = self._generation
             if key in self._kept:
                 self._kept.move_to_end(key)
-                return dict(self._kept[key][0])
+                return Columns(self._kept[key][0])
         columns = super()._columns(text, parameters)
         size = 0
         for column in columns.values():
@@ -148,7 +168,7 @@ class RememberingReader(Reader):
                 self._bytes += size
                 while self._bytes > self._most_bytes:
                     self._bytes -= self._kept.popitem(last=False)[1][1]
-        return dict(columns)
+        return Columns(columns)
 
 
 @cache
@@ -158,10 +178,10 @@ def _sql(query: str) -> str:
 
 def _plain(column: Any) -> np.ndarray:
     """NULLs become NaN in numbers and None in texts, so that no caller meets a masked array."""
-    if not isinstance(column, np.ma.MaskedArray):
-        return np.asarray(column)
     if not np.ma.is_masked(column):
-        return column.data
+        values = np.ma.getdata(column)
+        # What a list of the query became stays one.
+        return values.astype(str) if values.dtype == object and all(isinstance(v, str) for v in values[:1]) else values
     if column.dtype.kind in "iufb":
         return np.ma.filled(column.astype(float), np.nan)
     # Not filled(None): that means the default fill value, a question mark.

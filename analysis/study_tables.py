@@ -63,7 +63,7 @@ class StudyTables(HeldStudy):
 
         with self._asked() as reader:
             games = choose(tuple(reader.ask("study_games")["game"]), game)
-            tables = [pd.DataFrame(reader.ask("runs_listed", game=one.game, most=_EVERY_RUN)) for one in games]
+            tables = [reader.ask("runs_listed", game=one.game, most=_EVERY_RUN).frame for one in games]
         for one, table in zip(games, tables, strict=True):
             table.insert(0, "game", one.game)
         return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
@@ -145,7 +145,5 @@ class StudyTables(HeldStudy):
                 ) from None
 
     def _frame(self, query: str, **parameters: Any) -> "pd.DataFrame":
-        import pandas as pd
-
         with self._asked() as reader:
-            return pd.DataFrame(reader.ask(query, **parameters))
+            return reader.ask(query, **parameters).frame

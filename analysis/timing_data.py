@@ -67,9 +67,9 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         offset,
         reach,
     )
-    players, player = np.unique(runs["player"][row].astype(str), return_inverse=True)
+    players, player = np.unique(runs["player"][row], return_inverse=True)
     builds, build = np.unique(runs["build"][row].astype(str), return_inverse=True)
-    captures, capture = np.unique(runs["capture"][row].astype(str), return_inverse=True)
+    captures, capture = np.unique(runs["capture"][row], return_inverse=True)
     numbers, song = np.unique(notes["song"], return_inverse=True)
     names = song_names(reader, selection.game)
     due_in = np.full(len(error), np.nan)
@@ -84,7 +84,7 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         song_places=tuple(_place(notes, song == s) for s in range(len(numbers))),
         builds=tuple(builds),
         captures=tuple(captures),
-        experienced=tuple(bool(np.any(runs["experienced"][runs["player"].astype(str) == p])) for p in players),
+        experienced=tuple(bool(np.any(runs["experienced"][runs["player"] == p])) for p in players),
         player=player,
         run=notes["run_id"],
         attempt=runs["attempt"][row].astype(int),
@@ -144,9 +144,9 @@ def _place(notes: Columns, own: np.ndarray) -> tuple[int, int]:
 
 def _undamaged(runs: Columns) -> Columns:
     damaged = runs["damaged"].astype(bool)
-    sound = np.unique(runs["player"][~damaged].astype(str))
-    keep = ~damaged | ~np.isin(runs["player"].astype(str), sound)
-    return {name: column[keep] for name, column in runs.items()}
+    sound = np.unique(runs["player"][~damaged])
+    keep = ~damaged | ~np.isin(runs["player"], sound)
+    return runs.where(keep)
 
 
 def _sample(runs: Columns) -> Columns:
@@ -154,12 +154,12 @@ def _sample(runs: Columns) -> Columns:
     stride = int(np.ceil(float(np.sum(runs["notes"])) / MOST_NOTES))
     if stride <= 1:
         return runs
-    player = np.unique(runs["player"].astype(str), return_inverse=True)[1].reshape(-1)
+    player = np.unique(runs["player"], return_inverse=True)[1].reshape(-1)
     order = np.argsort(player, kind="stable")
     first = np.searchsorted(player[order], np.arange(int(player.max()) + 1))
     number = np.empty(len(player), int)
     number[order] = np.arange(len(player)) - first[player[order]]
-    return {name: column[number % stride == 0] for name, column in runs.items()}
+    return runs.where(number % stride == 0)
 
 
 def _plain_lane(lane: np.ndarray) -> np.ndarray:

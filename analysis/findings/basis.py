@@ -26,7 +26,7 @@ class Basis:
 
     @property
     def players(self) -> int:
-        return int(np.unique(self.run["player"].astype(str)).size)
+        return int(np.unique(self.run["player"]).size)
 
     @property
     def size(self) -> str:

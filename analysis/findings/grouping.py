@@ -24,7 +24,7 @@ def group_names(row: Columns, key: str) -> list[str | None]:
     """The group of each row; None where it is unknown, and everywhere where the columns do not tell."""
     nobody: list[str | None] = [None] * len(next(iter(row.values())))
     if key == "stage" and "stage" in row:
-        pairs = zip(row["stage"].astype(float), row["stage_kind"].astype(float), strict=True)
+        pairs = zip(row["stage"], row["stage_kind"], strict=True)
         return [None if np.isnan(stage) else stage_name(stage, kind) for stage, kind in pairs]
     if key == "build" and "build" in row:
         return [build if isinstance(build, str) else None for build in row["build"].tolist()]
@@ -36,7 +36,7 @@ def group_names(row: Columns, key: str) -> list[str | None]:
         return [group if isinstance(group, str) else None for group in row["player_group"].tolist()]
     if key == "first_time" and "first_time" in row:
         words = {1.0: "first-time players", 0.0: "players who know the game"}
-        return [words.get(first) for first in row["first_time"].astype(float).tolist()]
+        return [words.get(first) for first in row["first_time"].tolist()]
     return nobody
 
 

@@ -39,7 +39,7 @@ def load_staged(
             f"no run of {selection.game!r} has time alive in a stage: log an event with the role stage_start "
             "inside each run, or correct the role of the event that begins one (setscrew roles)"
         )
-    spells = {name: column[known] for name, column in spells.items()}
+    spells = spells.where(known)
     number, boss = number[known], boss[known]
     finished = bool((runs["ending"] == "finished").any())
     segments = _segments(zip(number.tolist(), boss.tolist(), strict=True), by_level, finished, builds)

@@ -96,7 +96,7 @@ def played_runs(
     runs = reader.ask_chosen("tuning_runs", selection)
     whole = ~runs["mixed_build"].astype(bool) if len(runs["run_id"]) else np.zeros(0, dtype=bool)
     if whole.any():
-        runs = {name: column[whole] for name, column in runs.items()}
+        runs = runs.where(whole)
     if len(runs["run_id"]) == 0:
         raise NothingToTune(
             f"there is no valid run of {selection.game!r} by a player who is not of the team: let others play, or look "

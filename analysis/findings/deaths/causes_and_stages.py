@@ -52,7 +52,7 @@ BY_STAGE = Declared(
 
 
 def causes(death: Columns, basis: Basis) -> Finding:
-    cause, player = death["cause"].astype(float), death["player"].astype(str)
+    cause, player = death["cause"], death["player"]
     # The commonest first.
     number = pd.Series(cause).value_counts().sort_index().sort_values(ascending=False, kind="stable")
     shares = [share_by_player(cause == value, np.ones(cause.size), player) for value in number.index]
@@ -85,7 +85,7 @@ def causes(death: Columns, basis: Basis) -> Finding:
 
 def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     visit = _visits(reader, selection)
-    part, player = 2 * visit["stage"] + visit["stage_kind"], visit["player"].astype(str)
+    part, player = 2 * visit["stage"] + visit["stage_kind"], visit["player"]
     minutes = visit["alive_us"] / 60e6
     rows = []
     estimate, top = None, (0, 0)
@@ -130,4 +130,4 @@ def _visits(reader: Reader, selection: Selection) -> Columns:
         keep &= visit["stage"] == selection.stage
     if selection.stage_kind is not None:
         keep &= visit["stage_kind"] == selection.stage_kind
-    return {name: column[keep] for name, column in visit.items()}
+    return visit.where(keep)

@@ -93,7 +93,7 @@ def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> 
 
 def _fairness(death: Columns, basis: Basis) -> Finding:
     known = np.isfinite(death["shot_ago_us"])
-    age, player = death["shot_ago_us"][known] / 1e3, death["player"][known].astype(str)
+    age, player = death["shot_ago_us"][known] / 1e3, death["player"][known]
     bands = notice_bands(age)
     estimate = share_by_player(age < SIMPLE_REACTION_MS, np.ones(age.size), player)
     edges = (0.0, NOBODY_REACTS_MS, SIMPLE_REACTION_MS, np.nan)
@@ -155,7 +155,7 @@ def _circumstances(
         found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US)))
     if not found:
         return None
-    player = death["player"].astype(str)
+    player = death["player"]
     shares = [one.share(player) for one in found]
     rows = [
         {
@@ -192,7 +192,7 @@ def _soon(death: Columns, follows: Array) -> _Circumstance:
 def _still(death: Columns, last: Columns) -> _Circumstance:
     """last: what happened in the last second before each death."""
     order = np.searchsorted(last["life_id"], death["life_id"])
-    seen = {name: column[order] for name, column in last.items()}
+    seen = last.where(order)
     watched = seen["samples"] >= STILL_SAMPLES
     with np.errstate(invalid="ignore"):
         still = watched & (seen["x_spread"] <= STILL_PX) & (seen["y_spread"] <= STILL_PX)
@@ -202,7 +202,7 @@ def _still(death: Columns, last: Columns) -> _Circumstance:
     return _Circumstance(STILL, mine, watched, "", words)
 
 
-def _deaths(death: Columns, found: list[_Circumstance]) -> Columns:
+def _deaths(death: Columns, found: list[_Circumstance]) -> dict[str, Array]:
     """One row for each death and circumstance."""
     which = np.concatenate([np.zeros(0, int), *(np.flatnonzero(one.mine) for one in found)])
     names = np.repeat([one.name for one in found], [int(one.mine.sum()) for one in found])

@@ -110,7 +110,7 @@ def _seen(reader: Reader, selection: Selection, death: Columns) -> Seen:
     screen = reader.ask_chosen("screen", selection)
     width, height = int(screen["width"][0]), int(screen["height"][0])
     known = np.isfinite(death["x"]) & np.isfinite(death["y"])
-    placed = {name: column[known] for name, column in death.items()}
+    placed = death.where(known)
     # About eight or sixteen cells along the short side: fewer than three deaths a cell on average say little.
     parts = 8 if placed["x"].size < _MANY_DEATHS else 16
     cells = Cells(width, height, max(1, min(width, height) // parts))
@@ -231,7 +231,7 @@ def _cell_table(cells: Cells, count: Array, time: Array, hot: HotSpots) -> pd.Da
     )
 
 
-def _deaths(death: Columns) -> Columns:
+def _deaths(death: Columns) -> dict[str, Array]:
     names = ("life_id", "run_id", "player", "stage", "stage_kind", "cause", "cause_label", "x", "y")
     return {name: death[name] for name in names} | {"alive_s": death["alive_us"] / 1e6}
 
@@ -239,7 +239,7 @@ def _deaths(death: Columns) -> Columns:
 def _by_cause(seen: Seen) -> pd.DataFrame:
     """Deaths of each cause in each cell that has any."""
     death, cells = seen.placed, seen.cells
-    of = pd.DataFrame({"cause": death["cause"].astype(float), "cell": cells.number(death["x"], death["y"])})
+    of = pd.DataFrame({"cause": death["cause"], "cell": cells.number(death["x"], death["y"])})
     number = of.dropna().groupby(["cause", "cell"]).size().reset_index(name="deaths")
     names = {value: label_of(death, death["cause"] == value) for value in number["cause"].unique()}
     return pd.DataFrame(

@@ -71,7 +71,7 @@ class _Part:
 def find(seen: Seen, basis: Basis) -> list[Finding]:
     """The hot-spot test by cause and by stage, each where there are two or more of them."""
     here, then = _segment(seen.placed), _segment(seen.spent)
-    cause = seen.placed["cause"].astype(float)
+    cause = seen.placed["cause"]
     causes = []
     for value in np.unique(cause[np.isfinite(cause)]):
         mine = cause == value
@@ -89,8 +89,8 @@ def find(seen: Seen, basis: Basis) -> list[Finding]:
 
 def _segment(row: Columns) -> Array:
     """One number for stage and kind; NaN outside stages."""
-    kind = np.nan_to_num(row["stage_kind"].astype(float))
-    return 2 * row["stage"].astype(float) + (kind == 1)
+    kind = np.nan_to_num(row["stage_kind"])
+    return 2 * row["stage"] + (kind == 1)
 
 
 def _among(segment: Array, wanted: Array) -> Array:

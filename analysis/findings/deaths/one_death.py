@@ -120,17 +120,17 @@ def deaths_at(
     mine = np.arange(death["life_id"].size)
     if whole is not None and place is not None:
         cells = Cells(*(int(whole.facts[name]) for name in ("screen_width", "screen_height", "cell_px")))
-        x, y = death["x"].astype(float), death["y"].astype(float)
+        x, y = death["x"], death["y"]
         placed = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
         # As the map counts them: what lies off the screen belongs to the nearest cell.
         same = cells.number(x[placed], y[placed]) == cells.number(np.array([place.x]), np.array([place.y]))
         mine = placed[same]
     first = mine[:MOST_LISTED]
-    rows = {name: death[name][first] for name in ("run_id", "life", "player", "attempt", "build")}
+    rows = Columns((name, death[name][first]) for name in ("run_id", "life", "player", "attempt", "build"))
     rows["stage"] = np.array([_stage(death, i) for i in first], dtype=object)
     rows["cause"] = np.array([_cause(death, i) for i in first], dtype=object)
     rows["run_s"] = death["run_us"][first] / 1e6
-    players = int(np.unique(death["player"][mine].astype(str)).size)
+    players = int(np.unique(death["player"][mine]).size)
     return DeathList(place, int(mine.size), players, rows)
 
 
@@ -142,8 +142,7 @@ def find(reader: Reader, selection: Selection, run_id: int, life: int) -> Findin
         return None
     i = int(found[0])
     events = reader.ask("death_strip", life_id=int(death["life_id"][i]), before_us=int(SECONDS * 1e6))
-    events = {"before_s" if name == "before_us" else name: column for name, column in events.items()}
-    events["before_s"] = events["before_s"] / 1e6
+    events["before_s"] = events.pop("before_us") / 1e6
     shot_ago_us = float(death["shot_ago_us"][i])
     shot_s = -shot_ago_us / 1e6 if np.isfinite(shot_ago_us) else None
     spawn_s = float(death["start_us"][i] - death["end_us"][i]) / 1e6

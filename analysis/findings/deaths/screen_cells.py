@@ -33,7 +33,7 @@ class Seen:
     @cached_property
     def labels(self) -> Array:
         """The players, sorted: those who never died have spent their time there all the same."""
-        return np.union1d(self.placed["player"].astype(str), self.spent["player"].astype(str))
+        return np.union1d(self.placed["player"], self.spent["player"])
 
     def counts(self, mine: Array) -> Array:
         """(players, cells) deaths among `mine`, which is (deaths,) bool."""
@@ -42,9 +42,9 @@ class Seen:
 
     def time(self, mine: Array) -> Array:
         """(players, cells) seconds of the rows `mine` of `spent`."""
-        spent = {name: column[mine] for name, column in self.spent.items()}
+        spent = self.spent.where(mine)
         time = np.zeros((self.labels.size, self.cells.columns * self.cells.rows))
-        row = np.searchsorted(self.labels, spent["player"].astype(str))
+        row = np.searchsorted(self.labels, spent["player"])
         cell = (spent["cell_row"] * self.cells.columns + spent["cell_column"]).astype(int)
         np.add.at(time, (row, cell), spent["seconds"])
         return time

@@ -94,9 +94,9 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     spell = reader.ask_chosen("level_spells", selection)
     piece = reader.ask_chosen("pieces", selection)
     found = [_levels(spell, basis)] if spell["level"].size and "death" in basis.roles else []
-    if np.isfinite(piece["x"].astype(float)).any():
+    if np.isfinite(piece["x"]).any():
         found.append(_overflow(piece, reader.ask_chosen("deaths", selection), basis))
-    if np.unique(piece["piece"][np.isfinite(piece["piece"].astype(float))]).size > 1:
+    if np.unique(piece["piece"][np.isfinite(piece["piece"])]).size > 1:
         found.append(_longest_wait(piece, basis))
     if np.isfinite(piece["rest_us"].astype(float)).any():
         found.append(_pace(piece, basis))
@@ -104,8 +104,8 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
 
 
 def _levels(spell: Columns, basis: Basis) -> Finding:
-    player, build = spell["player"].astype(str), spell["build"].astype(str)
-    level, interval = spell["level"].astype(float), spell["interval_ms"].astype(float)
+    player, build = spell["player"], spell["build"].astype(str)
+    level, interval = spell["level"], spell["interval_ms"]
     rows = []
     for number, name in sorted(set(zip(level.tolist(), build.tolist(), strict=True))):
         mine = (level == number) & (build == name)
@@ -168,7 +168,7 @@ def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:
 
 
 def _longest_wait(piece: Columns, basis: Basis) -> Finding:
-    known = np.isfinite(piece["piece"].astype(float))
+    known = np.isfinite(piece["piece"])
     kind, run, labels = piece["piece"][known].astype(int), piece["run_id"][known], piece["piece_label"][known]
     kinds, of_run = np.unique(kind), np.unique(run, return_counts=True)[1]
     rows = []
@@ -200,8 +200,8 @@ def _longest_wait(piece: Columns, basis: Basis) -> Finding:
 def _pace(piece: Columns, basis: Basis) -> Finding:
     frame = pd.DataFrame(
         {
-            "player": piece["player"].astype(str),
-            "level": np.nan_to_num(piece["level"].astype(float), nan=0.0).astype(int),
+            "player": piece["player"],
+            "level": np.nan_to_num(piece["level"], nan=0.0).astype(int),
             "seconds": piece["rest_us"].astype(float) / 1e6,
         }
     )

@@ -68,20 +68,20 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     found = []
     if np.unique(spell["stage_kind"]).size > 1:
         found.append(_boss(spell, basis))
-    tier = spell["tier"].astype(float)
+    tier = spell["tier"]
     if np.unique(tier[np.isfinite(tier)]).size > 1:
         found.append(_tiers(spell, reader.ask_chosen("stage_visits", selection), basis))
     return found
 
 
 def _rate(spell: Columns, mine: Array) -> Rate:
-    minutes, player = spell["alive_s"][mine] / 60, spell["player"][mine].astype(str)
+    minutes, player = spell["alive_s"][mine] / 60, spell["player"][mine]
     return rate_by_player(spell["deaths"][mine], minutes, player)
 
 
 def _boss(spell: Columns, basis: Basis) -> Finding:
     rows = []
-    player, boss = spell["player"].astype(str), spell["stage_kind"] == 1
+    player, boss = spell["player"], spell["stage_kind"] == 1
     for stage in np.unique(spell["stage"]):
         mine = spell["stage"] == stage
         slope = slope_within_players(spell["deaths"][mine], spell["alive_s"][mine], boss[mine], player[mine])
@@ -113,7 +113,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
 
 
 def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
-    tier, player = spell["tier"].astype(float), spell["player"].astype(str)
+    tier, player = spell["tier"], spell["player"]
     known = np.isfinite(tier)
     rows = []
     for value in np.unique(tier[known]):

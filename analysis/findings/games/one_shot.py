@@ -93,12 +93,12 @@ INTERVALS = Declared(
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """As far as the fields of the trials go."""
     trial = reader.ask_chosen("trials", selection)
-    known = np.isfinite(trial["success"].astype(float))
-    trial = {name: column[known] for name, column in trial.items()}
+    known = np.isfinite(trial["success"])
+    trial = trial.where(known)
     if not trial["run_id"].size:
         return []
     found = [_streaks(trial, basis)]
-    speed = trial["speed"].astype(float)
+    speed = trial["speed"]
     if np.unique(speed[np.isfinite(speed)]).size > 1:
         found.append(_aim(trial, basis))
     intervals = _intervals(trial, basis)
@@ -106,7 +106,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
 
 
 def _streaks(trial: Columns, basis: Basis) -> Finding:
-    success, player = trial["success"] > 0, trial["player"].astype(str)
+    success, player = trial["success"] > 0, trial["player"]
     streak = streaks(success, trial["run_id"])
     owner = dict(zip(trial["run_id"].tolist(), player.tolist(), strict=True))
     who = np.array([owner[run] for run in streak.run.tolist()])
@@ -141,9 +141,9 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
 
 
 def _aim(trial: Columns, basis: Basis) -> Finding:
-    known = np.isfinite(trial["speed"].astype(float))
-    speed, success = trial["speed"][known].astype(float), trial["success"][known] > 0
-    player, error = trial["player"][known].astype(str), trial["error"][known].astype(float)
+    known = np.isfinite(trial["speed"])
+    speed, success = trial["speed"][known], trial["success"][known] > 0
+    player, error = trial["player"][known], trial["error"][known]
     tables: dict[str, Any] = {"speeds": _speeds(speed, success, player, error)}
     fit = dose_response(speed, success, np.ones(speed.size), player)
     if fit is None or not fit.converged:
@@ -196,7 +196,7 @@ def _speeds(speed: Array, success: Array, player: Array, error: Array) -> list[d
 
 
 def _intervals(trial: Columns, basis: Basis) -> Finding | None:
-    shot = pd.DataFrame({"player": trial["player"].astype(str), "hit": trial["success"] > 0})
+    shot = pd.DataFrame({"player": trial["player"], "hit": trial["success"] > 0})
     shot["gap_s"] = pd.Series(trial["at_us"]).groupby(trial["run_id"]).diff() / 1e6
     by_player = shot.groupby("player")
     gap = by_player["gap_s"]

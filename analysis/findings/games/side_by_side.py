@@ -82,7 +82,7 @@ def _game(name: str, game: str, unit: str, run: Columns) -> _Game | None:
     known = np.isfinite(value)
     if not known.any():
         return None
-    player, value = run["player"].astype(str)[known], value[known]
+    player, value = run["player"][known], value[known]
     by_player = pd.Series(value).groupby(player)
     total, count = by_player.sum().to_numpy(), by_player.size().to_numpy(float)
     # What is shown is what is tested: shares of all runs, but means of the players' own means.
@@ -127,9 +127,9 @@ def _values(name: str, run: Columns) -> Array:
     if name == "length":
         return run["alive_us"].astype(float) / 1e6
     if name == "rating":
-        return run["rating"].astype(float)
+        return run["rating"]
     # A run that was cut off might have been finished or given up: it says nothing of either.
-    ending = run["ending"].astype(str)
+    ending = run["ending"]
     return np.where(ending == "cut", np.nan, (ending == name).astype(float))
 
 

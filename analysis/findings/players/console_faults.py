@@ -98,9 +98,9 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
 
 
 def _presses(press: Columns, basis: Basis) -> list[Finding]:
-    player = press["player"].astype(str)
+    player = press["player"]
     bounced = bounces(press["press_us"], press["run_id"], press["lane"])
-    lanes = np.nan_to_num(press["lane"].astype(float), nan=-1.0)
+    lanes = np.nan_to_num(press["lane"], nan=-1.0)
     rows = []
     for lane in np.unique(lanes):
         mine = lanes == lane
@@ -213,7 +213,7 @@ def _slow_frames(table: Columns, basis: Basis) -> Finding:
     # Each player's deaths at that player's own share of time: a bad player on a slow console is no proof against it.
     own = np.minimum(table["touched_s"] / np.maximum(table["alive_s"], 1e-9), 1.0)
     expected = float(np.sum(own * table["deaths"]) / max(table["deaths"].sum(), 1))
-    share = share_by_player(table["touched_deaths"], table["deaths"], table["player"].astype(str))
+    share = share_by_player(table["touched_deaths"], table["deaths"], table["player"])
     estimate = share if share.value is not None else None
     sentence = f"{counted(count, 'slow frame')} in {amount(time / 60, 'minutes')} alive"
     if not count:

@@ -41,8 +41,8 @@ QUITS = Declared(
 def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     """One finding, also where nobody gave up."""
     run = reader.ask_chosen("quits", selection)
-    given_up = run["ending"].astype(str) == "quit"
-    player = run["player"].astype(str)
+    given_up = run["ending"] == "quit"
+    player = run["player"]
     names = ("run_id", "player", "attempt", "stage", "stage_kind", "deaths", "deaths_here", "since_death_s")
     table = pd.DataFrame({name: run[name][given_up] for name in names})
     share = share_by_player(given_up, np.ones(given_up.size), player)
@@ -63,7 +63,7 @@ def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:
     place = frame[["run_id", "stage", "stage_kind"]]
     frame["nth"] = place.groupby((place != place.shift()).any(axis=1).cumsum()).cumcount() + 1
     last = frame["run_id"] != frame["run_id"].shift(-1)
-    ending = frame["run_id"].map(pd.Series(run["ending"].astype(str), index=run["run_id"]))
+    ending = frame["run_id"].map(pd.Series(run["ending"], index=run["run_id"]))
     frame["quits"] = last & (ending == "quit")
     # The death that ended the game, or after which the log was cut, left no choice to give up.
     frame = frame[~last | ending.isin(["quit", "finished"])]

@@ -52,7 +52,7 @@ RATINGS = Declared(
 def find(rated: Columns, basis: Basis) -> Finding:
     """One finding. rated: the rated runs; there must be some."""
     run = pd.DataFrame({name: rated[name].astype(float) for name in ("rating", *OUTCOMES) if name in rated})
-    player = rated["player"].astype(str)
+    player = rated["player"]
     table = run.groupby(player).mean().rename_axis("player").reset_index()
     for frame in (table, run):
         frame["deaths_per_min"] = 60 * frame["deaths"] / frame["alive_s"].where(frame["alive_s"] > 0)

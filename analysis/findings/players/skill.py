@@ -87,7 +87,7 @@ def _minutes(run: Columns) -> Array:
 def differences(basis: Basis) -> Finding:
     run = basis.run
     dying = "death" in basis.roles
-    spread = spread_of_players(run["deaths"], _minutes(run), run["player"].astype(str)) if dying else None
+    spread = spread_of_players(run["deaths"], _minutes(run), run["player"]) if dying else None
     table = _players(run, spread)
     if spread is None:
         why = (
@@ -113,10 +113,10 @@ def differences(basis: Basis) -> Finding:
 
 
 def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
-    ending = run["ending"].astype(str)
+    ending = run["ending"]
     by_run = pd.DataFrame(
         {
-            "player": run["player"].astype(str),
+            "player": run["player"],
             "runs": 1,
             "alive_min": _minutes(run),
             "deaths": run["deaths"].astype(int),
@@ -133,7 +133,7 @@ def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
 
 
 def learning(basis: Basis) -> Finding:
-    run, player, attempt = basis.run, basis.run["player"].astype(str), basis.run["attempt"].astype(int)
+    run, player, attempt = basis.run, basis.run["player"], basis.run["attempt"].astype(int)
     found = learning_within_players(run["deaths"], _minutes(run), attempt, player)
     rows = []
     for number in range(1, min(int(attempt.max()), _MOST_ATTEMPTS) + 1):
@@ -172,7 +172,7 @@ def learning(basis: Basis) -> Finding:
 def groups(with_team: Basis, basis: Basis) -> Finding:
     run = with_team.run
     audience = np.isin(run["run_id"], basis.run["run_id"]) & (run["team"] == 0)
-    first = run["first_time"].astype(float)
+    first = run["first_time"]
     members = {
         "first-time players": audience & (first == 1),
         "players who know the game": audience & (first == 0),
@@ -193,9 +193,9 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
 
 
 def _group(name: str, run: Columns, mine: Array) -> dict[str, Any]:
-    player = run["player"].astype(str)[mine]
+    player = run["player"][mine]
     rate = rate_by_player(run["deaths"][mine], _minutes(run)[mine], player)
-    done = share_by_player(run["ending"][mine].astype(str) == "finished", np.ones(player.size), player)
+    done = share_by_player(run["ending"][mine] == "finished", np.ones(player.size), player)
     return {
         "group": name,
         "players": int(np.unique(player).size),

@@ -40,7 +40,7 @@ class _Units:
 
     @property
     def player(self) -> Array:
-        return self.row["player"].astype(str)
+        return self.row["player"]
 
 
 _Tables = dict[str, dict[str, Any]]
@@ -79,7 +79,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     if {"shot", "death"} <= basis.roles:
         told = reader.ask_chosen("life_shots", selection)
         by_stage = told["by_stage"].astype(bool)
-        life, part = ({name: column[which] for name, column in told.items()} for which in (~by_stage, by_stage))
+        life, part = told.where(~by_stage), told.where(by_stage)
         if life["shots"].any():
             units, staged = (_Units(row["shots"], row["died"].astype(bool), row) for row in (life, part))
             groups = _together(_groups(staged, ("stage",)), _groups(units, _BY_RUN))
@@ -90,13 +90,13 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
             found.append(_progress(visit, basis))
         # With one life a stage, lives spent say no more than the funnel.
         if np.any(visit["deaths"] > 1):
-            cleared = visit["outcome"].astype(str) == "cleared"
+            cleared = visit["outcome"] == "cleared"
             # Clearing takes the life one plays with; a stage left unfinished has used up its deaths.
             units = _Units(visit["deaths"] + cleared, cleared, visit)
             groups = _groups(units, ("stage", *_BY_RUN))
             found.append(_axis("lives", "stage visit", units, groups, basis))
-    stages = _groups(_tries(visit), ("stage",)) if np.any(visit["outcome"].astype(str) == "cleared") else {}
-    if stages or np.any(basis.run["ending"].astype(str) == "finished"):
+    stages = _groups(_tries(visit), ("stage",)) if np.any(visit["outcome"] == "cleared") else {}
+    if stages or np.any(basis.run["ending"] == "finished"):
         found.append(_attempts(basis, stages))
     return found
 
@@ -105,38 +105,38 @@ def _progress(visit: Columns, basis: Basis) -> Finding:
     segment = visit["stage"] * 2 + visit["stage_kind"]
     place = np.searchsorted(np.unique(segment), segment) + 1
     last = np.r_[visit["run_id"][1:] != visit["run_id"][:-1], True]
-    died = visit["outcome"][last].astype(str) == "died_out"
+    died = visit["outcome"][last] == "died_out"
     # A game over in the third part is a death at 3; a run that quit there is only known to have got through
     # two.
-    cleared = visit["outcome"][last].astype(str) == "cleared"
+    cleared = visit["outcome"][last] == "cleared"
     reached = place[last] - np.where(died | cleared, 0, 1)
-    units = _Units(reached, died, {name: column[last] for name, column in visit.items()})
+    units = _Units(reached, died, visit.where(last))
     groups = _groups(units, _BY_RUN)
     return _axis("progress", "run", units, groups, basis)
 
 
 def _tries(visit: Columns) -> _Units:
     """One unit a player and stage: how often the player entered it until it was first cleared, or in all."""
-    player, segment = visit["player"].astype(str), visit["stage"] * 2 + visit["stage_kind"]
+    player, segment = visit["player"], visit["stage"] * 2 + visit["stage_kind"]
     order = np.lexsort((visit["visit"], visit["attempt"], segment, player))
-    row = {name: column[order] for name, column in visit.items()}
+    row = visit.where(order)
     player, segment = player[order], segment[order]
     first = np.flatnonzero(np.r_[True, (player[1:] != player[:-1]) | (segment[1:] != segment[:-1])])
     tries = np.diff(np.r_[first, player.size])
     nth = np.arange(player.size) - np.repeat(first, tries) + 1
-    cleared = row["outcome"].astype(str) == "cleared"
+    cleared = row["outcome"] == "cleared"
     won = np.minimum.reduceat(np.where(cleared, nth, player.size + 1), first)
-    return _Units(np.minimum(tries, won), won <= tries, {name: column[first] for name, column in row.items()})
+    return _Units(np.minimum(tries, won), won <= tries, row.where(first))
 
 
 def _attempts(basis: Basis, stages: _Tables) -> Finding:
-    run, player = basis.run, basis.run["player"].astype(str)
+    run, player = basis.run, basis.run["player"]
     tries, done = [], []
     names = np.unique(player)
     for name in names:
         mine = player == name
         attempt = np.sort(run["attempt"][mine].astype(int))
-        won = run["attempt"][mine & (run["ending"].astype(str) == "finished")]
+        won = run["attempt"][mine & (run["ending"] == "finished")]
         tries.append(float(np.sum(attempt <= won.min())) if won.size else float(attempt.size))
         done.append(won.size > 0)
     units = _Units(np.array(tries), np.array(done), _one_row_a_player(run, names))
@@ -147,7 +147,7 @@ def _attempts(basis: Basis, stages: _Tables) -> Finding:
 
 def _one_row_a_player(run: Columns, names: Array) -> Columns:
     """What holds for all runs of each player; first_time: of the first run in which it is known."""
-    player = run["player"].astype(str)
+    player = run["player"]
     group, build = group_names(run, "group"), group_names(run, "build")
     rows: dict[str, list[Any]] = {"player": list(names), "build": [], "player_group": [], "first_time": []}
     for name in names:
@@ -156,10 +156,10 @@ def _one_row_a_player(run: Columns, names: Array) -> Columns:
         for column, labels in (("build", build), ("player_group", group)):
             own = {labels[i] for i in mine}
             rows[column].append(own.pop() if len(own) == 1 else None)
-        first = run["first_time"][mine].astype(float)
+        first = run["first_time"][mine]
         known = first[np.isfinite(first)]
         rows["first_time"].append(known[0] if known.size else np.nan)
-    return {name: np.array(column, dtype=float if name == "first_time" else object) for name, column in rows.items()}
+    return Columns((name, np.array(column)) for name, column in rows.items())
 
 
 def _groups(units: _Units, keys: tuple[str, ...]) -> _Tables:

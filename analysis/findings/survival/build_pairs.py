@@ -43,11 +43,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
     pairs = list(itertools.combinations(names, 2))[:15]
     if not pairs:
         return []
-    duration, died, player = (
-        life["alive_us"] / 1e6,
-        life["ended_by"].astype(str) == "death",
-        life["player"].astype(str),
-    )
+    duration, died, player = (life["alive_us"] / 1e6, life["ended_by"] == "death", life["player"])
     rows: list[dict[str, Any]] = []
     warnings = list(basis.warnings)
     for a, b in pairs:
@@ -96,7 +92,7 @@ def _corrected(p: float | None, tests: int) -> float | None:
 
 def _one_order(life: Columns, a: str, b: str) -> str:
     """A warning where everybody who played both builds played the same one first."""
-    build, player, attempt = (life["build"].astype(str), life["player"].astype(str), life["attempt"].astype(int))
+    build, player, attempt = (life["build"].astype(str), life["player"], life["attempt"].astype(int))
     first = {}
     for who in set(player[build == a]) & set(player[build == b]):
         mine = player == who

@@ -74,7 +74,7 @@ BY_GROUP = {
 
 
 def _seconds(life: Columns) -> tuple[Array, Array, Array]:
-    return life["alive_us"] / 1e6, life["ended_by"].astype(str) == "death", life["player"].astype(str)
+    return life["alive_us"] / 1e6, life["ended_by"] == "death", life["player"]
 
 
 def whole(life: Columns, basis: Basis) -> Finding:

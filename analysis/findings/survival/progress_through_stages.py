@@ -64,14 +64,14 @@ ENDS = Declared(
 
 def funnel(visit: Columns, basis: Basis) -> Finding:
     run, first = basis.run["run_id"], basis.run["attempt"] == 1
-    player = basis.run["player"].astype(str)
+    player = basis.run["player"]
     rows: list[dict[str, Any]] = []
     last: tuple[str, Estimate] | None = None
     worst: tuple[float, str, Estimate] | None = None
     reached = _reached(visit, basis.run)
     for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
         mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
-        outcome = visit["outcome"][mine].astype(str)
+        outcome = visit["outcome"][mine]
         ran = reached[2 * stage + kind]
         reach = share_by_player(ran, np.ones(run.size), player)
         early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
@@ -118,7 +118,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
         if worst and len(rows) > 1:
             least = f"in {percent(worst[0])} of the visits that were played out {limits(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
-    cut, warnings = int(np.sum(basis.run["ending"].astype(str) == "cut")), basis.warnings
+    cut, warnings = int(np.sum(basis.run["ending"] == "cut")), basis.warnings
     if cut:
         warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
     headline = ""
@@ -155,8 +155,8 @@ def _mean(column: np.ndarray) -> float | None:
 
 
 def ends(basis: Basis) -> Finding:
-    ending = basis.run["ending"].astype(str)
-    player, duration = basis.run["player"].astype(str), basis.run["alive_us"] / 1e6
+    ending = basis.run["ending"]
+    player, duration = basis.run["player"], basis.run["alive_us"] / 1e6
     code = {"game_over": 1, "quit": 2, "finished": 3}
     cause = np.array([code.get(end, 0) for end in ending])
     long: dict[str, list[Any]] = {name: [] for name in ("end", "time", "share", "low", "high")}

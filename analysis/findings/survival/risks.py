@@ -40,11 +40,11 @@ _DEATHS_A_FACTOR = 10
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding; none where too few died, nothing varied, or there is too much to fit on a page."""
     stretch = reader.ask_chosen("life_spells", selection)
-    known = (stretch["end_s"] > stretch["entry_s"]) & np.isfinite(stretch["stage"].astype(float))
-    stretch = {name: column[known] for name, column in stretch.items()}
+    known = (stretch["end_s"] > stretch["entry_s"]) & np.isfinite(stretch["stage"])
+    stretch = stretch.where(known)
     deaths = int(np.sum(stretch["died"] == 1))
     factors = _factors(stretch)
-    players = int(np.unique(stretch["player"].astype(str)).size)
+    players = int(np.unique(stretch["player"]).size)
     if not factors or deaths < _DEATHS_A_FACTOR * len(factors) or deaths > _MOST_STRETCHES or players < 3:
         return []
     if stretch["end_s"].size > _MOST_STRETCHES:
@@ -54,7 +54,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         stretch["end_s"],
         stretch["died"] == 1,
         np.column_stack([x for _, x in factors.values()]),
-        stretch["player"].astype(str),
+        stretch["player"],
     )
     if not fit.converged:
         return []
@@ -85,9 +85,9 @@ def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:
     everywhere.
     """
     all_factors = {
-        "boss": ("a boss instead of a regular part", stretch["stage_kind"].astype(float)),
-        "stage": ("one stage more", stretch["stage"].astype(float)),
-        "tier": ("one tier more", stretch["tier"].astype(float)),
+        "boss": ("a boss instead of a regular part", stretch["stage_kind"]),
+        "stage": ("one stage more", stretch["stage"]),
+        "tier": ("one tier more", stretch["tier"]),
         "attempt": ("twice the attempts", np.log2(stretch["attempt"].astype(float))),
     }
     return {

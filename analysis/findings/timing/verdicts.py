@@ -33,7 +33,7 @@ def find(reader: Reader, selection: Selection, runs: int) -> list[Finding]:
     c = reader.ask_chosen("timing_grades", selection)
     if not len(c["grade"]):
         return []
-    players, player = np.unique(c["player"].astype(str), return_inverse=True)
+    players, player = np.unique(c["player"], return_inverse=True)
     total = np.bincount(player, c["verdicts"], len(players))
     rows, said = [], []
     for grade in np.unique(c["grade"]):

@@ -23,7 +23,7 @@ ATTEMPTS = Declared(
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding where the order of somebody's logs is not known, else none."""
-    played = pd.DataFrame(reader.ask("attempts_apart", game=selection.game))
+    played = reader.ask("attempts_apart", game=selection.game).frame
     order = played_order(reader, selection.game)
     unsure = []
     for player, own in played.groupby("player", sort=False):

@@ -2,8 +2,6 @@
 
 from dataclasses import asdict
 
-import pandas as pd
-
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared
@@ -36,7 +34,7 @@ ROLES = Declared(
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     """One finding where a role contradicts what the logs hold or was corrected, else none."""
     odd = read_kind(reader, selection).contradictions
-    corrected = pd.DataFrame(reader.ask("roles_corrected", game=selection.game))
+    corrected = reader.ask("roles_corrected", game=selection.game).frame
     behind = [str(name) for name in reader.ask("roles_behind", game=selection.game)["name"]]
     warnings = [f"The role `{one.role}` of the {one.what} `{one.name}` is not followed." for one in odd]
     said = []

@@ -114,7 +114,7 @@ class Capture(CaptureCounts):
 
 def read_captures(reader: Reader, game: str | None) -> list[Capture]:
     """The logs of a game and those without a dictionary, in the order of their places; without a game, all."""
-    rows = pd.DataFrame(reader.ask("trust_captures", game=game))
+    rows = reader.ask("trust_captures", game=game).frame
     notices = _notices(reader)
     numbers = [f.name for f in fields(Capture) if f.name not in ("name", "refusal", "notices")]
     return [
@@ -130,7 +130,7 @@ def read_captures(reader: Reader, game: str | None) -> list[Capture]:
 
 def _notices(reader: Reader) -> dict[int, tuple[Notice, ...]]:
     """What was told of each capture."""
-    told = pd.DataFrame(reader.ask("trust_notices"))
+    told = reader.ask("trust_notices").frame
     return {
         int(str(capture_id)): tuple(
             Notice(About(one.about), int(one.byte_offset), str(one.what), str(one.remedy)) for one in own.itertuples()
@@ -169,7 +169,7 @@ def verdict(reader: Reader, selection: Selection, captures: list[Capture], basis
         for capture, one in worst_first
         if one.grade in (Grade.DOUBTFUL, Grade.UNUSABLE) or one.told
     )
-    damage = pd.DataFrame(reader.ask("trust_damage", game=selection.game)).rename(columns={"packets": "count"})
+    damage = reader.ask("trust_damage", game=selection.game).frame.rename(columns={"packets": "count"})
     facts = {"worst": worst_first[0][1].grade.value, "events": events, "events_lost": gone, "fixes": fixes}
     return VERDICT.finding(
         basis,
@@ -242,7 +242,7 @@ def clocks(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     clock = reader.ask("trust_clocks", game=selection.game)
     if not clock["drift_ppm"].size:
         return []
-    drift = clock["drift_ppm"].astype(float)
+    drift = clock["drift_ppm"]
     most = float(drift[np.argmax(np.abs(drift))])
     harmless = abs(most) < DRIFT_PPM
     sentence = (
@@ -260,7 +260,7 @@ def clocks(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
 
 def copies(reader: Reader, selection: Selection, captures: list[Capture], basis: Basis) -> list[Finding]:
     """Runs of which several logs hold a copy."""
-    pairs = pd.DataFrame(reader.ask("trust_twice", game=selection.game))
+    pairs = reader.ask("trust_twice", game=selection.game).frame
     if not len(pairs):
         return []
     name = {capture.capture_id: capture.name for capture in captures}

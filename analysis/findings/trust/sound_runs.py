@@ -1,7 +1,6 @@
 """Which of the chosen runs are sound: damaged, without an end, without a player, with a tunable that changed."""
 
 import numpy as np
-import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
@@ -75,10 +74,10 @@ def find(basis: Basis) -> list[Finding]:
 
 
 def _damaged(basis: Basis) -> Finding:
-    run, runs = pd.DataFrame(basis.run), basis.runs
+    run, runs = basis.run.frame, basis.runs
     damaged = basis.run["damaged"] == 1
     count = int(damaged.sum())
-    share = share_by_player(damaged.astype(float), np.ones(runs), basis.run["player"].astype(str))
+    share = share_by_player(damaged.astype(float), np.ones(runs), basis.run["player"])
     warnings = (f"Findings on these runs rest on {percent(share.value)} damaged ones.",) if count else ()
     sentence = f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
     if not count:
@@ -101,7 +100,7 @@ def _damaged(basis: Basis) -> Finding:
 
 
 def _endings(basis: Basis) -> Finding:
-    run, runs = pd.DataFrame(basis.run), basis.runs
+    run, runs = basis.run.frame, basis.runs
     ended = run["ending"].value_counts().reindex(ENDINGS, fill_value=0)
     cut, quits = int(ended["cut"]), int(ended["quit"])
     sentence = f"{cut} of {counted(runs, 'run')} {'has' if cut == 1 else 'have'} no end in the log"
