@@ -72,10 +72,6 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     captures, capture = np.unique(runs["capture"][row], return_inverse=True)
     numbers, song = np.unique(notes["song"], return_inverse=True)
     names = song_names(reader, selection.game)
-    due_in = np.full(len(error), np.nan)
-    if len(error) > 1:
-        same = notes["run_id"][1:] == notes["run_id"][:-1]
-        due_in[:-1] = np.where(same, np.diff(notes["due_us"]), np.nan)
     lane = _plain_lane(notes["lane"])
     return TimedNotes(
         players=tuple(players),
@@ -94,7 +90,6 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         lane=np.where(np.isnan(lane), -1, lane).astype(int),
         due_us=notes["due_us"],
         in_song_us=notes["due_us"] - notes["song_start_us"],
-        due_in_us=due_in,
         error_us=error,
         early_us=early,
         late_us=late,

@@ -12,13 +12,12 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class AccuracyCurve:
-    """Hit share for each half-width `window_us` (early and late alike) around one input offset.
+    """Hit share for each half-width (early and late alike) around one input offset.
 
     by_player: (players, windows); share with low..high: all players' notes together, interval by player;
     median, lower_quarter: over players. method: how each interval was made (Share.method).
     """
 
-    window_us: Array
     share: Array
     low: Array
     high: Array
@@ -53,7 +52,6 @@ def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array
     shares = [share_by_player(column, trials, np.arange(len(trials))) for column in hits.T]
     own = hits / trials[:, None]
     return AccuracyCurve(
-        np.asarray(window_us, float),
         _column(shares, "value"),
         _column(shares, "low"),
         _column(shares, "high"),

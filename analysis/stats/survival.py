@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.stats.estimate import LEVEL, normal_critical
-
 Array = np.ndarray
 
 
@@ -32,12 +30,6 @@ class KaplanMeier:
         """S at given times; NaN beyond the last duration unless the curve has come down to 0."""
         return step_value(self.time, self.surviving, self.last, time)
 
-    def standard_error(self) -> Array:
-        """Greenwood's standard error of S (runs taken as independent: for comparison, never a headline)."""
-        # At S = 0 the variance of log S is infinite, while S itself has none left.
-        variance = np.where(self.surviving > 0, self.greenwood, 0.0)
-        return self.surviving * np.sqrt(variance)
-
 
 def kaplan_meier(duration: Array, died: Array) -> KaplanMeier:
     """The product-limit estimate of the share surviving beyond each time.
@@ -59,16 +51,6 @@ def kaplan_meier(duration: Array, died: Array) -> KaplanMeier:
         greenwood = np.cumsum(deaths / (at_risk * (at_risk - deaths).astype(float)))
     last = float(sorted_time[-1]) if duration.size else 0.0
     return KaplanMeier(time, at_risk, deaths, surviving, greenwood, int(duration.size), last)
-
-
-def log_log_interval(curve: KaplanMeier, level: float = LEVEL) -> tuple[Array, Array]:
-    """Greenwood's interval on the complementary log-log scale, runs taken as independent.
-
-    Kept as the reference the by-player interval is held against; never a headline (see METHODS.md).
-    Kalbfleisch & Prentice 1980, The Statistical Analysis of Failure Time Data.
-    """
-    z = normal_critical(level)
-    return log_log_limits(curve.surviving, curve.greenwood, z)
 
 
 def log_log_limits(surviving: Array, log_variance: Array, critical: Array | float) -> tuple[Array, Array]:

@@ -19,10 +19,10 @@ class TimedNotes:
     player, song, build, capture: numbers that index the tuples of names. song_places: (stage, stage kind) of each
     song, -1 for none. experienced: one a player, True where known to have played before the playtest.
     run: run ids; attempt: counted from 1.
-    lane: -1 where the game has none. due_us: console time; in_song_us: since the song began. due_in_us: until the
-    next note of any lane (NaN for the last). error_us: press - due, *without* the console's input offset, NaN
-    where no press was meant for the note; early_us, late_us, offset_us, poll_us: the console's settings in force,
-    NaN where it declares none (offset 0). reach_us: the furthest a press may be from a note to be meant for it.
+    lane: -1 where the game has none. due_us: console time; in_song_us: since the song began.
+    error_us: press - due, *without* the console's input offset, NaN where no press was meant for the note;
+    early_us, late_us, offset_us, poll_us: the console's settings in force, NaN where it declares none (offset
+    0). reach_us: the furthest a press may be from a note to be meant for it.
     stray_run, stray_us: presses that no note claims, and how far the nearest note of the lane is (signed as error_us).
     """
 
@@ -42,7 +42,6 @@ class TimedNotes:
     lane: Array
     due_us: Array
     in_song_us: Array
-    due_in_us: Array
     error_us: Array
     early_us: Array
     late_us: Array

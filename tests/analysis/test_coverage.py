@@ -7,7 +7,8 @@ by no more than three standard errors of the simulation itself.
 import numpy as np
 import pytest
 
-from analysis.stats.survival import kaplan_meier, log_log_interval
+from analysis.stats.estimate import normal_critical
+from analysis.stats.survival import kaplan_meier, log_log_limits
 from tests.bench.analysis.coverage import (
     HARD,
     PLAIN,
@@ -65,7 +66,7 @@ def test_taking_runs_as_independent_would_not_cover():
     for _ in range(300):
         duration, died, _ = lives(HARD, 8, 0.5, rng)
         curve = kaplan_meier(duration, died)
-        low, high = log_log_interval(curve)
+        low, high = log_log_limits(curve.surviving, curve.greenwood, normal_critical(0.95))
         step = np.searchsorted(curve.time, 1.0, side="right") - 1
         held += low[step] <= 0.5 <= high[step]
     assert held / 300 < 0.85

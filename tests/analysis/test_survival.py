@@ -12,9 +12,10 @@ from scipy import stats
 from analysis.stats.clustered import mean_influence, restricted_mean_by_player, survival_by_player
 from analysis.stats.compare import compare_builds
 from analysis.stats.competing import cumulative_incidence
+from analysis.stats.estimate import normal_critical
 from analysis.stats.rates import hazard_by_time, hazard_edges, rate_by_player
 from analysis.stats.recurrent import cox
-from analysis.stats.survival import kaplan_meier, log_log_interval, quantile, restricted_mean
+from analysis.stats.survival import kaplan_meier, log_log_limits, quantile, restricted_mean
 from tests.truths import survival as truth
 
 
@@ -32,8 +33,8 @@ def gehan():
 def test_kaplan_meier_is_that_of_the_6_mp_trial(gehan):
     arm = gehan[gehan.treat == "6-MP"]
     curve = kaplan_meier(arm.time.to_numpy(), arm.cens.to_numpy() == 1)
-    low, high = log_log_interval(curve)
-    found = zip(curve.surviving, curve.standard_error(), low, high, strict=True)
+    low, high = log_log_limits(curve.surviving, curve.greenwood, normal_critical(0.95))
+    found = zip(curve.surviving, curve.surviving * np.sqrt(curve.greenwood), low, high, strict=True)
     assert curve.time.tolist() == list(truth.SIX_MP)
     for row, printed in zip(found, truth.SIX_MP.values(), strict=True):
         for value, wanted, digits in zip(row, printed, (6, 5, 4, 4), strict=True):

@@ -35,7 +35,6 @@ def timed_notes(
     run = player.copy() if run is None else np.asarray(run)
     due = np.arange(n) * 500.0 if due_ms is None else np.asarray(due_ms, float)
     start = {r: due[run == r].min() for r in np.unique(run)}
-    due_in = np.r_[np.diff(due), np.nan] if n else np.zeros(0)
     players, songs = int(player.max(initial=0)) + 1, int(song.max(initial=0)) + 1
     return TimedNotes(
         players=tuple(f"P{p + 1:02d}" for p in range(players)),
@@ -54,7 +53,6 @@ def timed_notes(
         lane=column(lane, -1).astype(int),
         due_us=np.rint(1000 * due).astype(np.int64),
         in_song_us=np.rint(1000 * (due - np.array([start[r] for r in run]))).astype(np.int64),
-        due_in_us=1000 * due_in,
         error_us=1000 * error,
         early_us=1000 * column(early_ms).astype(float),
         late_us=1000 * column(late_ms).astype(float),
