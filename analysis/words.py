@@ -5,7 +5,7 @@ start at once.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -93,6 +93,11 @@ def cell(value: Any) -> str:
 def counted(count: int, noun: str, plural: str = "") -> str:
     """`1 run`, `12,000 runs`; `plural` for nouns that take no s."""
     return f"{int(count):,} {noun if count == 1 else plural or noun + 's'}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    return " and ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))
 
 
 def span(low: float | None, high: float | None, unit: str = "") -> str:

@@ -25,6 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     words.add_argument("--authors", default="", help="who hands it in")
     words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
     words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
+    words.add_argument("--contributions", default="", metavar="TEXT", help="what each author did")
+    words.add_argument("--interpretation", default="", metavar="TEXT", help="what the authors make of it")
     words.add_argument("--consent", default="", metavar="TEXT", help="how players were asked, and what they were told")
 
 
@@ -60,6 +62,8 @@ def run(arguments: argparse.Namespace) -> int:
                 "question": arguments.about,
                 "playtest": arguments.playtest,
                 "consent": arguments.consent,
+                "contributions": arguments.contributions,
+                "interpretation": arguments.interpretation,
             }
             about = About(**session.words() | {place: text for place, text in given_words.items() if text})
             content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")

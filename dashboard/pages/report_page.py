@@ -8,15 +8,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from dash import Dash, Input, State, callback_context, dcc, html
+from dash import Dash, Input, Output, State, callback_context, dcc, html, no_update
 
 from analysis.selection import Selection
+from analysis.words import counted, listed
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import nothing_ingested
 from dashboard.parts.dash_parts import note
 from dashboard.parts.job_area import JobArea
 from dashboard.report.browser import find_browser
 from dashboard.report.content import About, gather
+from dashboard.report.places_to_write import PLACES, Place
 from dashboard.report.proposing import proposer
 from dashboard.report.writing import write_report
 from dashboard.state.dashboard_session import Session
@@ -25,41 +27,20 @@ from dashboard.web import element_ids
 from dashboard.web.filters import from_address, in_words
 from dashboard.web.placing import placed
 
-TITLE, AUTHORS, QUESTION, PLAYTEST, CONSENT = (
-    f"report-{name}" for name in ("title", "authors", "question", "playtest", "consent")
-)
-EVERY, WRITE = "report-every", "report-write"
+EVERY, WRITE, KEPT = "report-every", "report-write", "report-kept"
 AREA = JobArea("report")
-_LONGEST = 4000
-_PLACES = {"title": TITLE, "authors": AUTHORS, "question": QUESTION, "playtest": PLAYTEST, "consent": CONSENT}
+_LONGEST, _SHORT = 4000, 200
+
+
+def place_id(name: str) -> str:
+    """The id of the field of a place to write."""
+    return f"report-{name}"
 
 
 def controls(words: Mapping[str, str] | None = None) -> list[Any]:
-    """The words of the authors (those already kept: `words`), the button, and where the result appears."""
-    kept = {_PLACES[place]: text for place, text in (words or {}).items() if place in _PLACES}
-
-    def line(label: str, name: str) -> html.Div:
-        return html.Div(
-            [
-                html.Label(label, htmlFor=name),
-                dcc.Input(id=name, type="text", maxLength=200, size="50", value=kept.get(name)),
-            ],
-            className="field grow",
-        )
-
-    def lines(label: str, name: str, hint: str) -> html.Div:
-        area = dcc.Textarea(id=name, rows=3, maxLength=_LONGEST, placeholder=hint, value=kept.get(name))
-        return html.Div([html.Label(label, htmlFor=name), area], className="field")
-
+    """The buttons, where the result appears, and the words of the authors (those already kept: `words`)."""
+    kept = words or {}
     return [
-        html.Div([line("Title", TITLE), line("Authors", AUTHORS)], className="row"),
-        lines("The question you set out with", QUESTION, "What did you want to find out, before anybody played?"),
-        lines(
-            "The playtest",
-            PLAYTEST,
-            "Where and when, who played, what they were told, how many runs each, which build first.",
-        ),
-        lines("Consent", CONSENT, "How players were asked, what they were told, and who may see the data."),
         html.Div(
             [
                 html.Button("Write the report", id=WRITE, className="button", type="button"),
@@ -69,11 +50,25 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
             className="row",
         ),
         *AREA.rest(),
+        html.Div([_field(place, kept.get(place.name)) for place in PLACES], className="places"),
+        html.Div(
+            "What you write is kept in the study when you leave a field.", id=KEPT, role="status", className="note"
+        ),
     ]
 
 
+def _field(place: Place, kept: str | None) -> html.Div:
+    name = place_id(place.name)
+    field: Any
+    if place.short:
+        field = dcc.Input(id=name, type="text", maxLength=_SHORT, value=kept)
+    else:
+        field = dcc.Textarea(id=name, rows=2, maxLength=_LONGEST, placeholder=place.hint, value=kept)
+    return html.Div([html.Label(place.label, htmlFor=name), field], className="field")
+
+
 def body(session: Session, selection: Selection | None) -> list[Any]:
-    """The form."""
+    """The form, and what the report will hold."""
     if selection is None:
         return [placed(nothing_ingested(session))]
     browser = find_browser()
@@ -84,30 +79,52 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         "PDF, no figure files."
     )
     return [
-        html.Section(
+        html.Div(
             [
-                html.H2("What only you know"),
-                *controls(session.words()),
-                note("What you write here is kept in the study when you write the report."),
-                note(f"It covers {in_words(selection)}. {hint}"),
-            ],
-            className="card wide",
-        ),
-        html.Section(
-            [
-                html.H2("What it holds"),
-                html.P(
-                    "Question and target, the playtest, how far the data can be trusted, the findings, the "
-                    "proposal, before and "
-                    "after, limits, methods with their sources, and an appendix with the fingerprint that "
-                    "finds the same data again. "
-                    "Every number with its interval and its players and runs. Beside it: figures as SVG and "
-                    "PNG, tables as CSV, "
-                    "Markdown and LaTeX, the sources as BibTeX."
+                html.Section([html.H2("What only you know"), *controls(session.words())], className="card"),
+                html.Section(
+                    [
+                        html.H2("What will be in it"),
+                        html.Ol(
+                            [html.Li([html.B(heading), f": {words}"]) for heading, words in outline(session, selection)]
+                        ),
+                        note(f"It covers {in_words(selection)}. {hint}"),
+                        note("Beside it: LaTeX, figures as SVG and PNG, tables as CSV, Markdown and LaTeX, BibTeX."),
+                    ],
+                    className="card",
                 ),
             ],
-            className="card wide",
+            className="wide writing",
+        )
+    ]
+
+
+def outline(session: Session, selection: Selection) -> list[tuple[str, str]]:
+    """Each section of the report, with what will stand in it as things are, or what is missing."""
+    basis = session.basis(selection)
+    builds = [str(one) for one in session.ask("game_builds", game=selection.game)["build"]]
+    compared = f"{builds[-2]} against {builds[-1]}" if len(builds) > 1 else "missing: a second build that was played"
+    wanted = len(session.ask("game_targets", game=selection.game)["noted_at"]) > 0
+    return [
+        ("Summary", "question, answer, what was changed, whether it helped, what next, how sure"),
+        ("The playtest", f"{counted(basis.players, 'player')}, {counted(basis.runs, 'run')}, {listed(builds)}"),
+        (
+            "The evidence",
+            "the figures that bear on your targets"
+            if wanted
+            else "no target is kept, so the figures that matter most in such a game",
         ),
+        (
+            "The change",
+            "the best proposal for your targets, and what is expected of it"
+            if wanted
+            else "missing: set a target on the page “What to change” first",
+        ),
+        ("Did it help?", compared),
+        ("Limits", "what weakens all this"),
+        ("What we did, and what we make of it", "yours to write"),
+        ("Methods and sources", "those used"),
+        ("Appendix", "all other findings, tunables, logs"),
     ]
 
 
@@ -137,14 +154,31 @@ def write(session: Session, selections: list[Selection], about: About, job: Job)
 
 
 def wires(app: Dash, session: Session) -> None:
-    """Button -> job -> links."""
+    """Words -> study; button -> job -> links."""
+    values = [State(place_id(place.name), "value") for place in PLACES]
+
+    def said(words: tuple[str | None, ...]) -> dict[str, str]:
+        return {place.name: (word or "")[:_LONGEST] for place, word in zip(PLACES, words, strict=True)}
+
+    @app.callback(
+        Output(KEPT, "children"),
+        *[Input(place_id(place.name), "n_blur") for place in PLACES],
+        *values,
+        prevent_initial_call=True,
+    )
+    def keep(*given: Any) -> Any:
+        words = said(given[len(PLACES) :])
+        if words == session.words() or not (any(words.values()) or session.words()):
+            return no_update
+        session.keep_words(words)
+        return "Kept in the study."
 
     @app.callback(
         *AREA.started,
         Input(WRITE, "n_clicks"),
         Input(EVERY, "n_clicks"),
         State(element_ids.ADDRESS, "search"),
-        *[State(name, "value") for name in _PLACES.values()],
+        *values,
         prevent_initial_call=True,
     )
     def start(one: int | None, every: int | None, search: str | None, *words: str | None) -> Any:
@@ -153,9 +187,8 @@ def wires(app: Dash, session: Session) -> None:
             return AREA.NOTHING
         whole = callback_context.triggered_id == EVERY
         chosen = [Selection(game) for game in session.games()] if whole else [selection]
-        said = {place: (word or "")[:_LONGEST] for place, word in zip(_PLACES, words, strict=True)}
-        session.keep_words(said)
-        about = About(**said)
+        session.keep_words(said(words))
+        about = About(**said(words))
         return AREA.begin(session.jobs.start("report", lambda job: write(session, chosen, about, job)))
 
     AREA.wire(app, session, lambda job: links(job.number), done="The report is written.")
@@ -175,7 +208,7 @@ PAGE = Page(
     group="Decide",
     short="Report",
     title="Write it down",
-    lead="A document to hand in, with the doubt left in, that prints to a clean PDF.",
+    lead="An argument of five to eight pages to hand in, with the doubt left in, that prints to a clean PDF.",
     body=body,
     controls=controls,
     wires=wires,

@@ -2,6 +2,7 @@
 
 import json
 from base64 import b64encode
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -10,20 +11,18 @@ from markupsafe import Markup
 
 from analysis.finding import Finding
 from analysis.words import counted
-from dashboard.figures import WIDE_ON_PAPER, figure_for
-from dashboard.figures.palette import LIGHT
 from dashboard.report import exports
+from dashboard.report.argument import sections
 from dashboard.report.browser import BrowserTrouble, Drawing, draw, find_browser, in_script, print_pdf
 from dashboard.report.content import Content
-from dashboard.report.document import document, picture_name
+from dashboard.report.document import document
+from dashboard.report.document_blocks import pictured
+from dashboard.report.latex import write_latex
+from dashboard.report.report_figures import figures as every_figure
+from dashboard.report.report_figures import picture_name
 from dashboard.web import plotly_js
 from dashboard.web.filters import in_words
 from dashboard.web.templating import part, render
-
-# Pixels: over the whole page, or in one of its two columns. Words of twelve pixels can be read at either.
-_WIDE, _NARROW = 720, 400
-# Heights that look right at the whole width -> in a column; rows of whiskers need all the height they have.
-_HEIGHTS = {400: 310, 340: 270, 320: 250, 240: 200}
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,9 @@ def write_report(content: Content, folder: Path, browser: str | None = None) -> 
     Without a browser the HTML draws its figures itself when it is opened, and there are no PDF and no figure files.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    figures = _figures(content)
+    parts = sections(content)
+    alts = pictured(parts)
+    figures = {name: figure for name, figure in every_figure(content).items() if name in alts}
     remarks: list[str] = []
     drawn: dict[str, Drawing] = {}
     found = find_browser(browser)
@@ -57,10 +58,10 @@ def write_report(content: Content, folder: Path, browser: str | None = None) -> 
         except BrowserTrouble as trouble:
             remarks.append(f"The figures could not be written as files: {trouble}")
     html = folder / "report.html"
-    pictures, scripts = _pictures(figures, drawn)
-    html.write_text(document(content, pictures, scripts), encoding="utf-8")
+    pictures, scripts = _pictures(figures, drawn, alts)
+    html.write_text(document(content, parts, pictures, scripts), encoding="utf-8")
     files = _write_figures(drawn, folder / "figures") + _write_tables(content, folder / "tables")
-    files += _write_sources(content, folder)
+    files += [*_write_sources(content, folder), write_latex(content, parts, set(drawn), folder)]
     pdf: Path | None = folder / "report.pdf"
     try:
         if found is None or pdf is None:
@@ -79,33 +80,19 @@ def plotly_code() -> str:
     return plotly_js.script().decode("utf-8")
 
 
-def _figures(content: Content) -> dict[str, dict[str, Any]]:
-    figures = {}
-    for g, game in enumerate(content.games):
-        for finding in (*game.findings, *(content.side_by_side if g == 0 else ())):
-            figure = figure_for(finding, LIGHT, paper=True)
-            if figure is not None:
-                if finding.id == "deaths.places":
-                    figure = content.stage_pictures.lay_under(figure, game.selection)
-                wide = finding.id in WIDE_ON_PAPER
-                height = figure.layout.height if wide else _HEIGHTS.get(figure.layout.height, figure.layout.height)
-                width = _WIDE if wide else _NARROW
-                figure.update_layout(width=width, height=height, paper_bgcolor="#ffffff", autosize=False)
-                figures[picture_name(g, finding)] = json.loads(figure.to_json())
-    return figures
-
-
-def _pictures(figures: dict[str, dict[str, Any]], drawn: dict[str, Drawing]) -> tuple[dict[str, Markup], Markup]:
+def _pictures(
+    figures: Mapping[str, Any], drawn: Mapping[str, Drawing], alts: Mapping[str, str]
+) -> tuple[dict[str, Markup], Markup]:
     if drawn or not figures:
-        return {name: _image(drawing) for name, drawing in drawn.items()}, Markup("")
+        return {name: _image(drawing, alts[name]) for name, drawing in drawn.items()}, Markup("")
     code = Markup(plotly_code().replace("</script", "<\\/script"))
-    places = {name: part("plot", name) for name in figures}
+    places = {name: part("plot", name, alts[name]) for name in figures}
     return places, render("report/plots.html", code=code, figures=Markup(in_script(figures)))
 
 
-def _image(drawing: Drawing) -> Markup:
+def _image(drawing: Drawing, alt: str) -> Markup:
     data = b64encode(drawing.svg.encode()).decode()
-    return part("picture", f"data:image/svg+xml;base64,{data}")
+    return part("picture", f"data:image/svg+xml;base64,{data}", alt)
 
 
 def _write_figures(drawn: dict[str, Drawing], folder: Path) -> list[Path]:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.stats.estimate import Estimate
-from analysis.words import amount, capital, cell, counted, estimated, limits, percent, points, signed
+from analysis.words import amount, capital, cell, counted, estimated, limits, listed, percent, points, signed
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -66,6 +66,7 @@ def test_amounts_carry_their_unit():
     assert signed(12.4, "ms") == "+12 ms" and signed(-0.04, "ms") == "0 ms" and signed(-3.25, "ms") == "-3.2 ms"
     assert points(0.043) == "+4 points" and points(-0.01) == "-1 point" and points(-0.2, signed=False) == "20 points"
     assert counted(1, "run") == "1 run" and counted(12000, "life", "lives") == "12,000 lives"
+    assert listed(["a"]) == "a" and listed(["a", "b", "c"]) == "a, b and c" and listed([]) == ""
 
 
 @pytest.mark.parametrize(

@@ -234,6 +234,11 @@ def test_the_report_is_written_from_the_page(at):
     page.goto(f"{served.address}/report?game=Tin+Drizzle")
     page.fill("#report-title", "Rain <on> tin")
     page.fill("#report-consent", "Everybody was asked.")
+    page.focus("#report-authors")
+    page.wait_for_selector("text=Kept in the study")  # the first field, as soon as the second was gone to
+    page.reload()
+    page.wait_for_selector("#report-title")
+    assert page.input_value("#report-title") == "Rain <on> tin"
     page.click("#report-write")
     page.wait_for_selector("text=The report is written", timeout=180_000)
     assert served.session.words() == {
@@ -242,12 +247,14 @@ def test_the_report_is_written_from_the_page(at):
         "question": "",
         "playtest": "",
         "consent": "Everybody was asked.",
+        "contributions": "",
+        "interpretation": "",
     }
     with page.expect_download() as waiting:
         page.get_by_text("Everything, as an archive").click()
     content = Path(waiting.value.path()).read_bytes()
     names = zipfile.ZipFile(io.BytesIO(content)).namelist()
-    assert {"report/report.html", "report/report.pdf", "report/sources.bib"} <= set(names)
+    assert {"report/report.html", "report/report.pdf", "report/report.tex", "report/sources.bib"} <= set(names)
     assert any(name.endswith(".svg") for name in names) and any(name.endswith(".tex") for name in names)
 
 

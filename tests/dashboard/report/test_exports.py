@@ -47,14 +47,28 @@ def test_missing_values_are_empty_and_texts_are_one_line():
 def test_latex_has_no_command_of_the_log(value):
     escaped = latex(value)
     # Every special character left is one that we wrote as an escape.
-    bare = re.sub(r"\\text[a-z]+\{\}|\\[{}$&#%_]|\$-\$|\$\\[a-z]+\$", "", escaped)
+    bare = re.sub(r"\\(?:text[a-z]+|allowbreak|nobreakspace|ldots)\{\}|\\[{}$&#%_]|\$-\$|\$\\[a-z]+\$", "", escaped)
     assert not set(bare) & set("\\{}$&#%_^~")
 
 
 def test_latex_table():
-    made = as_latex({"who_": ["P&1"], "n": [3]}, "100 % of $x$")
-    assert r"\begin{tabular}{lr}" in made and r"who\_ & n \\" in made and r"P\&1 & 3 \\" in made
-    assert r"\caption{100 \% of \$x\$}" in made
+    made = as_latex({"who_": ["P&1"], "n": [3]}, "100 % of $x$", "tab:who")
+    assert made.count(r"\raggedright") == made.count(r"\raggedleft") == 1  # texts left, numbers right
+    assert r"\hspace{0pt}P\&1 & \hspace{0pt}3 \\" in made
+    assert r"\caption{100 \% of \$x\$}\label{tab:who}\\" in made
+    shares = [float(share) for share in re.findall(r"\\dimexpr ([\d.]+)\\linewidth", made)]
+    assert sum(shares) == pytest.approx(1, abs=1e-3) and min(shares) > 0.3
+
+
+def test_long_words_may_be_broken_and_others_are_left_to_latex():
+    assert latex("0123456789ab") == r"0123\allowbreak{}4567\allowbreak{}89ab\allowbreak{}"
+    assert latex("interpretation") == "interpretation"
+    assert r"\_\allowbreak{}" in latex("fire_period_boss")
+
+
+def test_letters_that_the_fonts_lack_are_written_in_others():
+    assert latex("Żółw, naïve") == "Żółw, naïve"
+    assert latex("ﬁ") == "fi" and latex("Ω") == "[U+03A9]"
 
 
 def test_markdown_table_keeps_its_columns():

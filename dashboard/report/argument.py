@@ -1,0 +1,197 @@
+"""The report as an argument: summary, playtest, evidence, change, whether it helped, limits, authors, methods."""
+
+from typing import Any
+
+from analysis.finding import Finding
+from analysis.findings.questions import Chapter
+from analysis.words import capital, cell, counted, listed
+from dashboard.figures import has_figure
+from dashboard.parts.cards import shared_warnings
+from dashboard.report.appendix import appendix, method_lines
+from dashboard.report.captions import caption
+from dashboard.report.content import BuildPlayed, Content, GamePart
+from dashboard.report.document_blocks import (
+    Article,
+    Block,
+    Bullets,
+    Figure,
+    Heading,
+    Ref,
+    Section,
+    Sources,
+    Table,
+    Tone,
+    own,
+    say,
+)
+from dashboard.report.places_to_write import GAPS
+from dashboard.report.proposed_change import change
+from dashboard.report.report_figures import picture_name
+from dashboard.report.summary import summary
+from dashboard.web.filters import in_words
+
+_FEW = 8  # players
+
+
+def sections(content: Content) -> list[Section]:
+    """The whole report, the appendix last."""
+    several = len(content.games) > 1
+    found: list[Section] = []
+    for at, game in enumerate(content.games):
+        if several:
+            found.append(Section(game.selection.game, ()))
+        level = 3 if several else 2
+        labels = {finding.key: picture_name(at, finding) for finding in game.evidence}
+        found.append(Section("Summary", tuple(summary(game, content.about, labels)), level, leads=True))
+        found += [Section(heading, tuple(blocks), level) for heading, blocks in _of_game(content, game, at)]
+    if several:
+        found.append(Section("The games side by side", tuple(_side_by_side(content))))
+    cited = tuple(content.own_sources)
+    sources = (Heading("Sources"), Sources(cited)) if cited else ()
+    found += [
+        Section("Limits", (Bullets(tuple(limits(content))),)),
+        Section("What we did, and what we make of it", tuple(_authors(content))),
+        Section("Methods and sources", (*method_lines(content.methods.values()), *sources)),
+    ]
+    return [*found, *appendix(content)]
+
+
+def _of_game(content: Content, game: GamePart, at: int) -> list[tuple[str, list[Block]]]:
+    return [
+        ("The playtest", _playtest(content, game, at)),
+        ("The evidence", _evidence(game, at)),
+        ("The change, and what is expected of it", change(game, at)),
+        ("Did it help?", _helped(game, at)),
+    ]
+
+
+def _playtest(content: Content, game: GamePart, at: int) -> list[Block]:
+    about, people = content.about, {name: int(column[0]) for name, column in game.people.items() if name != "minutes"}
+    words = [
+        f"{counted(people['players'], 'player')} made {counted(people['runs'], 'run')}; "
+        f"{cell(round(float(game.people['minutes'][0]), 1))} minutes alive in all.",
+        f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says.",
+        f"The report covers {in_words(game.selection)}. The data hold player tags only, no names.",
+    ]
+    if people["untagged"]:
+        words.append(f"{counted(people['untagged'], 'run')} without a player tag, each taken as a player of its own.")
+    trust = [finding for finding in game.in_chapter(Chapter.DATA) if finding.id in ("trust.verdict", "trust.damaged")]
+    label = f"{at + 1}-builds"
+    return [
+        *own(about.playtest, GAPS["playtest"], "How it was played."),
+        *own(about.consent, GAPS["consent"], "Consent."),
+        say(" ".join(words), " ", Ref(label), " has each build.", lead="Who played."),
+        Table(
+            _builds(game.builds),
+            "The builds that were played, the first one on top: number of players and runs, minutes alive, and how "
+            "many runs ended in which way.",
+            label,
+        ),
+        say(" ".join(capital(finding.sentence) for finding in trust), lead="Can the data be trusted?"),
+    ]
+
+
+def _builds(builds: tuple[BuildPlayed, ...]) -> dict[str, list[Any]]:
+    columns: dict[str, list[Any]] = {"build": [one.label for one in builds]}
+    if any(one.days for one in builds):
+        columns["played"] = [" to ".join(one.days) or "–" for one in builds]
+    counts = {"players": "players", "runs": "runs", "finished": "finished", "game over": "game_over"}
+    columns |= {name: [one.count(key) for one in builds] for name, key in counts.items()}
+    columns |= {name: [one.count(name) for one in builds] for name in ("quit", "cut")}
+    columns["minutes"] = [round(one.people["minutes"], 1) for one in builds]
+    return columns
+
+
+def _evidence(game: GamePart, at: int) -> list[Block]:
+    if not game.evidence:
+        return [say("Nothing can be drawn from these data yet: play more runs, or choose more of them.")]
+    names = [one.target.name for one in game.standings]
+    why = (
+        f"These figures bear on what was wanted: {listed(names)}."
+        if names
+        else "No target chose these figures: they are those that matter most in a game of this kind."
+    )
+    shared = shared_warnings(game.findings)
+    blocks: list[Block] = [say(f"{why} All others are in the appendix.")]
+    return blocks + [_large(finding, at, shared) for finding in game.evidence]
+
+
+def _large(finding: Finding, at: int, shared: frozenset[str]) -> Article:
+    label = picture_name(at, finding)
+    return Article(
+        (
+            Heading(capital(finding.title)),
+            say(f"{capital(finding.sentence)} (", Ref(label), ")", lead=finding.headline),
+            *[say(capital(one), tone=Tone.WARNING) for one in finding.warnings if one not in shared],
+            Figure(label, caption(finding), f"{finding.title}. {finding.sentence}", label),
+        ),
+        wide=True,
+    )
+
+
+def _helped(game: GamePart, at: int) -> list[Block]:
+    found = game.outcome
+    if not found:
+        only = f"only one build, {game.builds[0].label}, was played" if len(game.builds) == 1 else "no two builds were"
+        return [
+            say(
+                f"There is no before and after yet: {only}. Change something, flash it, and let people play again; "
+                "half of them should begin with the old build."
+            )
+        ]
+    blocks: list[Block] = []
+    for finding in found:
+        inside: list[Block] = [Heading(capital(finding.title)), say(capital(finding.sentence))]
+        inside += [say(capital(one), tone=Tone.WARNING) for one in finding.warnings]
+        table = finding.tables.get("predictions")
+        label = picture_name(at, finding)
+        if has_figure(finding) and finding.estimate is not None and finding.estimate.low is not None:
+            inside.append(Figure(label, caption(finding), finding.sentence, label))
+        elif table is not None:
+            inside.append(Table(table, f"{finding.title}, {finding.basis}.", label))
+        blocks.append(Article(tuple(inside), wide=True))
+    return blocks
+
+
+def _side_by_side(content: Content) -> list[Block]:
+    return [
+        Article(
+            (
+                Heading(capital(finding.title)),
+                say(capital(finding.sentence)),
+                Figure(picture_name(0, finding), caption(finding), finding.sentence, picture_name(0, finding)),
+            )
+        )
+        for finding in content.side_by_side
+    ]
+
+
+def _authors(content: Content) -> list[Block]:
+    about = content.about
+    return [
+        *own(about.contributions, GAPS["contributions"], "Who did what."),
+        *own(about.interpretation, GAPS["interpretation"], "Our interpretation."),
+    ]
+
+
+def limits(content: Content) -> list[str]:
+    """What weakens the argument, each said once: few players, damage, who came, and the findings' own warnings."""
+    said: list[str] = []
+    several = len(content.games) > 1
+    for game in content.games:
+        of = f"{game.selection.game}: " if several else ""
+        players = game.basis.players
+        if players < _FEW:
+            said.append(f"{of}only {counted(players, 'player')}. Every interval here is indicative only.")
+        if int(game.people["new_players"][0]) < players:
+            said.append(
+                f"{of}not all players were known to be new to it. Testers more skilled than the audience make a game "
+                "look easier than it is."
+            )
+        said += [one for finding in (*game.evidence, *game.outcome) for one in finding.warnings]
+        said += [one for proposal in game.proposals[:1] for one in proposal.warnings]
+    said += [
+        "Runs of one player are alike, so intervals are by player; the players are those who came, not a random draw.",
+        "Runs that were quit or cut off count as unseen endings. Who quits after repeated deaths is no random loss.",
+    ]
+    return [capital(one) for one in dict.fromkeys(said)]
