@@ -76,7 +76,7 @@ def margin_by_player(error: float, players: int, level: float = LEVEL) -> float:
 def margin_of_difference(one: np.ndarray, other: np.ndarray, level: float = LEVEL) -> float:
     """The margin of error of the difference of two means, spreads apart. Welch 1947, Biometrika 34:28-35.
 
-    one, other: the values of two groups, at least two each.
+    one, other: (n,), (m,) the values of two groups, at least two each.
     """
     a, b = (values.var(ddof=1) / values.size for values in (one, other))
     freedom = (a + b) ** 2 / (a**2 / (one.size - 1) + b**2 / (other.size - 1))

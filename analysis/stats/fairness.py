@@ -26,8 +26,9 @@ class Notice:
 
 
 def notice_bands(age_ms: Array) -> Notice:
-    """Deaths whose killing shot was younger than anybody reacts, than most react, and old enough; NaN is
-    left out.
+    """Deaths whose killing shot was younger than anybody reacts, than most react, and old enough.
+
+    age_ms: (deaths,) from the shot to the death; NaN is left out.
     """
     age = np.asarray(age_ms, dtype=float)
     age = age[np.isfinite(age)]
@@ -50,8 +51,9 @@ def repeated_place(run: Array, x: Array, y: Array, reach_px: float) -> Array:
 
 
 def longest_repeat(again: Array) -> int:
-    """The most deaths in a row at one place: one more than the longest stretch of True, 0 without any
-    death.
+    """The most deaths in a row at one place: one more than the longest stretch of True.
+
+    again: (deaths,) in order, whether each was where the one before was; 0 without any death.
     """
     if not again.size:
         return 0
@@ -63,5 +65,5 @@ def longest_repeat(again: Array) -> int:
 
 
 def path_px(x: Array, y: Array) -> float:
-    """The length of the way through some points, in order of time; 0 for one point or none."""
+    """The length of the way through (n,) points in px, in order of time; 0 for one point or none."""
     return float(np.hypot(np.diff(np.asarray(x, float)), np.diff(np.asarray(y, float))).sum())

@@ -44,7 +44,10 @@ def hit_counts(judged_us: Array, player: Array, players: int, early_us: Array, l
 
 
 def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array | None = None) -> AccuracyCurve:
-    """Hit share as a function of the window, around the offset in force or around `offset_us`."""
+    """Hit share as a function of the window, around the offset in force or around `offset_us`.
+
+    window_us: (windows,) half-widths; offset_us: one for all, or (notes,). Intervals by player, as `share_by_player`.
+    """
     judged = notes.judged_us if offset_us is None else notes.error_us - offset_us
     hits, trials = hit_counts(judged, notes.player, len(notes.players), window_us, window_us)
     played = trials > 0
@@ -71,7 +74,7 @@ def asymmetric_shares(notes: TimedNotes, early_us: Array, late_us: Array) -> Arr
 
 
 def window_steps(notes: TimedNotes, steps: int = 60) -> Array:
-    """Windows from 0 to the widest logged press that was meant for a note, at most the 99.5 % of them."""
+    """(about `steps`,) us: from 0 to the widest logged press that was meant for a note, at most the 99.5 % of them."""
     distance = np.abs(notes.judged_us[notes.pressed])
     widest = float(np.quantile(distance, 0.995)) if len(distance) else 0.0
     edge = float(np.nanmax(np.r_[notes.early_us, notes.late_us, 0.0]))

@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 
 def binomial_below(count: Any, trials: Any, chance: Any) -> Array:
-    """The chance of at most `count` successes in `trials`; the arguments broadcast."""
+    """The chance of at most `count` successes in `trials`; the arguments broadcast to the result's shape."""
     left = np.maximum(np.asarray(trials) - count, 1.0)
     below = special.betainc(left, np.asarray(count) + 1.0, 1 - np.asarray(chance))
     return np.where(np.asarray(count) >= trials, 1.0, below)
@@ -37,7 +37,7 @@ def chi2_quantile(below: float, degrees: Any) -> Array:
 
 
 def ranks(column: Array) -> Array:
-    """The ranks of a column, from 1; those that are equal share the mean of their ranks."""
+    """(n,) ranks of an (n,) column, from 1; those that are equal share the mean of their ranks."""
     _, place, count = np.unique(column, return_inverse=True, return_counts=True)
     return np.asarray((np.cumsum(count) - (count - 1) / 2)[place])
 
@@ -45,7 +45,7 @@ def ranks(column: Array) -> Array:
 def kruskal_wallis(groups: Sequence[Array]) -> float:
     """The p value of groups that differ by chance only. Kruskal & Wallis 1952, J. Am. Stat. Assoc. 47:583-621.
 
-    At least two groups, of which something differs; by the chi-squared distribution, corrected for ties.
+    groups: at least two, (n,) values each, not all alike; by the chi-squared distribution, corrected for ties.
     """
     sizes = np.array([len(group) for group in groups])
     whole = np.concatenate(list(groups))

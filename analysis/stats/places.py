@@ -181,8 +181,10 @@ def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: floa
 
 
 def rate_limits(events: Array, exposure: Array, level: float = LEVEL) -> tuple[Array, Array]:
-    """Garwood's Poisson limits of events / exposure cell by cell: for the eye, before any correction for
-    many cells.
+    """Garwood's Poisson limits of events / exposure cell by cell: for the eye, before any correction for many cells.
+
+    events, exposure: (cells,); the limits in events per unit of exposure, NaN where there is none. Garwood 1936,
+    Biometrika 28:437-442.
     """
     events, exposure = np.asarray(events, float), np.asarray(exposure, float)
     tail = (1 - level) / 2

@@ -29,7 +29,10 @@ class Share(Estimate):
 
 
 def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float, float]:
-    """Wilson's score interval. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; independent trials."""
+    """Wilson's score interval of a share, 0 to 1. Wilson 1927, J. Am. Stat. Assoc. 22:209-212; independent trials.
+
+    Raises ValueError without trials.
+    """
     if trials <= 0:
         raise ValueError("an interval needs at least one trial")
     z = normal_critical(level)
@@ -40,7 +43,7 @@ def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float
 
 
 def clopper_pearson(successes: int, trials: int, level: float = LEVEL) -> tuple[float, float]:
-    """The exact binomial interval. Clopper & Pearson 1934, Biometrika 26:404-413; independent trials."""
+    """The exact interval of a share, 0 to 1. Clopper & Pearson 1934, Biometrika 26:404-413; independent trials."""
     tail, fails = (1 - level) / 2, trials - successes
     low = special.betaincinv(successes, fails + 1, tail) if successes else 0.0
     high = special.betaincinv(successes + 1, fails, 1 - tail) if fails else 1.0

@@ -94,7 +94,10 @@ def deaths_in_bins(duration: Array, died: Array, edges: Array) -> tuple[Array, A
 
 
 def hazard_edges(duration: Array, died: Array, deaths_per_bin: int = 10, most_bins: int = 12) -> Array:
-    """Bin edges from 0 with about equally many deaths in each, so that every bin can say something."""
+    """(bins + 1,) edges from 0, with about equally many deaths in each bin, so that every bin can say something.
+
+    duration, died: (n,); the edges are in the unit of the durations.
+    """
     times = np.sort(np.asarray(duration, float)[np.asarray(died, bool)])
     longest = float(np.max(duration, initial=0.0))
     bins = int(np.clip(times.size // deaths_per_bin, 1, most_bins))

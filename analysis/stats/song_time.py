@@ -58,7 +58,8 @@ def drift(notes: TimedNotes, song: int) -> Drift:
     """The mean over players of the slope of their errors along the song, each run about its own level.
 
     Positive: presses fall later and later against the notes, as when the console's tempo runs ahead of the music.
-    Errors are clipped at three spreads of the player, so that lapses cannot tilt the line.
+    Errors are clipped at three spreads of the player, so that lapses cannot tilt the line. song: its number in
+    `notes.songs`; the slopes in ppm, us of error for a second of song.
     """
     own = (notes.song == song) & notes.pressed
     player, run = notes.player[own], notes.run[own]

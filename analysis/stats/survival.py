@@ -66,8 +66,9 @@ def log_log_limits(surviving: Array, log_variance: Array, critical: Array | floa
 
 
 def step_value(time: Array, value: Array, last: float, at: Array | float) -> Array:
-    """The value at `at` of a curve that starts at 1 and steps at `time`; NaN after `last` unless it reached
-    0.
+    """The value at `at` of a curve that starts at 1 and steps at `time`; NaN after `last` unless it reached 0.
+
+    time, value: (steps,); the result has the shape of `at`.
     """
     at = np.asarray(at, dtype=float)
     found = np.r_[1.0, value][np.searchsorted(time, at, side="right")]
@@ -86,7 +87,11 @@ def quantile(time: Array, surviving: Array, share_dead: float = 0.5) -> float | 
 
 
 def restricted_mean(time: Array, surviving: Array, horizon: float) -> float:
-    """The mean duration when every duration is cut at `horizon`: the area under the curve up to there."""
+    """The mean duration when every duration is cut at `horizon`: the area under the curve up to there.
+
+    time, surviving: (steps,) of the curve; horizon and the mean in the unit of `time`. Royston & Parmar 2013, BMC
+    Medical Research Methodology 13:152.
+    """
     inside = time < horizon
     edges = np.r_[0.0, time[inside], horizon]
     return float(np.sum(np.diff(edges) * np.r_[1.0, surviving[inside]]))

@@ -175,7 +175,7 @@ def _chains(note_run: Array, note_lane: Array, press_run: Array, press_lane: Arr
 
 
 def reach_for(widest_us: float) -> int:
-    """How far a press may be from its note, given the widest edge of a window in force.
+    """How far a press may be from its note, in us, given the widest edge of a window in force.
 
     At least twice that edge, so that what lies beyond today's window is seen; which of two near notes a press belongs
     to is settled by the matching.

@@ -38,7 +38,10 @@ class PlayerErrors:
 
 
 def errors_by_player(notes: TimedNotes) -> PlayerErrors:
-    """The errors of each player over all the notes given."""
+    """The errors of each player over all the notes given.
+
+    The interval of a bias is that of a normal sample's median; presses that go together with the last count for less.
+    """
     groups = len(notes.players)
     count = np.bincount(notes.player, minlength=groups).astype(float)
     pressed = np.bincount(notes.player, weights=notes.pressed, minlength=groups)
