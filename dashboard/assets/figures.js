@@ -53,6 +53,13 @@
     return mine;
   }
 
+  /* The answer's figure is large, those beside it are small. */
+  const LEAST = 300, MOST_BESIDE = 230;
+  function fit(place, layout) {
+    if (place.closest(".lead")) { layout.height = Math.max(layout.height, LEAST); }
+    if (place.closest(".beside")) { layout.height = Math.min(layout.height, MOST_BESIDE); }
+  }
+
   async function fill(place) {
     const address = place.dataset.figure ? themed(place.dataset.figure) : place.dataset.source;
     if (wanted.get(place) === address) { return; }
@@ -71,8 +78,10 @@
         figure = await answer.json();
       }
       const Plotly = await plotlyReady();
+      await document.fonts.ready;  /* texts are measured when a figure is drawn */
       const drawn = await inTurn(function () {
         if (wanted.get(place) !== address || !place.isConnected) { return null; }
+        fit(place, figure.layout);
         place.style.height = figure.layout.height + "px";
         return Plotly.react(place, figure.data, figure.layout, settings);
       });

@@ -12,7 +12,8 @@ from dashboard.figures.palette import Theme
 
 # What axes and legends call the interval that is drawn.
 INTERVAL = interval_name(LEVEL)
-FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
+# As the pages' (assets/style.css).
+FONT = "'Atkinson Hyperlegible Next', system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 
 
 def framed(

@@ -32,12 +32,12 @@ class Theme:
 
 LIGHT = Theme(
     name="light",
-    page="#f4f3ef",
-    panel="#fdfdfb",
+    page="#f6f4ee",
+    panel="#fdfcf8",
     ink="#1d2327",
     soft="#566068",
     rule="#dcdad2",
-    accent="#0b5f8a",
+    accent="#0a5a61",
     death="#c04f00",
     alive="#0072b2",
     hit="#00795a",
@@ -45,7 +45,7 @@ LIGHT = Theme(
     late="#b36b00",
     quit="#a3527f",
     series=("#0072b2", "#d55e00", "#00795a", "#a3527f", "#8a6d00", "#2b86bd"),
-    ramp=("#fdfdfb", "#fbe0c8", "#f3b183", "#e07a35", "#b84a00", "#6e2a00"),
+    ramp=("#fdfcf8", "#fbe0c8", "#f3b183", "#e07a35", "#b84a00", "#6e2a00"),
 )
 DARK = Theme(
     name="dark",
@@ -54,7 +54,7 @@ DARK = Theme(
     ink="#e6e8e6",
     soft="#a3adb3",
     rule="#343b40",
-    accent="#6cbcec",
+    accent="#5fc4c6",
     death="#f08a3c",
     alive="#56b4e9",
     hit="#2fc597",

@@ -11,7 +11,7 @@ from analysis.findings import QUESTIONS
 from analysis.findings.deaths.one_death import MOST_LISTED, DeathList, Place, place_at, places_with_deaths
 from analysis.selection import Selection
 from analysis.words import cell, counted
-from dashboard.pages.question_pages import answers, page_of
+from dashboard.pages.question_pages import Beside, answers, page_of
 from dashboard.parts.cards import Shown, card, link
 from dashboard.state.dashboard_session import Session
 from dashboard.web.filters import to_address
@@ -32,26 +32,24 @@ def body(session: Session, selection: Selection | None) -> list[Shown]:
 
 
 def opened_body(session: Session, selection: Selection | None, opened: Opened) -> list[Shown]:
-    """The findings; after the first, the deaths of the place that the address opens, and the death it opens."""
+    """The findings; beside the map the deaths of the place that the address opens, below it the death it opens."""
 
-    def parts_of(finding: Finding, said: frozenset[str]) -> list[Shown]:
+    def beside(found: list[Finding]) -> Beside:
         assert selection is not None
-        if finding is not session.findings("deaths", selection)[0]:
-            return [card(finding, selection, session.version, said)]
-        whole = finding if finding.id == _MAP else None
+        whole = found[0] if found[0].id == _MAP else None
         place = None if whole is None or opened.place is None else place_at(whole, *opened.place)
         # Without a map there is nothing to choose a place on, and all deaths are listed.
         listed = session.deaths_at(selection, whole, place) if place is not None or whole is None else None
-        mark = NOTHING if place is None else Opened(place=opened.place)
-        return [
-            card(finding, selection, session.version, said, mark),
-            _deaths_of(listed, selection, opened)
-            if listed is not None
-            else _places(places_with_deaths(whole), selection, opened),  # type: ignore[arg-type]
-            *_one(session, selection, opened, listed),
-        ]
+        below = tuple(_one(session, selection, opened, listed))
+        if listed is not None:
+            mark = NOTHING if place is None else Opened(place=opened.place)
+            return Beside(found[0], mark, (_deaths_of(listed, selection, opened),), below)
+        places = _places(places_with_deaths(whole), selection, opened)  # type: ignore[arg-type]
+        if opened.place is not None:
+            return Beside(found[0], side=(places,), below=below)
+        return Beside(found[0], below=below, folded=(("places", _TITLE, places),))
 
-    return answers(_QUESTION, session, selection, parts_of)
+    return answers(_QUESTION, session, selection, beside)
 
 
 def _address(selection: Selection, opened: Opened, path: str = _PATH) -> str:

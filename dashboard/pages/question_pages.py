@@ -1,21 +1,26 @@
 """The pages that answer one question with findings and nothing else."""
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from analysis.finding import Finding
+from analysis import words
+from analysis.finding import CERTAINTIES, Finding
+from analysis.findings.leading import MOST_BESIDE, arranged
 from analysis.findings.progress.builds_compared import UNORDERED
 from analysis.findings.questions import Chapter, Question
 from analysis.selection import Selection
 from dashboard.pages.page import Body, OpenedBody, Page
 from dashboard.parts import cautions
-from dashboard.parts.cards import Shown, card, empty, link, shared_warnings
+from dashboard.parts.cards import Head, Shown, answered, card, empty, link, shared_warnings
 from dashboard.state.dashboard_session import Session
 from dashboard.web.filters import to_address
+from dashboard.web.opened import NOTHING, Opened
 from dashboard.web.templating import part
 
 _GROUPS = {Chapter.DATA: "Evidence", Chapter.EVIDENCE: "Evidence", Chapter.OUTCOME: "Decide"}
+_FLASHING = "Is it safe to look at?"
 
 
 def nothing_ingested(session: Session) -> Markup:
@@ -63,15 +68,29 @@ def _left_out(session: Session, selection: Selection) -> bool:
     return bool(games["runs"][own] == games["invalid_runs"][own] > 0)
 
 
+@dataclass(frozen=True)
+class Beside:
+    """What the address opens beside the finding `lead`, instead of other findings; `below` stands under both.
+
+    Without an opened place `side` is empty, and the answer of the page leads. folded: as `answered` takes them.
+    """
+
+    lead: Finding
+    mark: Opened = NOTHING
+    side: tuple[Shown, ...] = ()
+    below: tuple[Shown, ...] = ()
+    folded: tuple[tuple[str, str, Shown], ...] = ()
+
+
 def answers(
     question: Question,
     session: Session,
     selection: Selection | None,
-    parts_of: Callable[[Finding, frozenset[str]], list[Shown]] | None = None,
+    beside: Callable[[list[Finding]], Beside] | None = None,
 ) -> list[Shown]:
-    """The cards of one question, or what to do so that there are some.
+    """The answer to one question, or what to do so that there is one.
 
-    `parts_of`: what stands for a finding, given the warnings that are said above them all; default: its card.
+    `beside`: what the page's address opens, given the findings.
     """
     if selection is None:
         return [Shown(nothing_ingested(session))]
@@ -84,14 +103,39 @@ def answers(
     nothing = _nothing_said(question, selection, found)
     if nothing is not None:
         return [Shown(nothing)]
+    order, opened = arranged(found), beside(found) if beside else Beside(found[0])
+    lead = opened.lead if opened.side else order.answer
+    others = [one for one in (order.answer, *order.beside, *order.rest) if one is not lead]
     shared = shared_warnings(found)
-    if parts_of is None:
-        cards = [card(finding, selection, session.version, shared) for finding in found]
-    else:
-        cards = [one for finding in found for one in parts_of(finding, shared)]
+
+    def shown(one: Finding, place: str = "") -> Shown:
+        mark = opened.mark if one is opened.lead else NOTHING
+        return card(one, selection, session.version, shared, mark, place=place)
+
+    count = 0 if opened.side else MOST_BESIDE
+    rest = [(one.key, one.title, shown(one)) for one in others[count:]]
     if question.id == "trust":
-        cards.append(_flashing(session, selection))
-    return [Shown(part("shared", sorted(shared))), *cards] if shared else cards
+        rest.append(("flashing", _FLASHING, _flashing(session, selection)))
+    page = answered(
+        [shown(lead, "lead")],
+        opened.side or [shown(one, "beside") for one in others[:count]],
+        [*opened.folded, *rest],
+        sorted(shared),
+    )
+    return [replace(page, head=_head(order.answer, selection)), *opened.below]
+
+
+def _head(answer: Finding, selection: Selection) -> Head:
+    """The answer with its certainty and the next step: what is sure is acted upon, what is not is played again."""
+    here = to_address(selection)
+    on = ("Plan the next playtest", f"/plan{here}")
+    if answer.certainty == CERTAINTIES[0]:
+        on = (
+            ("Look where they die", f"/deaths{here}")
+            if answer.question == "trust"
+            else ("What to change", f"/tuning{here}")
+        )
+    return Head(answer.headline or words.capital(answer.sentence), answer.certainty, answer.basis, (on,))
 
 
 def _nothing_said(question: Question, selection: Selection, found: list[Finding]) -> Markup | None:
@@ -117,9 +161,9 @@ def _cannot_be_asked(question: Question, game: str) -> Markup:
 
 
 def _flashing(session: Session, selection: Selection) -> Shown:
-    words, over = cautions.flashing(session, selection.game)
-    said = part("note", words, "caution" if over else "note")
-    return Shown(part("section", "Is it safe to look at?", said, "card"))
+    told, over = cautions.flashing(session, selection.game)
+    said = part("note", told, "caution" if over else "note")
+    return Shown(part("section", _FLASHING, said, "card"))
 
 
 def page_of(question: Question, body: Body | None = None, opened_body: OpenedBody | None = None) -> Page:

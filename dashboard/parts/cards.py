@@ -30,11 +30,22 @@ class Figure:
 
 
 @dataclass(frozen=True)
+class Head:
+    """What a page says first: the answer, how sure it is, what it rests on, and the next steps (words, address)."""
+
+    answer: str
+    certainty: str
+    basis: str
+    steps: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
 class Shown:
-    """A piece of a page that is only read, and the figures that stand in it."""
+    """A piece of a page that is only read, the figures that stand in it, and the page's head if it knows the answer."""
 
     html: Markup
     figures: tuple[Figure, ...] = ()
+    head: Head | None = None
 
 
 def card(
@@ -45,10 +56,12 @@ def card(
     opened: Opened = NOTHING,
     basis: Sequence[str] | None = None,
     links: Markup | None = None,
+    place: str = "",
 ) -> Shown:
     """One finding as a card; warnings in `said` are left out. `opened`: what else its figure and tables depend on.
 
-    `basis`: what it rests on, where it is not a number of players and runs. `links` stand below the sentence.
+    `basis`: what it rests on, where it is not a number of players and runs. `links` stand below the sentence. `place`:
+    "lead" for the answer of a page, "beside" for what stands beside it.
     """
     asked = to_address(selection) + opened.words()
     address = f"/figure/{quote(finding.key)}.json{asked}&version={version}"
@@ -69,6 +82,7 @@ def card(
         asked=asked,
         version=version,
         wide=finding.id in WIDE,
+        place=place,
     )
     return Shown(html, figures)
 
@@ -85,6 +99,21 @@ def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
     """The warnings that most findings carry: said once, above them."""
     count = Counter(warning for finding in found for warning in set(finding.warnings))
     return frozenset(warning for warning, times in count.items() if times > 1 and 2 * times >= len(found))
+
+
+def answered(
+    lead: Sequence[Shown], beside: Sequence[Shown], rest: Sequence[tuple[str, str, Shown]], warnings: Sequence[str]
+) -> Shown:
+    """A page's answer: its figure large, others beside it, the rest folded as (key, name, card)."""
+    html = part(
+        "answered",
+        [one.html for one in lead],
+        [one.html for one in beside],
+        [(key, name, one.html) for key, name, one in rest],
+        warnings,
+    )
+    every = [*lead, *beside, *(one for _, _, one in rest)]
+    return Shown(html, tuple(figure for one in every for figure in one.figures))
 
 
 def note(text: str, kind: str = "note") -> Shown:

@@ -39,7 +39,7 @@ def filter_bar(path: str, selection: Selection, choices: Choices) -> tuple[list[
         return Pick(label, shown, links, one)
 
     def some(label: str, name: str, offered: tuple[str, ...]) -> Pick:
-        return pick(label, ", ".join(getattr(selection, name)) or "all", _some(selection, name, offered))
+        return pick(label, ", ".join(getattr(selection, name)) or f"all {name}", _some(selection, name, offered))
 
     picks = [
         pick("Game", selection.game, _games(selection, choices), one=True),
@@ -64,7 +64,7 @@ def _games(selection: Selection, choices: Choices) -> Iterable[Choice]:
 def _some(selection: Selection, name: str, offered: tuple[str, ...]) -> Iterable[Choice]:
     """Any number of them; none means all. A link takes one in, or out again."""
     chosen: tuple[str, ...] = getattr(selection, name)
-    yield "all", _with(selection, name, ()), not chosen
+    yield f"all {name}", _with(selection, name, ()), not chosen
     for word in dict.fromkeys((*offered, *chosen)):
         after = tuple(one for one in chosen if one != word) if word in chosen else (*chosen, word)
         yield word, _with(selection, name, after), word in chosen

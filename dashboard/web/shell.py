@@ -27,7 +27,7 @@ _BY_PATH = {page.path: page for page in PAGES}
 _FIGURES_AT_FIRST = 2
 _MOST_FIGURES = 6
 _ICON = (
-    "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 16 16' fill='none' stroke='%230b5f8a' "
+    "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 16 16' fill='none' stroke='%230a5a61' "
     "stroke-width='2'%3E%3Ccircle cx='8' cy='8' r='6'/%3E%3Cpath d='M3.5 10.5l9-5'/%3E%3C/svg%3E"
 )
 
@@ -63,7 +63,8 @@ def content(session: Session, path: str | None, search: str | None) -> Shown:
         return Shown(part("no_page"))
     shown: list[Shown] = page.filled(session, from_address(search, session.games()), search)
     inside = Markup("").join(one.html for one in shown)
-    html = part("page", page.title, page.lead, page.path, inside)
+    head = next((one.head for one in shown if one.head is not None), None)
+    html = part("page", page.title, page.lead, page.path, inside, head)
     return Shown(html, tuple(figure for one in shown for figure in one.figures))
 
 

@@ -2,6 +2,7 @@
 where it enters, so that nothing from a log can become markup.
 """
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from analysis.words import capital, cell, counted
+
+# A line never ends between a number and its unit.
+_WITH_UNIT = re.compile(r"(?<!\w)([\d.,]+ (?:%|ms|s|px)(?!\w))")
 
 
 def render(template: str, **given: Any) -> Markup:
@@ -23,12 +27,21 @@ def part(name: str, *given: Any, **named: Any) -> Markup:
 
 
 def prose(text: Any) -> Markup:
-    """A text with what stands between backticks set as code; HTML as it is."""
+    """A text with what stands between backticks set as code, and numbers kept beside their units; HTML as it is."""
     if isinstance(text, Markup):
         return text
     pieces = str(text).split("`")
     return Markup("").join(
-        Markup("<code>{}</code>").format(piece) if i % 2 else escape(piece) for i, piece in enumerate(pieces) if piece
+        Markup("<code>{}</code>").format(piece) if i % 2 else _unbroken(piece)
+        for i, piece in enumerate(pieces)
+        if piece
+    )
+
+
+def _unbroken(text: str) -> Markup:
+    pieces = _WITH_UNIT.split(text)
+    return Markup("").join(
+        part("unbroken", piece) if i % 2 else escape(piece) for i, piece in enumerate(pieces) if piece
     )
 
 
