@@ -60,7 +60,7 @@ def card(
 ) -> Shown:
     """One finding as a card; warnings in `said` are left out. `opened`: what else its figure and tables depend on.
 
-    `basis`: what it rests on, where it is not a number of players and runs. `links` stand below the sentence. `place`:
+    `basis`: what it rests on, to stand openly, where it is not a number of players and runs. `links` stand below the sentence. `place`:
     "lead" for the answer of a page, "beside" for what stands beside it.
     """
     asked = to_address(selection) + opened.words()
@@ -82,6 +82,7 @@ def card(
         asked=asked,
         version=version,
         wide=finding.id in WIDE,
+        open_basis=basis is not None,
         place=place,
     )
     return Shown(html, figures)
