@@ -60,8 +60,8 @@ def card(
 ) -> Shown:
     """One finding as a card; warnings in `said` are left out. `opened`: what else its figure and tables depend on.
 
-    `basis`: what it rests on, to stand openly, where it is not a number of players and runs. `links` stand below the sentence. `place`:
-    "lead" for the answer of a page, "beside" for what stands beside it.
+    `basis`: what it rests on, to stand openly, where it is not a number of players and runs. `links` stand below the
+    sentence. `place`: "lead" for the answer of a page, "beside" for what stands beside it.
     """
     asked = to_address(selection) + opened.words()
     address = f"/figure/{quote(finding.key)}.json{asked}&version={version}"

@@ -208,6 +208,7 @@ def test_from_the_map_to_the_last_seconds(chromium, reading, theme):
     page.wait_for_selector("[data-finding='deaths.one']", state="detached")
     # A dot of another figure leads to its death too.
     again = page.locator("[data-finding='deaths.circumstances']")
+    page.locator("[data-key='fold deaths.circumstances'] > summary").press("Enter")
     again.scroll_into_view_if_needed()
     again.locator("[data-leads]").wait_for()
     press_dot(page, again.locator(".points path").first)
