@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, head, methods_used
 from analysis.arguments import Wishes
-from analysis.words import amount
+from analysis.words import amount, counted, points
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -121,6 +121,12 @@ def _proposal(proposal: Mapping[str, Any]) -> list[str]:
     )
     if proposal["changes"]:
         lines.append(f"    for `setscrew header`: --proposal {proposal['id']}")
+    for way in proposal["ways"]:
+        turned = "; ".join(f"{c['tunable']} {c['now']} -> {c['proposed']}" for c in way["changes"])
+        miss, miss_now = (points(way[which], signed=False) for which in ("miss", "miss_now"))
+        lines.append(
+            f"    with {counted(len(way['knobs']), 'knob')}: {turned}: expected miss {miss} (no change {miss_now})"
+        )
     for one in proposal["audiences"]:
         said = "; ".join(
             f"{t['target']}: {amount(now, t['unit'])} -> {amount(then, t['unit'])}"

@@ -20,7 +20,7 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.moves import Move, holdable_within
 from analysis.models.observed import Observed, by_player_staged, observed_staged
 from analysis.models.setting import Setting
-from analysis.models.targets import Changeable, Statistic, Target
+from analysis.models.targets import Changeable, Outcome, Statistic, Target
 
 # Values of the tunable that are looked at.
 _MOST_VALUES = 200
@@ -149,7 +149,9 @@ def fit_between(
     for target in targets:
         rows = [(values[n], by_player_staged(data, target, n)) for n in values]
         rows = [(value, result) for value, result in rows if len(result.value)]
-        if target.statistic != Statistic.SHARE or len({value for value, _ in rows}) < 2:
+        # Of quits it is not known which way another audience would go.
+        measured = target.statistic != Statistic.SHARE or target.outcome == Outcome.QUIT_SHARE
+        if measured or len({value for value, _ in rows}) < 2:
             continue
         x = np.concatenate([np.full(len(r.value), (v - tunable.value) / spread) for v, r in rows])
         y = np.concatenate([r.value for _, r in rows])

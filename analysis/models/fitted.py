@@ -75,6 +75,10 @@ class Fitted(ABC):
         """The same, speaking of an audience that differs so from people like the testers; itself where it cannot."""
         return self
 
+    def finer(self) -> "Fitted":
+        """The same with so many draws that a stated chance hardly hangs on their luck; itself where it has no more."""
+        return self
+
     @property
     def apart(self) -> str:
         """What sets its predictions apart from those of a model of the whole game; empty for these."""
@@ -104,6 +108,10 @@ class Fitted(ABC):
         """What may be moved for the sake of `targets`."""
         now = self.figures({}, targets, quick=True)
         return moves_of(self.acting, wishes, lambda s: not np.array_equal(self.figures(s, targets, quick=True), now))
+
+    def unknown(self, targets: Sequence[Target]) -> str:
+        """Why the play tells nothing of how `targets` could be met; empty where it does."""
+        return ""
 
     def carried_by(self, tunable: Tunable) -> str:
         """What the predicted effect of a tunable rests on."""

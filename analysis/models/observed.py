@@ -116,10 +116,15 @@ def _staged(data: StagedData, target: Target, build: int) -> _Counted:
         chosen &= runs.attempt == (target.attempt if target.population == Population.ATTEMPT else 1)
     index = np.nonzero(chosen)[0]
     player, cut, time = runs.player[index], runs.ending[index] == CUT, runs.alive_s[index]
+    if target.outcome == Outcome.RUN_LENGTH:
+        return _resolved(player, time, time, ~cut)
     if target.statistic != Statistic.SHARE:
         levels = np.array([s.number for s in data.segments], dtype=float)
         return _resolved(player, levels[runs.furthest[index]], time, ~cut)
     finished = runs.ending[index] == ENDINGS.index("finished")
+    if target.outcome == Outcome.QUIT_SHARE:
+        quits = runs.ending[index] == ENDINGS.index("quit")
+        return _resolved(player, quits.astype(float), time, ~cut)
     if target.outcome == Outcome.SURVIVE:
         wanted_s = float(target.number or 0)
         reached = finished | (time >= wanted_s)

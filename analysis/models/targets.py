@@ -18,6 +18,8 @@ class Outcome(StrEnum):
     HIT_SHARE = "hit_share"
     STREAK = "streak"
     LEVEL_REACHED = "level_reached"
+    QUIT_SHARE = "quit_share"
+    RUN_LENGTH = "run_length"
 
 
 class Population(StrEnum):
@@ -132,6 +134,8 @@ def describe(target: Target) -> str:
         Outcome.HIT_SHARE: "hit share" + ("" if target.song is None else f" of song {target.song}"),
         Outcome.STREAK: f"streak of {n} or more" if n else "streak until the first miss",
         Outcome.LEVEL_REACHED: f"reach level {n}" if n else "level at the end",
+        Outcome.QUIT_SHARE: "quit",
+        Outcome.RUN_LENGTH: "seconds alive in a run",
     }[target.outcome]
     if target.statistic == Statistic.QUANTILE:
         what += f", {100 * (target.quantile or 0):g} % quantile"

@@ -92,6 +92,10 @@ class TrialModel(Fitted):
     def observed(self, target: Target) -> Observed:
         return observed_trials(self.data, target)
 
+    def unknown(self, targets: Sequence[Target]) -> str:
+        hits = self.data.success
+        return "every shot was hit" if hits.all() else "no shot was hit" if not hits.any() else ""
+
     def carried_by(self, tunable: Tunable) -> str:
         lever = lever_of(tunable.role)
         return "" if lever is None else lever.carried_by(self.posterior.data_share(lever.role))

@@ -10,7 +10,7 @@ from analysis.models.fitted import Fitted
 from analysis.models.setting import Setting
 from analysis.models.targets import Target
 from analysis.tuning.proposal import OtherAudience
-from analysis.tuning.search import Against, against, misses
+from analysis.tuning.search import Against, against
 from analysis.words import amount, counted
 from ingest.vocabulary import RECRUITMENT_WORDS, Recruitment
 
@@ -48,7 +48,7 @@ class Audiences:
 
     def _one(self, case: _Case, setting: Setting) -> tuple[OtherAudience, Against]:
         then = case.model.figures(setting, self._targets, quick=True) if setting else case.now
-        held = against(misses(self._targets, case.now), misses(self._targets, then))
+        held = against(self._targets, case.now, then)
         now, proposed = (tuple(float(v) for v in np.median(figures, axis=1)) for figures in (case.now, then))
         return OtherAudience(case.audience, now, proposed, held.gain < 0), held
 

@@ -10,6 +10,7 @@ class Advice(StrEnum):
     """What to do with a proposal."""
 
     CHANGE = "change"
+    EXPLORE = "explore"
     NOT_YET = "not_yet"
     CLOSE_ENOUGH = "close_enough"
 
@@ -79,6 +80,22 @@ class OtherAudience:
 
 
 @dataclass(frozen=True)
+class Way:
+    """The best that was found with so many knobs: a tunable, or all of one role turned together, is one knob.
+
+    knobs: what is turned. miss, miss_now: expected, the weighted mean over targets as a share; a tolerance counts as
+    0.05.
+    """
+
+    id: str
+    knobs: tuple[str, ...]
+    changes: tuple[Change, ...]
+    miss: float
+    miss_now: float
+    chance_better: float
+
+
+@dataclass(frozen=True)
 class Proposal:
     """One ranked proposal.
 
@@ -88,7 +105,9 @@ class Proposal:
     draws, effective_draws: of the posterior, as `models.sampling.Sampling` says.
     carried_by: tunable -> "data" or "prior" share in words. settles_it: what playtest would settle a "not yet".
     testers: how they were found. condition: of whom the proposal speaks, in words. audiences: what becomes of it with
-    an audience like the testers, and a third worse or better off.
+    an audience like the testers, and a third worse or better off. unknown: why the play tells nothing of the targets,
+    empty where it does. exclusive: the targets are met one by one, but not together, by the settings looked at.
+    ways: with the first proposal of a model, the best with one knob, with two, and with as many as gain.
     """
 
     id: str
@@ -114,3 +133,6 @@ class Proposal:
     testers: str = "unknown"
     condition: str = ""
     audiences: tuple[OtherAudience, ...] = ()
+    unknown: str = ""
+    exclusive: bool = False
+    ways: tuple[Way, ...] = ()

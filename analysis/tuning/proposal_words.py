@@ -1,30 +1,69 @@
 """A proposal in words: its sentence, and what would settle a "not yet"."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from scipy.special import ndtri
 
 from analysis.tuning.proposal import Advice, Change, PredictedTarget
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against
-from analysis.words import amount, percent
+from analysis.words import amount, counted, percent
+
+# Of fewer people nothing is recommended: one more could turn it. USUAL: as many as a playtest of a class has. Common
+# sense, no source.
+FEWEST, USUAL = 5, 12
+# A rise of quitting by more than this stands first: as much as a tolerance.
+MORE_QUIT = 0.05
+EXCLUSIVE = "Not reachable together within what may be changed"
 
 
-def settles(seen: Against, like_testers: Against, stands: bool, players: int, movable: bool) -> str:
-    """What would settle a "not yet". The doubt shrinks with the root of the players: how many more are needed?
+@dataclass(frozen=True)
+class Doubt:
+    """What stands against a change. seen: the change against none; like_testers: for an audience like the testers.
 
-    like_testers: the same change for an audience like the testers. stands: it goes the right way with other audiences.
+    stands: it goes the right way with other audiences too. exclusive, unknown: as in Proposal. players: how many have
+    played.
     """
+
+    seen: Against
+    like_testers: Against
+    stands: bool
+    exclusive: bool
+    unknown: str
+    players: int
+
+    @property
+    def few(self) -> bool:
+        """Too few have played for anything to be recommended."""
+        return self.players < FEWEST
+
+
+def settles(doubt: Doubt, movable: bool) -> str:
+    """What would settle it. Doubt shrinks with the root of the players: how many more are needed?"""
+    seen, players = doubt.seen, doubt.players
     if not movable:
         return (
             "nothing may be moved: the game declares no tunable that acts on this target, or the targets file allows "
             "none; declare one (such as lives or the fire period) and play again"
         )
-    if not stands or (like_testers.sure and not seen.sure):
+    if doubt.few:
+        return f"{counted(players, 'person has', 'people have')} played; let at least {USUAL - players} more play"
+    if doubt.unknown:
+        return "change boldly, play again with a few people, and ask then"
+    if doubt.exclusive:
+        return (
+            "no playtest: within what may be changed these targets exclude each other; give one of them up, widen a "
+            "tolerance, or let more be changed"
+        )
+    if seen.small:
+        return "no playtest of a class: the step is too small to be seen; leave it, or allow a larger one"
+    if not doubt.stands or (doubt.like_testers.sure and not seen.sure):
         why = (
-            "whether it is right hangs on the audience: it is not with one that differs from the testers by a third"
-            if not stands
-            else "for an audience like the testers it could be recommended"
+            "for an audience like the testers it could be recommended"
+            if doubt.stands
+            else "with an audience that differs from the testers by a third it may be wrong"
         )
         return f"{why}; let about {max(players, 8)} people play who are drawn from the audience itself, and say so"
     short = 1.0
@@ -46,9 +85,14 @@ def settles(seen: Against, like_testers: Against, stands: bool, players: int, mo
 
 
 def sentence(
-    advice: Advice, changes: Sequence[Change], predicted: Sequence[PredictedTarget], chance_better: float
+    advice: Advice,
+    changes: Sequence[Change],
+    predicted: Sequence[PredictedTarget],
+    doubt: Doubt,
+    side_effects: Mapping[str, Any],
 ) -> str:
-    """The proposal in one sentence."""
+    """The proposal in a few sentences: first that more would quit, where that is so."""
+    chance_better = doubt.seen.better
     what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
     first = predicted[0]
     outcome = "Predicted: " + "; ".join(
@@ -63,11 +107,38 @@ def sentence(
                 f"Leave it: {first.target} is about {amount(first.now.value, first.unit)} now, "
                 f"{amount(first.wanted, first.unit)} is wanted, and no change is likely to be closer."
             )
+        case Advice.EXPLORE:
+            return (
+                f"No information there: {doubt.unknown}. Change boldly, such as {what}, and play again; how far that "
+                "would come cannot be said."
+            )
         case Advice.CHANGE:
-            return f"Change {what}. {outcome}. Chance that this is better than no change: {chance_better:.2f}."
+            nearest = f" {EXCLUSIVE}: this is the nearest." if doubt.exclusive else ""
+            said = f"Change {what}.{nearest} {outcome}. Chance that this is better than no change: {chance_better:.2f}."
+            return more_quit(side_effects) + said
     if not changes:
-        return f"Not yet: no setting within the allowed ranges is expected to do better. {outcome}."
-    return f"Not yet: {what} may help (chance {chance_better:.2f}), but the evidence is too thin. {outcome}."
+        if doubt.unknown:
+            return f"Not yet: {doubt.unknown}, and no setting within the allowed ranges is expected to do better."
+        why = f"{EXCLUSIVE}, and nothing" if doubt.exclusive else "Not yet: no setting within the allowed ranges"
+        return f"{why} is expected to do better. {outcome}."
+    if doubt.exclusive:
+        return f"{more_quit(side_effects)}{EXCLUSIVE}. The nearest is {what}. {outcome}."
+    if doubt.seen.small:
+        return f"Not yet: {what} is too small a step to be seen. {outcome}."
+    why = "the evidence is too thin"
+    if doubt.few:
+        why = f"only {counted(doubt.players, 'person has', 'people have')} played"
+    elif not doubt.stands:
+        why = "whether it is right hangs on who the audience is"
+    return f"{more_quit(side_effects)}Not yet: {what} may help (chance {chance_better:.2f}), but {why}. {outcome}."
+
+
+def more_quit(side_effects: Mapping[str, Any]) -> str:
+    """That clearly more would quit; empty where they would not, or the model does not know."""
+    now, then = ((side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
+    if now is None or then is None or then - now <= MORE_QUIT:
+        return ""
+    return f"More would quit: {percent(then)} of first runs instead of {percent(now)}. "
 
 
 def _unit(unit: str) -> str:

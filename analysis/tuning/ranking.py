@@ -1,20 +1,21 @@
 """From a fitted model and targets to ranked proposals, each with its doubt."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.models.audience import LIKE_TESTERS, shift_of
 from analysis.models.fitted import Fitted
+from analysis.models.moves import Move
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Changeable, Statistic, Target
 from analysis.stats.estimate import PREDICTED_QUANTILES
 from analysis.stats.laws import binomial_below
 from analysis.tuning.audiences import Audiences, condition
-from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal
-from analysis.tuning.proposal_words import sentence, settles
+from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal, Way
+from analysis.tuning.proposal_words import FEWEST, Doubt, sentence, settles
 from analysis.tuning.search import Found, Search, against, misses
 from ingest.vocabulary import Recruitment
 
@@ -52,18 +53,22 @@ def propose(
     known = model.asked(targets)
     if not known:
         return []
-    moves = model.moves(wishes, known)
+    now = model.figures({}, known)
     audiences = Audiences(model, known, testers)
+    unknown = model.unknown(known)
+
+    moves = model.moves(wishes, known)
     search = Search(model, known, tick, audiences.stands)
     best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
-    sure = search.sure([best, *single])
-    ranked: list[Found] = [best] if sure is None else [sure]
-    for found in [best, *single]:
-        if found.setting not in [r.setting for r in ranked]:
-            ranked.append(found)
-    now = model.figures({}, known)
-    seen = [model.observed(target) for target in known]
+    sure = None if unknown or model.players < FEWEST else search.sure([best, *single])
+    near = all(t.miss(figure) <= t.tolerance for t, figure in zip(known, np.median(now, axis=1), strict=True))
+    if near and sure is None:
+        ranked, best = [], Found((), {}, search.miss({}), 0.0)
+    else:
+        ranked = [best, *single]
+    first = best if sure is None else sure
+    ranked = [first, *(found for found in ranked if found.setting != first.setting)]
     too_few = model.sampling.caution
     notes = (
         *model.cautions(),
@@ -71,22 +76,52 @@ def propose(
         *(f"{t.name!r} is not taken into account here" for t in targets if not model.knows(t)),
     )
     like_testers = model.for_audience(LIKE_TESTERS)
-    table = _Table(known, seen, now, like_testers.figures({}, known))
-    return [
-        _proposal(model, like_testers, table, audiences, found, bool(moves), game, testers, notes)
-        for found in ranked[:most]
+    seen = [model.observed(target) for target in known]
+    table = _Table(known, seen, now, like_testers.figures({}, known), unknown, search.reached.exclude_each_other)
+    made = [
+        _proposal(model, like_testers, table, audiences, found, search, n == 0, bool(moves), game, testers, notes)
+        for n, found in enumerate(ranked[:most])
     ]
+    ways = () if near and sure is None else _ways(model, table, search, moves, best, single)
+    # Where all is near enough, an alternative that is not recommended is no alternative to leaving it.
+    return [replace(made[0], ways=ways), *(p for p in made[1:] if p.advice != Advice.CLOSE_ENOUGH)]
+
+
+def _ways(
+    model: Fitted, table: "_Table", search: Search, moves: Sequence[Move], best: Found, single: Sequence[Found]
+) -> tuple[Way, ...]:
+    """The best with one knob, with two, and with as many as gain; each setting once."""
+    found = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
+    ways: list[Way] = []
+    now = float(misses(table.targets, table.now).mean())
+    for one in found:
+        if _id(one) in [way.id for way in ways]:
+            continue
+        then = model.figures(one.setting, table.targets)
+        ways.append(
+            Way(
+                _id(one),
+                one.moves,
+                changes_of(model, one.setting),
+                float(misses(table.targets, then).mean()),
+                now,
+                against(table.targets, table.now, then).better,
+            )
+        )
+    return tuple(sorted(ways, key=lambda way: len(way.knobs)))
 
 
 @dataclass(frozen=True)
 class _Table:
     """What all proposals share: the targets, what was observed of each, and the figures as things are, each (targets,
-    draws): of the audience and of people like the testers."""
+    draws): of the audience and of people like the testers. unknown, exclusive: as in Proposal."""
 
     targets: Sequence[Target]
     seen: Sequence[Observed]
     now: np.ndarray
     testers_now: np.ndarray
+    unknown: str
+    exclusive: bool
 
     def predicted(self, then: np.ndarray, testers_then: np.ndarray) -> tuple[PredictedTarget, ...]:
         """The targets with the figures as proposed."""
@@ -114,6 +149,8 @@ def _proposal(
     table: _Table,
     audiences: Audiences,
     found: Found,
+    search: Search,
+    first: bool,
     movable: bool,
     game: str,
     testers: Recruitment,
@@ -123,19 +160,22 @@ def _proposal(
     known, now, setting = table.targets, table.now, found.setting
     then = model.figures(setting, known) if setting else now
     testers_then = like_testers.figures(setting, known) if setting else table.testers_now
-    held = against(misses(known, now), misses(known, then))
+    # Only of the first one the chance decides on what is done.
+    held = search.confirmed(setting) if first and setting else against(known, now, then)
     close = np.mean([t.miss(f) <= t.tolerance for t, f in zip(known, then, strict=True)], axis=0) >= 1
     predicted = table.predicted(then, testers_then)
     changes = changes_of(model, setting)
     stands = audiences.stands(setting)
-    advice = _advice(predicted, known, bool(changes) and held.sure and stands)
-    settled_by = settles(held, audiences.like_testers(setting), stands, model.players, movable)
+    doubt = Doubt(held, audiences.like_testers(setting), stands, table.exclusive, table.unknown, model.players)
+    advice = _advice(predicted, known, bool(changes), doubt)
+    side_effects = model.side_effects(setting)
+    said = sentence(advice, changes, predicted, doubt, side_effects)
     return Proposal(
         id=_id(found),
         game=game,
         build=model.build.label,
         advice=advice,
-        sentence=f"{sentence(advice, changes, predicted, held.better)} {condition(testers, model.players)}",
+        sentence=f"{said} {condition(testers, model.players)}",
         changes=changes,
         targets=predicted,
         chance_better=held.better,
@@ -147,20 +187,25 @@ def _proposal(
         effective_draws=model.sampling.effective,
         method=model.method,
         carried_by={t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}},
-        side_effects=model.side_effects(setting),
-        settles_it=settled_by if advice == Advice.NOT_YET else "",
+        side_effects=side_effects,
+        settles_it=settles(doubt, bool(movable)) if advice in (Advice.NOT_YET, Advice.EXPLORE) else "",
         warnings=notes,
         assumptions=model.assumptions(),
         testers=str(testers),
         condition=condition(testers, model.players),
         audiences=audiences.of(setting),
+        unknown=table.unknown,
+        exclusive=table.exclusive,
     )
 
 
-def _advice(predicted: Sequence[PredictedTarget], targets: Sequence[Target], passes: bool) -> Advice:
-    if passes:
-        return Advice.CHANGE
+def _advice(predicted: Sequence[PredictedTarget], targets: Sequence[Target], changed: bool, doubt: Doubt) -> Advice:
     near = all(t.miss(p.now.value) <= t.tolerance for t, p in zip(targets, predicted, strict=True))
+    if changed and not doubt.seen.small and not doubt.few:
+        if doubt.unknown and not near:
+            return Advice.EXPLORE
+        if not doubt.unknown and doubt.seen.sure and doubt.stands:
+            return Advice.CHANGE
     return Advice.CLOSE_ENOUGH if near else Advice.NOT_YET
 
 

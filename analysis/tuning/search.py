@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from analysis.models.fitted import Fitted
 from analysis.models.moves import Move, nearest
 from analysis.models.setting import Setting, values_of
 from analysis.models.targets import Target
+from analysis.tuning.edges import Reached, too_small
 
 POINT = 0.01
 # Settings whose expected misses differ by less are equals: the smaller change is preferred.
@@ -28,9 +29,12 @@ MOST_CONFIRMED = 10
 
 @dataclass(frozen=True)
 class Found:
-    """A setting (only what differs from now), with its expected loss in shares, and the size of the change."""
+    """A setting (only what differs from now), with its expected loss in shares, and the size of the change.
 
-    move: str
+    moves: what was moved for it, one after the other.
+    """
+
+    moves: tuple[str, ...]
     setting: Setting
     miss: float
     size: float
@@ -38,25 +42,32 @@ class Found:
 
 @dataclass(frozen=True)
 class Against:
-    """A setting against no change: loss and expected gain in shares, chances of being better and of HARM."""
+    """A setting against no change: loss and expected gain in shares, chances of being better and of HARM.
+
+    small: it moves no target by as much as its tolerance.
+    """
 
     loss: float
     gain: float
     better: float
     harm: float
+    small: bool = False
 
     @property
     def sure(self) -> bool:
         """May it be recommended?"""
-        return self.better >= SURE_ENOUGH and self.harm <= MOST_HARM and self.gain >= WORTHWHILE
+        worth = self.gain >= WORTHWHILE and not self.small
+        return self.better >= SURE_ENOUGH and self.harm <= MOST_HARM and worth
 
 
-def against(now: np.ndarray, then: np.ndarray) -> Against:
-    """Both are misses by draw, from the same draws. Ties count half."""
+def against(targets: Sequence[Target], now: np.ndarray, then: np.ndarray) -> Against:
+    """The figures (targets, draws) under a setting against those as things are, draw by draw. Ties count half."""
+    small = too_small(targets, now, then)
+    now, then = misses(targets, now), misses(targets, then)
     gain = now - then
     better = float((gain > 0).mean() + 0.5 * (gain == 0).mean())
     loss = float((then + REGRET * np.maximum(-gain, 0)).mean())
-    return Against(loss, float(gain.mean()), better, float((gain < -HARM).mean()))
+    return Against(loss, float(gain.mean()), better, float((gain < -HARM).mean()), small)
 
 
 def misses(targets: Sequence[Target], figures: np.ndarray) -> np.ndarray:
@@ -121,10 +132,12 @@ class Search:
     ):
         """stands: whether a setting may be recommended for reasons of its own."""
         self._stands = stands
+        self._finer: tuple[Fitted, np.ndarray] | None = None
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
         self._known: dict[tuple[tuple[str, int], ...], Against] = {}
-        self._present_miss = misses(self._targets, model.figures({}, self._targets, quick=True))
+        self.reached = Reached(self._targets)
+        self._as_it_is = model.figures({}, self._targets, quick=True)
 
     def miss(self, setting: Setting) -> float:
         """The posterior mean of the loss under `setting`. `tick` may raise to cancel."""
@@ -137,7 +150,8 @@ class Search:
         return self._known[key].loss
 
     def _against(self, figures: np.ndarray) -> Against:
-        return against(self._present_miss, misses(self._targets, figures))
+        self.reached.note(figures)
+        return against(self._targets, self._as_it_is, figures)
 
     def try_all(self, settings: Sequence[Setting]) -> None:
         """Computes what is not yet known of `settings`, in one pass where the model can."""
@@ -177,7 +191,7 @@ class Search:
         good = [n for n in scores if scores[n] <= least + EQUAL]
         chosen = min(good, key=lambda n: change_size(self._model.tunables, {**base, **options[n]}))
         setting = {n: v for n, v in {**base, **options[chosen]}.items() if self._now[n] != v}
-        return Found(move.name, setting, scores[chosen], change_size(self._model.tunables, setting))
+        return Found((move.name,), setting, scores[chosen], change_size(self._model.tunables, setting))
 
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
@@ -185,7 +199,7 @@ class Search:
     def sure(self, towards: Sequence[Found]) -> Found | None:
         """Of all settings looked at, and of parts of the way `towards` some, the least loss that may be recommended.
 
-        The search looks at some of the draws; what it finds is confirmed with all of them.
+        The search looks at some of the draws; what it finds is confirmed with many more.
         """
         tunables = self._model.tunables
         on_the_way = [part_of(tunables, found.setting, part) for found in towards for part in PARTS]
@@ -194,7 +208,6 @@ class Search:
             self.miss(setting)
         hopeful = [key for key, seen in self._known.items() if key and seen.sure]
         hopeful.sort(key=lambda key: (self._known[key].loss, key))
-        now = misses(self._targets, self._model.figures({}, self._targets)) if hopeful else np.zeros(0)
         passed: list[Found] = []
         # Few of very many: the first ones, and then at even distances down to the last.
         some = hopeful[:3] + hopeful[3 :: max(1, len(hopeful) // MOST_CONFIRMED)]
@@ -204,14 +217,21 @@ class Search:
             if self._tick:
                 self._tick()
             setting = dict(key)
-            seen = against(now, misses(self._targets, self._model.figures(setting, self._targets)))
-            if seen.sure and self._stands(setting):
-                passed.append(Found("sure", setting, self._known[key].loss, change_size(tunables, setting)))
+            if self.confirmed(setting).sure and self._stands(setting):
+                passed.append(Found((), setting, self._known[key].loss, change_size(tunables, setting)))
         return min(passed, key=lambda found: found.size, default=None)
+
+    def confirmed(self, setting: Setting) -> Against:
+        """A setting against no change, by so many draws that their luck hardly matters."""
+        if self._finer is None:
+            model = self._model.finer()
+            self._finer = model, model.figures({}, self._targets)
+        model, now = self._finer
+        return against(self._targets, now, model.figures(setting, self._targets) if setting else now)
 
     def best(self, moves: Sequence[Move], rounds: int = 2) -> tuple[Found, list[Found]]:
         """The best of all, and the best of each move alone, the least miss first."""
-        nothing = Found("nothing", {}, self.miss({}), 0.0)
+        nothing = Found((), {}, self.miss({}), 0.0)
         single = sorted((self.along(move, {}) for move in moves), key=_by_miss)
         single = [found for found in single if found.setting]
         best = min([nothing, *single], key=_by_miss)
@@ -223,15 +243,23 @@ class Search:
                 trial = self.along(move, best.setting)
                 # Another move must be worth its while.
                 if trial.miss < best.miss - 2 * EQUAL:
-                    best = Found(
-                        f"{best.move} + {move.name}" if move.name != best.move else best.move,
-                        trial.setting,
-                        trial.miss,
-                        trial.size,
-                    )
+                    best = replace(trial, moves=_and(best.moves, move.name))
             if before - best.miss < 2 * EQUAL:
                 break
         return best, single
+
+    def with_two(self, moves: Sequence[Move], single: Sequence[Found]) -> Found | None:
+        """The best setting with one more move on top of the best single one; None where none gains."""
+        if not single:
+            return None
+        joint = [move for move in moves if move.joint and move.name not in single[0].moves]
+        pairs = [replace(self.along(m, single[0].setting), moves=(*single[0].moves, m.name)) for m in joint]
+        best = min(pairs, key=_by_miss, default=single[0])
+        return best if best.miss < single[0].miss - 2 * EQUAL else None
+
+
+def _and(moves: tuple[str, ...], name: str) -> tuple[str, ...]:
+    return moves if name in moves else (*moves, name)
 
 
 def _by_miss(found: Found) -> tuple[float, float]:

@@ -19,6 +19,8 @@ class BadTargets(ValueError):
 W = TypeVar("W", bound=StrEnum)
 SHARE_TOLERANCE = 0.05
 _COUNTED = {Outcome.STREAK: "trials", Outcome.LEVEL_REACHED: "levels"}
+_UNITS = {**_COUNTED, Outcome.RUN_LENGTH: "s"}
+_ONE_RUN = (Outcome.HIT_SHARE, Outcome.STREAK, Outcome.LEVEL_REACHED, Outcome.QUIT_SHARE, Outcome.RUN_LENGTH)
 _OWN_WORD = {
     Outcome.REACH_STAGE: "stage",
     Outcome.FINISH_WITHIN: "attempts",
@@ -93,7 +95,7 @@ def _target(entry: Any, where: str) -> Target:
     number = _own_number(entry, outcome, where)
     attempts, attempt = _attempts(entry, outcome, population, where)
     statistic, quantile = _statistic(entry, outcome, number, where)
-    unit = _COUNTED[outcome] if outcome in _COUNTED and statistic != Statistic.SHARE else "share"
+    unit = _UNITS[outcome] if outcome in _UNITS and statistic != Statistic.SHARE else "share"
     wanted = _figure(entry, "wanted", where, unit)
     default = SHARE_TOLERANCE if unit == "share" else max(1.0, wanted / 10)
     tolerance = _figure(entry, "tolerance", where, unit) if "tolerance" in entry else default
@@ -148,7 +150,7 @@ def _attempts(entry: Mapping[str, Any], outcome: Outcome, population: Population
         attempts = _whole(entry, "attempts", where, 1, 50)
         if population != Population.NEW_PLAYERS:
             raise BadTargets(f"{where}: 'attempts' goes with population \"new_players\"")
-        if outcome in (Outcome.HIT_SHARE, Outcome.STREAK, Outcome.LEVEL_REACHED):
+        if outcome in _ONE_RUN:
             raise BadTargets(f"{where}: 'attempts' does not belong to outcome \"{outcome}\"; leave it out")
     if population == Population.ATTEMPT:
         if "attempt" not in entry:
@@ -162,6 +164,10 @@ def _attempts(entry: Mapping[str, Any], outcome: Outcome, population: Population
 def _statistic(
     entry: Mapping[str, Any], outcome: Outcome, number: float | None, where: str
 ) -> tuple[Statistic, float | None]:
+    if outcome == Outcome.RUN_LENGTH:
+        if entry.get("statistic", "mean") != "mean" or "quantile" in entry:
+            raise BadTargets(f"{where}: a run's length is a mean over runs; leave 'statistic' and 'quantile' out")
+        return Statistic.MEAN, None
     measured = outcome == Outcome.HIT_SHARE or (outcome in _COUNTED and number is None)
     if not measured:
         if entry.get("statistic", "share") != "share" or "quantile" in entry:

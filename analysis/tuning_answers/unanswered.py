@@ -14,7 +14,7 @@ def why_not_staged(target: Target, data: StagedData) -> str:
             "in this game a death mostly throws back to the start of the stage, so a time alive says little of how far "
             "a player came: ask for reach_stage, finish or finish_within"
         )
-    if target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN):
+    if target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN, Outcome.QUIT_SHARE, Outcome.RUN_LENGTH):
         return f"this game does not log how its runs end: log an event with the role run_end, {_OR_CORRECT}"
     if data.segments[0].is_level:
         return (

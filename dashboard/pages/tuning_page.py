@@ -32,6 +32,8 @@ _OUTCOMES = {
     "hit_share": ("hit so much of the notes or trials (median player)", ""),
     "streak": ("start with … in a row", "length"),
     "level_reached": ("reach level …", "level"),
+    "quit_share": ("quit before the end (as few as)", ""),
+    "run_length": ("play for so many seconds a run", ""),
 }
 
 
@@ -133,7 +135,8 @@ def with_target(text: str, outcome: str, which: str, wanted: str) -> str:
     lines = ["", "[[target]]", f'outcome = "{key}"']
     if word:
         lines.append(f"{word} = {which.strip() or 1}")
-    lines.append(f'wanted = "{_toml(wanted.strip())}"')
+    number = wanted.strip().replace(".", "", 1).isdecimal()
+    lines.append(f"wanted = {wanted.strip()}" if number else f'wanted = "{_toml(wanted.strip())}"')
     longer = text.rstrip() + "\n" + "\n".join(lines) + "\n"
     read_targets(longer)
     return longer

@@ -8,7 +8,7 @@ from dash import dcc, html
 from analysis.methods import METHODS
 from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
-from analysis.words import amount, capital, cell, counted, with_span
+from analysis.words import amount, capital, cell, counted, points, with_span
 from dashboard.parts import closer_look
 from dashboard.parts.dash_parts import graph, note, prose
 from dashboard.state.tuning_desk import Worked, levers, what_if
@@ -39,7 +39,12 @@ def results(worked: Worked, job: int) -> list[Any]:
     return [*parts, *_sliders(worked), *closer_look.cards(worked)]
 
 
-_ADVICE = {Advice.CHANGE: "change this", Advice.NOT_YET: "not yet", Advice.CLOSE_ENOUGH: "close enough as it is"}
+_ADVICE = {
+    Advice.CHANGE: "change this",
+    Advice.EXPLORE: "change boldly and play again",
+    Advice.NOT_YET: "not yet",
+    Advice.CLOSE_ENOUGH: "close enough as it is",
+}
 
 
 def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collection[str] = ()) -> html.Section:
@@ -83,12 +88,26 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collect
             if proposal.settles_it
             else None,
             html.Div(buttons, className="row"),
+            _ways(proposal),
             _audiences(proposal),
             html.Div([_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"),
         ],
         className="card wide",
         key=f"{job}-{number_of_it}",
     )
+
+
+def _ways(proposal: Proposal) -> Any:
+    """The best with one knob, with two, and with as many as gain; nothing where there is one way only."""
+    if len(proposal.ways) < 2:
+        return None
+    columns = {
+        "knobs": [len(way.knobs) for way in proposal.ways],
+        "change": ["; ".join(f"{c.tunable} {c.now} to {c.proposed}" for c in way.changes) for way in proposal.ways],
+        "expected miss": [points(way.miss, signed=False) for way in proposal.ways],
+        "no change": [points(way.miss_now, signed=False) for way in proposal.ways],
+    }
+    return placed_table(columns, "Fewest knobs first")
 
 
 def _audiences(proposal: Proposal) -> Any:

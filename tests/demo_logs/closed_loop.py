@@ -96,7 +96,7 @@ def play_round(game: str, number: int, folder: Path, players: int = PLAYERS) -> 
 
 def targets_of(game: str) -> TargetSet:
     """What is wanted of a game here."""
-    return read_targets(f"[[target]]\n{TRIALS[game].target}\n[playtest]\nruns_each = {RUNS}\n")
+    return read_targets(f'[[target]]\n{TRIALS[game].target}\n[playtest]\nruns_each = {RUNS}\ntesters = "audience"\n')
 
 
 def one_round(game: str, number: int) -> dict[str, object]:

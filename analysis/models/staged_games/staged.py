@@ -25,10 +25,15 @@ from ingest.vocabulary import TunableRole
 
 DRAWS = 240
 QUICK = 4  # every fourth draw while searching
+# For the chance that decides on a recommendation: reseeded, it moves by a standard deviation of 0.01 (MODEL.md).
+FINE, TRIES, FINE_TRIES = 2000, 2000, 8000
 NODES, QUICK_NODES = 7, 5
 QUICK_STEPS = 4
 # Played in one pass: enough to pay for numpy's calls, few enough to stay in the processor's cache.
 MOST_SCENARIOS = 4000
+# Outcomes for which the chain must count quits and time, and those for which it is played to its end.
+_OF_TIME = (Outcome.QUIT_SHARE, Outcome.RUN_LENGTH)
+_WHOLE = (Outcome.SURVIVE, Outcome.LEVEL_REACHED, *_OF_TIME)
 # Beta priors as (mean, weight in observations); few quit, and few give up.
 QUIT_FIRST, QUIT_AGAIN = (0.03, 10.0), (0.05, 10.0)
 STOP = (0.12, 5.0)
@@ -61,6 +66,9 @@ class StagedModel(Fitted):
 
     def for_audience(self, shift: Shift) -> "StagedModel":
         return replace(self, shift=shift)
+
+    def finer(self) -> "StagedModel":
+        return fit_staged(self.data, self.priors, draws=FINE, tries=FINE_TRIES).for_audience(self.shift)
 
     @cached_property
     def audience(self) -> np.ndarray:
@@ -96,6 +104,9 @@ class StagedModel(Fitted):
     def course_now(self) -> Mapping[str, Any]:
         """What a first run is like as things are: the same for every proposal."""
         return staged_words.effects(self, {})
+
+    def unknown(self, targets: Sequence[Target]) -> str:
+        return staged_words.unknown(self, targets)
 
     def carried_by(self, tunable: Tunable) -> str:
         return staged_words.carried_by(self, tunable)
@@ -134,7 +145,7 @@ class StagedModel(Fitted):
         if target.outcome == Outcome.SURVIVE:
             # Where a death throws back to the stage's start, the chain keeps no clock.
             return not self.data.restarts
-        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN) and self.data.ends_logged
+        return target.outcome in (Outcome.FINISH, Outcome.FINISH_WITHIN, *_OF_TIME) and self.data.ends_logged
 
     def _has_stage(self, number: int, boss: bool) -> bool:
         """Was it seen, does a tunable name it, or may it be the one after the last? Of others nothing is known."""
@@ -152,7 +163,8 @@ class StagedModel(Fitted):
         """`figures` of several settings; those with one lives policy are played in one pass, which is faster."""
         times = tuple(sorted({float(t.number or 0) for t in targets if t.outcome == Outcome.SURVIVE}))
         # Segments past the farthest that any target speaks of need not be played.
-        whole = any(t.outcome in (Outcome.SURVIVE, Outcome.LEVEL_REACHED) for t in targets)
+        whole = any(t.outcome in _WHOLE for t in targets)
+        lean = not any(t.outcome in _OF_TIME for t in targets)
         until = None if whole else max(self.place(t) for t in targets)
         attempts = sorted({n for t in targets for n in attempts_of(t)})
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}
@@ -167,7 +179,7 @@ class StagedModel(Fitted):
             for first in range(0, len(group), size):
                 some = group[first : first + size]
                 steps = QUICK_STEPS if quick else STEPS
-                ends = play(together([c for _, _, c in some]), times, steps, until, lean=True)
+                ends = play(together([c for _, _, c in some]), times, steps, until, lean=lean)
                 for (number, attempt, _), part in zip(some, apart(ends, len(some)), strict=True):
                     played[number, attempt] = part
         return [
@@ -192,6 +204,9 @@ class StagedModel(Fitted):
         return course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0])
 
     def _figure(self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool) -> np.ndarray:
+        if target.outcome in _OF_TIME:
+            course = ends(attempts_of(target)[0])
+            return self.average(course.quit if target.outcome == Outcome.QUIT_SHARE else course.alive_s)
         if target.statistic != Statistic.SHARE:
             reach = self.average(ends(attempts_of(target)[0]).reach)
             return level_statistic(target, reach, self.data.segments)
@@ -234,6 +249,7 @@ def fit_staged(
     time_priors: TimePriors | None = None,
     draws: int = DRAWS,
     seed: int = 1,
+    tries: int = TRIES,
 ) -> StagedModel:
     """The model of one game's playtests. Raises ValueError where there is no run to fit."""
     if data.runs.count == 0 or len(data.cells.deaths) == 0:
@@ -243,7 +259,7 @@ def fit_staged(
     by_build = [rules(b.tunables, data.segments, {}, data.lives_seen) for b in data.builds]
     now = by_build[data.current]
     design = hazard_design(data, priors, by_build)
-    hazard = fit_posterior(design, draws=draws, seed=seed)
+    hazard = fit_posterior(design, draws=draws, tries=tries, seed=seed)
     visits = data.visits
     times = fit_times(
         visits.segment,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,10 +12,16 @@ from analysis.levers import lever_of
 from analysis.models.data import Tunable
 from analysis.models.setting import Setting
 from analysis.models.staged_games.hazard import lever_effects
+from analysis.models.targets import Outcome, Target
 from analysis.stats.laws import poisson_above
+from analysis.words import amount
 
 if TYPE_CHECKING:
     from analysis.models.staged_games.staged import StagedModel
+
+
+# Who lived for less than this part of what a target speaks of has shown nothing of the rest. Common sense, no source.
+_PART = 0.5
 
 
 def carried_by(model: StagedModel, tunable: Tunable) -> str:
@@ -23,7 +29,24 @@ def carried_by(model: StagedModel, tunable: Tunable) -> str:
     lever = lever_of(tunable.role)
     if lever is None:
         return ""
+    if not model.data.cells.deaths.any():
+        return "assumptions alone: nobody died"
     return lever.carried_by(model.hazard.data_share(lever.role) if lever.role in model.hazard.names else None)
+
+
+def unknown(model: StagedModel, targets: Sequence[Target]) -> str:
+    """Nobody died, or all were dead long before the part of the game that the targets speak of."""
+    if not model.data.cells.deaths.any():
+        return "nobody died"
+    visits, name = model.data.visits, model.data.segments[0].name
+    longest = float(visits.alive_s.max(initial=0.0))
+    seconds = [float(t.number or 0) for t in targets if t.outcome == Outcome.SURVIVE]
+    if seconds and len(seconds) == len(targets):
+        return f"nobody lived longer than {amount(longest, 's')}" if longest < _PART * min(seconds) else ""
+    lasts = float(np.exp(np.median(model.times.level[:, 0])))
+    if visits.cleared.any() or model.data.runs.furthest.any() or longest >= _PART * lasts:
+        return ""
+    return f"nobody got through {name} or was alive in it longer than {amount(longest, 's')}"
 
 
 def side_effects(model: StagedModel, setting: Setting) -> Mapping[str, Any]:

@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 from scipy.special import expit
 
+from analysis.models.audience import LIKE_TESTERS
 from analysis.models.data import ENDINGS
 from analysis.models.observed import observed_staged
 from analysis.models.staged_games.simulate import more_players
@@ -103,7 +104,7 @@ def test_a_streaks_chance_is_the_product_of_its_shots(tmp_path):
     text = '[[target]]\noutcome="streak"\nlength=4\nwanted=0.4\n[[target]]\noutcome="streak"\nwanted=4\n'
     with open_study(study, read_only=True) as opened:
         fitted, _ = fit_game(Reader(opened.connection), Selection("Kettle Toss"), read_targets(text))
-    model, targets = fitted[0], read_targets(text).targets
+    model, targets = fitted[0].for_audience(LIKE_TESTERS), read_targets(text).targets
     skills = np.random.default_rng(3).standard_normal(200_000)
     draw = 3
     p = expit(model.posterior.beta[draw, 0] + model.posterior.sigma[draw] * skills)

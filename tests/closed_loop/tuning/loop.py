@@ -55,10 +55,10 @@ def draw_target(world: World, rng: np.random.Generator) -> tuple[dict, float, fl
 
 
 def toml_of(target: dict, wanted: float) -> str:
-    """The targets file for one wish."""
+    """The targets file for one wish; the testers of these worlds are drawn from the audience, and it says so."""
     words = [f'outcome = "{target["outcome"]}"', f"wanted = {wanted}"]
     words += [f"{name} = {target[name]}" for name in ("stage", "attempts") if name in target]
-    return "[[target]]\n" + "\n".join(words) + "\n"
+    return "[[target]]\n" + "\n".join(words) + '\n[playtest]\ntesters = "audience"\n'
 
 
 def one_world(
