@@ -1,31 +1,21 @@
-"""Small parts of the pages of Dash. Pages that are only read have theirs from the templates."""
-
-from typing import Any
+"""Small parts of the pages of Dash: macros of the templates, placed on them."""
 
 from dash import html
+
+from dashboard.web.placing import placed
+from dashboard.web.templating import part
 
 
 def graph(address: str, title: str) -> html.Div:
     """A place for the figure that the server gives at `address`; it is drawn when it comes into view, in the theme
     that the browser has then.
     """
-    return html.Div(
-        role="img",
-        className="drawing",
-        **{"data-figure": address, "aria-label": f"Figure: {title}. Its numbers are in the table below it."},
-    )
+    return placed(part("drawing", address, title))
 
 
-def prose(text: Any) -> Any:
-    """A text with what stands between backticks set as code; anything else as it is."""
-    if not isinstance(text, str) or "`" not in text:
-        return text
-    return [html.Code(part) if i % 2 else part for i, part in enumerate(text.split("`")) if part]
-
-
-def note(text: str, kind: str = "note") -> html.P:
-    """A line of text with a meaning: "note", "warning", "good", "caution"."""
-    return html.P(prose(text), className=kind)
+def note(text: object, kind: str = "note") -> html.Div:
+    """A line of text with a meaning: "note", "warning", "good", "caution", "saying"."""
+    return placed(part("note", text, kind))
 
 
 def served(address: str, label: str) -> html.Div:
@@ -33,6 +23,4 @@ def served(address: str, label: str) -> html.Div:
 
     Thousands of cells as Dash components would each listen to every change of the page.
     """
-    return html.Div(
-        className="table served", tabIndex="0", role="region", **{"data-source": address, "aria-label": label}
-    )
+    return placed(part("served", address, label))

@@ -10,7 +10,7 @@ from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
 from analysis.words import amount, capital, cell, counted, points, with_span
 from dashboard.parts import closer_look
-from dashboard.parts.dash_parts import graph, note, prose
+from dashboard.parts.dash_parts import graph, note
 from dashboard.state.tuning_desk import Worked, levers, what_if
 from dashboard.web.placing import placed_table
 
@@ -32,7 +32,7 @@ def results(worked: Worked, job: int) -> list[Any]:
         summary = html.Summary(f"{len(parts) - _OPEN} more ways, which promise less")
         parts[_OPEN:] = [html.Details([summary, html.Div(parts[_OPEN:], className="cards")], className="further")]
     for name, reason in answer.unanswered.items():
-        parts.append(html.Section([html.H2(name), html.P(prose(reason), className="saying")], className="card wide"))
+        parts.append(html.Section([html.H2(name), note(reason, "saying")], className="card wide"))
     if not parts:
         parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
     parts[:0] = [note(capital(warning), "warning") for warning in answer.warnings]
@@ -84,9 +84,7 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collect
             html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
             placed_table(changes, "What changes") if proposal.changes else None,
             graph(f"/proposal/{job}/{number_of_it}.json", "what is predicted, against what is wanted"),
-            html.P(prose(f"What would settle it: {proposal.settles_it}."), className="saying")
-            if proposal.settles_it
-            else None,
+            note(f"What would settle it: {proposal.settles_it}.", "saying") if proposal.settles_it else None,
             html.Div(buttons, className="row"),
             _ways(proposal),
             _audiences(proposal),

@@ -21,7 +21,8 @@ from dashboard.parts import cautions
 from dashboard.report.against_targets import Standing, standings
 from dashboard.report.evidence import chosen
 from dashboard.report.exports import sources
-from dashboard.state.dashboard_session import Basis, Session
+from dashboard.state.dashboard_session import Session
+from dashboard.state.reading import Basis
 from dashboard.state.stage_pictures import StagePictures
 
 
