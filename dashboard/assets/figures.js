@@ -183,6 +183,16 @@
     theme: theme,
     put: put,
     otherTheme: otherTheme,
+    /* Fills every place of the page that can be seen, in the theme and at the width it has now; done once all are. */
+    all: async function () {
+      const seen = [...document.querySelectorAll(places)].filter(function (one) { return one.offsetParent !== null; });
+      await Promise.all(seen.map(fill));
+      const waits = function (one) { return one.dataset.figure && one.dataset.drawn !== themed(one.dataset.figure); };
+      for (let i = 0; i < 100 && seen.some(waits); i += 1) {
+        await new Promise(function (resolve) { window.setTimeout(resolve, 100); });
+      }
+      for (const one of seen) { if (one.matches(".js-plotly-plot")) { await window.Plotly.Plots.resize(one); } }
+    },
     /* Reads plotly.js once what is on the page has been painted. */
     loadPlotlySoon: function () {
       window.requestAnimationFrame(function () { window.setTimeout(plotlyReady); });

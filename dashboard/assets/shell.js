@@ -9,6 +9,7 @@
   const PATIENCE_MS = 500;  /* an answer that takes longer is worked out while the browser reads plotly.js */
   const BUSY = 503;  /* another process writes into the study; the page comes when it is done */
   const BUSY_MS = 2000;
+  const SILENCE_MS = 15000;  /* who does not answer for so long is gone */
   const byId = function (id) { return document.getElementById(id); };
   let shown = null;  /* path and filter that the page shows */
   let opened = null;  /* what is open on it beside */
@@ -58,7 +59,7 @@
       if (part.kind === "working") { loadDash(); } else { fetchDashEarly(); }
     } catch (error) {
       if (mine.signal.aborted) { return; }
-      say("Setscrew does not answer. Is it still running?");
+      if (error instanceof TypeError) { gone(true); } else { say("This page could not be made: " + error.message); }
     } finally {
       if (asked === mine) {
         asked = null;
@@ -101,15 +102,27 @@
     say.later = window.setTimeout(function () { place.textContent = ""; }, MESSAGE_MS);
   }
 
+  /* The bar that says so stays until the server is back; then the page is asked for anew. */
+  function gone(now) {
+    const bar = byId("gone");
+    if (bar.hidden !== now) { return; }
+    bar.hidden = !now;
+    if (!now) { ask(); }
+  }
+
   async function look() {
     try {
-      const state = await (await window.fetch("/state.json")).json();
+      const answer = await window.fetch("/state.json", { signal: AbortSignal.timeout(SILENCE_MS) });
+      gone(false);
+      const state = await answer.json();
       if (state.version !== version && asked === null) {
         told(state);
         await ask();
       }
       tellDash(state.version);
-    } catch (error) { /* the next look tries again */ }
+    } catch (error) {
+      if (error.name === "TypeError" || error.name === "TimeoutError") { gone(true); }
+    }
   }
 
   /* Dash forgets the question under way when a newer one is put: it is told of a change once the page of this address

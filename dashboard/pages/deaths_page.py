@@ -80,7 +80,7 @@ def _place_columns(places: list[Place], selection: Selection) -> dict[str, list[
         "place": [link(one.words, _address(selection, Opened(place=(one.x, one.y)))) for one in places],
         "deaths": [one.deaths for one in places],
         "players": [one.players for one in places],
-        "": [part("tag", "hot") if one.hot else "" for one in places],
+        "stands out": [part("tag", "hot") if one.hot else "" for one in places],
     }
 
 

@@ -25,7 +25,7 @@ from ingest.study.study_errors import CannotTakeIn
 from ingest.study.taken_in import TakenIn, take_in
 
 DROP, HELD = "import-drop", "import-held"
-AREA = JobArea("import")
+AREA = JobArea("import", of_runs=False)
 _MEGABYTE = 1024 * 1024
 _MOST_FILES = 200
 _REFUSED = "not taken in"
@@ -189,7 +189,7 @@ def wires(app: Dash, session: Session) -> None:
         if not contents or not names:
             return *AREA.NOTHING, no_update
         files = decoded(contents, names)
-        return *AREA.begin(session.jobs.start("import", lambda job: import_all(session, files, job))), None
+        return *AREA.start(session, lambda job: import_all(session, files, job)), None
 
     # Whoever imports, records or takes back: the table is that of the study.
     @app.callback(Output(HELD, "children"), Input(element_ids.VERSION, "data"), prevent_initial_call=True)

@@ -241,8 +241,8 @@ def wires(app: Dash, session: Session) -> None:
         except (BadTargets, ValueError) as error:
             return AREA.refuse(error)
         game = selection.game
-        job = session.jobs.start("plan", lambda job: work(session, game, players, runs or 3, against or "", job))
-        return AREA.begin(job)
+        asked = (players, runs or 3, against or "")
+        return AREA.start(session, lambda job: work(session, game, *asked, job), selection, asked)
 
     AREA.wire(app, session, lambda job: shown(job.result, job.number))
 

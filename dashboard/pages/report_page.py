@@ -189,7 +189,7 @@ def wires(app: Dash, session: Session) -> None:
         chosen = [Selection(game) for game in session.games()] if whole else [selection]
         session.keep_words(said(words))
         about = About(**said(words))
-        return AREA.begin(session.jobs.start("report", lambda job: write(session, chosen, about, job)))
+        return AREA.start(session, lambda job: write(session, chosen, about, job), selection, (*chosen, about))
 
     AREA.wire(app, session, lambda job: links(job.number), done="The report is written.")
 

@@ -201,7 +201,7 @@ def wires(app: Dash, session: Session) -> None:
             read_targets(text or "")
         except BadTargets as error:
             return AREA.refuse(error)
-        return AREA.begin(session.jobs.start("propose", lambda job: work(session, selection, text or "", job)))
+        return AREA.start(session, lambda job: work(session, selection, text or "", job), selection, text or "")
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 

@@ -14,7 +14,7 @@ from dashboard.state.tuning_desk import Mapped, Otherwise, Worked, levers, map_o
 from dashboard.web.placing import placed_table
 
 TARGET, ACROSS, UP, DRAW = "map-target", "map-across", "map-up", "map-draw"
-MAP, OTHERWISE = JobArea("map"), JobArea("otherwise")
+MAP, OTHERWISE = JobArea("map", below="tuning"), JobArea("otherwise", below="tuning")
 REFIT = "otherwise-refit"
 
 
@@ -111,12 +111,12 @@ def told(done: Otherwise) -> list[Any]:
 def wires(app: Dash, session: Session, proposed: JobArea) -> None:
     """Buttons -> jobs on the result of the job in `proposed` -> map, table."""
 
-    def begin(job_number: int | None, title: str, work: Callable[[Worked, Job], Any]) -> Any:
+    def begin(area: JobArea, job_number: int | None, asked: object, work: Callable[[Worked, Job], Any]) -> Any:
         done = session.jobs.get(job_number)
         if done is None or not isinstance(done.result, Worked):
-            return JobArea.refuse("These proposals are no longer kept: press “Propose” again.")
+            return area.refuse("These proposals are no longer kept: press “Propose” again.")
         worked = done.result
-        return JobArea.begin(session.jobs.start(title, lambda job: work(worked, job)))
+        return area.start(session, lambda job: work(worked, job), worked.selection, (done.number, asked))
 
     @app.callback(
         *MAP.started,
@@ -130,11 +130,11 @@ def wires(app: Dash, session: Session, proposed: JobArea) -> None:
     def draw(clicks: int | None, number: int | None, target: str, across: str, up: str) -> Any:
         if not clicks:
             return MAP.NOTHING
-        return begin(number, "map", lambda worked, job: map_of(worked, target, across, up, job))
+        return begin(MAP, number, (target, across, up), lambda worked, job: map_of(worked, target, across, up, job))
 
     @app.callback(*OTHERWISE.started, Input(REFIT, "n_clicks"), State(proposed.job, "data"), prevent_initial_call=True)
     def refit(clicks: int | None, number: int | None) -> Any:
-        return begin(number, "other assumptions", otherwise) if clicks else OTHERWISE.NOTHING
+        return begin(OTHERWISE, number, "", otherwise) if clicks else OTHERWISE.NOTHING
 
     MAP.wire(app, session, lambda job: drawn(job.result, job.number))
     OTHERWISE.wire(app, session, lambda job: told(job.result))

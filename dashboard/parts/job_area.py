@@ -6,19 +6,27 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from analysis.selection import Selection
 from dashboard.parts.dash_parts import note
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.web import element_ids
+from dashboard.web.filters import from_address
 
 _LOOK_MS = 400
 
 
 @dataclass(frozen=True)
 class JobArea:
-    """The job of one page; `name` begins the ids of its parts."""
+    """The job of one page; `name` begins the ids of its parts, and is the title of its jobs.
+
+    It lives on the server: who reloads the page, or leaves it and comes back, finds it as it stands. of_runs: whether
+    each choice of runs has its own; below: the area whose last job this one's builds on.
+    """
 
     name: str
+    of_runs: bool = True
+    below: str = ""
 
     @property
     def result(self) -> str:
@@ -43,9 +51,13 @@ class JobArea:
 
     NOTHING = (no_update,) * 5
 
-    @staticmethod
-    def begin(job: Job) -> tuple[Any, ...]:
-        """The job has begun. The result of an earlier one goes: it answers another question."""
+    def start(
+        self, session: Session, work: Callable[[Job], Any], runs: Selection | None = None, asked: object = None
+    ) -> tuple[Any, ...]:
+        """Begins a job, or joins the one that is `asked` the same and still runs. The result of an earlier one goes: it
+        answers another question.
+        """
+        job = session.jobs.start(self.name, work, runs if self.of_runs else None, asked)
         return job.number, False, False, None, None
 
     @staticmethod
@@ -71,7 +83,21 @@ class JobArea:
         ]
 
     def wire(self, app: Dash, session: Session, shown: Callable[[Job], Any], done: str = "") -> None:
-        """Cancel, and follow the job; `shown` makes what stands in the place of the result, `done` is said then."""
+        """Cancel, and follow the job, also one that was there before the page; `shown` makes what stands in the place
+        of the result, `done` is said then.
+        """
+
+        @app.callback(
+            Output(self.job, "data", allow_duplicate=True),
+            Output(self._tick, "disabled", allow_duplicate=True),
+            Output(self._cancel, "disabled", allow_duplicate=True),
+            Input(self.job, "id"),
+            State(element_ids.ADDRESS, "search"),
+            prevent_initial_call="initial_duplicate",
+        )
+        def find_again(_: str, search: str | None) -> Any:
+            job = self._last(session, search)
+            return (no_update,) * 3 if job is None else (job.number, False, job.ended)
 
         @app.callback(
             Output(self._progress, "title"),
@@ -103,6 +129,12 @@ class JobArea:
                 return progress(job), no_update if so_far is None else so_far, False, False
             words = done if job.at == "done" else "Cancelled."
             return note(job.error, "warning") if job.error else note(words), so_far, True, True
+
+    def _last(self, session: Session, search: str | None) -> Job | None:
+        runs = from_address(search, session.games()) if self.of_runs else None
+        job = session.jobs.latest(self.name, runs)
+        above = session.jobs.latest(self.below, runs) if self.below else None
+        return job if job is None or above is None or job.number > above.number else None
 
     @property
     def _tick(self) -> str:

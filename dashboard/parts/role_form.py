@@ -13,7 +13,7 @@ from ingest.said.roles import BadRole, Listed
 from ingest.vocabulary import EventRole, FieldRole, TunableRole
 
 NAME, ROLE, KEEP, HELD = "role-name", "role-role", "role-keep", "role-held"
-AREA = JobArea("roles")
+AREA = JobArea("roles", of_runs=False)
 _NONE = "none"
 
 
@@ -113,7 +113,7 @@ def wires(app: Dash, session: Session) -> None:
             job.report(0.0, "logs are read again")
             return correct(session, name, role)
 
-        return AREA.begin(session.jobs.start("roles", work))
+        return AREA.start(session, work)
 
     @app.callback(Output(HELD, "children"), Input(element_ids.VERSION, "data"), prevent_initial_call=True)
     def changed(_: int) -> Any:

@@ -16,10 +16,15 @@ class Cancelled(Exception):
 
 @dataclass
 class Job:
-    """One piece of work: `share` done from 0 to 1, a word on what it is at, and its result or error at the end."""
+    """One piece of work: `share` done from 0 to 1, a word on what it is at, and its result or error at the end.
+
+    title, place: what is done, and for which choice of runs, if for one; asked: what exactly, for who asks again.
+    """
 
     number: int
     title: str
+    place: object = None
+    asked: object = None
     share: float = 0.0
     at: str = "waiting"
     result: Any = None
@@ -52,10 +57,14 @@ class Jobs:
         self._numbers = itertools.count(1)
         self._lock = threading.Lock()
 
-    def start(self, title: str, work: Callable[[Job], Any]) -> Job:
-        """Runs `work(job)` when a thread is free."""
+    def start(self, title: str, work: Callable[[Job], Any], place: object = None, asked: object = None) -> Job:
+        """Runs `work(job)` when a thread is free. Who asks the same meanwhile joins it, unless `asked` is None."""
         with self._lock:
-            job = Job(next(self._numbers), title)
+            for other in self._jobs.values():
+                same = (other.title, other.place, other.asked) == (title, place, asked)
+                if same and asked is not None and not (other.ended or other.cancelled):
+                    return other
+            job = Job(next(self._numbers), title, place, asked)
             self._jobs[job.number] = job
             for old in list(self._jobs)[:-_KEPT]:
                 if self._jobs[old].ended:
@@ -66,6 +75,12 @@ class Jobs:
     def get(self, number: int | None) -> Job | None:
         """The job of that number, if it is remembered."""
         return self._jobs.get(number or 0)
+
+    def latest(self, title: str, place: object = None) -> Job | None:
+        """The last of that title for that place, whoever started it; None when there was none, or it is forgotten."""
+        with self._lock:
+            mine = [job for job in self._jobs.values() if (job.title, job.place) == (title, place)]
+        return mine[-1] if mine else None
 
     def close(self) -> None:
         """Asks all jobs to stop and waits for them."""

@@ -21,7 +21,7 @@ from dashboard.web.shell import add_shell, document, page_at
 from ingest.study.study_errors import StudyBusy
 
 _REFRESH_MS = 700
-_SCRIPTS = ("morphdom.min.js", "figures.js", "shell.js")
+_SCRIPTS = ("morphdom.min.js", "figures.js", "shell.js", "printing.js")
 _ASSETS = Path(__file__).parent.parent / "assets"
 
 

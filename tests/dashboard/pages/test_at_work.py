@@ -1,0 +1,108 @@
+"""What must not be lost at work: the server stops and comes back, a page is left while a job runs, it is printed."""
+
+import threading
+
+import pytest
+
+from dashboard.state.jobs import Jobs
+from dashboard.web.app import build_app
+from dashboard.web.web_server import WebServer
+from tests.dashboard.conftest import open_page
+
+HIDDEN = "() => document.querySelector('#gone').hidden"
+
+
+def test_who_asks_the_same_joins_the_running_job():
+    jobs, go = Jobs(), threading.Event()
+
+    def wait(job):
+        go.wait(20)
+        return job.number
+
+    first = jobs.start("propose", wait, "runs", "a target")
+    assert jobs.start("propose", wait, "runs", "a target") is first
+    others = [jobs.start("propose", wait, *asked) for asked in (("runs", "another"), ("others", "a target"), ("runs",))]
+    assert len({first.number, *(job.number for job in others)}) == 4
+    assert jobs.latest("propose", "runs") is others[-1] and jobs.latest("propose", "others") is others[1]
+    assert jobs.latest("plan", "runs") is None
+    first.cancel()
+    assert jobs.start("propose", wait, "runs", "a target") is not first
+    go.set()
+    jobs.close()
+
+
+@pytest.mark.browser
+def test_a_bar_stays_while_the_server_is_gone(chromium, own_session):
+    server = WebServer(build_app(own_session).server, "127.0.0.1", 0)
+    port, address = server.port, f"http://127.0.0.1:{server.port}"
+    running = threading.Thread(target=server.run, daemon=True)
+    running.start()
+    page = open_page(chromium, address).page
+    page.goto(f"{address}/deaths?game=Soot+Wardens")
+    page.wait_for_selector("main .card")
+    assert page.evaluate(HIDDEN)
+    server.close()
+    running.join(20)
+    page.wait_for_selector("#gone:not([hidden])")
+    assert page.query_selector("main .card") and "does not answer" in page.inner_text("#gone")
+    page.wait_for_timeout(9000)  # longer than any message stays
+    assert page.is_visible("#gone")
+    again = WebServer(build_app(own_session).server, "127.0.0.1", port)
+    threading.Thread(target=again.run, daemon=True).start()
+    page.wait_for_function(HIDDEN)
+    page.click("nav a >> text=Who plays")
+    page.wait_for_selector("[data-finding^='players.']")
+    page.context.close()
+    again.close()
+
+
+@pytest.mark.browser
+def test_a_job_goes_on_without_the_page_and_its_result_waits(chromium, served):
+    served.session.add_target("Soot Wardens", '[[target]]\noutcome = "finish"\nwanted = 0.5\n')
+    watched = open_page(chromium, served.address)
+    page = watched.page
+    page.goto(f"{served.address}/plan?game=Soot+Wardens")
+    page.click("#plan-make")
+    page.wait_for_function("() => document.querySelector('#plan-progress').innerText.length > 0")
+    page.reload()
+    page.wait_for_selector("#plan-result section")
+    page.click("nav a >> text=Who plays")
+    page.wait_for_selector("[data-finding^='players.']")
+    page.click("nav a[href^='/plan']")
+    page.wait_for_selector("#plan-result section")
+    assert len([job for job in map(served.session.jobs.get, range(1, 9)) if job is not None]) == 1
+    assert watched.complaints == []
+    page.context.close()
+
+
+AS_PRINTED = """() => {
+  const width = one => one.getBoundingClientRect().width;
+  window.asPrinted = {
+    theme: document.documentElement.dataset.theme,
+    folded: document.querySelectorAll("main details:not([open])").length,
+    figures: document.querySelectorAll("main [data-figure]").length,
+    widths: [...document.querySelectorAll("main [data-figure] .main-svg:first-child")].map(width),
+  };
+}"""
+
+
+@pytest.mark.browser
+def test_a_page_is_printed_whole_in_light_colours_and_is_then_as_before(chromium, served, tmp_path):
+    watched = open_page(chromium, served.address, "dark")
+    page = watched.page
+    page.goto(f"{served.address}/deaths?game=Soot+Wardens")
+    page.wait_for_selector("[data-drawn]")
+    folded = page.locator("main details:not([open])").count()
+    page.evaluate(f"() => {{ window.print = {AS_PRINTED}; }}")
+    page.keyboard.press("Control+p")
+    page.wait_for_function("() => window.asPrinted")
+    printed = page.evaluate("() => window.asPrinted")
+    assert printed["theme"] == "light" and printed["folded"] == 0 < folded
+    assert len(printed["widths"]) == printed["figures"] > 3 and max(printed["widths"]) <= 718
+    paper = page.pdf(path=str(tmp_path / "page.pdf"))
+    assert paper.startswith(b"%PDF")
+    page.evaluate("() => window.dispatchEvent(new Event('afterprint'))")
+    page.wait_for_function("() => document.documentElement.dataset.theme === 'dark'")
+    assert page.locator("main details:not([open])").count() == folded
+    assert watched.complaints == []
+    page.context.close()
