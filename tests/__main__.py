@@ -1,6 +1,6 @@
 """`python -m tests`: installs what the tests need, then runs the linter, the type checker and pytest.
 
-Further words go to pytest: `python -m tests tests/ingest -k cobs`. The exit code is 0 when all passed.
+Further words go to pytest: `python -m tests tests/ingest -k cobs`; `-n0` runs all in one process. The exit code is 0 when all passed.
 """
 
 from __future__ import annotations
@@ -10,6 +10,9 @@ import sys
 from demo_logs import bootstrap
 
 CHECKS = (("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",))
+# A file's tests stay in one process, which makes what they share only once. Each process has a browser of its own,
+# which is why there are not more than four.
+PYTEST = ("pytest", "--numprocesses", "auto", "--maxprocesses", "4", "--dist", "loadfile")
 
 
 def main() -> int:
@@ -19,7 +22,7 @@ def main() -> int:
         print(reason, file=sys.stderr)
         return 1
     failed = []
-    for check in (*CHECKS, ("pytest", *sys.argv[1:])):
+    for check in (*CHECKS, (*PYTEST, *sys.argv[1:])):
         print("==", *check, flush=True)
         if bootstrap.run(python, *check, folder=bootstrap.ROOT):
             failed.append(" ".join(check))
