@@ -1,6 +1,7 @@
 """`python -m tests`: installs what the tests need, then runs the linter, the type checker and pytest.
 
-Further words go to pytest: `python -m tests tests/ingest -k cobs`; `-n0` runs all in one process. The exit code is 0 when all passed.
+Further words go to pytest: `python -m tests tests/ingest -k cobs`; `-n0` runs all in one process.
+The exit code is 0 when all passed.
 """
 
 from __future__ import annotations
