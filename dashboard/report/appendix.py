@@ -74,7 +74,8 @@ def article(finding: Finding, at: int, said: frozenset[str] = frozenset()) -> Ar
     else:
         basis = f"{finding.basis}. "
         tables = [(name, t) for name, t in finding.tables.items() if 0 < len(t) <= _MOST_ROWS]
-        tables = [(name, t) for name, t in tables if len(t.columns) <= _MOST_COLUMNS]
+        # Lists of single runs are for the files.
+        tables = [(name, t) for name, t in tables if len(t.columns) <= _MOST_COLUMNS and "run_id" not in t]
     amount = f"{estimated(finding.estimate)}. " if finding.estimate is not None else ""
     blocks.append(say(f"{amount}{basis}`{finding.id}`", tone=Tone.ASIDE))
     blocks += [

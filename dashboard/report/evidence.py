@@ -7,7 +7,8 @@ from analysis.levers import Part
 from analysis.models.targets import Outcome, Target
 from dashboard.figures import has_figure
 
-MOST = 4
+# The summary says each of them.
+MOST = 3
 FEWEST = 2
 _HOW_FAR = ("survival.funnel", "deaths.by_stage", "deaths.places", "deaths.causes", "survival.curve")
 _LEVELS = ("genres.levels", "survival.curve", "genres.pace", "deaths.causes")
@@ -34,7 +35,7 @@ _BY_PART = {Part.NOTES: Outcome.HIT_SHARE, Part.TRIALS: Outcome.STREAK, Part.BLO
 
 
 def chosen(found: Sequence[Finding], targets: Sequence[Target], parts: frozenset[Part]) -> tuple[Finding, ...]:
-    """Up to four findings with a figure, in the order in which they answer the targets.
+    """Up to three findings with a figure, in the order in which they answer the targets.
 
     Each target in turn gives its next finding, so that none of them goes without. Where they give fewer than two,
     whatever else has a figure fills up.

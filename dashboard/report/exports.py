@@ -126,7 +126,7 @@ def latex(text: str) -> str:
     """`text` with everything that LaTeX would take for a command made harmless, letters that its fonts lack written in
     others, and long words breakable.
     """
-    return " ".join(_latex_word(word) for word in _one_line(text).split(" "))
+    return " ".join(_latex_word(word) for word in _one_line(text).split(" ")).replace(r" \%", r"~\%")
 
 
 def _latex_word(word: str) -> str:

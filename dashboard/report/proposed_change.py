@@ -32,7 +32,7 @@ def change(game: GamePart, at: int) -> list[Block]:
     elif len(game.builds) > 1:
         blocks.append(say("No declared value differs between the builds that were played."))
     if not game.proposals:
-        return [*blocks, say(f"No change is proposed: {game.no_proposal or 'no proposal was asked for'}")]
+        return [*blocks, say(f"No change is proposed. {game.no_proposal or 'No proposal was asked for.'}")]
     first, *others = game.proposals
     blocks.append(say(first.sentence, lead="The proposal."))
     if first.targets and first.changes:

@@ -16,7 +16,7 @@ _WIDE, _NARROW = 690, 350
 _HEIGHTS = {420: 280, 400: 270, 340: 230, 320: 200, 280: 220, 240: 190}
 # In the argument two large figures and their words stand on a page. Of many players each keeps its label.
 _ROWS = {"timing.hit_share", "timing.players", "players.skill"}
-_TALL, _LABEL_PX = 280, 9
+_TALL, _TALL_ROWS, _LABEL_PX = 280, 350, 9
 
 
 def picture_name(game: int, finding: Finding) -> str:
@@ -52,7 +52,7 @@ def _drawn(content: Content, game: GamePart, finding: Finding, large: bool) -> d
         figure = content.stage_pictures.lay_under(figure, game.selection)
     height = figure.layout.height
     if large:
-        height = min(height, _TALL)
+        height = min(height, _TALL_ROWS if finding.id in _ROWS else _TALL)
     elif finding.id not in WIDE_ON_PAPER:
         height = _HEIGHTS.get(height, height)
     width = _WIDE if large or finding.id in WIDE_ON_PAPER else _NARROW

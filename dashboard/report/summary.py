@@ -5,7 +5,6 @@ from analysis.words import amount, capital, counted, listed
 from dashboard.report.content import About, GamePart
 from dashboard.report.document_blocks import Block, Piece, Ref, Say, Tone, say
 
-_REASONS = 3  # findings that the summary says; the evidence has them all
 _FEW = 8  # players
 _CHANGES = 3  # changes that the summary names
 
@@ -38,7 +37,7 @@ def _answer(game: GamePart, labels: dict[str, str]) -> Say:
     pieces: list[Piece] = []
     for one in game.standings:
         pieces.append(f"{capital(one.target.name)}: {one.seen} on {one.build}, {one.verdict}. ")
-    for finding in game.evidence[:_REASONS]:
+    for finding in game.evidence:
         # A finding whose data show nothing has no headline, but says so in its sentence.
         told = finding.headline or finding.sentence
         pieces += [told.rstrip(" .") + " (", Ref(labels[finding.key]), f", {finding.certainty}). "]
@@ -71,7 +70,7 @@ def _helped(game: GamePart) -> Say:
 def _next(game: GamePart) -> Say:
     if not game.proposals:
         why = game.no_proposal or "no proposal was asked for"
-        return say(f"No change is proposed: {why.rstrip('.')}.", lead="What next.")
+        return say(f"No change is proposed. {capital(why.rstrip('.'))}.", lead="What next.")
     first = game.proposals[0]
     if first.advice != Advice.CHANGE or not first.changes:
         more = f" What would settle it: {first.settles_it}." if first.settles_it else ""
