@@ -1,9 +1,10 @@
 """Which builds of a game the audience played, and which of them came first, as far as that is known."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from analysis.reader import Reader
+from analysis.selection import Selection
 from ingest.said.build_order import BuildOrder, Played, order_of
 
 
@@ -38,9 +39,9 @@ class PlayedOrder:
         return tuple(pair for pair in pairwise(self.builds) if not self._order.known(*pair))
 
 
-def played_order(reader: Reader, game: str) -> PlayedOrder:
-    """The builds that the audience of a game played."""
-    rows = reader.ask("builds_played", game=game)
+def played_order(reader: Reader, game: str, team: bool = False) -> PlayedOrder:
+    """The builds that the audience of a game played; with `team` those that its makers played too."""
+    rows = reader.ask("builds_played", game=game, include_team=team)
     runs = [
         Played(str(build), str(log), int(number), None if at != at else float(at))
         for build, log, number, at in zip(rows["build"], rows["log"], rows["number"], rows["played_us"], strict=True)
@@ -49,6 +50,23 @@ def played_order(reader: Reader, game: str) -> PlayedOrder:
     said = zip(words["earlier"].tolist(), words["later"].tolist(), strict=True)
     order = order_of(list(dict.fromkeys(run.build for run in runs)), runs, said, last=True)
     return PlayedOrder(order.builds, order)
+
+
+def of_newest(reader: Reader, selection: Selection) -> Selection:
+    """The selection itself where its builds were chosen; otherwise with the build that the audience played last.
+
+    Where it is not known which that is, none is taken, and `maybe_newest` names those it may be: nothing is guessed.
+    The makers' own builds count where only they have played and their runs are asked for.
+    """
+    if not selection.newest:
+        return selection
+    order = played_order(reader, selection.game)
+    if not order.builds and selection.include_team:
+        order = played_order(reader, selection.game, team=True)
+    newest = order.newest()
+    if newest is None:
+        return replace(selection, builds=(), maybe_newest=order.maybe_last(order.builds))
+    return replace(selection, builds=(newest,), maybe_newest=())
 
 
 def build_to_change(reader: Reader, game: str) -> tuple[str | None, str]:

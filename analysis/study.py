@@ -85,7 +85,9 @@ class Study(StudyTables):
             One game; otherwise every game in turn.
         question : str or sequence of str
             Only these questions, such as "deaths"; otherwise all.
-        build, player, group : str or sequence of str
+        build : str or sequence of str
+            Only runs of these builds; "all" for all builds together; otherwise of the build that was played last.
+        player, group : str or sequence of str
             Only runs of these.
         stage : str or int, optional
             Only this stage; "2r" is the regular part of stage 2, "2b" its boss.
@@ -115,6 +117,7 @@ class Study(StudyTables):
         from analysis.arguments import WrongArgument, words_of
         from analysis.findings import QUESTIONS
         from analysis.findings.trust.logs_received import why_no_run
+        from analysis.played_order import of_newest
         from analysis.selection import choose
 
         questions = words_of(question)
@@ -124,7 +127,8 @@ class Study(StudyTables):
                 raise WrongArgument("question", one, f"there is no such question. The questions: {known}")
         with self._asked() as reader:
             games = tuple(reader.ask("study_games")["game"])
-            chosen = choose(games, game, build, stage, player, group, attempts, makers)
+            asked = choose(games, game, build, stage, player, group, attempts, makers)
+            chosen = [of_newest(reader, one) for one in asked]
             missing = why_no_run(reader) or "No run was chosen: ingest play logs, or take filters off."
             return find_all(reader, str(self.path), chosen, questions, missing)
 

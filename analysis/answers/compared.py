@@ -72,6 +72,7 @@ class BuildsCompared(Answer):
     def to_json(self) -> dict[str, Any]:
         """The keys of `setscrew compare --json`."""
         from analysis.findings.progress.builds_compared import of_players
+        from analysis.findings.progress.verdict_words import cautions, verdict_in_words
         from analysis.plain import plain
 
         found = self.comparison
@@ -85,7 +86,8 @@ class BuildsCompared(Answer):
                 "of": of_players(c.target),
             }
             | _difference(c.difference)
-            | {"mean": _difference(c.mean) if c.mean else None, "closer": c.closer}
+            | {"mean": _difference(c.mean) if c.mean else None, "closer": c.closer, "verdict": str(c.verdict)}
+            | {"expected": asdict(c.expected) if c.expected else None, "attempts": c.attempts}
             for c in found.compared
         ]
         changes = [{"tunable": n, "before": a, "after": b, "unit": u} for n, a, b, u in found.changes]
@@ -94,6 +96,8 @@ class BuildsCompared(Answer):
             | {
                 "before": found.before,
                 "after": found.after,
+                "verdict": verdict_in_words(found) if found.compared else None,
+                "cautions": list(cautions(found)),
                 "changes": changes,
                 "compared": compared,
                 "predictions": [asdict(s) | {"inside": s.inside} for s in found.scores],
@@ -107,7 +111,9 @@ class BuildsCompared(Answer):
         if self.missing:
             return self.missing
         answer = self.to_json()
-        lines = [f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}"]
+        lines = [answer["verdict"]] if answer["verdict"] else []
+        lines += [f"Mind: {caution}" for caution in answer["cautions"]]
+        lines.append(f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}")
         lines += [f"    {c['tunable']}: {c['before']} -> {c['after']}" for c in answer["changes"]]
         for row in answer["compared"]:
             lines.append(f"{row['target']}{row['of']}: {_told(row, row['unit'])}")
@@ -131,7 +137,7 @@ def _told(row: Mapping[str, Any], unit: str) -> str:
     """Both figures, and their difference where there is an interval."""
     said = f"{_said(row['before'], unit)} -> {_said(row['after'], unit)}; "
     after = counted(row["players_after"], "player")
-    both = f"the same {after}" if row["how"] == "within" else f"{row['players_before']} and {after}"
+    both = f"the same {after}" if row["how"] in ("within", "orders") else f"{row['players_before']} and {after}"
     if row["low"] is None:
         return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
     write = points if unit == "share" else signed

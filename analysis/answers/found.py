@@ -6,7 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, head, methods_used
-from analysis.selection import Selection
+from analysis.selection import Selection, builds_in_words
 from analysis.words import counted
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ class GameFound:
 
     def text(self) -> str:
         """The game as `setscrew findings` prints it."""
-        size = f"{counted(self.players, 'player')}, {counted(self.runs, 'run')}"
+        size = f"{builds_in_words(self.selection)}, {counted(self.players, 'player')}, {counted(self.runs, 'run')}"
         return "\n".join([f"\n{self.game} — {size}\n", *map(str, self.findings)])
 
 
@@ -107,7 +107,7 @@ class Found(Answer):
 def find_all(reader: "Reader", study: str, chosen: list[Selection], questions: tuple[str, ...], missing: str) -> Found:
     """The findings on each of `chosen`; `missing` says why there is none where no run is chosen."""
     games = tuple(_of_game(reader, selection, questions) for selection in chosen)
-    return Found(study, reader.fingerprint(), games, "" if any(g.runs for g in games) else missing)
+    return Found(study, reader.fingerprint(), games, "" if any(g.findings for g in games) else missing)
 
 
 def _of_game(reader: "Reader", selection: Selection, questions: tuple[str, ...]) -> GameFound:
@@ -120,7 +120,7 @@ def _of_game(reader: "Reader", selection: Selection, questions: tuple[str, ...])
         tuple(reader.ask("game_builds", game=selection.game)["build"]),
         int(size["players"][0]),
         runs,
-        tuple(find(reader, selection, questions)) if runs else (),
+        tuple(find(reader, selection, questions)) if runs or selection.maybe_newest else (),
     )
 
 

@@ -118,7 +118,7 @@ _ALL = (
         "The builds compared, player by player, and held against what was predicted.",
         missing=(
             "A comparison needs two builds: change a tunable, flash it, and let people play again.",
-            "Let some of the same people play both builds, and note who is new.",
+            "Let new people play it, or let half of all begin with the later build, and note who is new.",
         ),
     ),
 )

@@ -32,14 +32,14 @@ class LogRateRatio(Estimate):
 
 
 def learning_within_players(
-    events: Array, exposure: Array, attempt: Array, player: Array, level: float = LEVEL
+    events: Array, exposure: Array, attempt: Array, player: Array, build: Array | None = None, level: float = LEVEL
 ) -> LogRateRatio | None:
-    """The slope of the log rate on the log attempt, each player having a level of its own.
+    """The slope of the log rate on the log attempt, each player having a level of its own on each build.
 
-    As `slope_within_players`, attempts counted from 1. A power law of practice is the usual form (Newell &
-    Rosenbloom 1981, from memory); no more is claimed for it here than a slope.
+    As `slope_within_players`, attempts counted from 1; build: (n,) labels, or all of one build. A power law of practice
+    is the usual form (Newell & Rosenbloom 1981, from memory); no more is claimed for it here than a slope.
     """
-    return slope_within_players(events, exposure, np.log(np.asarray(attempt, dtype=float)), player, level=level)
+    return slope_within_players(events, exposure, np.log(np.asarray(attempt, dtype=float)), player, build, level)
 
 
 def slope_within_players(

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import sparse, special
 
 from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
 
@@ -101,6 +101,18 @@ def level_effects(
         p = np.where(error > 0, 2 * special.stdtr(freedom, -np.abs(effect) / error), told)
     p = np.where(enough, p, np.nan)
     return LevelEffects(mean, effect, effect - margin, effect + margin, holm(p), notes, seen_by, influence)
+
+
+def linked_levels(level: Array, block: Array, levels: int) -> Array:
+    """(levels,) which of the levels can be compared within blocks: those that blocks link with one another, directly or
+    over others; of several such groups the one with the most rows. level, block: (n,) numbers from 0."""
+    cell = np.unique(np.stack([np.asarray(block), np.asarray(level)]), axis=1)
+    number = np.unique(cell[0], return_inverse=True)[1].reshape(-1)
+    nodes = levels + int(number.max(initial=-1)) + 1
+    links = sparse.coo_array((np.ones(number.size), (cell[1], levels + number)), shape=(nodes, nodes))
+    group = sparse.csgraph.connected_components(links, directed=False)[1][:levels]
+    rows = np.bincount(group, weights=np.bincount(level, minlength=levels))
+    return group == int(np.argmax(rows))
 
 
 def _by_cluster(rows: Array, cluster: Array, players: int) -> Array:

@@ -1,5 +1,6 @@
 """Did it help: two builds compared by player, and predictions held against what came."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,8 @@ class Difference(Estimate):
     """After minus before, with an interval by player; None where the data allow none.
 
     before, after: the mean over players, or the quantile that was asked for, of so many players. how: "players"
-    (different people, each once), "within" (the same people on both builds), "means", "quantiles".
+    (different people, each once), "within" (the same people on both builds), "orders" (the same people, some of whom
+    began with the one and some with the other), "means", "quantiles".
     """
 
     before: float | None = None
@@ -81,6 +83,35 @@ def difference(
         players_before=len(a),
         players_after=len(b),
         how="within" if same else other,
+    )
+
+
+def over_orders(before: ByPlayer, after: ByPlayer, began: Sequence[bool], level: float = LEVEL) -> Difference:
+    """The difference of two builds that the same people played, free of the order in which they did.
+
+    before, after: the same players in the same order; began: (players,) whether each began with the earlier build, two
+    of either at least. What practice adds is the same in both orders with the other sign, so that the mean of the two
+    orders' differences is free of it: Grizzle 1965 (Biometrics 21:467-480), with t(players - 2).
+    """
+    first = np.asarray(began, dtype=bool)
+    own = after.value - before.value
+    value = (own[first].mean() + own[~first].mean()) / 2
+    rest = np.concatenate([own[first] - own[first].mean(), own[~first] - own[~first].mean()])
+    error = np.sqrt((rest**2).sum() / (own.size - 2) * (1 / first.sum() + 1 / (~first).sum())) / 2
+    start, end = ((side.value[first].mean() + side.value[~first].mean()) / 2 for side in (before, after))
+    margin = t_critical(level, own.size - 2) * error
+    return Difference(
+        float(value),
+        float(value - margin) if error > 0 else None,
+        float(value + margin) if error > 0 else None,
+        level,
+        players=own.size,
+        runs=int(before.runs.sum() + after.runs.sum()),
+        before=float(start),
+        after=float(end),
+        players_before=own.size,
+        players_after=own.size,
+        how="orders",
     )
 
 

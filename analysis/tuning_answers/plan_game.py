@@ -87,7 +87,7 @@ def _suggested(more: int | None, each: int | None, two: bool) -> int:
 
 def _next_tag(reader: Reader, selection: Selection) -> int:
     """The first player number that nobody has; 1 again where numbers would run out."""
-    tags = reader.ask_chosen("tuning_runs", replace(selection, builds=(), include_team=True))["player"]
+    tags = reader.ask_chosen("tuning_runs", replace(selection.of_every_build(), include_team=True))["player"]
     numbers = [int(m.group(1)) for tag in set(tags) if (m := re.fullmatch(r"P(\d+)", str(tag)))]
     following = max(numbers, default=0) + 1
     return following if following <= 200 else 1

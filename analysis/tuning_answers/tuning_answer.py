@@ -46,7 +46,7 @@ def fit_game(
     reader: Reader, selection: Selection, targets: TargetSet, build: str | None = None
 ) -> tuple[list[Fitted], dict[str, str]]:
     """The models that the targets call for, and for which targets none could be fitted, with the reason."""
-    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    selection = replace(selection.of_every_build(), stage=None, stage_kind=None)
     fitted: list[Fitted] = []
     why: dict[str, str] = {}
 
@@ -96,7 +96,7 @@ def propose_game(
     """
     fitted, why = fit_game(reader, selection, targets, build)
     testers = testers_of(reader, targets)
-    odd = read_kind(reader, replace(selection, builds=(), stage=None, stage_kind=None)).contradictions
+    odd = read_kind(reader, replace(selection.of_every_build(), stage=None, stage_kind=None)).contradictions
     unsure = build_to_change(reader, selection.game)[1] if build is None else ""
     logs = [str(name) for name in reader.ask("roles_behind", game=selection.game)["name"]]
     behind = (words_behind(logs),) if logs else ()

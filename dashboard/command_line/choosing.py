@@ -9,7 +9,13 @@ def add_selection_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
     which = parser.add_argument_group("which runs")
     which.add_argument("--game", metavar="TITLE", help="one game; otherwise every game of the study in turn")
-    which.add_argument("--build", action="append", default=[], metavar="LABEL", help="only this build; may be repeated")
+    which.add_argument(
+        "--build",
+        action="append",
+        default=[],
+        metavar="LABEL",
+        help='only this build; may be repeated; "all": all builds together; default: the newest, where that is known',
+    )
     which.add_argument("--stage", metavar="N", help="only stage N; 2r is its regular part, 2b its boss")
     which.add_argument("--player", action="append", default=[], metavar="TAG", help="only this player; may be repeated")
     which.add_argument("--group", action="append", default=[], metavar="NAME", help="only this group of players")

@@ -32,6 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Writes the report and says what it wrote."""
+    from analysis.findings.pooled import checked_builds
+    from analysis.played_order import of_newest
     from analysis.selection import choose
     from dashboard.command_line.opening import StudyTrouble, beside, explained, opened
     from dashboard.report.content import About, gather
@@ -45,7 +47,10 @@ def run(arguments: argparse.Namespace) -> int:
             session = Session(study)
             session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
             with explained():
-                selections = choose(session.games(), **chosen(arguments))
+                asked = choose(session.games(), **chosen(arguments))
+                selections = [of_newest(session.reader, selection) for selection in asked]
+                for selection in selections:
+                    checked_builds(selection)
             try:
                 given = _text(arguments.targets)
                 propose = None if arguments.no_proposals else proposer(session, given)

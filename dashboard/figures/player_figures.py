@@ -36,7 +36,11 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
 def learning(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute, attempt by attempt."""
     table = finding.tables["attempts"]
-    at = [str(int(attempt)) for attempt in table["attempt"]]
+    several = len(set(table["build"])) > 1
+    at = [
+        f"{build}: {int(attempt)}" if several else str(int(attempt))
+        for attempt, build in zip(table["attempt"], table["build"], strict=True)
+    ]
     return interval_steps(theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death)
 
 

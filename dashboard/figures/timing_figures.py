@@ -72,7 +72,7 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
         )
     figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
     _today(figure, finding, theme, ("early_ms", "late_ms"))
-    return _moved(figure, finding, theme)
+    return _moved(figure, finding, theme) if "moved" in finding.tables else figure
 
 
 def _moved(figure: go.Figure, finding: Finding, theme: Theme) -> go.Figure:

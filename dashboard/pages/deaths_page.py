@@ -104,7 +104,7 @@ def _deaths_of(listed: DeathList, selection: Selection, opened: Opened) -> Shown
         "run": [
             link(
                 f"attempt {rows['attempt'][i]}",
-                _address(Selection(selection.game), Opened(run=deaths[i][0]), "/runs"),
+                _address(Selection(selection.game, newest=True), Opened(run=deaths[i][0]), "/runs"),
                 data_dash="",
             )
             for i in lines
@@ -159,7 +159,7 @@ def _basis(found: Finding, selection: Selection) -> list[str]:
     facts = found.facts
     run = link(
         f"attempt {facts['attempt']} on {facts['build']}",
-        _address(Selection(selection.game), Opened(run=facts["run_id"]), "/runs"),
+        _address(Selection(selection.game, newest=True), Opened(run=facts["run_id"]), "/runs"),
         data_dash="",
     )
     parts = [

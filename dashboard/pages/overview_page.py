@@ -8,7 +8,7 @@ from dashboard.pages.page import Page
 from dashboard.pages.question_pages import nothing_ingested
 from dashboard.parts.cards import Shown, link
 from dashboard.state.dashboard_session import Session
-from dashboard.web.filters import to_address
+from dashboard.web.filters import game_address
 from dashboard.web.html_tables import table
 from dashboard.web.templating import part
 
@@ -21,7 +21,7 @@ def body(session: Session, selection: Selection | None) -> list[Shown]:
         return [Shown(nothing_ingested(session))]
     games = session.ask("study_games")
     columns: dict[str, list[Any]] = {
-        "game": [link(game, "/" + to_address(Selection(game=game))) for game in games["game"]],
+        "game": [link(game, "/" + game_address(game)) for game in games["game"]],
         "players": [int(n) for n in games["players"]],
         "runs": [int(n) for n in games["runs"]],
         "of the makers": [int(n) for n in games["maker_runs"]],
@@ -37,11 +37,11 @@ def body(session: Session, selection: Selection | None) -> list[Shown]:
 def _way(session: Session, selection: Selection) -> Shown:
     """The steps from a first playtest to a checked change. A step is called done where the study shows that it is; what
     only people can know is neither done nor to do."""
-    game, address = selection.game, to_address(Selection(game=selection.game))
+    game, address = selection.game, game_address(selection.game)
     people = session.reader.ask_chosen("chosen_people", Selection(game=game))
     runs, untagged = int(people["runs"][0]), int(people["untagged"][0])
     players = int(people["players"][0]) - untagged  # each run without a tag counts as a player there
-    builds = len(set(session.ask("builds_played", game=game)["build"]))
+    builds = len(set(session.ask("builds_played", game=game, include_team=False)["build"]))
     targets = session.ask("game_targets", game=game)["noted_at"]
     kept = f": kept on {str(targets[0])[:16]} UTC" if len(targets) else ", before you look at how it went"
     steps = [

@@ -19,7 +19,7 @@ from dashboard.parts.job_area import JobArea
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address, to_address
+from dashboard.web.filters import game_address
 from dashboard.web.placing import placed, placed_table
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
@@ -57,13 +57,13 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     """The form."""
     if selection is None:
         return [placed(nothing_ingested(session))]
-    if session.basis(selection).runs == 0:
+    if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
     *form, result = controls()
     kept = session.ask("game_targets", game=selection.game)["target_toml"]
     hint: Any = "It plans for one target only: the first that is kept in the study, at its tolerance."
     if not len(kept):
-        address = "/tuning" + to_address(Selection(selection.game))
+        address = "/tuning" + game_address(selection.game)
         hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
     return [
         html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
@@ -233,7 +233,7 @@ def wires(app: Dash, session: Session) -> None:
     def start(
         clicks: int | None, search: str | None, players: int | None, runs: int | None, against: str | None
     ) -> Any:
-        selection = from_address(search, session.games())
+        selection = session.chosen(search)
         if not clicks or selection is None:
             return AREA.NOTHING
         try:

@@ -8,6 +8,7 @@ from markupsafe import Markup
 from analysis import words
 from analysis.finding import CERTAINTIES, Finding
 from analysis.findings.leading import MOST_BESIDE, arranged
+from analysis.findings.pooled import which_build
 from analysis.findings.progress.builds_compared import UNORDERED
 from analysis.findings.questions import Chapter, Question
 from analysis.selection import Selection
@@ -15,7 +16,7 @@ from dashboard.pages.page import Body, OpenedBody, Page
 from dashboard.parts import cautions
 from dashboard.parts.cards import Head, Shown, answered, card, empty, link, shared_warnings
 from dashboard.state.dashboard_session import Session
-from dashboard.web.filters import to_address
+from dashboard.web.filters import game_address, to_address
 from dashboard.web.opened import NOTHING, Opened
 from dashboard.web.templating import part
 
@@ -61,6 +62,24 @@ def none_chosen(selection: Selection) -> Markup:
     )
 
 
+def ask_which_build(selection: Selection) -> Markup:
+    """What every page says where no build was chosen and it is not known which is the newest."""
+    one = [
+        link(build, to_address(replace(selection.of_every_build(), builds=(build,))))
+        for build in selection.maybe_newest
+    ]
+    together = link("all builds together", to_address(selection.of_every_build()))
+    runs = link("Runs and notes", "/runs" + game_address(selection.game))
+    return empty(
+        "Which build is the newest?",
+        [
+            which_build(selection),
+            Markup("Look at {} or {}.").format(Markup(", ").join(one), together),
+            Markup("Say which was played last on the page {}; the study keeps it.").format(runs),
+        ],
+    )
+
+
 def _left_out(session: Session, selection: Selection) -> bool:
     """Whether the game has runs and none of them counts."""
     games = session.ask("study_games")
@@ -96,8 +115,14 @@ def answers(
         return [Shown(nothing_ingested(session))]
     if question.id not in session.asked_of(selection.game):
         return [Shown(_cannot_be_asked(question, selection.game))]
+    # Whether it helped, and whether logs of which the newest is not known are sound, is asked of all builds.
+    outcome, data = (question.chapter == chapter for chapter in (Chapter.OUTCOME, Chapter.DATA))
+    every = selection.newest if outcome else data and bool(selection.maybe_newest)
+    of_all = selection.of_every_build() if every else selection
+    if of_all.maybe_newest:
+        return [Shown(ask_which_build(selection))]
     # What is wrong with the data is to be told above all where no run of them counts.
-    if session.basis(selection).runs == 0 and not (question.id == "trust" and _left_out(session, selection)):
+    if session.basis(of_all).runs == 0 and not (question.id == "trust" and _left_out(session, selection)):
         return [Shown(_nothing_read(session) or none_chosen(selection))]
     found = session.findings(question.id, selection)
     nothing = _nothing_said(question, selection, found)
@@ -143,7 +168,7 @@ def _nothing_said(question: Question, selection: Selection, found: list[Finding]
     if not found:
         return empty("Nothing to say about this yet", question.missing)
     if found[0].id == UNORDERED.id:
-        runs = link("Runs and notes", "/runs" + to_address(Selection(game=selection.game)))
+        runs = link("Runs and notes", "/runs" + game_address(selection.game))
         remedy = Markup("Say it on the page {}; the study keeps it.").format(runs)
         return empty(found[0].title, [found[0].sentence, remedy])
     if found[0].id == f"{question.id}.none":

@@ -10,6 +10,8 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, callback_context, dcc, html, no_update
 
+from analysis.arguments import WrongArgument
+from analysis.findings.pooled import checked_builds
 from analysis.selection import Selection
 from analysis.words import counted, listed
 from dashboard.pages.page import Page
@@ -24,7 +26,7 @@ from dashboard.report.writing import write_report
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address, in_words
+from dashboard.web.filters import in_words
 from dashboard.web.placing import placed
 
 EVERY, WRITE, KEPT = "report-every", "report-write", "report-kept"
@@ -182,11 +184,16 @@ def wires(app: Dash, session: Session) -> None:
         prevent_initial_call=True,
     )
     def start(one: int | None, every: int | None, search: str | None, *words: str | None) -> Any:
-        selection = from_address(search, session.games())
+        selection = session.chosen(search)
         if not (one or every) or selection is None:
             return AREA.NOTHING
         whole = callback_context.triggered_id == EVERY
-        chosen = [Selection(game) for game in session.games()] if whole else [selection]
+        chosen = [session.of_game(game) for game in session.games()] if whole else [selection]
+        try:
+            for one_game in chosen:
+                checked_builds(one_game)
+        except WrongArgument as error:
+            return AREA.refuse(ValueError(error.remedy))
         session.keep_words(said(words))
         about = About(**said(words))
         return AREA.start(session, lambda job: write(session, chosen, about, job), selection, (*chosen, about))

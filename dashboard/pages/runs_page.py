@@ -15,7 +15,7 @@ from dashboard.parts import build_order_form, cautions
 from dashboard.parts.dash_parts import note, served
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address, to_address
+from dashboard.web.filters import game_address
 from dashboard.web.html_tables import table
 from dashboard.web.opened import NOTHING, Opened
 from dashboard.web.placing import placed
@@ -70,7 +70,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
     runs = session.ask("runs_listed", game=selection.game, most=_MOST)
     known = [_words(runs, i) for i in range(len(runs["run_id"]))]
     chosen = [words for words, run_id in zip(known, runs["run_id"], strict=True) if run_id == opened.run]
-    asked = to_address(Selection(game=selection.game)) + Opened(run=opened.run).words()
+    asked = game_address(selection.game) + Opened(run=opened.run).words()
     address = f"/runs.html{asked}&version={session.version}"
     missing = f"The run you came for is none of the last {counted(_MOST, 'run')} of this game."
     form = [
@@ -190,7 +190,7 @@ def say(session: Session, game: str | None, run: str | None, **what: Any) -> str
 
 def game_of(session: Session, search: str | None) -> str | None:
     """The game that an address speaks of."""
-    selection = from_address(search, session.games())
+    selection = session.chosen(search)
     return None if selection is None else selection.game
 
 

@@ -15,7 +15,6 @@ from dashboard.parts.proposal_cards import results, tried
 from dashboard.state.dashboard_session import Session
 from dashboard.state.tuning_desk import accept, work
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address
 from dashboard.web.placing import placed
 from ingest.vocabulary import RECRUITMENT_WORDS
 
@@ -99,7 +98,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     """The target form; proposals follow when they were asked for."""
     if selection is None:
         return [placed(nothing_ingested(session))]
-    if session.basis(selection).runs == 0:
+    if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
     kept = session.ask("game_targets", game=selection.game)
     text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{_toml(selection.game)}"\n'
@@ -176,7 +175,7 @@ def wires(app: Dash, session: Session) -> None:
         prevent_initial_call=True,
     )
     def keep(clicks: int | None, text: str | None, search: str | None) -> Any:
-        selection = from_address(search, session.games())
+        selection = session.chosen(search)
         if not clicks or selection is None:
             return no_update
         try:
@@ -194,7 +193,7 @@ def wires(app: Dash, session: Session) -> None:
         prevent_initial_call=True,
     )
     def propose(clicks: int | None, text: str | None, search: str | None) -> Any:
-        selection = from_address(search, session.games())
+        selection = session.chosen(search)
         if not clicks or selection is None:
             return AREA.NOTHING
         try:

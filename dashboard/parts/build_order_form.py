@@ -9,7 +9,6 @@ from analysis.words import capital
 from dashboard.parts.dash_parts import note
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address
 
 FIRST, THEN, KEEP = "order-first", "order-then", "order-keep"
 
@@ -64,6 +63,6 @@ def wires(app: Dash, session: Session) -> None:
         prevent_initial_call=True,
     )
     def keep(clicks: int | None, search: str | None, first: str | None, then: str | None) -> Any:
-        selection = from_address(search, session.games())
+        selection = session.chosen(search)
         game = None if selection is None else selection.game
         return html.Div(say(session, game, first, then)) if clicks else no_update

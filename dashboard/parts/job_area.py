@@ -11,7 +11,6 @@ from dashboard.parts.dash_parts import note
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.web import element_ids
-from dashboard.web.filters import from_address
 
 _LOOK_MS = 400
 
@@ -131,7 +130,7 @@ class JobArea:
             return note(job.error, "warning") if job.error else note(words), so_far, True, True
 
     def _last(self, session: Session, search: str | None) -> Job | None:
-        runs = from_address(search, session.games()) if self.of_runs else None
+        runs = session.chosen(search) if self.of_runs else None
         job = session.jobs.latest(self.name, runs)
         above = session.jobs.latest(self.below, runs) if self.below else None
         return job if job is None or above is None or job.number > above.number else None

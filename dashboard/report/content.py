@@ -204,10 +204,10 @@ def _read(text: str, game: str) -> TargetSet | None:
 
 def _builds(session: Session, selection: Selection) -> tuple[BuildPlayed, ...]:
     """The builds played, the first one first: those chosen and, for before and after, those that were not."""
-    played = session.ask("builds_played", game=selection.game)
+    played = session.ask("builds_played", game=selection.game, include_team=False)
     found = []
     for label in session.ask("game_builds", game=selection.game)["build"]:
-        people = session.reader.ask_chosen("chosen_people", replace(selection, builds=(label,)))
+        people = session.reader.ask_chosen("chosen_people", replace(selection.of_every_build(), builds=(label,)))
         if not people["runs"][0]:
             continue
         at = np.asarray(played["played_us"], float)[np.asarray(played["build"]) == label]

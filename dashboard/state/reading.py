@@ -7,18 +7,19 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings import QUESTIONS
+from analysis.findings import QUESTIONS, find
 from analysis.findings.deaths import one_death
 from analysis.findings.deaths.one_death import DeathList, Place
 from analysis.findings.games.side_by_side import side_by_side
 from analysis.findings.trust.logs_received import why_no_run
 from analysis.game_kind import Contradiction, contradictions
+from analysis.played_order import of_newest
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
 from analysis.tuning_answers.tuning_data import said_of_testers
 from dashboard.state.jobs import Job
 from dashboard.state.memory import Memory
-from dashboard.web.filters import Choices
+from dashboard.web.filters import Choices, from_address
 from ingest.said.roles import Listed, games, listed
 from ingest.vocabulary import Recruitment
 
@@ -55,12 +56,23 @@ class Reading:
         self.reader.forget()
         self._memory.forget()  # last: what was answered from the reader's old answers goes with it
 
+    def chosen(self, search: str | None) -> Selection | None:
+        """The selection that an address means; None when there is no game at all."""
+        selection = from_address(search, self.games())
+        return None if selection is None else self._of_newest(selection)
+
+    def of_game(self, game: str) -> Selection:
+        """The selection of a game where nothing is chosen: its newest build."""
+        return self._of_newest(Selection(game, newest=True))
+
+    def _of_newest(self, selection: Selection) -> Selection:
+        return self._once(("newest", selection), lambda: of_newest(self.reader, selection))
+
     def findings(self, question: str, selection: Selection) -> list[Finding]:
         """The findings on one question; [] for a question that nobody answers."""
-        asked = QUESTIONS.get(question)
-        if asked is None:
+        if question not in QUESTIONS:
             return []
-        return self._once(("findings", question, selection), lambda: asked.find(self.reader, selection))
+        return self._once(("findings", question, selection), lambda: find(self.reader, selection, (question,)))
 
     def asked_of(self, game: str) -> list[str]:
         """The questions that can be asked of a game: of one without notes, not whether they are hit."""
@@ -73,7 +85,7 @@ class Reading:
 
     def side_by_side(self) -> list[Finding]:
         """The games of the study compared."""
-        every = [Selection(game) for game in self.games()]
+        every = [self.of_game(game) for game in self.games()]
         return self._once(("side by side",), lambda: side_by_side(self.reader, every))
 
     def finding(self, key: str, selection: Selection) -> Finding | None:
@@ -158,7 +170,7 @@ class Reading:
         asked = [(question, game) for game in self.games() for question in self.asked_of(game)]
         for number, (question, game) in enumerate(asked):
             job.report(number / len(asked), question)
-            self.findings(question, Selection(game))
+            self.findings(question, self.of_game(game))
 
 
 def _kind(value: object) -> int:

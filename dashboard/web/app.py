@@ -15,7 +15,6 @@ from dashboard.state.dashboard_session import Session
 from dashboard.state.stage_pictures import StagePictures
 from dashboard.web import element_ids
 from dashboard.web.downloads import add_downloads
-from dashboard.web.filters import from_address
 from dashboard.web.guard import protect
 from dashboard.web.shell import add_shell, document, page_at
 from ingest.study.study_errors import StudyBusy
@@ -99,7 +98,7 @@ def _wire(app: Dash, session: Session) -> None:
             return no_update
         version = session.version  # before the answer: what changes meanwhile is asked for again
         shown = {"data-address": f"{path}{search or ''}", "data-follows": str(version) if page.follows else ""}
-        filled = page.filled(session, from_address(search, session.games()), search)
+        filled = page.filled(session, session.chosen(search), search)
         head = html.Div([html.H1(page.title), html.P(page.lead, className="lead")], className="head")
         return html.Div([head, html.Div(filled, className="cards", key=page.path)], **shown)
 

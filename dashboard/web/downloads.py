@@ -20,7 +20,7 @@ from dashboard.report import exports
 from dashboard.state.dashboard_session import Session
 from dashboard.state.tuning_desk import Mapped, Worked, header
 from dashboard.web import plotly_js
-from dashboard.web.filters import from_address, in_words
+from dashboard.web.filters import in_words
 from dashboard.web.html_tables import table
 from dashboard.web.opened import Opened, opened_at
 
@@ -155,7 +155,7 @@ def _worked(session: Session, job_number: int, number: int) -> Worked:
 
 
 def _asked_selection(session: Session) -> Selection:
-    selection = from_address(request.query_string.decode("utf-8", "replace"), session.games())
+    selection = session.chosen(request.query_string.decode("utf-8", "replace"))
     if selection is None:
         abort(404)
     return selection

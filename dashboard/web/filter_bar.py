@@ -43,7 +43,7 @@ def filter_bar(path: str, selection: Selection, choices: Choices) -> tuple[list[
 
     picks = [
         pick("Game", selection.game, _games(selection, choices), one=True),
-        some("Build", "builds", choices.builds),
+        pick("Build", _build_words(selection), _builds(selection, choices.builds)),
         pick("Stage", _stage_words(selection), _stages(selection, choices), one=True),
         some("Players", "players", choices.players),
         # In a study that has any.
@@ -58,7 +58,24 @@ def filter_bar(path: str, selection: Selection, choices: Choices) -> tuple[list[
 def _games(selection: Selection, choices: Choices) -> Iterable[Choice]:
     # Another game has other builds, stages and players.
     for game in choices.games:
-        yield game, Selection(game, include_team=selection.include_team), game == selection.game
+        yield game, Selection(game, include_team=selection.include_team, newest=True), game == selection.game
+
+
+def _builds(selection: Selection, offered: tuple[str, ...]) -> Iterable[Choice]:
+    """The newest, all together, or any number of them; who takes the last one out again is back at the newest."""
+    every = selection.of_every_build()
+    newest = replace(every, newest=True)
+    yield _build_words(selection) if selection.newest else "the newest", newest, selection.newest
+    yield "all together", every, selection == every
+    chosen = () if selection.newest else selection.builds
+    for word, after, is_chosen in list(_some(replace(every, builds=chosen), "builds", offered))[1:]:
+        yield word, after if after.builds else newest, is_chosen
+
+
+def _build_words(selection: Selection) -> str:
+    if selection.newest:
+        return f"{selection.builds[0]}, the newest" if selection.builds else "the newest, not known"
+    return ", ".join(selection.builds) or "all together"
 
 
 def _some(selection: Selection, name: str, offered: tuple[str, ...]) -> Iterable[Choice]:

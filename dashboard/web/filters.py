@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from urllib.parse import parse_qs, urlencode
 
-from analysis.selection import Selection, attempts_from, stage_from
+from analysis.selection import ALL, Selection, attempts_from, builds_in_words, stage_from
 
 # Nothing longer is looked at: the address is outside input.
 _LONGEST = 4096
@@ -22,9 +22,13 @@ class Choices:
 
 
 def to_address(selection: Selection) -> str:
-    """The query string of `selection`, with its question mark; only what differs from "all" is in it."""
+    """The query string of `selection`, with its question mark; only what was chosen is in it.
+
+    Without a word on builds it means the newest, whichever that is when the address is opened.
+    """
     words: list[tuple[str, str]] = [("game", selection.game)]
-    words += [("build", build) for build in selection.builds]
+    if not selection.newest:
+        words += [("build", build) for build in selection.builds] or [("builds", ALL)]
     if selection.stage is not None:
         words.append(("stage", str(selection.stage) + {None: "", 0: "r", 1: "b"}[selection.stage_kind]))
     words += [("player", player) for player in selection.players]
@@ -38,7 +42,10 @@ def to_address(selection: Selection) -> str:
 
 
 def from_address(search: str | None, games: tuple[str, ...]) -> Selection | None:
-    """The selection an address means; words that make no sense are left out. None when there is no game at all."""
+    """The selection an address means; words that make no sense are left out. None when there is no game at all.
+
+    Which build is the newest, where none is named, `analysis.played_order.of_newest` finds.
+    """
     if not games:
         return None
     try:
@@ -48,9 +55,11 @@ def from_address(search: str | None, games: tuple[str, ...]) -> Selection | None
     game = words.get("game", [games[0]])[0]
     stage, stage_kind = stage_from(words.get("stage", [""])[0])
     first, last = attempts_from(words.get("attempts", [""])[0])
+    builds = tuple(words.get("build", ()))
     return Selection(
         game=game if game in games else games[0],
-        builds=tuple(words.get("build", ())),
+        builds=builds,
+        newest=not builds and words.get("builds") != [ALL],
         stage=stage,
         stage_kind=stage_kind,
         players=tuple(words.get("player", ())),
@@ -59,6 +68,11 @@ def from_address(search: str | None, games: tuple[str, ...]) -> Selection | None
         last_attempt=last,
         include_team=words.get("makers") == ["1"],
     )
+
+
+def game_address(game: str) -> str:
+    """The query string of a game and nothing else chosen."""
+    return to_address(Selection(game, newest=True))
 
 
 def attempts_word(selection: Selection) -> str:
@@ -76,7 +90,7 @@ def stage_word(stage: int, stage_kind: int | None) -> str:
 def in_words(selection: Selection) -> str:
     """The selection as a report states it."""
     parts = [
-        "builds " + ", ".join(selection.builds) if selection.builds else "all builds",
+        builds_in_words(selection),
         "every stage" if selection.stage is None else stage_word(selection.stage, selection.stage_kind).lower(),
         "players " + ", ".join(selection.players) if selection.players else "all players",
         "every attempt" if not attempts_word(selection) else f"attempts {attempts_word(selection)}",

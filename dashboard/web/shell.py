@@ -19,7 +19,7 @@ from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from dashboard.web.downloads import PLOTLY_ADDRESS, figure_json
 from dashboard.web.filter_bar import filter_bar
-from dashboard.web.filters import from_address, to_address
+from dashboard.web.filters import to_address
 from dashboard.web.templating import part, render
 
 _BY_PATH = {page.path: page for page in PAGES}
@@ -61,7 +61,7 @@ def content(session: Session, path: str | None, search: str | None) -> Shown:
     page = page_at(path)
     if page is None:
         return Shown(part("no_page"))
-    shown: list[Shown] = page.filled(session, from_address(search, session.games()), search)
+    shown: list[Shown] = page.filled(session, session.chosen(search), search)
     inside = Markup("").join(one.html for one in shown)
     head = next((one.head for one in shown if one.head is not None), None)
     html = part("page", page.title, page.lead, page.path, inside, head)
@@ -84,7 +84,7 @@ def add_shell(server: Flask, session: Session) -> None:
     def part_of_page() -> Response:
         path, search = request.args.get("page"), request.args.get("search", "")
         version = session.version  # before the answer: what changes meanwhile is asked for again
-        page, selection = page_at(path), from_address(search, session.games())
+        page, selection = page_at(path), session.chosen(search)
         working = page is not None and not page.reading
         main = Shown(Markup("")) if working else content(session, path, search)
         told = {

@@ -9,6 +9,7 @@ from scipy import stats
 from analysis.findings import deaths, survival
 from analysis.findings.basis import Basis
 from analysis.findings.survival import risks
+from analysis.reader import Columns
 from analysis.selection import Selection
 from analysis.stats.learning import part_against_rest, slope_within_players
 from tests.analysis.playtest import GAME, Playtest, reader_of
@@ -135,7 +136,7 @@ class _Spells:
 
     def ask_chosen(self, query, selection, **parameters):
         assert query == "life_spells"
-        return self._columns
+        return Columns(self._columns)
 
 
 def test_the_strongest_of_several_factors_is_not_taken_for_one_chosen_beforehand():
@@ -148,6 +149,7 @@ def test_the_strongest_of_several_factors_is_not_taken_for_one_chosen_beforehand
         life = rng.exponential(10 / np.exp(rng.normal(0, 0.5, 12))[player])
         columns = {
             "player": player.astype(str),
+            "build": np.full(108, "1.0"),
             "entry_s": np.zeros(108),
             "end_s": np.minimum(life, 30),
             "died": life < 30,

@@ -50,6 +50,7 @@ LEARNING = Declared(
     {
         "attempts": (
             Column("attempt", "", "which of a player's attempts"),
+            Column("build", "", "the build that was played"),
             Column("runs", "", "runs that were that attempt"),
             Column("players", "", "players who came so far"),
             Column("rate_per_min", _RATE, "deaths over time alive"),
@@ -134,14 +135,18 @@ def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
 
 def learning(basis: Basis) -> Finding:
     run, player, attempt = basis.run, basis.run["player"], basis.run["attempt"].astype(int)
-    found = learning_within_players(run["deaths"], _minutes(run), attempt, player)
+    build = run["build"].astype(str)
+    found = learning_within_players(run["deaths"], _minutes(run), attempt, player, build)
     rows = []
-    for number in range(1, min(int(attempt.max()), _MOST_ATTEMPTS) + 1):
-        mine = attempt == number
+    for name, number in sorted(set(zip(build.tolist(), np.minimum(attempt, _MOST_ATTEMPTS + 1).tolist(), strict=True))):
+        if number > _MOST_ATTEMPTS:
+            continue
+        mine = (build == name) & (attempt == number)
         rate = rate_by_player(run["deaths"][mine], _minutes(run)[mine], player[mine])
         rows.append(
             {
                 "attempt": number,
+                "build": name,
                 "runs": int(mine.sum()),
                 "players": rate.players,
                 "rate_per_min": rate.value,
@@ -150,7 +155,7 @@ def learning(basis: Basis) -> Finding:
         )
     tables = {"attempts": rows}
     if found is None:
-        sentence = "Nobody died in several attempts, so nothing can be said about learning."
+        sentence = "Nobody died in several attempts on one build, so nothing can be said about learning."
         return LEARNING.finding(basis, sentence, tables=tables)
     estimate = found.per_doubling
     verdict, headline = "no learning is shown yet", ""
@@ -163,7 +168,8 @@ def learning(basis: Basis) -> Finding:
         headline = f"They get worse: {often}."
     sentence = (
         f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}, "
-        f"compared with the same player's earlier attempts: {verdict}."
+        f"compared with the same player's earlier attempts"
+        f"{'' if len(set(build)) == 1 else ' on the same build'}: {verdict}."
     )
     facts = {"per_doubling": estimate.value, **interval_cells(estimate)}
     return LEARNING.finding(basis, sentence, estimate, tables, facts, headline=headline)

@@ -1,9 +1,7 @@
 """Did it help: the newest build against the one before it, and kept predictions against what came."""
 
-from dataclasses import replace
-
 from analysis.finding import Finding
-from analysis.findings.progress import builds_compared
+from analysis.findings.progress import builds_compared, verdict_words
 from analysis.findings.progress.comparison import compare_game
 from analysis.played_order import not_known, played_order
 from analysis.reader import Reader
@@ -13,8 +11,8 @@ QUESTION = "progress"
 
 
 def find(reader: Reader, selection: Selection) -> list[Finding]:
-    """The last two builds compared, or the two that are chosen, and the predictions scored."""
-    builds = tuple(selection.builds)
+    """The verdict, the last two builds compared, or the two that are chosen, and the predictions scored."""
+    builds = () if selection.newest else tuple(selection.builds)
     before = after = None
     if len(builds) == 2:
         order = played_order(reader, selection.game)
@@ -22,7 +20,7 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         if after is None:
             return [builds_compared.unordered(selection.game, not_known(builds), builds)]
         before = builds[0] if after == builds[1] else builds[1]
-    found = compare_game(reader, replace(selection, builds=()), None, before, after)
+    found = compare_game(reader, selection.of_every_build(), None, before, after)
     if found.unordered:
         return [builds_compared.unordered(selection.game, found.why, found.unordered)]
-    return builds_compared.find(found)
+    return [*verdict_words.find(found), *builds_compared.find(found)]

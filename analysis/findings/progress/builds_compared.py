@@ -4,6 +4,7 @@ from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, Size
 from analysis.findings.progress.comparison import Compared, Comparison
 from analysis.findings.progress.player_values import quantile_of
+from analysis.findings.progress.verdict import Verdict
 from analysis.models.targets import Statistic, Target, describe
 from analysis.stats.estimate import INNER
 from analysis.tuning.scoring import Difference, players_for_quantile
@@ -35,7 +36,13 @@ TARGET = Declared(
     (
         Column("target", "", "name of the target"),
         Column("changed", "", "the declared values that differ between the builds"),
-        Column("how", "", "players (different people, shares), means, quantiles, or within (the same people)"),
+        Column(
+            "how",
+            "",
+            "players (different people, shares), means, quantiles, within (the same people) or orders (the same "
+            "people, some of whom began with the later build)",
+        ),
+        Column("verdict", "", "what became of it, in a word or two"),
         Column("closer", "", "whether the later build is closer to what was wanted; none where nobody can tell"),
         Column("unit", "", "of the figures and of their difference, which is the estimate"),
     ),
@@ -77,7 +84,7 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
     d = c.difference
     warnings = (
         ()
-        if d.how == "within"
+        if d.how in ("within", "orders")
         else ("different people played the two builds: chance, time and place differ too, not only the game",)
     )
     table = {
@@ -91,7 +98,8 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
         _sentence(c),
         d,
         {"builds": table},
-        {"target": c.target.name, "changed": changed, "how": d.how, "closer": c.closer, "unit": d.unit},
+        {"target": c.target.name, "changed": changed, "how": d.how, "verdict": str(c.verdict)}
+        | {"closer": c.closer, "unit": d.unit},
         title=f"{c.target.name}: {c.before} against {c.after}",
     )
 
@@ -100,14 +108,15 @@ def _sentence(c: Compared) -> str:
     d, mean = c.difference, c.mean
     if d.before is None or d.after is None:
         return f"{c.target.name}: one of the builds {c.before} and {c.after} was played by nobody it speaks of."
-    apart = _points(d) if d.low is not None else _no_interval(c)
+    unfair = c.verdict in (Verdict.PRACTICE, Verdict.UNTAGGED)
+    apart = _points(d, unfair) if d.low is not None else why_no_interval(c)
     said = (
         f"{c.target.name}{of_players(c.target)}: {amount(d.before, d.unit)} on {c.before}, "
         f"{amount(d.after, d.unit)} on {c.after}; {apart}."
     )
     if mean is None or mean.before is None or mean.after is None:
         return said
-    apart = f", {_points(mean)}" if mean.low is not None else "; no interval either"
+    apart = f", {_points(mean, unfair)}" if mean.low is not None else "; no interval either"
     return (
         f"{said} Beside it, the mean of the players' values: {amount(mean.before, d.unit)} and "
         f"{amount(mean.after, d.unit)}{apart}."
@@ -126,7 +135,8 @@ def _named(quantile: float) -> str:
     return "median" if quantile == 0.5 else f"{amount(100 * quantile)} % quantile"
 
 
-def _no_interval(c: Compared) -> str:
+def why_no_interval(c: Compared) -> str:
+    """Why a difference has none, in words."""
     quantile, fewest = quantile_of(c.target), min(c.difference.players_before, c.difference.players_after)
     if quantile is None or fewest >= players_for_quantile(quantile):
         return "too few players for an interval, or all alike"
@@ -137,12 +147,15 @@ def _no_interval(c: Compared) -> str:
     )
 
 
-def _points(d: Difference) -> str:
+def _points(d: Difference, unfair: bool) -> str:
     assert d.value is not None and d.low is not None and d.high is not None
     sure = "higher" if d.low > 0 else "lower" if d.high < 0 else "the data do not tell which is higher"
+    if unfair:
+        sure = "practice and the build cannot be told apart"
     write = points if d.unit == "share" else signed
     span = f"{write(d.value)} ({write(d.low)} to {write(d.high)})"
-    of_whom = f" of the {counted(d.players_after, 'player')} who played both" if d.how == "within" else ""
+    same = d.how in ("within", "orders")
+    of_whom = f" of the {counted(d.players_after, 'player')} who played both" if same else ""
     return f"a difference{of_whom} of {span}: {sure}"
 
 

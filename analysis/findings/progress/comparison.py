@@ -2,14 +2,19 @@
 
 from dataclasses import dataclass, replace
 
+from analysis.findings.one_order import one_order
+from analysis.findings.progress.fair import Began, Sides, fresh_values, read_began, sides_of
 from analysis.findings.progress.kept_predictions import scores_of
-from analysis.findings.progress.player_values import Played, player_values, quantile_of
+from analysis.findings.progress.player_values import Played, quantile_of
+from analysis.findings.progress.verdict import Expected, Verdict, most_careful, of_all, sure_level, verdict_of
 from analysis.models.data import Build
 from analysis.models.targets import Outcome, Population, Statistic, Target, TargetSet, describe
 from analysis.played_order import PlayedOrder, not_known, played_order
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.scoring import Difference, Score, difference
+from analysis.stats.estimate import LEVEL
+from analysis.stats.picked import expected_of_picked
+from analysis.tuning.scoring import Difference, Score, difference, over_orders
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.tuning_data import NothingToTune, load_builds
 
@@ -24,6 +29,9 @@ class Compared:
     difference: Difference
     mean: Difference | None  # of the players' values, where the target's own quantile has no interval
     closer: bool | None  # is the figure after closer to what was wanted? None: no such figure
+    verdict: Verdict
+    expected: Expected | None = None  # of the earlier build, played again; None where nothing tells
+    attempts: int | None = None  # so many first attempts count, fewer than the target speaks of
 
 
 @dataclass(frozen=True)
@@ -41,6 +49,13 @@ class Comparison:
     scores: tuple[Score, ...]
     why: str = ""
     unordered: tuple[str, ...] = ()
+    wanted: bool = False  # whether the targets are people's own
+    one_order: str = ""  # a warning where all who played both builds began with the same one
+
+    @property
+    def verdict(self) -> tuple[str, Verdict]:
+        """Did it help, in a few words, and the kind of verdict that carries it."""
+        return of_all([one.verdict for one in self.compared])
 
 
 def compare_game(
@@ -70,23 +85,79 @@ def compare_game(
     if before is None or after is None or before == after:
         return Comparison(selection.game, before, after, (), (), scores, _why_not(played, after))
     by_label = {b.label: b for b in builds.values()}
+    wanted = bool(wishes)
     wishes = wishes or _default_targets(data, selection)
-    compared = []
-    for target in wishes:
-        first, second = (player_values(data, selection, target, label) for label in (before, after))
-        if first is None or second is None:
-            continue
-        quantile = quantile_of(target)
-        found = _in_its_unit(difference(first, second, quantile=quantile), target)
-        mean = None
-        if quantile is not None and found.value is not None and found.low is None:
-            mean = _in_its_unit(difference(first, second), target)
-        closer = None
-        if found.before is not None and found.after is not None:
-            closer = bool(target.miss(found.after) < target.miss(found.before))
-        compared.append(Compared(target, before, after, found, mean, closer))
+    pair = Pair(before, after, [b for b in played if b not in (before, after)], read_began(reader, selection), wanted)
+    level = sure_level(len(wishes))
+    compared = tuple(c for target in wishes if (c := compare_target(data, selection, target, pair, scores, level)))
     changes = _changes(by_label[before], by_label[after])
-    return Comparison(selection.game, before, after, changes, tuple(compared), scores)
+    run = reader.ask_chosen("run_ends", selection.of_every_build())
+    warning = one_order(run, before, after)
+    return Comparison(selection.game, before, after, changes, compared, scores, wanted=wanted, one_order=warning)
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two builds, the others that were played, who began on which, and whether the targets are people's own."""
+
+    before: str
+    after: str
+    others: list[str]
+    began: Began
+    wanted: bool
+
+
+def compare_target(
+    data: Played, selection: Selection, target: Target, pair: Pair, scores: tuple[Score, ...], level: float
+) -> Compared | None:
+    """One target on two builds; None where the game cannot answer it."""
+    sides = sides_of(data, selection, target, (pair.before, pair.after), pair.began)
+    if sides is None:
+        return None
+    quantile = quantile_of(target)
+
+    def differ(level: float) -> Difference:
+        if sides.began is None:
+            return _in_its_unit(difference(sides.before, sides.after, level, quantile), target)
+        began = [sides.began[str(player)] == pair.before for player in sides.before.player]
+        return _in_its_unit(over_orders(sides.before, sides.after, began, level), target)
+
+    found, sure = differ(LEVEL), differ(level)
+    mean = None
+    if quantile is not None and found.value is not None and found.low is None:
+        mean = _in_its_unit(difference(sides.before, sides.after), target)
+    closer = None
+    if found.before is not None and found.after is not None:
+        closer = bool(target.miss(found.after) < target.miss(found.before))
+    expected = most_careful(found, _expectations(data, selection, target, pair, sides, found, scores))
+    verdict = verdict_of(target, pair.wanted, sure, expected, sides.unfair)
+    return Compared(target, pair.before, pair.after, found, mean, closer, verdict, expected, sides.attempts)
+
+
+def _expectations(
+    data: Played,
+    selection: Selection,
+    target: Target,
+    pair: Pair,
+    sides: Sides,
+    found: Difference,
+    scores: tuple[Score, ...],
+) -> list[Expected]:
+    """What the other builds let expect of the earlier one, and what kept predictions said of it as it was."""
+    if found.before is None:
+        return []
+    own = [
+        Expected(s.said_no_change.value, "the kept prediction")
+        for s in scores
+        if s.build == pair.before and s.target == target.name
+    ]
+    others = [fresh_values(data, selection, target, label, pair.began) for label in pair.others]
+    values = [side.value for side in others if side is not None and len(side.value)]
+    if not values:
+        return own
+    mean = float(sides.before.value.mean())
+    moved = expected_of_picked([sides.before.value, *values], 0) - mean
+    return [*own, Expected(found.before + moved, "the other builds")]
 
 
 def _two_builds(
@@ -129,7 +200,7 @@ def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
 
 def _default_targets(data: Played, selection: Selection) -> tuple[Target, ...]:
     """Without targets, builds are compared by what the game has, by means over players; nothing is wanted then."""
-    selection = replace(selection, builds=(), stage=None, stage_kind=None)
+    selection = replace(selection.of_every_build(), stage=None, stage_kind=None)
     mean = Statistic.MEAN
     hits = Target("", Outcome.HIT_SHARE, 1.0, 0.05, population=Population.NEW_PLAYERS, statistic=mean)
     if data.timing(selection) is not None:

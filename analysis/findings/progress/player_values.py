@@ -26,12 +26,17 @@ class Played:
         self.timing = cache(partial(read_timing, reader))
 
 
-def player_values(data: Played, selection: Selection, target: Target, label: str) -> ByPlayer | None:
-    """One value a player on one build; None where the game cannot answer the target."""
-    selection = replace(selection, builds=(label,), stage=None, stage_kind=None)
+def player_values(
+    data: Played, selection: Selection, target: Target, label: str, attempts: int | None = None
+) -> ByPlayer | None:
+    """One value a player on one build; None where the game cannot answer the target.
+
+    attempts: of hits, only those of so many first attempts; other targets say it themselves.
+    """
+    selection = replace(selection.of_every_build(), builds=(label,), stage=None, stage_kind=None)
     try:
         if target.outcome in TRIAL_OUTCOMES:
-            hits = _hits(data, selection, target)
+            hits = _hits(data, selection, target, attempts)
             if hits is not None:
                 return hits
             trials = data.trials(selection, label)
@@ -42,12 +47,14 @@ def player_values(data: Played, selection: Selection, target: Target, label: str
         return None
 
 
-def _hits(data: Played, selection: Selection, target: Target) -> ByPlayer | None:
+def _hits(data: Played, selection: Selection, target: Target, attempts: int | None) -> ByPlayer | None:
     """Each player's share of notes hit in the windows in force; None in a game without notes."""
     notes = data.timing(selection) if target.outcome == Outcome.HIT_SHARE else None
     if notes is None:
         return None
     keep = ~np.array(notes.experienced, dtype=bool)[notes.player]
+    if attempts is not None:
+        keep &= notes.attempt <= attempts
     if target.population == Population.FIRST_ATTEMPT:
         keep &= notes.attempt == 1
     if target.population == Population.ATTEMPT:

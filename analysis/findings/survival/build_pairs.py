@@ -4,8 +4,9 @@ import itertools
 from typing import Any
 
 from analysis.finding import Finding
-from analysis.findings.basis import Basis
+from analysis.findings.basis import Basis, read_basis
 from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.one_order import one_order
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.compare import compare_builds
@@ -37,7 +38,10 @@ BUILDS = Declared(
 
 
 def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> list[Finding]:
-    """One finding on all pairs of builds; none with a single build."""
+    """One finding on all pairs of builds; none with a single build. Where no build was chosen, all are compared."""
+    if selection.newest:
+        every = selection.of_every_build()
+        life, basis = reader.ask_chosen("lives", every, by_stage=False), read_basis(reader, every)
     build = life["build"].astype(str)
     names = sorted(set(build.tolist()))
     pairs = list(itertools.combinations(names, 2))[:15]
@@ -66,7 +70,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
             "players_both": result.players_both,
         }
         rows.append(row)
-        if order := _one_order(life, a, b):
+        if order := one_order(life, a, b):
             warnings.append(order)
     first = rows[0]
     estimate = Estimate(first["difference_s"], first["low"], first["high"], unit="s")
@@ -88,19 +92,3 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
 def _corrected(p: float | None, tests: int) -> float | None:
     """Bonferroni: simple, and there are only few builds."""
     return None if p is None else min(1.0, p * tests)
-
-
-def _one_order(life: Columns, a: str, b: str) -> str:
-    """A warning where everybody who played both builds played the same one first."""
-    build, player, attempt = (life["build"].astype(str), life["player"], life["attempt"].astype(int))
-    first = {}
-    for who in set(player[build == a]) & set(player[build == b]):
-        mine = player == who
-        first[who] = a if attempt[mine & (build == a)].min() < attempt[mine & (build == b)].min() else b
-    if len(set(first.values())) != 1 or len(first) < 2:
-        return ""
-    then = next(iter(first.values()))
-    return (
-        f"All {len(first)} players who played both {a} and {b} began with {then}: what they learned meanwhile "
-        "cannot be told from the difference of the builds. Let half of them begin with the other."
-    )

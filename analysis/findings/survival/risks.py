@@ -55,6 +55,8 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         stretch["died"] == 1,
         np.column_stack([x for _, x in factors.values()]),
         stretch["player"],
+        # Each build has a danger of its own: an easier one that is played later is no learning.
+        stretch["build"].astype(str),
     )
     if not fit.converged:
         return []

@@ -13,6 +13,7 @@ from analysis.findings.timing.levels import (
     SPREAD,
     WITHIN_PLAYER,
     compare,
+    held_fixed,
     hit_columns,
     mean_columns,
     percent_of,
@@ -87,7 +88,7 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     songs = len(notes.songs)
     if songs < 2:
         return None
-    effects, bias, spread, lapses = compare(notes, notes.song, songs, None)
+    effects, bias, spread, lapses = compare(notes, notes.song, songs, held_fixed(notes, songs=False))
     rank = np.argsort(np.argsort(np.nan_to_num(effects.mean, nan=np.inf))) + 1
     hardest, easiest = int(np.argmin(rank)), int(np.argmax(rank))
     says = f"{notes.songs[hardest]} is hit least ({percent_of(effects, hardest)} for the average player)"

@@ -158,7 +158,7 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
             f"Presses fall {mean.value:+.0f} ms from their notes on average. People asked to tap with a sound they hear"
             " tap some tens of ms before it (Repp 2005), so a console whose players press on the beat or after it"
             " probably adds about that much itself; only the sum is known, and only the sum matters for the input"
-            f" offset ({window_facts(notes)['offset_ms']:+.0f} ms today)."
+            f" offset{_today(notes)}."
         )
     )
     lag = found.difference.times(0.001, "ms")
@@ -191,6 +191,12 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
     }
     table = {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}
     return LATENCY.finding(Rested(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts)
+
+
+def _today(notes: TimedNotes) -> str:
+    """The offset in force, where it is one."""
+    offset = window_facts(notes)["offset_ms"]
+    return f" ({offset:+.0f} ms today)" if np.isfinite(offset) else ""
 
 
 def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:

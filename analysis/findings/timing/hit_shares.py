@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, interval_columns
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, builds_apart, in_force, window_facts
 from analysis.stats.estimate import Estimate
 from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
 from analysis.stats.proportions import share_by_player
@@ -86,10 +86,12 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     own_share = np.array([np.nan if row["share"] is None else row["share"] for row in rows], float)
     middle, quarter = np.quantile(own_share, [0.5, 0.25])
     facts = window_facts(notes)
+    apart = builds_apart(notes)
+    if len(apart) > 1:
+        return _on_each_build(apart, Rested(notes, warnings), rows, facts)
     sentence = (
         f"{percent(share.value)} of {counted(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'} hit in the "
-        f"window in force ({facts['early_ms']:.0f} ms early to {facts['late_ms']:.0f} ms late, input offset"
-        f" {facts['offset_ms']:.0f} ms)"
+        f"window in force ({in_force(notes)})"
         + (
             f"; for all such players between {percent(share.low)} and {percent(share.high)}"
             if share.low is not None
@@ -102,6 +104,18 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     return HIT_SHARE.finding(
         Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method, headline=headline
     )
+
+
+def _on_each_build(
+    apart: list[tuple[str, TimedNotes]], size: Rested, rows: list[dict[str, Any]], facts: dict[str, float]
+) -> Finding:
+    """No share of all notes: each build has a window of its own, and none had the one between."""
+    said = []
+    for build, own in apart:
+        share = share_by_player(own.hit, np.ones(len(own)), own.player)
+        said.append(f"{percent(share.value)} of {counted(len(own), 'note')} on {build} ({in_force(own)})")
+    sentence = f"Each build has a window of its own. Hit were {'; '.join(said)}."
+    return HIT_SHARE.finding(size, sentence, None, {"players": rows}, facts)
 
 
 def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
@@ -128,7 +142,7 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     if len(reached):
         at = reached[0]
         says = (
-            f"Around today's input offset the median player hits 85 % from a window of about {steps[at] / 1000:.0f} ms"
+            f"Around {_whose(notes)} the median player hits 85 % from a window of about {steps[at] / 1000:.0f} ms"
             f" on; there the lower quarter hits {percent(curve.lower_quarter[at])} or less."
         )
         estimate = Estimate(float(curve.share[at]), _maybe(curve.low[at]), _maybe(curve.high[at]), unit="share")
@@ -138,8 +152,12 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
             f"at {steps[-1] / 1000:.0f} ms it is {percent(curve.median[-1])}."
         )
         estimate = Estimate(float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share")
-    says += _moved(notes, tables)
+    says += _moved(notes, tables) if len(builds_apart(notes)) == 1 else ""
     return WINDOW.finding(Rested(notes, warnings), says, estimate, tables, window_facts(notes), players=len(names))
+
+
+def _whose(notes: TimedNotes) -> str:
+    return "today's input offset" if len(builds_apart(notes)) == 1 else "each build's own input offset"
 
 
 def _moved(notes: TimedNotes, tables: dict[str, dict[str, Any]]) -> str:

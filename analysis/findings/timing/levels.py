@@ -22,6 +22,12 @@ SONG = Column("song", "", "name of the song")
 WITHIN_PLAYER = "timing.within_player"
 
 
+def held_fixed(notes: TimedNotes, songs: bool = True) -> np.ndarray:
+    """(n,) numbers of what is held fixed: player and build, and with `songs` the song."""
+    own = notes.player * len(notes.builds) + notes.build
+    return own * len(notes.songs) + notes.song if songs else own
+
+
 def compare(
     notes: TimedNotes, level: np.ndarray, levels: int, block: np.ndarray | None
 ) -> tuple[LevelEffects, LevelEffects, np.ndarray, np.ndarray]:

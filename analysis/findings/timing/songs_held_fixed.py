@@ -11,16 +11,17 @@ from analysis.findings.timing.levels import (
     SPREAD,
     WITHIN_PLAYER,
     compare,
+    held_fixed,
     hit_columns,
     mean_columns,
     percent_of,
     points_of,
 )
-from analysis.findings.timing.window_in_force import Rested
+from analysis.findings.timing.window_in_force import Rested, builds_apart
 from analysis.stats.song_time import TEMPO_EDGES_MS, since_last_note_us
 from analysis.stats.timed_notes import TimedNotes, hits
 from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import level_effects
+from analysis.stats.within_player import level_effects, linked_levels
 
 DENSITY = Declared(
     "timing.density",
@@ -77,7 +78,7 @@ def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     if len(used) < 2:
         return None
     level = np.searchsorted(used, number)
-    hit, bias, spread, lapses = compare(own, level, len(used), own.player * len(own.songs) + own.song)
+    hit, bias, spread, lapses = compare(own, level, len(used), held_fixed(own))
     fast, slow = 0, len(used) - 1
     change = hit.difference(fast, slow)
     says = (
@@ -103,7 +104,7 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     if len(lanes) < 2:
         return None
     level = np.searchsorted(lanes, notes.lane)
-    hit, bias, spread, _ = compare(notes, level, len(lanes), notes.player * len(notes.songs) + notes.song)
+    hit, bias, spread, _ = compare(notes, level, len(lanes), held_fixed(notes))
     worst = int(np.nanargmin(hit.effect))
     says = f"Lane {lanes[worst]} is hit least ({percent_of(hit, worst)} for the average player)"
     says += "." if hit.p[worst] < 0.05 else ", within chance of the others."
@@ -118,26 +119,34 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     levels = np.unique(attempt)
     if len(levels) < 2:
         return None
-    level, block = np.searchsorted(levels, attempt), notes.player * len(notes.songs) + notes.song
-    # One window for all attempts, or a change of the build would look like learning.
+    # Attempts that nobody made on one build and song can only be compared over builds, and are not.
+    level = np.searchsorted(levels, attempt)
+    linked = linked_levels(level, held_fixed(notes), len(levels))[level]
+    notes, attempt = notes.where(linked), attempt[linked]
+    levels = np.unique(attempt)
+    level, block = np.searchsorted(levels, attempt), held_fixed(notes)
+    # One window and offset for all attempts, or a change of the build would look like learning.
     last = int(np.argmax(notes.run))
-    same = hits(notes.judged_us, notes.early_us[last], notes.late_us[last])
+    judged = notes.judged_us if len(builds_apart(notes)) == 1 else notes.error_us - notes.offset_us[last]
+    same = hits(judged, notes.early_us[last], notes.late_us[last])
     measured = np.isfinite(notes.early_us[last])
     hit = level_effects(
         same.astype(float) if measured else notes.pressed.astype(float), level, notes.player, len(levels), block
     )
-    bias, _ = bias_and_spread(notes.error_us, notes.player, len(notes.players))
+    hand = held_fixed(notes, songs=False)
+    bias, _ = bias_and_spread(notes.error_us, hand, len(notes.players) * len(notes.builds))
     # The mean distance of a normal error is sqrt(2/pi) of its spread.
-    distance = np.abs(notes.error_us - bias[notes.player]) / 1000 / np.sqrt(2 / np.pi)
+    distance = np.abs(notes.error_us - bias[hand]) / 1000 / np.sqrt(2 / np.pi)
     spread = level_effects(distance, level, notes.player, len(levels), block)
     full = np.flatnonzero(hit.players >= hit.players.max() / 2)
     first, end = int(full[0]), int(full[-1])
     change = hit.difference(end, first)
+    on_each = " on each build" if len(np.unique(notes.build)) > 1 else ""
     says = (
         f"From attempt {levels[first]} to {levels[end]} hits go from {percent_of(hit, first)} to"
         f" {percent_of(hit, end)}, {points_of(change, 'fewer', 'more')}, and the spread from {spread.mean[first]:.0f}"
-        f" to {spread.mean[end]:.0f} ms, songs and players held fixed; players who stopped earlier are in it only for"
-        " the attempts they made."
+        f" to {spread.mean[end]:.0f} ms, songs and players held fixed{on_each}; players who stopped earlier are in"
+        " it only for the attempts they made."
     )
     if first == end:
         says = f"Hardly anybody made another attempt than number {levels[first]}, so nothing can be said of learning."

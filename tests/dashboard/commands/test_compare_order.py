@@ -96,7 +96,7 @@ def test_targets_are_found_again_whatever_they_are_called(session):
     session.add_target(GAME, "".join(wish.format(name) for name in names))
     session.note_order(GAME, [B], A)
     selection = Selection(GAME)
-    found = session.findings("progress", selection)
+    _, *found = session.findings("progress", selection)  # the verdict first
     assert [(one.id, one.facts["target"]) for one in found] == [("progress.target", name) for name in names]
     assert len({one.key for one in found}) == 3
     assert all(re.fullmatch(r"[a-z0-9._-]{1,80}", one.key) for one in found)

@@ -52,7 +52,7 @@ def test_keys_are_those_of_the_document(capsys, demo_study):
 
 
 def test_filters_are_obeyed(capsys, demo_study):
-    words = ["--study", str(demo_study), "--game", "Soot Wardens", "--question", "survival"]
+    words = ["--study", str(demo_study), "--game", "Soot Wardens", "--question", "survival", "--build", "all"]
     every = answer(capsys, *words)["games"][0]
     first = answer(capsys, *words, "--attempts", "1-1")["games"][0]
     assert first["players"] == every["players"] == first["runs"] < every["runs"]
@@ -113,7 +113,7 @@ def test_one_of_anything_is_not_called_several(capsys, tmp_path):
         return capsys.readouterr().out
 
     assert "1 log, 1 new, 0 grown, 0 unchanged: 1 run, 1 event\n" in said("ingest", str(log))
-    assert "Moth Run — 1 player, 1 run\n" in said("findings", "--question", "trust")
+    assert "Moth Run — build 1.0, the newest, 1 player, 1 run\n" in said("findings", "--question", "trust")
     assert "1 player, 0 ratings taken" in said("people", "--players", str(players))
     assert "2 values differ" in said("header", "--out", str(out))
     assert "1 value differs" in said("header", "--out", str(out), "--set", "lives=4")

@@ -19,7 +19,7 @@ from tests.dashboard.pages.test_pages import faults
 from tests.waiting import until
 
 GAME = Selection("Soot Wardens")
-ADDRESS = "/deaths?game=Soot+Wardens"
+ADDRESS = "/deaths?game=Soot+Wardens&builds=all"
 HERE = {"Host": "localhost"}
 
 
@@ -49,7 +49,9 @@ def test_every_place_of_the_map_leads_to_its_deaths_and_every_death_to_its_strip
     page = shown(read_session)
     cells = whole(read_session).tables["cells"]
     with_deaths = [f"{x}-{y}" for x, y, n in zip(cells["x_px"], cells["y_px"], cells["deaths"], strict=True) if n]
-    assert sorted(re.findall(r'href="/deaths\?game=Soot\+Wardens&place=([\d-]+)"', page)) == sorted(with_deaths)
+    assert sorted(re.findall(r'href="/deaths\?game=Soot\+Wardens&builds=all&place=([\d-]+)"', page)) == sorted(
+        with_deaths
+    )
     place = hottest(read_session)
     page = shown(read_session, place=place)
     listed = read_session.deaths_at(GAME, whole(read_session), place_at(whole(read_session), *place))
@@ -137,7 +139,7 @@ def test_the_strip_is_served_as_figure_and_table_and_only_for_deaths_there_are(r
 def test_the_figures_of_an_opened_death_come_along_with_its_page(read_session):
     client = build_app(read_session).server.test_client()
     run, life = first_death(read_session)
-    search = f"?game=Soot+Wardens&death={run}-{life}"
+    search = f"?game=Soot+Wardens&builds=all&death={run}-{life}"
     answer = client.get(f"/part.json?page=/deaths&search={quote(search)}&shown=deaths.one", headers=HERE)
     figures = json.loads(answer.data)["figures"]
     assert [address for address in figures if f"/deaths.one.json{search}" in address]

@@ -135,7 +135,9 @@ def test_what_people_ask_first_is_worked_out_ahead_for_every_game(read_session, 
         monkeypatch.setitem(QUESTIONS, name, replace(question, find=never))
     for game in read_session.games():
         asked = read_session.asked_of(game)
-        assert len(asked) >= 5 and all(read_session.findings(question, Selection(game)) for question in asked)
+        assert len(asked) >= 5 and all(
+            read_session.findings(question, read_session.of_game(game)) for question in asked
+        )
 
 
 def test_a_recording_is_followed_from_before_its_first_packet(own_session):

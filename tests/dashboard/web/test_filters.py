@@ -20,9 +20,11 @@ def selections(draw):
     last = draw(st.none() | st.integers(1, 99))
     if last is not None and first is None:
         first = 1  # "up to the third" is said as "first to third"
+    builds = tuple(draw(st.lists(TEXT, max_size=3)))
     return Selection(
         game=draw(st.sampled_from(GAMES)),
-        builds=tuple(draw(st.lists(TEXT, max_size=3))),
+        builds=builds,
+        newest=not builds and draw(st.booleans()),
         stage=stage,
         stage_kind=None if stage is None else draw(st.none() | st.sampled_from((0, 1))),
         players=tuple(draw(st.lists(TEXT, max_size=3))),
@@ -60,14 +62,15 @@ def test_every_choice_is_a_link_to_its_address():
     choices = Choices(GAMES, ("1.0", "1.1"), ((1, 0), (2, 0), (2, 1)), ("P01", "P02"))
     after = {words: from_address(address.removeprefix("/deaths"), GAMES) for words, address in links(before, choices)}
     assert after["1.1"] == replace(before, builds=("1.0", "1.1"))
-    assert after["1.0"] == replace(before, builds=())
+    assert after["1.0"] == after["the newest"] == replace(before, builds=(), newest=True)
+    assert after["all together"] == replace(before, builds=())
     assert after["P02"] == replace(before, players=("P01", "P02"))
     assert after["every stage"] == replace(before, stage=None, stage_kind=None)
     assert after["Stage 2"] == replace(before, stage_kind=None)
     assert after["the first"] == replace(before, first_attempt=1, last_attempt=1)
     assert after["☑ the makers too"] == replace(before, include_team=False)
     # Another game has other builds, stages and players.
-    assert after[GAMES[1]] == Selection(GAMES[1], include_team=True)
+    assert after[GAMES[1]] == Selection(GAMES[1], include_team=True, newest=True)
 
 
 def test_groups_of_players_are_offered_where_there_are_any():
@@ -81,7 +84,7 @@ def test_groups_of_players_are_offered_where_there_are_any():
 def test_a_selection_in_words():
     chosen = Selection(GAMES[0], builds=("1.0",), stage=2, stage_kind=1, players=("P01",), first_attempt=2)
     assert in_words(chosen) == (
-        "Moth & Run: builds 1.0, stage 2, boss, players P01, attempts 2-, without the makers' own runs"
+        "Moth & Run: build 1.0, stage 2, boss, players P01, attempts 2-, without the makers' own runs"
     )
 
 

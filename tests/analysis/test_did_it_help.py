@@ -1,0 +1,166 @@
+"""Did it help: learning is not the build, and a build picked because it came out low is no measure of a gain."""
+
+from unittest import mock
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from statsmodels.stats.meta_analysis import combine_effects
+
+from analysis.findings import progress
+from analysis.findings.progress.fair import Began, Unfair
+from analysis.findings.progress.verdict import Expected, Verdict, of_all, sure_level, verdict_of
+from analysis.models.observed import ByPlayer
+from analysis.models.targets import Aim, Outcome, Target
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.stats.picked import expected_of_picked
+from analysis.tuning.scoring import Difference, over_orders
+from dashboard import cli
+from dashboard.command_line import exits
+from ingest.said.notes import add_target
+from tests.analysis.playtest import GAME, Playtest
+from tests.bench.analysis import did_it_help as sim
+
+TIMES = 120
+# 5 % and three standard errors.
+MOST = 0.05 * TIMES + 3 * np.sqrt(TIMES * 0.05 * 0.95)
+
+
+@pytest.mark.parametrize("plays", sim.SAME)
+@pytest.mark.parametrize("target", [sim.HITS, sim.END])
+def test_the_same_game_twice_is_not_said_to_help_though_people_learn(plays, target):
+    found = sim.count(plays, sim.World(), target, 12, TIMES, seed=1)
+    assert found[Verdict.HELPED] <= MOST
+    if plays is sim.the_same_people:
+        assert found[Verdict.PRACTICE] == TIMES
+
+
+def test_twenty_points_are_found_where_each_player_says_much():
+    for plays in (sim.new_people_on_each, sim.both_orders):
+        assert sim.count(plays, sim.BETTER, sim.HITS, 12, TIMES, seed=2)[Verdict.HELPED] >= 0.8 * TIMES
+
+
+@pytest.mark.parametrize("players", [8, 20])
+def test_a_build_picked_as_the_low_one_is_not_said_to_have_gained(players):
+    found = sim.picked_as_the_low_one(sim.HITS, players, TIMES, seed=3)
+    assert found[Verdict.HELPED] <= MOST
+    assert found["without what was expected"] > found[Verdict.HELPED]
+
+
+def test_what_is_expected_of_a_picked_build_is_that_of_a_random_effects_model():
+    """DerSimonian and Laird's variance and mean from statsmodels; drawn towards the mean by hand."""
+    rng = np.random.default_rng(4)
+    values = [rng.normal(mean, 1, size) for mean, size in ((0, 9), (1, 12), (2, 7), (0.5, 20))]
+    size = np.array([len(v) for v in values])
+    within = sum(((v - v.mean()) ** 2).sum() for v in values) / (size - 1).sum()
+    truth = combine_effects(np.array([v.mean() for v in values]), within / size, method_re="chi2")
+    for n, own in enumerate(values):
+        share = truth.tau2 / (truth.tau2 + within / size[n])
+        assert truth.tau2 > 0
+        assert expected_of_picked(values, n) == pytest.approx(
+            truth.mean_effect_re + share * (own.mean() - truth.mean_effect_re)
+        )
+    # Alike but for chance: the mean of all. All players of a build alike: nothing to draw by.
+    alike = [np.array([0.0, 1, 0, 1]), np.array([1.0, 0, 0, 1]), np.array([1.0, 0, 1, 1])]
+    assert expected_of_picked(alike, 0) == pytest.approx(7 / 12)
+    assert expected_of_picked([np.zeros(3), np.ones(3)], 0) == 0
+
+
+def test_both_orders_by_a_regression_on_the_order():
+    """Each player's difference on which build came first: the constant is the builds', the slope what practice adds."""
+    rng = np.random.default_rng(5)
+    began = np.array([True] * 6 + [False] * 4)
+    before = rng.normal(0, 1, 10) + 0.7 * ~began
+    after = rng.normal(0.4, 1, 10) + 0.7 * began
+    players = np.array([f"P{n}" for n in range(10)])
+    sides = [ByPlayer(players, v, np.full(10, 3)) for v in (before, after)]
+    truth = sm.OLS(after - before, sm.add_constant(np.where(began, 1.0, -1.0))).fit()
+    found = over_orders(*sides, began)
+    assert found.value == pytest.approx(truth.params[0])
+    assert (found.low, found.high) == pytest.approx(tuple(truth.conf_int()[0]))
+    assert found.after - found.before == pytest.approx(found.value) and found.how == "orders"
+
+
+def judged(value, low, high, before=0.4, wanted=0.6, aim=Aim.ABOUT, any_wanted=True, expected=None, unfair=None):
+    target = Target("t", Outcome.FINISH, wanted, 0.05, aim=aim)
+    found = Difference(value, low, high, before=before, after=before + value)
+    return verdict_of(target, any_wanted, found, expected and Expected(expected, "x"), unfair)
+
+
+def test_each_verdict_says_no_more_than_the_interval():
+    assert judged(0.2, 0.05, 0.35) == Verdict.HELPED
+    assert judged(0.2, -0.05, 0.45) == Verdict.UNSURE
+    assert judged(0.0, -0.09, 0.09) == Verdict.NOT  # half of the 20 points that were wished are ruled out
+    assert judged(0.0, -0.11, 0.11) == Verdict.UNSURE
+    assert judged(-0.2, -0.35, -0.05) == Verdict.WORSE
+    assert judged(-0.2, -0.35, -0.05, before=0.9) == Verdict.HELPED
+    assert judged(0.5, 0.3, 0.7) == Verdict.TOO_FAR
+    assert judged(0.5, 0.3, 0.7, aim=Aim.AT_LEAST) == Verdict.HELPED
+    assert judged(0.2, 0.05, 0.35, any_wanted=False) == Verdict.CHANGED
+    assert judged(0.2, 0.05, 0.35, expected=0.44) == Verdict.HELPED
+    assert judged(0.2, 0.05, 0.35, expected=0.46) == Verdict.PICKED
+    assert judged(0.2, 0.05, 0.35, unfair=Unfair.PRACTICE) == Verdict.PRACTICE
+    assert judged(0.2, None, None) == Verdict.UNSURE
+
+
+def test_several_targets_share_the_chance_to_err():
+    assert sure_level(1) == sure_level(2) == 0.95 and sure_level(4) == pytest.approx(0.975)
+    assert of_all([Verdict.NOT, Verdict.HELPED])[0] == "It helped"
+    assert of_all([Verdict.HELPED, Verdict.WORSE])[0].startswith("It helped in part")
+    assert of_all([Verdict.NOT, Verdict.UNSURE])[1] == Verdict.UNSURE
+
+
+def hits_of(folder, people):
+    """A study of two builds: `people` (build -> players -> notes hit of 20 on each run)."""
+    test = Playtest()
+    for build, players in people.items():
+        test.lines.append({"settings": {"early": 50 - build}})
+        for who, runs in players.items():
+            for hits in runs:
+                test.event("begin", 1000, who=who, new=1)
+                for n in range(20):
+                    test.event("due", 500, lane=0)
+                    if n < hits:
+                        test.event("push", 10, lane=0)
+                test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    return test.study(folder, ("begin", "over", "due", "push"), tunables)
+
+
+WISH = '[[target]]\noutcome="hit_share"\npopulation="new_players"\nwanted=0.8\nname="hits"\nstatistic="mean"\n'
+
+
+def said_of(folder, people, capsys):
+    with hits_of(folder, people) as study:
+        add_target(study.connection, GAME, WISH)
+        verdict = progress.find(Reader(study.connection), Selection(GAME))[0]
+    assert cli.main(["compare", "--study", str(folder / "test.duckdb")]) == exits.OK
+    printed = capsys.readouterr().out
+    assert printed.startswith(verdict.sentence + "\n")  # first on the command, too
+    assert all(f"Mind: {warning}\n" in printed for warning in verdict.warnings)
+    return verdict
+
+
+def test_the_same_people_who_played_it_later_are_told_of_first(tmp_path, capsys):
+    people = {0: {w: [8 + w % 3] for w in range(1, 9)}, 1: {w: [14 + w % 3] for w in range(1, 9)}}
+    verdict = said_of(tmp_path, people, capsys)
+    assert verdict.sentence.startswith("Cannot be told: the same people played it later. hits")
+    assert any("All 8 players who played both" in warning for warning in verdict.warnings)
+
+
+def test_new_people_on_each_build_are_an_answer_by_their_first_attempts(tmp_path, capsys):
+    """The earlier build once each, the later one twice, the second time far better: only the first time counts."""
+    people = {0: {w: [8 + w % 3] for w in range(1, 9)}, 1: {w: [14 + w % 3, 20] for w in range(9, 17)}}
+    verdict = said_of(tmp_path, people, capsys)
+    table = verdict.tables["targets"].iloc[0]
+    assert verdict.sentence.startswith("It helped. hits") and table["verdict"] == "helped"
+    first = [14 + w % 3 for w in range(9, 17)]
+    assert table["after"] == pytest.approx(np.mean(first) / 20) and table["wanted"] == 0.8
+    assert any("part of the change is chance" in warning for warning in verdict.warnings)
+
+
+def test_without_tags_nobody_knows_who_came_back():
+    played = sim.play(sim.World(), sim.HITS, sim.new_people_on_each(12), np.random.default_rng(6))
+    with mock.patch.object(sim.Played, "began", Began({}, {})):
+        assert sim.verdict(played) == Verdict.UNTAGGED
