@@ -35,9 +35,9 @@ LIKE_TESTERS = Shift()
 THIRD_MORE, THIRD_LESS = Shift(float(np.log(4 / 3))), Shift(float(np.log(2 / 3)))
 _SHIFTS = {
     Recruitment.AUDIENCE: Shift(0.0, 0.1),
-    Recruitment.VOLUNTEERS: Shift(0.0, 0.25),
+    Recruitment.VOLUNTEERS: Shift(0.15, 0.25),
     Recruitment.FRIENDS: Shift(0.3, 0.3),
-    Recruitment.UNKNOWN: Shift(0.0, 0.25),
+    Recruitment.UNKNOWN: Shift(0.15, 0.25),
 }
 
 

@@ -31,11 +31,12 @@ class Audiences:
         shifts = [(f"if the audience plays like these {people}", LIKE_TESTERS)]
         if model.more:
             shifts += [(f"if {model.more}", THIRD_MORE), (f"if {model.less}", THIRD_LESS)]
+        self._known: dict[tuple[tuple[str, int], ...], tuple[tuple[OtherAudience, Against], ...]] = {}
         self._cases = [_case(words, model.for_audience(shift), self._targets) for words, shift in shifts]
 
     def of(self, setting: Setting) -> tuple[OtherAudience, ...]:
         """What is predicted with each, medians by target."""
-        return tuple(self._one(case, setting)[0] for case in self._cases)
+        return tuple(one for one, _ in self._each(setting))
 
     def stands(self, setting: Setting) -> bool:
         """Does the change go the right way with all of them? Where the testers were drawn from the audience that need
@@ -44,7 +45,13 @@ class Audiences:
 
     def like_testers(self, setting: Setting) -> Against:
         """The change against none, for an audience like the testers."""
-        return self._one(self._cases[0], setting)[1]
+        return self._each(setting)[0][1]
+
+    def _each(self, setting: Setting) -> tuple[tuple[OtherAudience, Against], ...]:
+        key = tuple(sorted(setting.items()))
+        if key not in self._known:
+            self._known[key] = tuple(self._one(case, setting) for case in self._cases)
+        return self._known[key]
 
     def _one(self, case: _Case, setting: Setting) -> tuple[OtherAudience, Against]:
         then = case.model.figures(setting, self._targets, quick=True) if setting else case.now
@@ -59,19 +66,19 @@ def _case(words: str, model: Fitted, targets: Sequence[Target]) -> _Case:
 
 def condition(testers: Recruitment, players: int) -> str:
     """Of whom a proposal speaks, in a sentence."""
-    like = f"the audience plays like these {counted(players, 'person', 'people')}"
+    people = counted(players, "person", "people")
+    like, factor = f"the audience plays like these {people}", amount(round(float(np.exp(shift_of(testers).mean)), 2))
     match testers:
         case Recruitment.AUDIENCE:
             return f"This is said if {like}, who were drawn from it."
         case Recruitment.FRIENDS:
-            shift = shift_of(testers)
             return (
-                f"These {counted(players, 'person', 'people')} are {RECRUITMENT_WORDS[testers]}: it is not taken that "
-                f"{like}, but that its danger is about {amount(float(np.exp(shift.mean)))} times theirs."
+                f"These {people} are {RECRUITMENT_WORDS[testers]}: it is not taken that {like}, but that its danger is "
+                f"about {factor} times theirs."
             )
         case Recruitment.VOLUNTEERS:
-            return f"This is said if {like}, give or take a quarter: they are volunteers."
+            return f"This is said if {like}, or its danger is about {factor} times theirs: they are volunteers."
     return (
-        f"This is said if {like}, give or take a quarter. How they were found is not known: friends, or people who "
-        "play much, mostly do better than the audience, and the change may then be wrong. Say how they were found."
+        f"This is said if {like}, or its danger is about {factor} times theirs. How they were found is not known: "
+        "friends, or people who play much, do better still, and the change may then be wrong. Say how they were found."
     )

@@ -64,11 +64,11 @@ def propose(
     sure = None if unknown or model.players < FEWEST else search.sure([best, *single])
     near = all(t.miss(figure) <= t.tolerance for t, figure in zip(known, np.median(now, axis=1), strict=True))
     if near and sure is None:
-        ranked, best = [], Found((), {}, search.miss({}), 0.0)
+        ranked = [Found((), {}, search.miss({}), 0.0)]
     else:
-        ranked = [best, *single]
-    first = best if sure is None else sure
-    ranked = [first, *(found for found in ranked if found.setting != first.setting)]
+        # Each setting once, where it stands first.
+        each = {_id(found): found for found in reversed([best if sure is None else sure, best, *single])}
+        ranked = list(each.values())[::-1]
     too_few = model.sampling.caution
     notes = (
         *model.cautions(),

@@ -202,6 +202,7 @@ class Knobs(Line):
 def test_the_best_with_one_knob_with_two_and_with_all_stand_side_by_side():
     """From 12 % towards 50 %, which all three together just do not reach: each knob that is added gains."""
     first, *others = all_of(Knobs(level=-2.0, doubt=0.05), [wish(0.5)])
+    assert len({p.id for p in (first, *others)}) == 1 + len(others) == 4
     assert [way.knobs for way in first.ways] == [("k0",), ("k0", "k1"), ("k0", "k1", "k2")]
     for way, logit in zip(first.ways, (-1.0, -0.4, -0.1), strict=True):
         assert way.miss == pytest.approx(0.5 - expit(logit), abs=0.01)
