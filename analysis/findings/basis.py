@@ -9,6 +9,9 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.words import counted
 
+# What is given up so many seconds after a death is given up because of it. A convention, no source.
+SOON_S = 10.0
+
 
 @dataclass(frozen=True)
 class Basis:

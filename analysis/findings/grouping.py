@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.reader import Columns
-from analysis.words import stage_name
+from analysis.words import counted, stage_name
 
 Array = np.ndarray
 
@@ -48,3 +48,15 @@ def groupings(row: Columns, keys: tuple[str, ...] = tuple(GROUPINGS)) -> Iterato
         group = np.array([name for name in names if name is not None], dtype=str)
         if np.unique(group).size > 1:
             yield key, known, group
+
+
+def same_people(row: Columns) -> str:
+    """A warning where players who know the game are first-time players in other rows; "" where nobody is both."""
+    player, first = row["player"].astype(str), row["first_time"].astype(float)
+    know, new = set(player[first == 0]), set(player[first == 1])
+    if not know & new:
+        return ""
+    return (
+        f"{len(know & new)} of the {counted(len(know), 'player')} who know the game are in both groups, first-time "
+        "players in their first runs: what parts the groups is mostly what the same people learned, not who they are."
+    )

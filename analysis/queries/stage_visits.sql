@@ -11,6 +11,9 @@ SELECT c.run_id, c.player, c.build, c.attempt, c.player_group, c.first_time::DOU
         WHEN c.ending = 'finished' THEN 'cleared'
         WHEN c.ending = 'game_over' THEN 'died_out'
         ELSE c.ending
-    END AS outcome
+    END AS outcome,
+    -- Of the last death in the visit, how long before the visit ended it came.
+    (s.end_us - (SELECT max(l.end_us) FROM lives l WHERE l.stage_id = s.stage_id AND l.died))::DOUBLE / 1e6
+        AS since_death_s
 FROM stages s JOIN chosen c USING (run_id)
 ORDER BY c.run_id, s.visit

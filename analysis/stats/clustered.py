@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.clusters import numbered
-from analysis.stats.estimate import LEVEL, Estimate, margin_by_player, t_critical
+from analysis.stats.estimate import LEVEL, Estimate
+from analysis.stats.jackknife import by_player, critical_by_player, deviations, feasible, survival_without
 from analysis.stats.proportions import wilson
 from analysis.stats.survival import (
     KaplanMeier,
@@ -26,7 +27,7 @@ Array = np.ndarray
 class SurvivalCurve:
     """The share surviving beyond each time of a death, with its interval by player.
 
-    All columns have one length; `error` is the cluster-robust standard error of `surviving`. low and high are
+    All columns have one length; `error` is the standard error of `surviving` by player. low and high are
     NaN where a single player gives no interval. `longest` (players,) is each player's longest duration,
     sorted: nothing is known beyond the last of them.
     """
@@ -65,9 +66,11 @@ class SurvivalCurve:
 
 
 def survival_by_player(duration: Array, died: Array, player: Array, level: float = LEVEL) -> SurvivalCurve:
-    """Kaplan-Meier with a cluster-robust interval on the complementary log-log scale and t(players - 1).
+    """Kaplan-Meier with an interval by player on the complementary log-log scale.
 
-    duration: (n,) non-negative; died: (n,) bool, False where censored; player: (n,) labels.
+    duration: (n,) non-negative; died: (n,) bool, False where censored; player: (n,) labels. The estimand is the share
+    of lives (of whatever the rows are), not the mean over players. The variance is that of the jackknife over players,
+    the critical value Student's with the effective number of players less one (`jackknife.py`).
     A limit is raised to that of the score interval with the effective number of runs where that is higher
     (the lower limit only for S >= 1/2): the plain one is too short above where S is small, and too long below
     where S is large. Where S is 1 or 0, Wilson's interval with n = the players seen that
@@ -79,15 +82,14 @@ def survival_by_player(duration: Array, died: Array, player: Array, level: float
     labels, number = numbered(player)
     curve = kaplan_meier(duration, died)
     players = int(labels.size)
-    variance = robust_log_variance(curve, duration, died, number, players)
+    variance = log_variance(curve, duration, died, number, players)
     longest = np.zeros(players)
     np.maximum.at(longest, number, duration)
     ends = np.sort(longest)
     playing = players - np.searchsorted(ends, curve.time, side="left")
     low, high = np.full(curve.time.size, np.nan), np.full(curve.time.size, np.nan)
     if players > 1:
-        critical = t_critical(level, players - 1)
-        low, high = _limits(curve, variance, players, critical)
+        low, high = _limits(curve, variance, critical_by_player(np.bincount(number), level))
         ever = np.bincount(number, weights=died, minlength=players) > 0
         seen = playing + np.searchsorted(np.sort(longest[ever]), curve.time, side="left")
         for i in np.flatnonzero(curve.surviving <= 0):
@@ -110,7 +112,7 @@ def survival_by_player(duration: Array, died: Array, player: Array, level: float
     )
 
 
-def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) -> tuple[Array, Array]:
+def _limits(curve: KaplanMeier, variance: Array, critical: float) -> tuple[Array, Array]:
     """Limits by player inside (0, 1); NaN where S is 0."""
     s = np.where(curve.surviving > 0, curve.surviving, 0.5)
     # Players who agree exactly would have a variance of nothing; runs within a player are then no evidence of
@@ -118,12 +120,25 @@ def _limits(curve: KaplanMeier, variance: Array, players: int, critical: float) 
     variance = np.where(variance > 1e-9 * curve.greenwood, variance, curve.greenwood)
     variance = np.where(curve.surviving > 0, variance, 1.0)
     low, high = log_log_limits(curve.surviving, variance, critical)
-    effective = (1 - s) / (s * variance * players / (players - 1))
+    effective = (1 - s) / (s * variance)
     spread = critical**2 / effective
     margin = critical * np.sqrt(s * (1 - s) / effective + spread**2 / 4 / critical**2)
     score_low, score_high = (s + spread / 2 - margin) / (1 + spread), (s + spread / 2 + margin) / (1 + spread)
     low = np.where(s >= 0.5, np.maximum(low, score_low), low)
     return low, np.where(curve.surviving > 0, np.maximum(high, score_high), high)
+
+
+def log_variance(curve: KaplanMeier, duration: Array, died: Array, number: Array, players: int) -> Array:
+    """The variance by player of log S at each step of `curve`: the jackknife's, or the linearised one of many players.
+
+    number: (n,) player numbers from 0. Where S is 0 it is 0.
+    """
+    if not feasible(players, curve.time.size):
+        return robust_log_variance(curve, duration, died, number, players) * players / (players - 1)
+    without = survival_without(*by_player(duration, died, number, curve.time, players))
+    # Of S itself, as one curve without a player may come down to 0.
+    variance = np.sum(deviations(curve.surviving, without) ** 2, axis=0) if players > 1 else np.zeros(curve.time.size)
+    return np.where(curve.surviving > 0, variance / np.where(curve.surviving > 0, curve.surviving, 1.0) ** 2, 0.0)
 
 
 def robust_log_variance(curve: KaplanMeier, duration: Array, died: Array, number: Array, players: int) -> Array:
@@ -172,18 +187,34 @@ def robust_log_variance(curve: KaplanMeier, duration: Array, died: Array, number
 def restricted_mean_by_player(
     duration: Array, died: Array, player: Array, horizon: float, level: float = LEVEL
 ) -> Estimate:
-    """The mean of the durations cut at `horizon`, by player with t(players - 1); no interval for one player.
+    """The mean of the durations cut at `horizon`, with an interval as of `survival_by_player`; none for one player.
 
     The limits are kept within 0 and `horizon`, where the mean must lie.
     """
     duration, died = checked(duration, died)
     labels, number = numbered(player)
-    players = labels.size
-    mean, influence = mean_influence(duration, died, number, horizon, players)
+    mean, apart = mean_deviations(duration, died, number, horizon, labels.size)
+    margin = critical_by_player(np.bincount(number), level) * np.sqrt(np.sum(apart**2))
+    if np.isnan(margin):
+        return Estimate(mean, level=level, players=labels.size)
+    return Estimate(mean, max(0.0, mean - margin), min(horizon, mean + margin), level, labels.size)
+
+
+def mean_deviations(duration: Array, died: Array, number: Array, horizon: float, players: int) -> tuple[float, Array]:
+    """The restricted mean, and (players,) whose sum of squares is its variance by player.
+
+    number: (n,) player numbers from 0 to players - 1, each with a row.
+    """
+    curve = kaplan_meier(duration, died)
     if players < 2:
-        return Estimate(mean, level=level, players=players)
-    margin = margin_by_player(np.sqrt(players / (players - 1) * np.sum(influence**2)), players, level)
-    return Estimate(mean, max(0.0, mean - margin), min(horizon, mean + margin), level, players)
+        return restricted_mean(curve.time, curve.surviving, horizon), np.zeros(players)
+    if not feasible(players, curve.time.size):
+        mean, influence = mean_influence(duration, died, number, horizon, players)
+        return mean, influence * np.sqrt(players / (players - 1))
+    without = survival_without(*by_player(duration, died, number, curve.time, players))
+    width = np.diff(np.r_[0.0, np.minimum(curve.time, horizon), horizon])
+    whole, each = (np.c_[np.ones(len(s)), s] @ width for s in (curve.surviving[None], without))
+    return float(whole[0]), deviations(float(whole[0]), each)
 
 
 def mean_influence(duration: Array, died: Array, number: Array, horizon: float, players: int) -> tuple[float, Array]:

@@ -1,12 +1,14 @@
-"""Two builds compared: log-rank and restricted mean of survival, and rates, by permutation of players."""
+"""Two builds compared: log-rank by permutation of players, and the difference of restricted means by player."""
 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
-from analysis.stats.clustered import mean_influence
+from analysis.stats.clustered import mean_deviations
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate, t_critical
+from analysis.stats.jackknife import by_player, effective_players
 from analysis.stats.permuting import arrangements, p_value
 from analysis.stats.survival import checked
 
@@ -18,9 +20,8 @@ class Comparison:
     """Build B against build A.
 
     difference: restricted mean of B less that of A, in the unit of the durations, with its interval by player
-    (None with fewer than two players a build). log_rank_z: positive where B's runs die sooner than A's. p
-    values by permutation of players. players_both: players who played both builds, compared within
-    themselves.
+    (None with fewer than two players a build) and its p, both of one t. log_rank_z: positive where B's runs die sooner
+    than A's, its p by permutation of players. players_both: players who played both builds, compared within themselves.
     """
 
     difference: Estimate
@@ -46,7 +47,7 @@ def compare_builds(
     most: int = 1999,
     seed: int = 1,
 ) -> Comparison:
-    """Log-rank and restricted-mean difference between two builds, permuting players.
+    """Log-rank, permuting players, and restricted-mean difference between two builds, with the jackknife over players.
 
     duration, died, player: (n,) as for `survival_by_player`; is_b: (n,) bool, which build the run was played
     on. A player with runs on both is compared within, by swapping that player's two builds. `horizon`
@@ -74,16 +75,17 @@ def compare_builds(
     place[order] = np.arange(players)
     as_a = ~is_b | np.isin(number, only_b)  # a player of one build: all runs follow the player's label
     times = np.unique(duration[died])
-    risk_1, dying_1 = _by_player(duration, died, place[number], as_a, times, players)
-    risk_2, dying_2 = _by_player(duration, died, place[number], ~as_a, times, players)
+    risk_1, dying_1 = by_player(duration[as_a], died[as_a], place[number][as_a], times, players)
+    risk_2, dying_2 = by_player(duration[~as_a], died[~as_a], place[number][~as_a], times, players)
     table, complete = arrangements(only_a.size, only_b.size, both.size, most, np.random.default_rng(seed))
     risk_a, dying_a = table @ risk_1 + (1 - table) @ risk_2, table @ dying_1 + (1 - table) @ dying_2
     risk, dying = (risk_1 + risk_2).sum(axis=0), (dying_1 + dying_2).sum(axis=0)
 
     z = _log_rank(risk_a, dying_a, risk, dying)
-    gap = _mean(risk - risk_a, dying - dying_a, times, horizon) - _mean(risk_a, dying_a, times, horizon)
-    mean_a, mean_b, error, freedom = _difference(duration, died, number, is_b, horizon, players)
-    margin = t_critical(level, freedom) * error if freedom else np.nan
+    mean_a, mean_b, error, freedom = _difference(duration, died, number, is_b, horizon)
+    # The interval and its p are one procedure: p is below 1 - level where, and only where, the interval leaves out 0.
+    told = freedom > 0 and error > 0
+    margin = t_critical(level, freedom) * error if told else np.nan
     testable = table.shape[0] > 2 and times.size > 0
     return Comparison(
         Estimate.around(mean_b - mean_a, margin, level=level, players=players),
@@ -92,25 +94,11 @@ def compare_builds(
         horizon,
         float(-z[0]),
         p_value(z, complete) if testable else None,
-        p_value(gap, complete) if testable else None,
+        2 * float(special.stdtr(freedom, -abs(mean_b - mean_a) / error)) if told else None,
         count_a,
         count_b,
         both.size,
     )
-
-
-def _by_player(
-    duration: Array, died: Array, row: Array, mine: Array, times: Array, players: int
-) -> tuple[Array, Array]:
-    """(players, times) runs at risk just before, and deaths at, each time; only the rows marked `mine`."""
-    left = np.searchsorted(times, duration[mine], side="right")  # at risk at the first `left` times
-    ends = np.zeros((players, times.size + 1))
-    np.add.at(ends, (row[mine], left), 1)
-    at_risk = ends[:, ::-1].cumsum(axis=1)[:, ::-1][:, 1:]
-    deaths = np.zeros((players, times.size))
-    dead = mine & died
-    np.add.at(deaths, (row[dead], np.searchsorted(times, duration[dead])), 1)
-    return at_risk, deaths
 
 
 def _log_rank(risk_a: Array, dying_a: Array, risk: Array, dying: Array) -> Array:
@@ -124,38 +112,26 @@ def _log_rank(risk_a: Array, dying_a: Array, risk: Array, dying: Array) -> Array
     return np.where(variance > 0, excess / np.sqrt(np.where(variance > 0, variance, 1.0)), 0.0)
 
 
-def _mean(risk: Array, dying: Array, times: Array, horizon: float) -> Array:
-    """Restricted mean up to `horizon` of each arrangement's curve."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        step = np.where(risk > 0, 1 - dying / risk, 1.0)
-    curve = np.hstack([np.ones((step.shape[0], 1)), np.cumprod(step, axis=1)])
-    widths = np.diff(np.r_[0.0, np.minimum(times, horizon), horizon])
-    return curve @ widths
-
-
 def _difference(
-    duration: Array, died: Array, number: Array, is_b: Array, horizon: float, players: int
+    duration: Array, died: Array, number: Array, is_b: Array, horizon: float
 ) -> tuple[float, float, float, float]:
     """(mean A, mean B, standard error of the difference by player, degrees of freedom or 0 where there is
     no interval).
     """
-    influence, means, counts = np.zeros(players), [], []
-    spread = []
+    apart, means, effective, spread = np.zeros(int(number.max()) + 1), [], [], []
     for sign, mine in ((-1, ~is_b), (1, is_b)):
-        mean, own = mean_influence(duration[mine], died[mine], number[mine], horizon, players)
-        count = int(np.unique(number[mine]).size)
+        who, own = np.unique(number[mine], return_inverse=True)
+        mean, own_apart = mean_deviations(duration[mine], died[mine], own, horizon, who.size)
         means.append(mean)
-        counts.append(count)
-        # Small-sample factor of a mean of `count` players.
-        own = own * np.sqrt(count / max(count - 1, 1))
-        spread.append(float(np.sum(own**2)))
-        influence += sign * own
-    variance = float(np.sum(influence**2))
-    if min(counts) < 2 or sum(spread) == 0:
-        return means[0], means[1], np.sqrt(variance), 0.0
+        effective.append(max(effective_players(np.bincount(own)), min(who.size, 2.0)))
+        spread.append(float(np.sum(own_apart**2)))
+        # A player of both builds moves both means: what they have in common cancels.
+        apart[who] += sign * own_apart
+    error = float(np.sqrt(np.sum(apart**2)))
+    if min(effective) < 2 or sum(spread) == 0:
+        return means[0], means[1], error, 0.0
     # Welch-Satterthwaite for two groups of players; where all are the same players it comes to their number
     # less one.
     shared = np.intersect1d(number[is_b], number[~is_b]).size
-    freedom = sum(spread) ** 2 / sum(s**2 / (c - 1) for s, c in zip(spread, counts, strict=True))
-    freedom = min(freedom, max(min(counts) - 1, 1) if shared else freedom)
-    return means[0], means[1], float(np.sqrt(variance)), float(freedom)
+    freedom = sum(spread) ** 2 / sum(s**2 / (e - 1) for s, e in zip(spread, effective, strict=True))
+    return means[0], means[1], error, float(min(freedom, min(effective) - 1) if shared else freedom)

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.clusters import numbered
-from analysis.stats.estimate import LEVEL, t_critical
+from analysis.stats.estimate import LEVEL
+from analysis.stats.jackknife import by_player, critical_by_player, deviations, feasible
 from analysis.stats.proportions import wilson
 from analysis.stats.survival import checked
 
@@ -28,8 +29,8 @@ class Incidence:
 
 
 def cumulative_incidence(duration: Array, cause: Array, player: Array, of: int, level: float = LEVEL) -> Incidence:
-    """The Aalen-Johansen share that ended by cause `of`, with a cluster-robust complementary log-log
-    interval.
+    """The Aalen-Johansen share that ended by cause `of`, with an interval by player on the complementary
+    log-log scale: jackknife over players, t with the effective number of players less one.
 
     duration: (n,); cause: (n,) integers, 0 where the run was cut short (censored); player: (n,) labels.
     Unlike 1 less Kaplan-Meier with the other ends censored, the shares of all causes and of those still
@@ -48,30 +49,19 @@ def cumulative_incidence(duration: Array, cause: Array, player: Array, of: int, 
             duration <= grid[-1], grid[np.minimum(np.searchsorted(grid, duration), grid.size - 1)], duration
         )
         times = grid
-    shape = (players, times.size)
-    left = np.zeros((players, times.size + 1))
-    np.add.at(left, (number, np.searchsorted(times, duration, side="right")), 1)
-    risk = left[:, ::-1].cumsum(axis=1)[:, ::-1][:, 1:]
-    all_ends, mine = np.zeros(shape), np.zeros(shape)
-    np.add.at(all_ends, (number[ended], np.searchsorted(times, duration[ended])), 1)
-    this = cause == of
-    np.add.at(mine, (number[this], np.searchsorted(times, duration[this])), 1)
+    risk, all_ends = by_player(duration, ended, number, times, players)
+    mine = by_player(duration, cause == of, number, times, players)[1]
 
-    n, d, d_this = risk.sum(axis=0), all_ends.sum(axis=0), mine.sum(axis=0)
-    surviving = np.cumprod(1 - d / n)
-    before = np.r_[1.0, surviving[:-1]] if times.size else surviving
-    share = np.cumsum(before * d_this / n)
-    # Influence of a player: own ends of this kind as they come, and all own ends through the survival they
-    # change.
-    here = np.cumsum(before / n * (mine - risk * d_this / n), axis=1)
-    on_survival = np.where(n > d, (all_ends - risk * d / n) / np.where(n > d, n - d, 1), 0.0)
-    lost = np.cumsum(on_survival, axis=1)
-    influence = here - (share * lost - np.cumsum(share * on_survival, axis=1))
-    variance = (influence**2).sum(axis=0)
+    share = _incidence(*(counts.sum(axis=0) for counts in (risk, all_ends, mine)))
+    if players > 1 and feasible(players, times.size):
+        apart = deviations(share, _incidence(*(counts.sum(axis=0) - counts for counts in (risk, all_ends, mine))))
+    else:
+        apart = _influence(risk, all_ends, mine) * np.sqrt(players / max(players - 1, 1))
+    variance = (apart**2).sum(axis=0)
 
     low, high = np.full(times.size, np.nan), np.full(times.size, np.nan)
     if players > 1:
-        critical = t_critical(level, players - 1)
+        critical = critical_by_player(np.bincount(number), level)
         inside = (share > 0) & (share < 1)
         f = np.where(inside, share, 0.5)
         # ln(-ln(1 - F)), so that the interval stays within 0 and 1.
@@ -81,4 +71,24 @@ def cumulative_incidence(duration: Array, cause: Array, player: Array, of: int, 
         at_zero = share <= 0
         high[at_zero] = wilson(0, players, level)[1]
         low[share >= 1] = wilson(players, players, level)[0]
-    return Incidence(times, share, low, high, int(this.sum()))
+    return Incidence(times, share, low, high, int(np.sum(cause == of)))
+
+
+def _incidence(risk: Array, ends: Array, mine: Array) -> Array:
+    """The share that has ended by one cause by each time; (..., times) at risk, ending, ending by it."""
+    surviving = np.cumprod(1 - ends / np.maximum(risk, 1), axis=-1)
+    before = np.concatenate([np.ones((*surviving.shape[:-1], 1)), surviving[..., :-1]], axis=-1)
+    return np.cumsum(before[..., : risk.shape[-1]] * mine / np.maximum(risk, 1), axis=-1)
+
+
+def _influence(risk: Array, all_ends: Array, mine: Array) -> Array:
+    """(players, times) each player's influence on the share: linearised, for many players."""
+    n, d, d_this = (counts.sum(axis=0) for counts in (risk, all_ends, mine))
+    surviving = np.cumprod(1 - d / n)
+    before = np.r_[1.0, surviving[:-1]] if n.size else surviving
+    share = np.cumsum(before * d_this / n)
+    # Own ends of this kind as they come, and all own ends through the survival they change.
+    here = np.cumsum(before / n * (mine - risk * d_this / n), axis=1)
+    on_survival = np.where(n > d, (all_ends - risk * d / n) / np.where(n > d, n - d, 1), 0.0)
+    lost = np.cumsum(on_survival, axis=1)
+    return here - (share * lost - np.cumsum(share * on_survival, axis=1))

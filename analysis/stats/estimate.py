@@ -68,8 +68,11 @@ def normal_critical(level: float) -> float:
     return float(special.ndtri(0.5 + level / 2))
 
 
-def margin_by_player(error: float, players: int, level: float = LEVEL) -> float:
-    """The margin of error of a number with that standard error, by t(players - 1); NaN for a single player."""
+def margin_by_player(error: float, players: float, level: float = LEVEL) -> float:
+    """The margin of error of a number with that standard error, by t(players - 1); NaN for a single player.
+
+    players: also the effective number of them, which need not be whole.
+    """
     return t_critical(level, players - 1) * float(error) if players > 1 else float("nan")
 
 

@@ -15,13 +15,12 @@ class AccuracyCurve:
     """Hit share for each half-width (early and late alike) around one input offset.
 
     by_player: (players, windows); share with low..high: all players' notes together, interval by player;
-    median, lower_quarter: over players. method: how each interval was made (Share.method).
+    median, lower_quarter: over players.
     """
 
     share: Array
     low: Array
     high: Array
-    method: tuple[str, ...]
     by_player: Array
     median: Array
     lower_quarter: Array
@@ -58,7 +57,6 @@ def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array
         _column(shares, "value"),
         _column(shares, "low"),
         _column(shares, "high"),
-        tuple(s.method for s in shares),
         own,
         np.quantile(own, 0.5, axis=0),
         np.quantile(own, 0.25, axis=0),

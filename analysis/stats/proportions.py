@@ -7,25 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from analysis.stats.betabinomial import profile_interval
+from analysis.stats.betabinomial import pooled_interval
 from analysis.stats.clusters import sums
 from analysis.stats.estimate import LEVEL, Estimate, normal_critical, t_critical
+from analysis.stats.jackknife import MOST_PLAYERS, deviations
 
 Array = np.ndarray
-# From this share on (or below its mirror) the robust logit interval is too short: see METHODS.md.
-EXTREME = 0.9
 
 
 @dataclass(frozen=True)
 class Share(Estimate):
-    """A share with its interval by player. `method` is "robust_logit", "beta_binomial", "wilson_players" or
-    "none".
+    """A share with its interval by player.
 
     low and high are None where no interval can be had (no trials, or a single player).
     """
 
     trials: int = 0
-    method: str = "none"
 
 
 def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float, float]:
@@ -53,10 +50,11 @@ def clopper_pearson(successes: int, trials: int, level: float = LEVEL) -> tuple[
 def share_by_player(successes: Array, trials: Array, player: Array, level: float = LEVEL) -> Share:
     """The pooled share of successes with an interval that treats players, not trials, as independent.
 
-    successes, trials: (n,) counts, any number of rows a player; player: (n,) labels.
-    Robust (sandwich) variance of the pooled share on the logit scale with t(players - 1); where the share is
-    at least 0.9 or at most 0.1, the profile likelihood of a beta-binomial; at 0 and 1 the wider of that and
-    Wilson with n = players. Raises ValueError where successes exceed trials.
+    successes, trials: (n,) counts, any number of rows a player; player: (n,) labels. The estimand is the share of
+    trials (of notes, deaths, runs), not the mean over players. One procedure from 0 to 1: the profile likelihood of a
+    beta-binomial with a t(players - 1) cut, carried over to the pooled share (`pooled_interval`), so that the value is
+    always inside and the interval nowhere jumps. For many players Wilson's, with as many trials as the jackknife's
+    variance says that these are worth. Raises ValueError where successes exceed trials.
     """
     hits, tries = sums(player, successes, trials)
     hits, tries = hits[tries > 0], tries[tries > 0]
@@ -66,24 +64,12 @@ def share_by_player(successes: Array, trials: Array, player: Array, level: float
     if players == 0:
         return Share(None, level=level, unit="share")
     p = float(hits.sum() / total)
-
-    def share(low: float | None, high: float | None, method: str) -> Share:
-        return Share(p, low, high, level, players, unit="share", trials=int(total), method=method)
-
-    if players == 1:
-        return share(None, None, "none")
-    critical = t_critical(level, players - 1)
-    if 1 - EXTREME < p < EXTREME:
-        residual = hits - tries * p
-        error = np.sqrt(players / (players - 1) * np.sum(residual**2)) / total
-        # Players that agree to the last trial would give a width of nothing: no less than the binomial's.
-        error = max(error, np.sqrt(p * (1 - p) / total))
-        margin = critical * error / (p * (1 - p))
-        logit = np.log(p / (1 - p))
-        low, high = 1 / (1 + np.exp(-(logit - margin))), 1 / (1 + np.exp(-(logit + margin)))
-        return share(float(low), float(high), "robust_logit")
-    low, high = profile_interval(hits, tries, critical)
-    if p in (0.0, 1.0):
-        wide_low, wide_high = wilson(p * players, players, level)
-        return share(min(low, wide_low), max(high, wide_high), "wilson_players")
-    return share(low, high, "beta_binomial")
+    low, high = None, None
+    if players > MOST_PLAYERS:
+        apart = deviations(p, (hits.sum() - hits) / (total - tries))
+        # Trials that are worth as much as these, were they independent; of all alike, the players.
+        worth = min(p * (1 - p) / max(float(np.sum(apart**2)), 1e-300), total) if 0 < p < 1 else players
+        low, high = wilson(p * worth, worth, level)
+    elif players > 1:
+        low, high = pooled_interval(hits, tries, t_critical(level, players - 1))
+    return Share(p, low, high, level, players, unit="share", trials=int(total))

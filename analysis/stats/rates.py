@@ -6,7 +6,8 @@ import numpy as np
 from scipy import special
 
 from analysis.stats.clusters import sums
-from analysis.stats.estimate import LEVEL, Estimate, margin_by_player
+from analysis.stats.estimate import LEVEL, Estimate
+from analysis.stats.jackknife import critical_by_player, deviations
 
 Array = np.ndarray
 
@@ -23,8 +24,8 @@ class Rate(Estimate):
 
 
 def rate_by_player(events: Array, exposure: Array, player: Array, level: float = LEVEL) -> Rate:
-    """The pooled rate sum(events) / sum(exposure) with an interval by player on the log scale and t(players -
-    1).
+    """The pooled rate sum(events) / sum(exposure) with an interval by player on the log scale, by t with
+    the effective number of players less one.
 
     events, exposure: (n,) any number of rows a player; player: (n,) labels. The variance of the log rate is
     that of the jackknife over players (Efron & Stein 1981, Ann. Stat. 9:586-596), never less than Poisson's:
@@ -47,9 +48,9 @@ def rate_by_player(events: Array, exposure: Array, player: Array, level: float =
         return rate(0.0, float(special.chdtri(2, 0.5 - level / 2) / 2 / total))
     # Without one player at a time; half an event where that player had them all.
     without = np.log(np.maximum(all_events - count, 0.5) / (total - time))
-    jackknife = (players - 1) / players * np.sum((without - without.mean()) ** 2)
-    error = np.sqrt(max(float(jackknife), 1 / all_events))
-    factor = float(np.exp(margin_by_player(error, players, level)))
+    jackknife = float(np.sum(deviations(np.log(value), without) ** 2))
+    error = np.sqrt(max(jackknife, 1 / all_events))
+    factor = float(np.exp(critical_by_player(time, level) * error))
     return rate(value / factor, value * factor)
 
 

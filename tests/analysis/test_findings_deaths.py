@@ -129,6 +129,12 @@ def test_learning_is_found_within_players(study):
     learning = found["players.learning"]
     # Lives grow from 3 to 5 s on average: with twice the attempts clearly fewer deaths a minute.
     assert learning.estimate.high < 1 and learning.tables["attempts"]["attempt"][:3].tolist() == [1, 2, 3]
+    # Ten of them began as first-time players: the two groups are the same people, and that is said in both places.
+    for finding in (
+        found["players.groups"],
+        by_id(survival.find(reader_of(study), Selection(GAME)))["survival.by_first_time"],
+    ):
+        assert any(warning.startswith("10 of the 1") and "same people" in warning for warning in finding.warnings)
     groups = found["players.groups"].tables["groups"]
     assert list(groups["group"]) == ["first-time players", "players who know the game", "the makers"]
     assert list(groups["runs"]) == [10, 22, 1]

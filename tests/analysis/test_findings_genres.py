@@ -135,6 +135,29 @@ def test_a_funnel_counts_who_is_lost_where(tmp_path):
     assert progress["surviving"].iloc[-1] == pytest.approx(0.6), "those who gave up in stage 2 are not counted as dead"
 
 
+def test_a_stage_given_up_right_after_a_death_was_not_got_through(tmp_path):
+    """Of ten visits four end by giving up: two 2 s after a death, one 30 s after it, one without any."""
+    test = Playtest()
+    for who in range(1, 11):
+        test.event("begin", 1000, who=who, left=3)
+        test.event("enter", stage=1)
+        if who <= 3:
+            test.event("died", 3000, x=1, y=1)
+            test.event("alive", 1000)
+            test.event("over", 1000 if who <= 2 else 29_000, how=2)
+        elif who == 4:
+            test.event("over", 20_000, how=2)
+        else:
+            test.event("leave", 3000, done=1)
+            test.event("over", how=0)
+    with test.study(tmp_path) as study:
+        found = by_id(survival.find(reader_of(study), Selection(GAME)))["survival.funnel"]
+    row = found.tables["segments"].iloc[0]
+    assert (row["quit"], row["quit_at_death"], row["cleared"]) == (4, 2, 6)
+    assert row["clear"] == pytest.approx(6 / 8) and row["clear_low"] < 6 / 8 < row["clear_high"]
+    assert "75 %" in found.sentence and "8 visits" in found.sentence and "2 given up" in found.sentence
+
+
 def test_presses_that_bounce_and_frames_that_kill(tmp_path):
     test = Playtest()
     for who in range(1, 9):

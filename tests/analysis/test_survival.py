@@ -9,10 +9,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.stats.clustered import mean_influence, restricted_mean_by_player, survival_by_player
+from analysis.stats import jackknife
+from analysis.stats.clustered import (
+    log_variance,
+    mean_deviations,
+    mean_influence,
+    restricted_mean_by_player,
+    robust_log_variance,
+    survival_by_player,
+)
 from analysis.stats.compare import compare_builds
 from analysis.stats.competing import cumulative_incidence
 from analysis.stats.estimate import normal_critical
+from analysis.stats.jackknife import MOST_PLAYERS, critical_by_player, effective_players
 from analysis.stats.rates import hazard_by_time, hazard_edges, rate_by_player
 from analysis.stats.recurrent import cox
 from analysis.stats.survival import kaplan_meier, log_log_limits, quantile, restricted_mean
@@ -57,11 +66,14 @@ def test_log_rank_is_that_of_the_6_mp_trial(gehan):
 
 def test_clustered_errors_are_those_of_the_kidney_data():
     data = table("survival", "kidney", 76)
-    curve = survival_by_player(data.time.to_numpy(), data.status.to_numpy() == 1, data.id.to_numpy())
+    duration, died = data.time.to_numpy(float), data.status.to_numpy() == 1
+    curve = kaplan_meier(duration, died)
+    patients, number = np.unique(data.id, return_inverse=True)
+    linearised = curve.surviving * np.sqrt(robust_log_variance(curve, duration, died, number, patients.size))
     for time, (surviving, error) in truth.KIDNEY.items():
         step = np.searchsorted(curve.time, time, side="right") - 1
         assert round(float(curve.surviving[step]), 4) == surviving
-        assert round(float(curve.error[step]), 4) == error
+        assert round(float(linearised[step]), 4) == error
 
 
 def weighted_survival(duration, died, weight, at):
@@ -87,11 +99,68 @@ def test_the_one_pass_variance_equals_brute_force(seed, players, runs):
     rng = np.random.default_rng(seed)
     duration = rng.integers(0, 8, players * runs).astype(float)
     died, player = rng.random(players * runs) < 0.6, rng.integers(0, players, players * runs)
-    curve = survival_by_player(duration, died, player)
-    for time, surviving, error in zip(curve.time, curve.surviving, curve.error, strict=True):
+    curve = kaplan_meier(duration, died)
+    who, number = np.unique(player, return_inverse=True)
+    variance = robust_log_variance(curve, duration, died, number, who.size)
+    for time, surviving, of_log in zip(curve.time, curve.surviving, variance, strict=True):
         if surviving > 1e-9:
             brute = numeric_variance(lambda w, at=time: weighted_survival(duration, died, w, at), player)
-            assert error**2 == pytest.approx(brute, rel=1e-4, abs=1e-12)
+            assert surviving**2 * of_log == pytest.approx(brute, rel=1e-4, abs=1e-12)
+
+
+def uneven(seed, players, most):
+    """(duration, died, player) of players with 1 to `most` runs."""
+    rng = np.random.default_rng(seed)
+    player = np.repeat(np.arange(players), rng.integers(1, most + 1, players))
+    duration = rng.exponential(rng.gamma(2, 1, players)[player]).round(1)
+    return duration, rng.random(player.size) < 0.7, player
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_jackknife_is_that_of_lifelines_without_one_player_at_a_time(seed):
+    from lifelines import KaplanMeierFitter
+    from lifelines.utils import restricted_mean_survival_time
+
+    duration, died, player = uneven(seed, 7, 6)
+    curve, horizon = survival_by_player(duration, died, player), 1.5
+    fits = [KaplanMeierFitter().fit(duration[m], died[m]) for m in (player != k for k in range(7))]
+    for time in curve.time[curve.surviving > 0]:
+        surviving, low, high = curve.at(time)
+        apart = [surviving - float(fit.predict(time)) for fit in fits]
+        step = np.searchsorted(curve.time, time)
+        assert curve.error[step] == pytest.approx(np.sqrt(6 / 7 * np.sum(np.square(apart))), abs=1e-12)
+        assert low <= surviving <= high
+    mean = restricted_mean_by_player(duration, died, player, horizon)
+    own = [mean.value - restricted_mean_survival_time(fit, t=horizon) for fit in fits]
+    runs = np.bincount(player)
+    # Kish: as many players who play alike would weigh as evenly.
+    margin = stats.t.ppf(0.975, runs.sum() ** 2 / np.sum(runs**2) - 1) * np.sqrt(6 / 7 * np.sum(np.square(own)))
+    assert mean.low == pytest.approx(max(mean.value - margin, 0), abs=1e-6)
+    assert mean.high == pytest.approx(min(mean.value + margin, horizon), abs=1e-6)
+
+
+def test_jackknife_and_linearised_variance_agree_where_one_takes_over_from_the_other():
+    duration, died, player = uneven(1, MOST_PLAYERS, 8)
+    curve, early = kaplan_meier(duration, died), kaplan_meier(duration, died).surviving > 0.1
+    linearised = robust_log_variance(curve, duration, died, player, MOST_PLAYERS) * MOST_PLAYERS / (MOST_PLAYERS - 1)
+    refitted = log_variance(curve, duration, died, player, MOST_PLAYERS)
+    assert refitted[early] == pytest.approx(linearised[early], rel=0.03) and not np.any(refitted == linearised)
+    one = np.sum(mean_deviations(duration, died, player, 3.0, MOST_PLAYERS)[1] ** 2)
+    other = np.sum(mean_influence(duration, died, player, 3.0, MOST_PLAYERS)[1] ** 2)
+    assert one == pytest.approx(other, rel=0.02)
+    more = uneven(2, MOST_PLAYERS + 1, 8)
+    curve = kaplan_meier(*more[:2])
+    of_many = robust_log_variance(curve, *more, MOST_PLAYERS + 1) * (MOST_PLAYERS + 1) / MOST_PLAYERS
+    assert log_variance(curve, *more, MOST_PLAYERS + 1) == pytest.approx(of_many)
+
+
+def test_uneven_play_counts_as_fewer_players():
+    assert effective_players(np.full(12, 4)) == pytest.approx(12) and effective_players(np.zeros(3)) == 0
+    # One with 15 runs, eleven with one: 26^2 / (225 + 11).
+    assert effective_players(np.r_[15, np.ones(11)]) == pytest.approx(676 / 236)
+    assert critical_by_player(np.full(12, 4)) == pytest.approx(stats.t.ppf(0.975, 11))
+    assert critical_by_player(np.array([1000.0, 1, 1])) == pytest.approx(stats.t.ppf(0.975, 1))
+    assert np.isnan(critical_by_player(np.array([5, 0])))
 
 
 def test_restricted_mean_influence_equals_brute_force():
@@ -116,7 +185,7 @@ def test_restricted_mean_is_the_area_of_the_steps():
     assert restricted_mean(np.array([1.0, 3.0]), np.array([0.5, 0.25]), 4.0) == 1 + 2 * 0.5 + 0.25
 
 
-def test_incidence_equals_lifelines_and_brute_force():
+def test_incidence_equals_lifelines_and_brute_force(monkeypatch):
     from lifelines import AalenJohansenFitter
 
     rng = np.random.default_rng(5)
@@ -131,15 +200,26 @@ def test_incidence_equals_lifelines_and_brute_force():
         surviving, value = 1.0, 0.0
         for t in np.unique(duration[cause > 0]):
             if t <= at:
-                n = weight[duration >= t].sum()
+                n = max(weight[duration >= t].sum(), 1e-12)
                 value += surviving * weight[(duration == t) & (cause == 1)].sum() / n
                 surviving *= 1 - weight[(duration == t) & (cause > 0)].sum() / n
         return value
 
     step = np.searchsorted(found.time, 30.0, side="right") - 1
     f = found.share[step]
-    reach = stats.t.ppf(0.975, 11) * np.sqrt(numeric_variance(share, player)) / ((1 - f) * -np.log(1 - f))
-    assert found.high[step] == pytest.approx(1 - (1 - f) ** np.exp(reach), rel=1e-4)
+    apart = [share(np.ones(60)) - share(np.where(player == k, 0.0, 1.0)) for k in range(12)]
+    reach = stats.t.ppf(0.975, 11) * np.sqrt(11 / 12 * np.sum(np.square(apart))) / ((1 - f) * -np.log(1 - f))
+    assert found.high[step] == pytest.approx(1 - (1 - f) ** np.exp(reach), rel=1e-6)
+    # With many players the linearised one takes over.
+    many = cumulative_incidence(duration, cause, np.arange(60), 1)
+    monkeypatch.setattr(jackknife, "MOST_PLAYERS", 59)
+    linearised = cumulative_incidence(duration, cause, np.arange(60), 1)
+    f, reach = (
+        linearised.share[step],
+        stats.t.ppf(0.975, 59) * np.sqrt(60 / 59 * numeric_variance(share, np.arange(60))),
+    )
+    assert linearised.high[step] == pytest.approx(1 - (1 - f) ** np.exp(reach / ((1 - f) * -np.log(1 - f))), rel=1e-4)
+    assert linearised.high[step] != many.high[step] == pytest.approx(linearised.high[step], rel=0.02)
     both = found.share[-1] + cumulative_incidence(duration, cause, player, 2).share[-1]
     assert both == pytest.approx(1 - kaplan_meier(duration, cause > 0).surviving[-1])
 
@@ -192,6 +272,14 @@ def test_a_rate_is_events_over_exposure_and_never_surer_than_poisson():
     none = rate_by_player(np.zeros(5), np.full(5, 2.0), np.arange(5))
     # Garwood 1936: no event, upper 97.5 % limit 3.6889.
     assert none.low == 0 and none.high == pytest.approx(3.6889 / 10, rel=1e-4)
+
+
+def test_a_rate_of_uneven_play_is_the_jackknife_over_players():
+    events, minutes = np.array([3.0, 0, 9, 4, 2]), np.array([1.0, 2, 10, 2, 1])
+    found = rate_by_player(events, minutes, np.arange(5))
+    apart = [np.log(18 / 16) - np.log((18 - e) / (16 - m)) for e, m in zip(events, minutes, strict=True)]
+    reach = stats.t.ppf(0.975, 16**2 / 110 - 1) * np.sqrt(0.8 * np.sum(np.square(apart)))
+    assert (found.low, found.high) == pytest.approx((18 / 16 * np.exp(-reach), 18 / 16 * np.exp(reach)))
 
 
 def test_the_exponential_mean_of_the_6_mp_arm(gehan):

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.finding import Finding
-from analysis.findings.basis import Basis
+from analysis.findings.basis import SOON_S, Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -49,8 +49,10 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     who = counted(int(np.unique(player[given_up]).size), "player")
     sentence = f"{len(table)} of {counted(basis.runs, 'run')} were given up {limits(share)}, by {who}"
     if given_up.any() and "death" in basis.roles:
-        soon, stuck = int((table["since_death_s"] < 10).sum()), int((table["deaths_here"] >= 2).sum())
-        sentence += f", {soon} of them within 10 s of a death and {stuck} after two or more deaths in one stage"
+        soon, stuck = int((table["since_death_s"] < SOON_S).sum()), int((table["deaths_here"] >= 2).sum())
+        sentence += (
+            f", {soon} of them within {SOON_S:.0f} s of a death and {stuck} after two or more deaths in one stage"
+        )
     after = _after_deaths(run, reader.ask_chosen("deaths", selection))
     headline = f"{capital(percent(share.value))} of the runs are given up." if given_up.any() else ""
     return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after}, headline=headline)

@@ -8,6 +8,7 @@ import pandas as pd
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.grouping import same_people
 from analysis.reader import Columns
 from analysis.stats.learning import learning_within_players
 from analysis.stats.proportions import share_by_player
@@ -188,6 +189,8 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
     rows = [_group(name, run, mine) for name, mine in members.items() if mine.any()]
     parts = [f"{row['group']}: {counted(row['runs'], 'run')}, {percent(row['finished'])} finished" for row in rows]
     warnings = basis.warnings
+    audience_rows = {name: run[name][audience] for name in ("player", "first_time")}
+    warnings += tuple(filter(None, [same_people(audience_rows)]))
     if not members["first-time players"].any():
         warnings += ("No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",)
     return GROUPS.finding(

@@ -7,7 +7,7 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_columns
-from analysis.findings.grouping import GROUPINGS, groupings
+from analysis.findings.grouping import GROUPINGS, groupings, same_people
 from analysis.findings.highest import against_rest
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
 from analysis.reader import Columns
@@ -175,13 +175,17 @@ def by_group(life: Columns, basis: Basis) -> list[Finding]:
 
 def _grouped(life: Columns, keys: tuple[str, ...], basis: Basis) -> list[Finding]:
     duration, died, player = _seconds(life)
-    return [
-        _group_finding(key, *grouped(duration[known], died[known], player[known], group), basis)
-        for key, known, group in groupings(life, keys)
-    ]
+    found = []
+    for key, known, group in groupings(life, keys):
+        warnings = basis.warnings + tuple(filter(None, [same_people(life)] if key == "first_time" else []))
+        of_groups = grouped(duration[known], died[known], player[known], group)
+        found.append(_group_finding(key, *of_groups, basis, warnings))
+    return found
 
 
-def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis) -> Finding:
+def _group_finding(
+    key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis, warnings: tuple[str, ...]
+) -> Finding:
     mean = np.array(rows["mean"], float)
     low, high = int(np.argmin(mean)), int(np.argmax(mean))
 
@@ -191,4 +195,5 @@ def _group_finding(key: str, long: dict[str, list[Any]], rows: dict[str, list[An
 
     horizon = float(rows["horizon"][0])
     sentence = f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
-    return BY_GROUP[key].finding(basis, sentence, tables={"curves": long, "groups": rows}, facts={"horizon": horizon})
+    tables = {"curves": long, "groups": rows}
+    return BY_GROUP[key].finding(basis, sentence, tables=tables, facts={"horizon": horizon}, warnings=warnings)

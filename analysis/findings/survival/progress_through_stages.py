@@ -5,12 +5,12 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.basis import Basis
+from analysis.findings.basis import SOON_S, Basis
 from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.reader import Columns
 from analysis.stats.competing import cumulative_incidence
 from analysis.stats.estimate import Estimate
-from analysis.stats.proportions import share_by_player
+from analysis.stats.proportions import Share, share_by_player
 from analysis.words import capital, counted, limits, percent, stage_name
 
 FUNNEL = Declared(
@@ -28,12 +28,13 @@ FUNNEL = Declared(
             Column("cleared", "", "visits that got through it"),
             Column("died_out", "", "visits that ended in game over"),
             Column("quit", "", "visits that were given up"),
+            Column("quit_at_death", "", f"of these, those given up within {SOON_S:.0f} s of a death"),
             Column("cut", "", "visits during which the log ends"),
             Column("reach", "share", "of all runs, those that came to it"),
             *interval_columns("share", "reach"),
             Column("first_reach", "share", "of first attempts, those that came to it"),
             *interval_columns("share", "first_reach", "first_"),
-            Column("clear", "share", "of the visits that were neither given up nor cut, those that got through"),
+            Column("clear", "share", "of visits not cut, nor given up for another reason than a death, those cleared"),
             *interval_columns("share", "clear", "clear_"),
             Column("deaths_per_visit", "", "mean deaths in a visit"),
             Column("lives_in", "lives", "mean lives on entering"),
@@ -67,7 +68,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
     player = basis.run["player"]
     rows: list[dict[str, Any]] = []
     last: tuple[str, Estimate] | None = None
-    worst: tuple[float, str, Estimate] | None = None
+    worst: tuple[float, str, Share, int] | None = None
     reached = _reached(visit, basis.run)
     for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
         mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
@@ -75,7 +76,8 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
         ran = reached[2 * stage + kind]
         reach = share_by_player(ran, np.ones(run.size), player)
         early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
-        settled = np.isin(outcome, ("cleared", "died_out", "left"))
+        soon = (outcome == "quit") & (visit["since_death_s"][mine] < SOON_S)
+        settled = np.isin(outcome, ("cleared", "died_out", "left")) | soon
         clear = share_by_player(
             outcome[settled] == "cleared", np.ones(int(settled.sum())), visit["player"][mine][settled].astype(str)
         )
@@ -88,6 +90,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             "cleared": int(np.sum(outcome == "cleared")),
             "died_out": int(np.sum(outcome == "died_out")),
             "quit": int(np.sum(outcome == "quit")),
+            "quit_at_death": int(soon.sum()),
             "cut": int(np.sum(outcome == "cut")),
             "reach": reach.value,
             "low": reach.low,
@@ -105,18 +108,19 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
         rows.append(row)
         last = str(row["name"]), reach
         if clear.value is not None and (worst is None or clear.value < worst[0]):
-            worst = clear.value, last[0], clear
+            worst = clear.value, last[0], clear, int(soon.sum())
+    estimate: Estimate | None
     if last is None:
         sentence, estimate = "No stage was entered in these runs.", None
     elif len(rows) == 1 and worst:
         estimate = worst[2]
-        done = f"{percent(worst[0])} of the visits that were played out, of {basis.size} in all,"
+        done = f"{percent(worst[0])} of {_ended(worst[2].trials, worst[3])}, of {basis.size} in all,"
         sentence = f"{done} got through {worst[1]} {limits(worst[2])}."
     else:
         estimate = last[1]
         sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {limits(estimate)}."
         if worst and len(rows) > 1:
-            least = f"in {percent(worst[0])} of the visits that were played out {limits(worst[2])}"
+            least = f"in {percent(worst[0])} of {_ended(worst[2].trials, worst[3])} {limits(worst[2])}"
             sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
     cut, warnings = int(np.sum(basis.run["ending"] == "cut")), basis.warnings
     if cut:
@@ -126,6 +130,13 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
         headline = f"{capital(percent(last[1].value))} of the runs reach {last[0]}"
         headline += f"; {worst[1]} stops most." if worst and worst[0] < 1 else "."
     return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings, headline=headline)
+
+
+def _ended(visits: int, at_death: int) -> str:
+    """The visits that a share of those cleared is of."""
+    if not at_death:
+        return f"{counted(visits, 'visit')} not given up or cut"
+    return f"{counted(visits, 'visit')} ({at_death} given up within {SOON_S:.0f} s of a death among them)"
 
 
 def _reached(visit: Columns, run: Columns) -> dict[int, np.ndarray]:

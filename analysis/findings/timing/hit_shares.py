@@ -13,7 +13,7 @@ from analysis.stats.proportions import share_by_player
 from analysis.stats.timed_notes import TimedNotes
 from analysis.words import amount, capital, counted, percent
 
-# Intervals of the accuracy curve are made for so many windows at most: the profile of a beta-binomial is slow.
+# Intervals of the accuracy curve are made for so many windows at most: a profile takes some 10 ms.
 _CURVE_STEPS = 36
 # Places to which a window of the same width is moved, and the gain from which on that is worth a sentence.
 _MOVES, _WORTH = 81, 0.01
@@ -21,7 +21,7 @@ HIT_SHARE = Declared(
     "timing.hit_share",
     "timing",
     "Notes hit in today's window",
-    "timing.share_robust_logit",
+    "timing.share",
     {
         "players": (
             Column("player", "", "tag of the player"),
@@ -46,7 +46,6 @@ WINDOW = Declared(
             *interval_columns("share", "the share"),
             Column("median", "share", "hit by the median player"),
             Column("lower_quarter", "share", "hit by the player at the lower quarter"),
-            Column("method", "", "how the interval was made"),
         ),
         "players": (
             Column("player", "", "tag of the player"),
@@ -93,17 +92,14 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         f"{percent(share.value)} of {counted(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'} hit in the "
         f"window in force ({in_force(notes)})"
         + (
-            f"; for all such players between {percent(share.low)} and {percent(share.high)}"
+            f"; for the notes of all such players between {percent(share.low)} and {percent(share.high)}"
             if share.low is not None
             else ""
         )
         + f". The median player hit {percent(middle)}, the lower quarter at most {percent(quarter)}."
     )
-    method = "timing.share_" + share.method
     headline = f"{capital(percent(share.value))} of the notes are hit."
-    return HIT_SHARE.finding(
-        Rested(notes, warnings), sentence, share, {"players": rows}, facts, method=method, headline=headline
-    )
+    return HIT_SHARE.finding(Rested(notes, warnings), sentence, share, {"players": rows}, facts, headline=headline)
 
 
 def _on_each_build(
@@ -130,7 +126,6 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
             "high": curve.high,
             "median": curve.median,
             "lower_quarter": curve.lower_quarter,
-            "method": list(curve.method),
         },
         "players": {
             "player": np.repeat(names, len(steps)),

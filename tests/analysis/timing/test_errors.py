@@ -72,7 +72,6 @@ def test_the_curve_rises_to_one_minus_the_lapses_and_its_interval_holds_the_shar
     assert (curve.low <= curve.share).all()
     assert (curve.share <= curve.high).all()
     assert curve.by_player.shape == (8, 5)
-    assert {"robust_logit", "beta_binomial"} <= set(curve.method)
 
 
 def test_late_players_are_caught_by_the_late_edge_only():
