@@ -189,8 +189,7 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
     rows = [_group(name, run, mine) for name, mine in members.items() if mine.any()]
     parts = [f"{row['group']}: {counted(row['runs'], 'run')}, {percent(row['finished'])} finished" for row in rows]
     warnings = basis.warnings
-    audience_rows = {name: run[name][audience] for name in ("player", "first_time")}
-    warnings += tuple(filter(None, [same_people(audience_rows)]))
+    warnings += tuple(filter(None, [same_people(run.where(audience))]))
     if not members["first-time players"].any():
         warnings += ("No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",)
     return GROUPS.finding(
