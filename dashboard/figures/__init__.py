@@ -106,6 +106,7 @@ WIDE_ON_PAPER = WIDE | {"trust.verdict"}
 # Findings whose figure says nothing where this column of this table is empty: in a game without deaths, say.
 _NEEDS = {
     "deaths.circumstances": ("deaths", "x"),
+    "survival.ends": ("incidence", "time"),
     "players.skill": ("players", "own"),
     "players.quits": ("after", "share"),
     "console.slide": ("series", "noise_px"),

@@ -208,36 +208,45 @@ def hazard(finding: Finding, theme: Theme) -> go.Figure:
     )
 
 
+_FUNNEL = (("reach", "low", "high"), ("first_reach", "first_low", "first_high"), ("clear", "clear_low", "clear_high"))
+
+
 def funnel(finding: Finding, theme: Theme) -> go.Figure:
-    """The share of runs that get into each part of the game, and of first attempts."""
+    """The share of runs, and of first attempts, that reach each part of the game, and of visits that get through it.
+
+    Every run reaches the only part of a game that has one: there the share that gets through stands alone.
+    """
     table = finding.tables["segments"]
     labels = [str(name) for name in table["name"]][::-1]
-    all_runs = [100 * np.asarray(table[name], float)[::-1] for name in ("reach", "low", "high")]
-    first = [100 * np.asarray(table[name], float)[::-1] for name in ("first_reach", "first_low", "first_high")]
+    reach, first, clear = ([100 * np.asarray(table[name], float)[::-1] for name in columns] for columns in _FUNNEL)
+    through = whiskers(theme, labels, *clear, name="get through it, of visits played out", colour=theme.hit, symbol="x")
+    points = [through]
+    if len(labels) > 1:
+        early = whiskers(
+            theme, labels, *first, name="reach it, first attempts", colour=theme.late, symbol="diamond-open"
+        )
+        points += [early, whiskers(theme, labels, *reach, name="reach it, all runs", colour=theme.alive)]
+    value, colour = (reach[0], theme.alive) if len(labels) > 1 else (clear[0], theme.hit)
     bars = go.Bar(
-        x=all_runs[0],
+        x=value,
         y=labels,
         orientation="h",
         width=0.62,
         offset=-0.31,
-        marker={"color": faded(theme.alive, 0.2)},
+        marker={"color": faded(colour, 0.2)},
         hoverinfo="skip",
         showlegend=False,
     )
-    points = [
-        whiskers(theme, labels, *first, name="first attempts", colour=theme.late, symbol="diamond-open"),
-        whiskers(theme, labels, *all_runs, name="all runs", colour=theme.alive),
-    ]
     for group, trace in enumerate(points):  # side by side in their row, the first one below
         trace.update(orientation="h", offsetgroup=str(group))
     return framed(
         theme,
         [bars, *points],
-        x=f"of the runs that began, % ({INTERVAL})",
-        height=whisker_height(len(labels)) + 70,
+        x=f"share, % ({INTERVAL})",
+        height=whisker_height(len(labels)) + 10 * len(labels) + 70,
         xaxis={"range": [0, 102]},
         legend={"traceorder": "reversed"},
-        scattergap=0.5,
+        scattergap=0.4,
         scattermode="group",
     )
 

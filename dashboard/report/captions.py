@@ -89,7 +89,8 @@ CAPTIONS: dict[str, Words] = {
         "Where the line is high, a life is in danger; a wide band rests on few lives",
     ),
     "survival.funnel": _rows(
-        "The share (%) of all runs, and of first attempts, that get into each part of the game",
+        "The share (%) of all runs, and of first attempts, that reach each part of the game; crosses: of the visits "
+        "to it that were played out, the share that gets through. In a game with one part these stand alone",
         "Where the bar shortens most, most runs end. A first attempt is the better likeness of a newcomer",
     ),
     "survival.ends": Words(

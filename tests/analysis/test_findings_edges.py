@@ -184,7 +184,8 @@ def test_nobody_died_means_survival_of_one_with_wilsons_limit_on_players(tmp_pat
         found = checked(survival.find(reader_of(study), Selection(GAME)))
     curve = found["survival.curve"].tables["curve"]
     assert np.all(np.asarray(curve["surviving"]) == 1)
-    assert round(float(curve["low"][0]), 4) == 0.5101  # Wilson, 4 of 4
+    assert float(curve["low"].iloc[0]) == 1  # at 0 everybody is alive
+    assert round(float(curve["low"].iloc[-1]), 4) == 0.5101  # Wilson, 4 of 4
     assert "Nobody died in 4 lives of 4 players" in found["survival.curve"].sentence
 
 

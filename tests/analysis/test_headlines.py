@@ -83,3 +83,23 @@ def test_a_ratio_of_rates_as_people_say_it():
     assert as_often(1.52) == "52 % more often"
     assert as_often(1.001) == "as often"
     assert "unknown" in as_often(float(np.nan))
+
+
+def test_no_curve_is_unsure_before_anything_happened(found):
+    """Everybody is alive at 0; no run has ended in a way before the first that does, nor in one that none took."""
+    for game in found.values():
+        for one in game.values():
+            for name in {"curve", "curves"} & set(one.tables):
+                table = one.tables[name]
+                if "surviving" not in table:
+                    continue
+                start = table[(table["time"] == 0) & (table["deaths"] == 0)]
+                assert len(start) and (start[["surviving", "low", "high"]] == 1).all(axis=None), one.id
+        if "survival.ends" in game:
+            ends, by = (game["survival.ends"].tables[name] for name in ("ends", "incidence"))
+            ended = ends[(ends["end"] != "cut") & (ends["runs"] > 0)]["end"]
+            assert set(by["end"]) == set(ended)
+            for _, rows in by.groupby("end"):
+                assert (rows.iloc[0][["time", "share", "low", "high"]] == 0).all() and (
+                    rows["share"].iloc[1:] > 0
+                ).all()

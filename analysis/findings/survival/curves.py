@@ -35,18 +35,20 @@ MOST_POINTS = 400
 
 
 def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[str, Array]:
-    """The columns of CURVE, with no more rows than a screen is wide."""
+    """The columns of CURVE, with no more rows than a screen is wide.
+
+    At 0 everybody is still going: what is sure has no interval. Where nobody ended, the last row has one.
+    """
     steps = curve.time.size
     shown = np.arange(steps)
     if steps > most_points:
         shown = np.unique(np.linspace(0, steps - 1, most_points).round().astype(int))
-    start_low = curve.at(0.0)[1] if not steps or curve.time[0] > 0 else 1.0
     # The deaths of the steps left out are shown with the next one that is not.
     deaths = np.diff(np.r_[0, np.cumsum(curve.deaths)[shown]])
     columns = {
         "time": np.r_[0.0, curve.time[shown]],
         "surviving": np.r_[1.0, curve.surviving[shown]],
-        "low": np.r_[start_low, curve.low[shown]],
+        "low": np.r_[1.0, curve.low[shown]],
         "high": np.r_[1.0, curve.high[shown]],
         "at_risk": np.r_[curve.runs, curve.at_risk[shown]],
         "deaths": np.r_[0, deaths].astype(int),
@@ -54,6 +56,8 @@ def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[st
     }
     if curve.last > columns["time"][-1]:
         end = {"time": curve.last, "deaths": 0, "at_risk": 1, "players_at_risk": 1}
+        if not steps:
+            end["low"] = curve.at(curve.last)[1]
         columns = {name: np.r_[column, end.get(name, column[-1])] for name, column in columns.items()}
     return columns
 

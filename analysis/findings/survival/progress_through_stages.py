@@ -7,6 +7,7 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings.basis import SOON_S, Basis
 from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.survival.curves import MOST_POINTS
 from analysis.reader import Columns
 from analysis.stats.competing import cumulative_incidence
 from analysis.stats.estimate import Estimate
@@ -49,8 +50,8 @@ ENDS = Declared(
     "cumulative_incidence",
     {
         "incidence": (
-            Column("end", "", "how a run ended: game_over, quit or finished"),
-            Column("time", "s", "seconds alive"),
+            Column("end", "", "how a run ended: game_over, quit or finished; none without such a run"),
+            Column("time", "s", "seconds alive: 0, then each time from the first such end on"),
             Column("share", "share", "of all runs, those that have ended so by then"),
             *interval_columns("share", "the share"),
         ),
@@ -172,13 +173,15 @@ def ends(basis: Basis) -> Finding:
     cause = np.array([code.get(end, 0) for end in ending])
     long: dict[str, list[Any]] = {name: [] for name in ("end", "time", "share", "low", "high")}
     for end, number in code.items():
+        if not np.any(cause == number):
+            continue
         incidence = cumulative_incidence(duration, cause, player, number)
-        steps = incidence.time.size
-        # No more points than a screen is wide.
-        shown = np.unique(np.linspace(0, steps - 1, min(400, steps)).round().astype(int))
+        begun = np.flatnonzero(incidence.share > 0)
+        # No more points than a screen is wide. Before the first of its kind there is nothing to be unsure of.
+        shown = np.unique(np.linspace(begun[0], begun[-1], min(MOST_POINTS, begun.size)).round().astype(int))
         for name in ("time", "share", "low", "high"):
-            long[name] += getattr(incidence, name)[shown].tolist()
-        long["end"] += [end] * len(shown)
+            long[name] += [0.0, *getattr(incidence, name)[shown].tolist()]
+        long["end"] += [end] * (1 + len(shown))
     ends_of = {
         "end": [*code, "cut"],
         "runs": [int(np.sum(ending == end)) for end in (*code, "cut")],
