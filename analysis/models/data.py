@@ -110,6 +110,18 @@ class Visits:
 
 
 @dataclass(frozen=True)
+class Stretches:
+    """One row a time alive from a visit's start, or from a death in it, to the next death (`died`) or its end."""
+
+    player: np.ndarray
+    attempt: np.ndarray
+    segment: np.ndarray
+    again: np.ndarray  # bool: it began with a death
+    alive_s: np.ndarray
+    died: np.ndarray
+
+
+@dataclass(frozen=True)
 class Counts:
     """Small counts: tier rises and the seconds in which one could happen, by segment; quits by kind of death."""
 
@@ -118,7 +130,7 @@ class Counts:
     tier_kept: tuple[int, int]  # deaths at a tier above 0 that cost no tier, and all of them
     quits: np.ndarray  # after a first death in the segment, after a repeated one
     quit_chances: np.ndarray
-    stops: np.ndarray  # the player gave up after a game over: plain, after repeated deaths in one segment
+    stops: np.ndarray  # gave up after a failed run: (2, failures so far), plain and after repeated deaths in a segment
     stop_chances: np.ndarray
     leaves: float  # quits between deaths
     alive_s: float
@@ -144,6 +156,7 @@ class StagedData:
     restarts: bool = False  # a death throws back to the stage's start
     more_stages: bool = True  # a stage after the last one may be there: stages are logged, and nobody has finished
     ends_logged: bool = True  # the game can log how a run ends
+    stretches: Stretches | None = None
 
     @property
     def build(self) -> Build:

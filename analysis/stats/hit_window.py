@@ -63,6 +63,14 @@ def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array
     )
 
 
+def needed_windows(notes: TimedNotes, share: float) -> Array:
+    """(players who have notes,) half the narrowest window, in us, in which each hits `share` of the notes, around the
+    offset in force; infinity for one who pressed at too few."""
+    distance = np.where(np.isnan(notes.judged_us), np.inf, np.abs(notes.judged_us))
+    own = [np.sort(distance[notes.player == p]) for p in np.unique(notes.player)]
+    return np.array([d[int(np.ceil(share * len(d) - 1e-9)) - 1] for d in own])
+
+
 def asymmetric_shares(notes: TimedNotes, early_us: Array, late_us: Array) -> Array:
     """(early, late) share of all notes hit, each player counting alike, around the offset in force."""
     e, late = np.meshgrid(early_us, late_us, indexing="ij")

@@ -1,10 +1,10 @@
-"""Rank correlation of two things known of each player, or of each run and compared within players."""
+"""The median player; rank correlation of two things known of each player, or of each run, compared within players."""
 
 import numpy as np
 
 from analysis.stats.clusters import numbered, sums
 from analysis.stats.estimate import LEVEL, Estimate, margin_by_player, normal_critical
-from analysis.stats.laws import ranks
+from analysis.stats.laws import binomial_below, ranks
 from analysis.stats.proportions import clopper_pearson
 
 Array = np.ndarray
@@ -36,6 +36,23 @@ def rank_correlation(one: Array, other: Array, level: float = LEVEL) -> Estimate
     margin = normal_critical(level) * np.sqrt((1 + held * held / 2) / (n - 3))
     low, high = float(np.tanh(centre - margin)), float(np.tanh(centre + margin))
     return Estimate(r, -1.0 if r < -most else low, 1.0 if r > most else high, level, n)
+
+
+def median_of_players(value: Array, level: float = LEVEL) -> Estimate:
+    """The median player's value, the upper one of two in the middle, with an interval from one player to another.
+
+    value: one a player; NaN is left out, infinity (never reached) is not. An end is None at infinity, both with too few
+    players. The interval holds the median of all such players whatever its distribution: 1 less the chance that too
+    few lie on one side of it, a binomial of 1/2 (Thompson 1936, Ann. Math. Stat. 7:122-128).
+    """
+    value = np.sort(value[~np.isnan(value)])
+    n = len(value)
+    if not n or not np.isfinite(value[n // 2]):
+        return Estimate(None, level=level, players=n)
+    fewer = int(np.sum(binomial_below(np.arange(n), n, 0.5) <= (1 - level) / 2))
+    low, high = (float(value[fewer - 1]), float(value[n - fewer])) if fewer else (None, None)
+    high = high if high is None or np.isfinite(high) else None
+    return Estimate(float(value[n // 2]), low, high, level, players=n)
 
 
 def correlation_within_players(

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.game_kind import read_kind
-from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, Visits
+from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, Stretches, Visits
+from analysis.models.staged_games.giving_up import MOST_FAILURES
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.tuning_answers.tuning_data import NothingToTune, experience_of, played_runs, present, whole_numbers
@@ -96,6 +97,7 @@ def load_staged(
         # The songs of a rhythm game are all stage 1.
         more_stages=EventRole.STAGE_START in roles and EventRole.NOTE not in roles and not finished,
         ends_logged=EventRole.RUN_END in roles,
+        stretches=_stretches(player, attempt, run, segment, spells, by_level, again, alive_s, died),
     )
 
 
@@ -171,6 +173,25 @@ def _visits(
     if not by_level:
         said = np.array([value is not None and value == value and bool(value) for value in spells["cleared"][first]])
     return Visits(player[run[first]], build[run[first]], segment[first], tiers, time, said | later | finished)
+
+
+def _stretches(
+    player: np.ndarray,
+    attempt: np.ndarray,
+    run: np.ndarray,
+    segment: np.ndarray,
+    spells: Columns,
+    by_level: bool,
+    again: np.ndarray,
+    alive_s: np.ndarray,
+    died: np.ndarray,
+) -> Stretches:
+    mark = segment if by_level else spells["stage_id"].astype(int)
+    new = np.concatenate([[True], (run[1:] != run[:-1]) | (mark[1:] != mark[:-1]) | died[:-1]])
+    first, of = np.nonzero(new)[0], np.cumsum(new) - 1
+    ends = np.bincount(of, died) > 0
+    who = run[first]
+    return Stretches(player[who], attempt[who], segment[first], again[first], np.bincount(of, alive_s), ends)
 
 
 def _furthest(run: np.ndarray, segment: np.ndarray, runs: int) -> np.ndarray:
@@ -251,13 +272,15 @@ def _stops(runs: Runs, runs_each: int | None) -> tuple[np.ndarray, np.ndarray]:
     """Players who played no more after a run that did not finish, though there was time for more."""
     played = np.bincount(runs.player)
     asked = runs_each or int(played.max())
-    stops, chances = np.zeros(2), np.zeros(2)
-    rank = np.zeros(runs.count, dtype=int)
+    stops, chances = np.zeros((2, MOST_FAILURES)), np.zeros((2, MOST_FAILURES))
+    rank, failures = np.zeros(runs.count, dtype=int), np.zeros(runs.count, dtype=int)
+    failed = (runs.ending != ENDINGS.index("finished")) & (runs.ending != ENDINGS.index("cut"))
     for player in range(len(played)):
         own = np.nonzero(runs.player == player)[0]
         rank[own] = np.arange(1, len(own) + 1)
-    failed = (runs.ending != ENDINGS.index("finished")) & (runs.ending != ENDINGS.index("cut"))
-    for kind in (0, 1):
-        could = failed & (rank < asked) & (runs.died_twice_here == bool(kind))
-        chances[kind], stops[kind] = could.sum(), (could & runs.last).sum()
+        failures[own] = np.cumsum(failed[own])
+    could = failed & (rank < asked)
+    where = (runs.died_twice_here.astype(int)[could], np.minimum(failures, MOST_FAILURES)[could] - 1)
+    np.add.at(chances, where, 1)
+    np.add.at(stops, where, runs.last[could])
     return stops, chances

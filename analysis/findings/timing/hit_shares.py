@@ -5,11 +5,12 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_columns
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, builds_apart, in_force, window_facts
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, builds_apart, in_force, window_facts
 from analysis.stats.estimate import Estimate
-from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, window_steps
+from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, needed_windows, window_steps
 from analysis.stats.proportions import share_by_player
+from analysis.stats.ranks import median_of_players
 from analysis.stats.timed_notes import TimedNotes
 from analysis.words import amount, capital, counted, percent
 
@@ -17,6 +18,8 @@ from analysis.words import amount, capital, counted, percent
 _CURVE_STEPS = 36
 # Places to which a window of the same width is moved, and the gain from which on that is worth a sentence.
 _MOVES, _WORTH = 81, 0.01
+# Of the notes, what the median player should hit where a window is named.
+_WISH = 0.85
 HIT_SHARE = Declared(
     "timing.hit_share",
     "timing",
@@ -57,7 +60,11 @@ WINDOW = Declared(
             Column("share", "share", "hit there, each player counting alike"),
         ),
     },
-    IN_FORCE,
+    (
+        *IN_FORCE,
+        Column("needed_ms", "ms", f"half width from which on the median player hits {percent(_WISH)}"),
+        *interval_columns("ms", "it", "needed_"),
+    ),
 )
 
 
@@ -133,22 +140,23 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
             "share": curve.by_player.ravel(),
         },
     }
-    reached = np.flatnonzero(curve.median >= 0.85)
-    if len(reached):
-        at = reached[0]
+    needed = median_of_players(needed_windows(notes, _WISH) / 1000)
+    if needed.value is not None:
+        there = accuracy_curve(notes, np.array([1000 * needed.value]))
         says = (
-            f"Around {_whose(notes)} the median player hits 85 % from a window of about {steps[at] / 1000:.0f} ms"
-            f" on; there the lower quarter hits {percent(curve.lower_quarter[at])} or less."
+            f"Around {_whose(notes)} the median player hits {percent(_WISH)} from a window of {between(needed)} on"
+            f"; there the lower quarter hits {percent(there.lower_quarter[0])} or less."
         )
-        estimate = Estimate(float(curve.share[at]), _maybe(curve.low[at]), _maybe(curve.high[at]), unit="share")
+        estimate = Estimate(float(there.share[0]), _maybe(there.low[0]), _maybe(there.high[0]), unit="share")
     else:
         says = (
-            "No window up to the widest press seen lets the median player hit 85 %: "
+            f"No window up to the widest press seen lets the median player hit {percent(_WISH)}: "
             f"at {steps[-1] / 1000:.0f} ms it is {percent(curve.median[-1])}."
         )
         estimate = Estimate(float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share")
     says += _moved(notes, tables) if len(builds_apart(notes)) == 1 else ""
-    return WINDOW.finding(Rested(notes, warnings), says, estimate, tables, window_facts(notes), players=len(names))
+    facts = {**window_facts(notes), "needed_ms": needed.value, **interval_cells(needed, "needed_")}
+    return WINDOW.finding(Rested(notes, warnings), says, estimate, tables, facts, players=len(names))
 
 
 def _whose(notes: TimedNotes) -> str:

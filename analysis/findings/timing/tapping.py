@@ -3,8 +3,9 @@
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_columns
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, window_facts
+from analysis.stats.ranks import median_of_players
 from analysis.stats.timed_notes import TimedNotes
 from analysis.stats.timing_errors import PlayerErrors
 from analysis.stats.within_player import mean_of_players
@@ -33,12 +34,12 @@ PLAYERS = Declared(
             Column("presses", "", "presses of all players in it"),
         ),
     },
-    IN_FORCE,
+    (*IN_FORCE, Column("spread_ms", "ms", "of the median player"), *interval_columns("ms", "it", "spread_")),
 )
 
 
 def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...]) -> Finding:
-    bias = mean_of_players(errors.bias_us / 1000)
+    bias, spread = mean_of_players(errors.bias_us / 1000), median_of_players(errors.spread_us / 1000)
     if bias.value is None:
         headline, says = "", "No press lies near any note, so nothing can be said of anybody's timing."
     else:
@@ -46,8 +47,8 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
         headline = says = f"Players press {abs(bias.value):.0f} ms {side} on average"
         if bias.low is not None and bias.high is not None:
             says += f" (between {signed(bias.low)} and {signed(bias.high, 'ms')})"
-        spread, lapses = np.nanmedian(errors.spread_us) / 1000, np.nanmedian(errors.lapses)
-        says += f"; the median player scatters by {spread:.0f} ms and leaves {percent(lapses)} of the notes"
+        says += f"; the median player scatters by {between(spread)} and leaves {percent(np.nanmedian(errors.lapses))}"
+        says += " of the notes"
         says += " without a press."
     distance = notes.error_us[notes.pressed] / 1000
     edges = np.arange(-notes.reach_us / 1000, notes.reach_us / 1000 + 5, 5)
@@ -71,7 +72,7 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
         says,
         bias.in_unit("ms"),
         tables,
-        window_facts(notes),
+        {**window_facts(notes), "spread_ms": spread.value, **interval_cells(spread, "spread_")},
         headline=f"{headline}." if headline else "",
         doubtful=doubtful,
     )

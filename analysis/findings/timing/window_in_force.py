@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.findings.declared import Column
+from analysis.stats.estimate import Estimate
 from analysis.stats.timed_notes import TimedNotes
 
 IN_FORCE = (
@@ -29,6 +30,15 @@ class Rested:
     @property
     def runs(self) -> int:
         return self.notes.player_runs
+
+
+def between(median: Estimate) -> str:
+    """The median player's value in ms, and its interval in brackets where it has one."""
+    if median.low is None:
+        return f"{median.value:.0f} ms"
+    if median.high is None:
+        return f"{median.value:.0f} ms ({median.low:.0f} ms or more)"
+    return f"{median.value:.0f} ms (between {median.low:.0f} and {median.high:.0f} ms)"
 
 
 def window_facts(notes: TimedNotes) -> dict[str, float]:

@@ -51,7 +51,7 @@ class Posterior:
 def fit_posterior(design: Design, draws: int = 240, tries: int = 2000, seed: int = 1) -> Posterior:
     """Posterior draws of a regression with players' effects. The same input and seed give the same draws."""
     rng = np.random.default_rng(seed)
-    grid = np.log(np.geomspace(0.06, 2.2, 11))
+    grid = np.log(np.geomspace(0.015, 2.2, 13))
     width = grid[1] - grid[0]
     modes: list[Mode] = []
     for log_sigma in grid:

@@ -23,7 +23,7 @@ from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
 from analysis.models.targets import Changeable, Outcome, Statistic, Target, attempts_of
 from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.truncation import edge_checks
+from analysis.stats.truncation import edge_checks, nothing_outside
 from analysis.stats.window_settings import InForce, TimingTunable, in_force
 from ingest.vocabulary import TunableRole
 
@@ -35,6 +35,9 @@ FEWEST_SEEN = 4
 _DOUBT = 1.25
 # What a shift of ln danger is to ln spread: as much less as players differ less in it (0.27 here, some 0.7 there).
 _SPREAD = 0.4
+# Where presses outside the window are withheld, hands are continued there by the fitted form alone. How far that may be
+# out is a doubt in ln spread, common to the class: so much for each share of the notes of which nothing was logged.
+_FORM_DOUBT = 0.45
 
 
 class RhythmModel(Fitted):
@@ -55,10 +58,10 @@ class RhythmModel(Fitted):
         priors: HandsPriors | None = None,
     ):
         """tunables: those of the build to be changed. cut: the console logs only presses inside its window; None: as
-        stats.truncation finds. Raises ValueError where no press lies near any note.
+        stats.truncation finds, and where there is no other press. Raises ValueError where no press lies near any note.
         """
         if cut is None:
-            cut = any(check.cut for check in edge_checks(notes).values())
+            cut = any(check.cut for check in edge_checks(notes).values()) or nothing_outside(notes)
         self.notes, self.cut, self.seed, self.shift = notes, cut, seed, LIKE_TESTERS
         self.declared = [t for t in tunables if np.isfinite(t.unit_us) and t.unit_us > 0]
         self._build = Build(build, "", tuple(_as_tunable(t) for t in self.declared))
@@ -67,6 +70,9 @@ class RhythmModel(Fitted):
         seen, draws = np.flatnonzero(~np.array(notes.experienced, bool)), len(self.posterior.mean)
         few = len(seen) < FEWEST_SEEN
         self._seen = None if few else bayesian_bootstrap(seen, draws, NEW_PLAYERS, seed)
+        withheld = float(np.mean(~np.isfinite(notes.error_us))) if cut else 0.0
+        doubt = _FORM_DOUBT * withheld * normal_nodes(draws, 1)[:, 0]
+        self._form = np.random.default_rng(seed).permutation(doubt)
         self._hands: dict[tuple[int, int, bool], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
         new = ~np.array(notes.experienced)[notes.player] & (notes.attempt == 1)
         played = np.bincount(notes.song[new if new.any() else slice(None)], minlength=len(notes.songs))
@@ -188,7 +194,7 @@ class RhythmModel(Fitted):
             moved = moved + np.outer(self.shift.draws(len(p.mean))[draws], [_SPREAD, 1.0])
             self._hands[key] = (
                 person[..., 0],
-                np.exp(-person[..., 1] - moved[:, None, 0]),
+                np.exp(-person[..., 1] - self._form[draws, None] - moved[:, None, 0]),
                 special.expit(-person[..., 2] - moved[:, None, 1]),
             )
         return self._hands[key]

@@ -4,7 +4,9 @@ Within a segment, progress runs from 0 to 1; deaths, tier rises and quits interr
 through `steps` equal parts of the progress with the implicit theta rule. For a fixed clear time theta = 1/2 (second
 order); theta = 1 is exactly a clear time made of `steps` exponential parts, whose number of deaths is negative
 binomial; in between, mean and variance of a random clear time are both met: (2 theta - 1) / steps is its squared
-variation. All arrays end in one axis B of scenarios (posterior draws x skill nodes x settings): one pass serves all.
+variation. Below 1/2 deaths are more regular than chance would have them; theta = 0 is a binomial number among `steps`
+trials, so there are fewer steps then. All arrays end in one axis B of scenarios (posterior draws x skill nodes x
+settings): one pass serves all.
 """
 
 from collections.abc import Sequence
@@ -24,6 +26,7 @@ class Course:
     keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
     leave: (B,) quits a second alive, between deaths. again: (B,) what a death in the segment multiplies its hazard by.
+    regular: (B,) 1 - (sd / mean)^2 of the time to a death: 0, deaths as random as can be.
     restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
@@ -39,6 +42,7 @@ class Course:
     spread: np.ndarray
     leave: np.ndarray = field(default_factory=lambda: np.zeros(1))
     again: np.ndarray = field(default_factory=lambda: np.ones(1))
+    regular: np.ndarray = field(default_factory=lambda: np.zeros(1))
     restarts: bool = False
 
 
@@ -102,7 +106,18 @@ def together(courses: Sequence[Course]) -> Course:
     def joined(name: str) -> np.ndarray:
         return np.concatenate([getattr(course, name) for course in courses], axis=-1)
 
-    by_scenario = ("death", "clear_s", "rise", "keep_tier", "quit_first", "quit_again", "spread", "leave", "again")
+    by_scenario = (
+        "death",
+        "clear_s",
+        "rise",
+        "keep_tier",
+        "quit_first",
+        "quit_again",
+        "spread",
+        "leave",
+        "again",
+        "regular",
+    )
     columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
     return replace(first, **columns)
 
@@ -134,15 +149,19 @@ class _Segment:
 
     def __init__(self, course: Course, j: int, steps: int, kind: np.dtype):
         clear_s = course.clear_s[j]
-        variation = np.expm1(course.spread**2)
+        # Of a visit's deaths, with mean m, the variance is m + variation m^2; a renewal process has m (1 - regular)
+        # where m is large, and m (1 - m) where a second death is rare.
+        mean = _mean_deaths(course, j)
+        variation = np.expm1(course.spread**2) - course.regular / (mean + course.regular + 1e-12)
         # (K, 2, B): before and after a first death in the segment.
         death = (course.death[j] * clear_s / steps)[:, None] * np.stack(np.broadcast_arrays(1.0, course.again))
         rise = course.rise[j] * clear_s / steps
         rise[-1] = 0.0
         leave = course.leave * clear_s / steps
         out = death + (rise + leave)[:, None]
+        lowest = np.where(course.regular > 0, 0.0, 0.5)
         # At rates at which hardly anybody gets through, the explicit part must not turn negative.
-        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=(0, 1)), 0.5, 1), 1.0)
+        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=(0, 1)), lowest, 1), 1.0)
         theta, out = theta.astype(kind), out.astype(kind)
         self.death, self.rise, self.leave = death.astype(kind), rise.astype(kind), leave.astype(kind)
         self.ahead, self.behind = theta, 1 - theta
@@ -197,6 +216,7 @@ def _through(
     lean: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
+    steps = min(steps, _trials(course, j))
     own = _Segment(course, j, steps, state.dtype)
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
     if course.restarts:
@@ -225,6 +245,18 @@ def _through(
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
     return state, clock
+
+
+def _trials(course: Course, j: int) -> int:
+    """In how many steps a binomial number of deaths is as regular as the course's; many where deaths are random."""
+    regular = float(course.regular.mean())
+    mean = float(_mean_deaths(course, j).mean())
+    return max(2, int((mean + regular) / regular + 1e-6)) if regular > 0 else STEPS * STEPS
+
+
+def _mean_deaths(course: Course, j: int) -> np.ndarray:
+    """(B,) deaths in a whole visit; where one follows another, at the greater rate, so that steps are fine enough."""
+    return (course.death[j] * course.clear_s[j]).mean(axis=0) * np.maximum(course.again, 1.0)
 
 
 def _again_from_the_start(

@@ -62,6 +62,7 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         spread=spread(times.spread[pick]),
         leave=spread(model.leave[pick]),
         again=spread(np.exp(np.clip(hazard.effect("again")[pick], -3, 3))),
+        regular=spread(model.regular[pick]),
         restarts=model.data.restarts,
     )
 

@@ -30,7 +30,7 @@ class Priors:
     boss: tuple[float, float] = (0.3, 0.7)
     walk_sd: float = 0.5
     own_sd: float = 0.35
-    learning: tuple[float, float] = (-0.25, 0.3)
+    learning: tuple[float, float] = (-0.18, 0.3)
     tier: tuple[float, float] = (0.0, 0.12)
     again: tuple[float, float] = (0.0, 0.3)
     experienced: tuple[float, float] = (-0.3, 0.4)

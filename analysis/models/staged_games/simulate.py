@@ -9,6 +9,7 @@ from analysis.models.data import Cells, Counts, StagedData, Visits
 from analysis.models.setting import Setting, rules
 from analysis.models.staged_games.chain import Course
 from analysis.models.staged_games.course import course_of
+from analysis.models.staged_games.giving_up import MOST_FAILURES
 from analysis.models.staged_games.staged import StagedModel
 
 
@@ -37,7 +38,8 @@ def more_players(
     """
     data = model.data
     segments = len(data.segments)
-    tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, 2, 2, 1)))
+    stops = (2, MOST_FAILURES)
+    tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, stops, stops, 1)))
     rule = rules(model.tunables, data.segments, setting or {}, data.lives_seen)
     first, builds, build = len(data.players), data.builds, data.current
     if setting:
@@ -45,14 +47,15 @@ def more_players(
         builds, build = (*builds, replace(data.build, label="planned", tunables=tunables)), len(builds)
     for number in range(players):
         skill = float(rng.standard_normal())
+        failures = 0
         for attempt in range(1, runs + 1):
             course = course_of(model, rule, attempt, np.array([draw]), np.array([skill]))
             over, twice, finished = _run(course, first + number, attempt, build, tally, rng, data.tiers)
             if not finished and attempt < runs:
-                kind = int(twice)
+                failures += 1
+                kind = (int(twice), min(failures, MOST_FAILURES) - 1)
                 tally.stop_chances[kind] += over
-                chance = (model.stop_again if twice else model.stop)[draw]
-                if over and rng.random() < chance:
+                if over and rng.random() < model.stops.chance(failures, twice)[draw]:
                     tally.stops[kind] += 1
                     break
     return _joined(data, tally, players, builds)

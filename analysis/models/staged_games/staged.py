@@ -19,7 +19,9 @@ from analysis.models.staged_games import staged_words
 from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, play, together
 from analysis.models.staged_games.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.models.staged_games.course import course_of, level_statistic, skills
+from analysis.models.staged_games.giving_up import Stops, fit_stops
 from analysis.models.staged_games.hazard import Priors, hazard_design, played_levers, steps
+from analysis.models.staged_games.regularity import fit_regularity
 from analysis.models.targets import Outcome, Population, Statistic, Target, attempts_of
 from ingest.vocabulary import TunableRole
 
@@ -34,9 +36,8 @@ MOST_SCENARIOS = 4000
 # Outcomes for which the chain must count quits and time, and those for which it is played to its end.
 _OF_TIME = (Outcome.QUIT_SHARE, Outcome.RUN_LENGTH)
 _WHOLE = (Outcome.SURVIVE, Outcome.LEVEL_REACHED, *_OF_TIME)
-# Beta priors as (mean, weight in observations); few quit, and few give up.
+# Beta priors as (mean, weight in observations); few quit.
 QUIT_FIRST, QUIT_AGAIN = (0.03, 10.0), (0.05, 10.0)
-STOP = (0.12, 5.0)
 RISE_WORTH_S = 20.0
 # Quits a second alive between deaths, as (mean, seconds it is worth): one in ten hours, a guess that a class outweighs.
 LEAVE = (1 / 36_000, 600.0)
@@ -51,11 +52,11 @@ class StagedModel(Fitted):
     times: TimePosterior
     quit_first: np.ndarray
     quit_again: np.ndarray
-    stop: np.ndarray
-    stop_again: np.ndarray
+    stops: Stops
     rise: np.ndarray  # (draws, segments)
     keep_tier: np.ndarray
     leave: np.ndarray
+    regular: np.ndarray
     rise_effects: Mapping[TunableRole, np.ndarray]  # of the levers that act on the rises
     priors: Priors
     now: Rules
@@ -220,8 +221,12 @@ class StagedModel(Fitted):
         if target.population != Population.NEW_PLAYERS:
             return self.average(chance(attempts_of(target)[0]))
         pick = slice(None, None, QUICK) if quick else slice(None)
-        stop, again = (np.repeat(s[pick], QUICK_NODES if quick else NODES) for s in (self.stop, self.stop_again))
-        going, reached = np.ones(len(stop)), np.zeros(len(stop))
+        nodes = QUICK_NODES if quick else NODES
+
+        def stop(failures: int, twice: bool) -> np.ndarray:
+            return np.repeat(self.stops.chance(failures, twice)[pick], nodes)
+
+        going, reached = np.ones(1), np.zeros(1)
         for attempt in attempts_of(target):
             own = chance(attempt)
             reached = reached + going * own
@@ -229,7 +234,8 @@ class StagedModel(Fitted):
                 course = ends(attempt)
                 failed = np.maximum(1 - own, 1e-12)
                 share_again = np.clip(course.over_again / failed, 0, 1)
-                leaves = stop * (1 - share_again) + again * share_again
+                # Who is still at it and has not got there has failed each time.
+                leaves = stop(attempt, False) * (1 - share_again) + stop(attempt, True) * share_again
                 going = going * failed * (1 - leaves)
         return self.average(reached)
 
@@ -289,8 +295,7 @@ def fit_staged(
         times=times,
         quit_first=_beta(rng, counts.quits[0], counts.quit_chances[0], QUIT_FIRST, draws),
         quit_again=_beta(rng, counts.quits[1], counts.quit_chances[1], QUIT_AGAIN, draws),
-        stop=_beta(rng, counts.stops[0], counts.stop_chances[0], STOP, draws),
-        stop_again=_beta(rng, counts.stops[1], counts.stop_chances[1], STOP, draws),
+        stops=fit_stops(counts.stops, counts.stop_chances, draws, rng),
         rise=rise,
         keep_tier=_beta(rng, kept, all_kept, (0.1, 2.0), draws),
         rise_effects={
@@ -299,6 +304,7 @@ def fit_staged(
             if lever.rises is not None and lever.role in now.doses
         },
         leave=rng.gamma(counts.leaves + LEAVE[0] * LEAVE[1], 1 / (counts.alive_s + LEAVE[1]), draws),
+        regular=fit_regularity(data, design, hazard, draws, rng).draws,
         priors=priors,
         now=now,
     )

@@ -14,10 +14,13 @@ from analysis.models.setting import Setting
 from analysis.models.staged_games.hazard import lever_effects
 from analysis.models.targets import Outcome, Target
 from analysis.stats.laws import poisson_above
-from analysis.words import amount
+from analysis.words import amount, percent
 
 if TYPE_CHECKING:
     from analysis.models.staged_games.staged import StagedModel
+
+# Of 1 - (sd / mean)^2 of the times between deaths: from here on it is said.
+REGULAR = 0.2
 
 
 # Who lived for less than this part of what a target speaks of has shown nothing of the rest. Common sense, no source.
@@ -76,6 +79,11 @@ def assumptions(model: StagedModel) -> tuple[str, ...]:
             f"ln of it ~ N({p.again[0]:g}, {p.again[1]:g})"
         )
     said += [lever.assumed(*p.of(lever)) for lever in played if not lever.by_ratio]
+    if (regular := float(model.regular.mean())) >= REGULAR:
+        said.append(
+            "deaths are more regular than chance would have them: times between them vary by "
+            f"{percent(np.sqrt(1 - regular))} of their mean, 100 % would be chance"
+        )
     if not model.data.finish_known:
         said.append("nobody finished: the end is taken to be the last segment seen or named by a tunable")
     return tuple(said)

@@ -5,11 +5,12 @@ import pytest
 from scipy import stats
 
 from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
-from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, hit_counts
+from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, hit_counts, needed_windows
+from analysis.stats.ranks import median_of_players
 from analysis.stats.song_time import drift, passages, since_last_note_us
 from analysis.stats.timed_notes import group_medians, hits, nearest_error, time_notes
 from analysis.stats.timing_errors import errors_by_player
-from analysis.stats.truncation import edge_check, edge_checks, truncated_normal_fit
+from analysis.stats.truncation import edge_check, edge_checks, nothing_outside, truncated_normal_fit
 from tests.analysis.timing.notes import timed_notes
 
 
@@ -232,3 +233,35 @@ def test_nearest_note_of_a_stray_press_is_of_its_own_chain():
 def test_group_medians_of_even_odd_and_empty_groups():
     found = group_medians(np.array([0, 0, 0, 2, 2, 1]), np.array([3.0, 1.0, 9.0, 4.0, 6.0, np.nan]), 4)
     np.testing.assert_array_equal(found, [3, np.nan, 5, np.nan])
+
+
+def test_of_a_window_far_from_the_presses_nothing_outside_tells_that_they_are_withheld():
+    """Some twenty presses of a thousand fall in it: too few for the check of its edges, but not one lies outside."""
+    rng = np.random.default_rng(3)
+    error = rng.normal(70, 28, 1000)
+    inside = np.where(np.abs(error) <= 15, error, np.nan)
+    withheld = timed_notes(inside, early_ms=15, late_ms=15)
+    assert not any(check.cut for check in edge_checks(withheld).values())
+    assert nothing_outside(withheld)
+    assert not nothing_outside(timed_notes(error, early_ms=15, late_ms=15))
+    # One tick beyond the edge may be rounding.
+    assert nothing_outside(timed_notes(np.r_[inside, 15.9], early_ms=15, late_ms=15))
+
+
+def test_the_needed_window_of_each_player_is_read_from_the_presses():
+    error = np.r_[np.arange(1, 21), np.full(20, np.nan)]
+    notes = timed_notes(error, player=np.repeat([0, 1], 20))
+    assert needed_windows(notes, 0.85).tolist() == [17_000, np.inf]
+
+
+def test_the_median_player_and_its_interval_of_order_statistics():
+    """Of ten values the second to the ninth hold the median in 1 - 2 * 11 / 1024 of the playtests (binomial of 1/2)."""
+    ten = median_of_players(np.arange(10.0, 110, 10))
+    assert (ten.value, ten.low, ten.high, ten.players) == (60, 20, 90, 10)
+    assert median_of_players(np.array([3.0, 1, 2, np.nan])).low is None
+    never = median_of_players(np.array([1.0, 2, 3, 4, np.inf, np.inf]))
+    assert (never.value, never.low, never.high) == (4, 1, None)
+    rng = np.random.default_rng(1)
+    held = [median_of_players(rng.lognormal(0, 1, 15)) for _ in range(1500)]
+    covered = np.mean([e.low <= 1 <= e.high for e in held])
+    assert covered == pytest.approx(1 - 2 * stats.binom.cdf(3, 15, 0.5), abs=0.015)

@@ -21,10 +21,11 @@ from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import propose_game
 from ingest.study.store import import_log, open_study
+from tests.closed_loop.tuning.course_worlds import draw_course
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.plain_rules import observed_ratio, pooled_hazards
 from tests.closed_loop.tuning.table import table
-from tests.closed_loop.tuning.worlds import World, draw_world, figure, play
+from tests.closed_loop.tuning.worlds import World, draw_world, figure
 
 # How many people tell a figure: enough to find a fair wish, and for the truth a standard error of 0.7 points at most.
 SOME, MANY = 1500, 5000
@@ -61,6 +62,13 @@ def toml_of(target: dict, wanted: float) -> str:
     return "[[target]]\n" + "\n".join(words) + '\n[playtest]\ntesters = "audience"\n'
 
 
+def build_of(reader: Reader, log: Path) -> str:
+    """The label of the build that a log is of: the logs bear no times, so which was played last has to be said."""
+    rows = reader.ask("builds_played", game="Soot Drift")
+    [label] = {str(b) for b, name in zip(rows["build"], rows["log"], strict=True) if Path(str(name)).name == log.name}
+    return label
+
+
 def one_world(
     family: str,
     seed: int,
@@ -74,7 +82,7 @@ def one_world(
 
     more_skilled: how much better (in ln hazard) the testers are than the audience.
     """
-    world = draw_world(family, seed)
+    world = draw_course(seed) if family == "course" else draw_world(family, seed)
     rng = np.random.default_rng([seed, 77])
     drawn = draw_target(world, rng)
     if drawn is None:
@@ -98,12 +106,12 @@ def one_world(
     with tempfile.TemporaryDirectory() as folder, open_study(Path(folder) / "s.duckdb") as study:
         for number in range(rounds):
             log = Path(folder) / f"{number}.playlog"
-            out = play(world, players, runs, setting, rng, record=True, more_skilled=more_skilled)
+            out = world.plays(world, players, runs, setting, rng, record=True, more_skilled=more_skilled)
             write_log(log, world, setting, out, first_player=1 + number * players)
             import_log(study, log)
             start = time.process_time()
             reader, selection = Reader(study.connection), Selection("Soot Drift")
-            answer = propose_game(reader, selection, targets)
+            answer = propose_game(reader, selection, targets, build_of(reader, log))
             seconds = time.process_time() - start
             best = answer.proposals[0]
             before = now if number == 0 else record["rounds"][-1]["reached"]
@@ -115,6 +123,7 @@ def one_world(
                 "miss": abs(reached - wanted),
                 "advice": str(best.advice),
                 "chance_better": best.chance_better,
+                "chance_worse": best.chance_worse,
                 "changes": [(c.tunable, c.now, c.proposed) for c in best.changes],
                 "now_said": vars(best.targets[0].now),
                 "said": vars(best.targets[0].proposed),
@@ -132,7 +141,7 @@ def one_world(
             if number == 0:
                 # Chances of their own, so that the rest of the loop is the same with and without the plain rules.
                 luck = np.random.default_rng([seed, 78])
-                data = load_staged(reader, selection)
+                data = load_staged(reader, selection, build_of(reader, log))
                 part["plain"] = {
                     name: abs(figure(world, target, {**setting, **rule(data, wish)}, luck, MANY) - wanted)
                     for name, rule in PLAIN_RULES.items()

@@ -11,7 +11,7 @@ Two families, so that what was developed on one can be confirmed on the other:
 A world plays many people at once in ticks of half a second.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -28,6 +28,7 @@ class Outcome:
     furthest: np.ndarray  # index of the last segment entered; number of segments when finished
     finished: np.ndarray
     events: list  # (person, attempt, time_s, kind, fields) when recorded
+    alive_s: np.ndarray | None = None  # seconds alive, where the family tells them
 
 
 @dataclass
@@ -38,6 +39,7 @@ class World:
     stages: int
     tunables: list
     truth: dict = field(default_factory=dict)
+    plays: Callable[..., Outcome] = field(default_factory=lambda: play)
 
     @property
     def segments(self) -> list:
@@ -274,7 +276,7 @@ def figure(
 ) -> float:
     """The population's true figure (by playing many people; standard error about 0.8 points at 4,000)."""
     attempts = target.get("attempts", 1)
-    out = play(world, people, attempts, setting, rng)
+    out = world.plays(world, people, attempts, setting, rng)
     if target["outcome"] == "finish_within":
         return float(out.finished.any(axis=0).mean())
     if target["outcome"] == "finish":
