@@ -71,8 +71,8 @@ class RhythmModel(Fitted):
         few = len(seen) < FEWEST_SEEN
         self._seen = None if few else bayesian_bootstrap(seen, draws, NEW_PLAYERS, seed)
         withheld = float(np.mean(~np.isfinite(notes.error_us))) if cut else 0.0
-        doubt = _FORM_DOUBT * withheld * normal_nodes(draws, 1)[:, 0]
-        self._form = np.random.default_rng(seed).permutation(doubt)
+        doubt = special.ndtri((np.arange(draws) + 0.5) / draws)
+        self._form = _FORM_DOUBT * withheld * np.random.default_rng(seed).permutation(doubt)
         self._hands: dict[tuple[int, int, bool], tuple[np.ndarray, np.ndarray, np.ndarray]] = {}
         new = ~np.array(notes.experienced)[notes.player] & (notes.attempt == 1)
         played = np.bincount(notes.song[new if new.any() else slice(None)], minlength=len(notes.songs))

@@ -11,6 +11,7 @@ import json
 import sys
 import tempfile
 import time
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import propose_game
+from analysis.tuning_answers.tuning_data import load_builds
 from ingest.study.store import import_log, open_study
 from tests.closed_loop.tuning.course_worlds import draw_course
 from tests.closed_loop.tuning.logs import write_log
@@ -62,10 +64,10 @@ def toml_of(target: dict, wanted: float) -> str:
     return "[[target]]\n" + "\n".join(words) + '\n[playtest]\ntesters = "audience"\n'
 
 
-def build_of(reader: Reader, log: Path) -> str:
-    """The label of the build that a log is of: the logs bear no times, so which was played last has to be said."""
-    rows = reader.ask("builds_played", game="Soot Drift")
-    [label] = {str(b) for b, name in zip(rows["build"], rows["log"], strict=True) if Path(str(name)).name == log.name}
+def build_of(reader: Reader, setting: Mapping[str, int]) -> str:
+    """The label of the build with this setting: the logs bear no times, so which was played last has to be said."""
+    builds = load_builds(reader, "Soot Drift").values()
+    [label] = {b.label for b in builds if {t.name: t.value for t in b.tunables} == dict(setting)}
     return label
 
 
@@ -111,7 +113,7 @@ def one_world(
             import_log(study, log)
             start = time.process_time()
             reader, selection = Reader(study.connection), Selection("Soot Drift")
-            answer = propose_game(reader, selection, targets, build_of(reader, log))
+            answer = propose_game(reader, selection, targets, build_of(reader, setting))
             seconds = time.process_time() - start
             best = answer.proposals[0]
             before = now if number == 0 else record["rounds"][-1]["reached"]
@@ -141,7 +143,7 @@ def one_world(
             if number == 0:
                 # Chances of their own, so that the rest of the loop is the same with and without the plain rules.
                 luck = np.random.default_rng([seed, 78])
-                data = load_staged(reader, selection, build_of(reader, log))
+                data = load_staged(reader, selection, build_of(reader, setting))
                 part["plain"] = {
                     name: abs(figure(world, target, {**setting, **rule(data, wish)}, luck, MANY) - wanted)
                     for name, rule in PLAIN_RULES.items()
