@@ -27,6 +27,7 @@ class Course:
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
     leave: (B,) quits a second alive, between deaths. again: (B,) what a death in the segment multiplies its hazard by.
     regular: (B,) 1 - (sd / mean)^2 of the time to a death: 0, deaths as random as can be.
+    trials: in how many steps at most each segment is played (`in_trials`); none: in as many as asked for.
     restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
@@ -43,6 +44,7 @@ class Course:
     leave: np.ndarray = field(default_factory=lambda: np.zeros(1))
     again: np.ndarray = field(default_factory=lambda: np.ones(1))
     regular: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    trials: tuple[int, ...] = ()
     restarts: bool = False
 
 
@@ -216,7 +218,7 @@ def _through(
     lean: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
-    steps = min(steps, _trials(course, j))
+    steps = min([steps, *course.trials[j : j + 1]])
     own = _Segment(course, j, steps, state.dtype)
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
     if course.restarts:
@@ -247,11 +249,13 @@ def _through(
     return state, clock
 
 
-def _trials(course: Course, j: int) -> int:
-    """In how many steps a binomial number of deaths is as regular as the course's; many where deaths are random."""
+def in_trials(course: Course) -> Course:
+    """With so many steps in each segment as make a binomial number of deaths as regular as the course's."""
     regular = float(course.regular.mean())
-    mean = float(_mean_deaths(course, j).mean())
-    return max(2, int((mean + regular) / regular + 1e-6)) if regular > 0 else STEPS * STEPS
+    if regular <= 0:
+        return course
+    means = [float(_mean_deaths(course, j).mean()) for j in range(len(course.death))]
+    return replace(course, trials=tuple(max(2, int((mean + regular) / regular + 1e-6)) for mean in means))
 
 
 def _mean_deaths(course: Course, j: int) -> np.ndarray:

@@ -171,9 +171,10 @@ class StagedModel(Fitted):
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}
         for number, setting in enumerate(settings):
             rule = rules(self.tunables, self.data.segments, setting, self.data.lives_seen)
-            key = (rule.start_lives, *rule.refill.tolist())
             for attempt in attempts:
-                by_policy.setdefault(key, []).append((number, attempt, self.course(rule, attempt, quick)))
+                course = self.course(rule, attempt, quick)
+                key = (rule.start_lives, *rule.refill.tolist(), *course.trials)
+                by_policy.setdefault(key, []).append((number, attempt, course))
         played: dict[tuple[int, int], Ends] = {}
         for group in by_policy.values():
             size = max(1, MOST_SCENARIOS // len(group[0][2].spread))

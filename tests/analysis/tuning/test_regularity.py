@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.models.staged_games.chain import Course, play
+from analysis.models.staged_games.chain import Course, in_trials, play
 from analysis.models.staged_games.regularity import _SHAPES, SHAPE_SD, log_posterior, regular
 
 
@@ -41,18 +41,20 @@ def test_regular_deaths_are_binomial(mean, regular_, trials, lives):
     """Where the wanted variance is that of a binomial number, the chain has its distribution."""
     zero = np.zeros(1)
     one = play(
-        Course(
-            start_lives=lives,
-            refill=np.zeros(1, dtype=int),
-            start_tier=0,
-            death=np.full((1, 1, 1), mean / 40),
-            clear_s=np.full((1, 1, 1), 40.0),
-            rise=np.zeros((1, 1)),
-            keep_tier=zero,
-            quit_first=zero,
-            quit_again=zero,
-            spread=zero,
-            regular=np.array([regular_]),
+        in_trials(
+            Course(
+                start_lives=lives,
+                refill=np.zeros(1, dtype=int),
+                start_tier=0,
+                death=np.full((1, 1, 1), mean / 40),
+                clear_s=np.full((1, 1, 1), 40.0),
+                rise=np.zeros((1, 1)),
+                keep_tier=zero,
+                quit_first=zero,
+                quit_again=zero,
+                spread=zero,
+                regular=np.array([regular_]),
+            )
         )
     )
     # mean - regular mean^2 / (mean + regular) is here the variance of this binomial number.
