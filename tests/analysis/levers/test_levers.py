@@ -22,7 +22,7 @@ from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.models.trials import TrialModel, fit_trials
 from analysis.stats.window_settings import TimingTunable
 from analysis.tuning.ranking import propose
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 from tests.analysis.levers.games import BY_TIER, CLEAR_S, HAZARD, RISE, shots, staged
 from tests.analysis.timing.notes import timed_notes
 
@@ -325,7 +325,7 @@ def test_a_new_lever_of_the_rates_is_its_module_alone(monkeypatch):
     expected = [survived(HAZARD, CLEAR_S), survived(HAZARD / 2**1.5, CLEAR_S)]
     assert figures == pytest.approx(expected, abs=0.02)
     wish = Target("finish", Outcome.FINISH, 0.7, 0.05)
-    best = propose(model, [wish], Changeable(), "Well")[0]
+    best = propose(model, [wish], Changeable(), "Well", Recruitment.AUDIENCE)[0]
     assert [c.tunable for c in best.changes] == ["crowd"] and best.changes[0].proposed < 10
     assert best.carried_by["crowd"].startswith("prior: only one crowd")
     assert any("(crowd)^c" in said for said in best.assumptions)
