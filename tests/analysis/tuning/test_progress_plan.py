@@ -315,7 +315,8 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     assert row["low"] <= row["difference"] <= row["high"]
     (score,) = answer["predictions"]
     assert score["proposal"] == best["id"]
-    assert score["said"]["value"] == best["targets"][0]["proposed"]["value"]
+    # People found like those who tested are what it was said of.
+    assert score["said"]["value"] == best["targets"][0]["testers_proposed"]["value"]
     assert score["inside"] == (score["expected_low"] <= score["observed"] <= score["expected_high"])
     assert score["players"] == 12
 

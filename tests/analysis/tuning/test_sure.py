@@ -12,15 +12,16 @@ from analysis.models.targets import Changeable, Outcome, Target
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose
 from analysis.tuning.search import against, part_of
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 
 FIRE = Tunable("fire", TunableRole.FIRE_PERIOD, 1000, 100, 4000, 10, "ms")
 LIVES = Tunable("lives", TunableRole.START_LIVES, 3, 1, 9, 1, "lives")
 
 
 def test_chances_and_gain_are_those_of_the_draws():
-    now = np.array([0.10, 0.10, 0.10, 0.10])
-    seen = against(now, np.array([0.05, 0.10, 0.13, 0.115]))
+    wish = Target("finish", Outcome.FINISH, 0.5, 0.05)
+    now = np.array([[0.60, 0.60, 0.60, 0.60]])
+    seen = against([wish], now, np.array([[0.55, 0.60, 0.63, 0.615]]))
     assert seen.better == pytest.approx((1 + 0.5) / 4)
     assert seen.harm == pytest.approx(1 / 4)
     assert seen.gain == pytest.approx((0.05 - 0.03 - 0.015) / 4)
@@ -63,7 +64,7 @@ class _Line(Fitted):
 
 def _proposals(model):
     target = Target("finish", Outcome.FINISH, 0.5, 0.05)
-    return propose(model, [target], Changeable(), "g")
+    return propose(model, [target], Changeable(), "g", Recruitment.AUDIENCE)
 
 
 def test_what_is_recommended_keeps_to_all_three_limits():
