@@ -15,7 +15,7 @@ import duckdb
 from ingest.assembling.structure import built_from
 from ingest.study.tables import create_role_views
 from ingest.vocabulary import EventRole, FieldRole, TunableRole
-from ingest.wire.dictionary import SHIFTS, Dictionary, Field, Kind
+from ingest.wire.dictionary import SHIFTS, Dictionary, Field, Kind, Tunable
 from ingest.wire.dictionary_text import parse
 
 NONE = "-"
@@ -67,17 +67,14 @@ def corrections(cursor: duckdb.DuckDBPyConnection, game: str) -> list[tuple[date
 
 def corrected(dictionary: Dictionary, wanted: Iterable[Correction]) -> Dictionary:
     """The dictionary with these roles. What it does not have is passed over, and so is a role that another field of the
-    kind has by then, or that goes not with another one: no correction costs a log.
+    kind has by then, or another tunable for the same part of the game, or that goes not with another one: no correction
+    costs a log.
     """
     roles = {(one.what, one.name): one.role for one in wanted}
     if not roles:
         return dictionary
     kinds = tuple(_kind(kind, roles) for kind in dictionary.kinds)
-    tunables = tuple(
-        replace(t, role=_word(TunableRole, roles[What.TUNABLE, t.name])) if (What.TUNABLE, t.name) in roles else t
-        for t in dictionary.tunables
-    )
-    return replace(dictionary, kinds=kinds, tunables=tunables)
+    return replace(dictionary, kinds=kinds, tunables=_tunables(dictionary.tunables, roles))
 
 
 def listed(cursor: duckdb.DuckDBPyConnection, game: str) -> list[Listed]:
@@ -113,6 +110,26 @@ def _kind(kind: Kind, roles: dict[tuple[What, str], str | None]) -> Kind:
         taken |= {role} - {None}
     role = _word(EventRole, roles[What.KIND, kind.name]) if (What.KIND, kind.name) in roles else kind.role
     return replace(kind, role=role, fields=tuple(fields.values()))
+
+
+def _tunables(tunables: tuple[Tunable, ...], roles: dict[tuple[What, str], str | None]) -> tuple[Tunable, ...]:
+    own = {t.name for t in tunables if (What.TUNABLE, t.name) in roles}
+    # Those that are corrected give their roles up first, so that two can change theirs.
+    taken = {(t.role, _scope(t)) for t in tunables if t.name not in own}
+    found = []
+    for t in tunables:
+        if t.name in own:
+            wanted = _word(TunableRole, roles[What.TUNABLE, t.name])
+            free = (role for role in (wanted, t.role) if role is None or (role, _scope(t)) not in taken)
+            t = replace(t, role=next(free, None))
+            taken.add((t.role, _scope(t)))
+        found.append(t)
+    return tuple(found)
+
+
+def _scope(tunable: Tunable) -> frozenset[tuple[str, int]]:
+    """The part of the game that a tunable holds for, in whatever order it is said."""
+    return frozenset(tunable.scope.items())
 
 
 def _word(roles: type[StrEnum], word: str | None):  # type: ignore[no-untyped-def]
@@ -153,13 +170,25 @@ def checked(cursor: duckdb.DuckDBPyConnection, game: str, what: str, name: str, 
         raise BadRole(f"a {of} has no role {word[:40]!r}; the roles are: {', '.join(_ROLES[of])}; {NONE} is no role")
     one = Correction(of, name, word)
     wanted = [other for _, other in corrections(cursor, game) if (other.what, other.name) != (of, name)]
-    made = [_held(corrected(logged, [*wanted, one])) for _, logged in _dictionaries(cursor, game)]
-    if not any(roles.get((of, name), "") == word for roles in made):
+    made = [corrected(logged, [*wanted, one]) for _, logged in _dictionaries(cursor, game)]
+    if not any(_held(dictionary).get((of, name), "") == word for dictionary in made):
+        if of is What.TUNABLE:
+            twin = next(t for dictionary in made for t in _twins(dictionary, name, word))
+            raise BadRole(
+                f"{name!r} cannot have the role {word}: the tunable {twin!r} has it, and holds for the same part of the "
+                f"game. Take it from that tunable first: give {twin!r} the role {NONE}"
+            )
         raise BadRole(
             f"{name!r} cannot have the role {word}: another field of this kind has it, or has `ago` or `ahead`, "
             f"of which a kind has one. Take it from that field first: give that one {NONE}"
         )
     return one
+
+
+def _twins(dictionary: Dictionary, name: str, role: str | None) -> list[str]:
+    """The other tunables that have a role for the part of the game for which the tunable `name` holds."""
+    scopes = {_scope(t) for t in dictionary.tunables if t.name == name}
+    return [t.name for t in dictionary.tunables if t.name != name and t.role == role and _scope(t) in scopes]
 
 
 def _list(names: Sequence[str]) -> str:

@@ -91,7 +91,6 @@ def test_what_counts_as_read_by_the_runs(study: Study, tmp_path: Path) -> None:
             ("field", "shoot.flag", "tier"),
             ("field", "shoot.flag", "ago"),
             ("field", "begin.who", "-"),
-            ("tunable", "fall_ms", "start_lives"),
             ("tunable", "lives", "-"),
         )
     ):
@@ -167,6 +166,33 @@ def test_two_fields_change_their_roles(study: Study, tmp_path: Path) -> None:
     note(study, "field", "ow.down", "y")
     import_log(study, tmp_path / "a.playlog")
     assert [where[1:3] for where in deaths(study)][-1] == (60, 102)
+
+
+def test_two_tunables_never_have_one_role_for_one_part_of_the_game(study: Study, tmp_path: Path) -> None:
+    """One has to give its role up first; where the scope is another one, both may have it."""
+    scoped = {"role": "fire_period", "value": 20, "scope": {"stage": 2, "stage_kind": 1}}
+    tunables = [*TUNABLES, {"name": "fire_all", "value": 9}, {"name": "fire_boss", **scoped}]
+    imported(study, tmp_path / "a.playlog", [dictionary(KINDS, tunables=tunables), *log()[1:]])
+    with pytest.raises(BadRole, match="'lives' has it"):
+        note(study, "tunable", "fall_ms", "start_lives")
+    assert rows(study, "SELECT count(*) FROM role_notes") == [(0,)]
+    note(study, "tunable", "fire_all", "fire_period")  # everywhere, beside that of one boss
+    note(study, "tunable", "lives", None)
+    assert behind(study)
+    note(study, "tunable", "fall_ms", "start_lives")
+    with pytest.raises(BadRole, match="'fall_ms' has it"):
+        note(study, "tunable", "lives", "start_lives")
+    held = {one.name: one.role for one in listed(study.connection.cursor(), "Moth Run") if one.what == "tunable"}
+    assert held == {"fall_ms": "start_lives", "lives": None, "fire_all": "fire_period", "fire_boss": "fire_period"}
+
+
+def test_a_role_that_another_tunable_of_a_later_log_has_is_passed_over(study: Study, tmp_path: Path) -> None:
+    imported(study, tmp_path / "a.playlog", log())
+    note(study, "tunable", "fall_ms", "fire_period")
+    tunables = [*TUNABLES, {"name": "shots", "role": "fire_period", "value": 20}]
+    imported(study, tmp_path / "b.playlog", [dictionary(KINDS, tunables=tunables, firmware="2.0"), *log()[1:]])
+    asked = "SELECT t.tunable, t.role FROM tunables t JOIN builds USING (build_id) WHERE firmware = '2.0' ORDER BY ALL"
+    assert rows(study, asked) == [("fall_ms", "drop_interval"), ("lives", "start_lives"), ("shots", "fire_period")]
 
 
 def test_a_correction_that_does_not_fit_a_later_log_costs_nothing(study: Study, tmp_path: Path) -> None:
