@@ -20,7 +20,7 @@ def asked(arguments: argparse.Namespace, read_only: bool = True) -> "Iterator[St
     """The study of a command line, held to the end of the `with`. Raises StudyTrouble for what cannot be answered."""
     import analysis
 
-    with explained(), analysis.Study(arguments.study, read_only, say) as study:
+    with explained(arguments.study), analysis.Study(arguments.study, read_only, say) as study:
         yield study
 
 

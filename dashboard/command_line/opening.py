@@ -25,7 +25,8 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
     """The open study of `path`, closed afterwards. Raises StudyTrouble."""
     study = open_or_explain(path, read_only, create)
     try:
-        yield study
+        with explained(path):
+            yield study
     finally:
         study.close()
 
@@ -51,9 +52,10 @@ def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
 
 
 @contextmanager
-def explained() -> Iterator[None]:
-    """Turns what analysis and ingest say against a study or its targets into StudyTrouble."""
-    from ingest.study.study_errors import StudyBusy, StudyError
+def explained(path: str | Path = "the study") -> Iterator[None]:
+    """Turns what analysis and ingest say against a study or its targets into StudyTrouble, and what DuckDB says of a
+    damaged one."""
+    from ingest.study.study_errors import StudyBusy, StudyError, damage
 
     try:
         yield
@@ -68,6 +70,11 @@ def explained() -> Iterator[None]:
         if trouble is None:
             raise
         raise trouble from error
+    except Exception as error:
+        damaged = damage(path, error)
+        if damaged is None:
+            raise
+        raise StudyTrouble(str(damaged), exits.INPUT) from error
 
 
 def _trouble(error: ValueError) -> StudyTrouble | None:

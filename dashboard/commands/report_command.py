@@ -46,7 +46,7 @@ def run(arguments: argparse.Namespace) -> int:
         with opened(arguments.study) as study:
             session = Session(study)
             session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
-            with explained():
+            with explained(arguments.study):
                 asked = choose(session.games(), **chosen(arguments))
                 selections = [of_newest(session.reader, selection) for selection in asked]
                 for selection in selections:

@@ -15,8 +15,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+import duckdb
+
 from ingest.study.store import Study, open_study
-from ingest.study.study_errors import StudyBusy, StudyError
+from ingest.study.study_errors import StudyBusy, StudyDamaged, StudyError, damage
 from ingest.study.wanted import TRY_S, Wanted, open_when_free
 
 _LOOK_S = 0.1
@@ -44,6 +46,7 @@ class SharedStudy:
         self._study: Study | None = open_when_free(path, False, memory_mb, say)
         self._users = 0  # leases that threads have now
         self._mine = threading.local()
+        self._spoilt = False  # damage was met
         self._asked = False  # another process wants it
         self._asking = 0  # threads of ours that wait for another process
         self._state = threading.Condition()
@@ -91,12 +94,20 @@ class SharedStudy:
             study = self._got(writing, depth)
             self._users += 1
         self._mine.depth = depth + 1
+        spoilt = False
         try:
             yield study
+        except (duckdb.Error, StudyDamaged) as error:
+            told = error if isinstance(error, StudyDamaged) else damage(self.path, error)
+            spoilt = told is not None
+            if told is None or told is error:
+                raise
+            raise told from error
         finally:
             self._mine.depth = depth
             with self._state:
                 self._users -= 1
+                self._spoilt = self._spoilt or spoilt
                 self._look()
                 self._state.notify_all()
 
@@ -155,7 +166,13 @@ class SharedStudy:
             return
 
     def _look(self) -> None:
-        """Hears who wants the study, and lets go of it as soon as nobody here needs it. With the state locked."""
+        """Hears who wants the study, and lets go of it as soon as nobody here needs it. With the state locked.
+
+        A damaged one is let go of too: the next who asks finds what lies there then, such as a copy from before.
+        """
+        if self._spoilt and self._users == 0:
+            self._let_go()
+            self._spoilt = False
         self._asked = self._wanted.pending() and not self._asking
         if self._asked and self._study is not None:
             self._wanted.hear()
@@ -164,8 +181,9 @@ class SharedStudy:
 
     def _let_go(self) -> None:
         if self._study is not None:
-            self._study.close()
-            self._study = None
+            study, self._study = self._study, None
+            with suppress(duckdb.Error):  # what cannot be written into a damaged file
+                study.close()
             self._stamp = _stamp(self.path)
 
     def _watch(self) -> None:

@@ -17,7 +17,7 @@ from dashboard.web import element_ids
 from dashboard.web.downloads import add_downloads
 from dashboard.web.guard import protect
 from dashboard.web.shell import add_shell, document, page_at
-from ingest.study.study_errors import StudyBusy
+from ingest.study.study_errors import StudyError
 
 _REFRESH_MS = 700
 _SCRIPTS = ("morphdom.min.js", "figures.js", "shell.js", "printing.js")
@@ -57,16 +57,17 @@ def build_app(
     _wire(app, session)
     for page in PAGES:
         page.wires(app, session)
-    app.server.register_error_handler(StudyBusy, _wait)
+    app.server.register_error_handler(StudyError, _wait)
     add_shell(app.server, session)
     add_downloads(app.server, session)
     protect(app.server, host, token, app.csp_hashes())
     return app
 
 
-def _wait(busy: Exception) -> Response:
-    """The answer while another process writes into the study; the shell asks again."""
-    return Response(f"{busy}", status=503, mimetype="text/plain; charset=utf-8", headers={"Retry-After": "2"})
+def _wait(error: Exception) -> Response:
+    """The answer while another process writes into the study, or while it is damaged or gone: why, and what to do. The
+    shell says so and asks again."""
+    return Response(f"{error}", status=503, mimetype="text/plain; charset=utf-8", headers={"Retry-After": "2"})
 
 
 def _working(version: int) -> html.Div:

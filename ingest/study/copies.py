@@ -6,7 +6,7 @@ the tick, and each lost something at the places where only the other has events.
 count theirs from 1. Nor do a song's notes: two consoles play it alike, and what their players press is their own.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -25,6 +25,14 @@ _COMPARED = 200_000
 _OTHERWISE = 50
 # Without a nonce to tell consoles apart, so many events at least must be the same.
 _WITHOUT_NONCE = 3
+# A mark that more power-ups of one log share tells none of them from the others.
+_MOST_SHARING = 100
+# Pairs of power-ups that are compared when a log comes, those with most marks in common first, and tables of kinds that
+# are looked into for that. A log that was copied ten times has ten pairs for each of its power-ups.
+MOST_PAIRS = 1000
+MOST_TABLES = 20_000
+_TOO_MANY = "More of its power-ups look like copies of others than are compared for one log: some runs may count twice."
+_FORGET = "Cut the log into its sessions, and take copies of it out of the study with `setscrew forget`."
 # What a run is known by again: when it started and ended, its stages and its deaths. Of clocks faster than 1 MHz only
 # microseconds are kept, so that ticks are compared roughly.
 _MARKS = """
@@ -41,29 +49,39 @@ _MARKS = """
                 // CASE WHEN d.clock_hz > 1000000 THEN 256 ELSE 1 END AS tick
         FROM marks m JOIN power_ups p USING (power_up_id) JOIN dictionaries d USING (dictionary_id)
         WHERE dictionary_id IN (SELECT dictionary_id FROM power_ups WHERE capture_id = $capture)
+        QUALIFY count(*) OVER (PARTITION BY p.capture_id, p.dictionary_id, what, tick) <= $sharing
     )
     SELECT m.power_up_id, o.power_up_id, mode(o.at_us - m.at_us),
         any_value(m.dictionary_id), any_value(m.nonce IS NOT NULL AND o.nonce IS NOT NULL)
     FROM ticked m JOIN ticked o ON o.dictionary_id = m.dictionary_id AND o.what = m.what AND o.tick = m.tick
         AND (o.nonce = m.nonce OR o.nonce IS NULL OR m.nonce IS NULL)
     WHERE m.capture_id = $capture AND (o.capture_id <> m.capture_id OR m.power_up_id < o.power_up_id)
-    GROUP BY ALL"""
+    GROUP BY m.power_up_id, o.power_up_id ORDER BY count(*) DESC, m.power_up_id, o.power_up_id LIMIT $most"""
 # What is left of a run without its start may hold nothing of all that: it is compared by its power-up's nonce.
 _WITHOUT_MARKS = """
     SELECT m.power_up_id, o.power_up_id, 0, m.dictionary_id, true
     FROM power_ups m JOIN power_ups o USING (dictionary_id, nonce)
     WHERE m.capture_id = $capture AND o.capture_id <> m.capture_id
         AND m.first_us <= o.last_us AND o.first_us <= m.last_us AND EXISTS (
-            FROM all_runs r WHERE r.power_up_id IN (m.power_up_id, o.power_up_id) AND r.begun <> 'seen')"""
+            FROM all_runs r WHERE r.power_up_id IN (m.power_up_id, o.power_up_id) AND r.begun <> 'seen')
+    ORDER BY ALL LIMIT $most"""
 
 
 def find_copies(cursor: duckdb.DuckDBPyConnection, capture_id: int) -> None:
-    """Notes which power-ups are copies of those of a capture that has just come."""
+    """Notes which power-ups are copies of those of a capture that has just come; a notice says so where more look like
+    copies than are compared."""
     q = cursor.execute
-    found = q(_MARKS, {"capture": capture_id, "wrap": _WRAP}).fetchall()
+    asked = {"capture": capture_id, "most": MOST_PAIRS + 1}
+    found = q(_MARKS, asked | {"wrap": _WRAP, "sharing": _MOST_SHARING}).fetchall()
     marked = {pair[:2] for pair in found}
-    found += [pair for pair in q(_WITHOUT_MARKS, {"capture": capture_id}).fetchall() if pair[:2] not in marked]
-    for one, other, shift_us, dictionary_id, nonces in found:
+    found += [pair for pair in q(_WITHOUT_MARKS, asked).fetchall() if pair[:2] not in marked]
+    tables = dict(q("SELECT dictionary_id, count(*) FROM kinds GROUP BY dictionary_id").fetchall())
+    looked_into = 0
+    for compared, (one, other, shift_us, dictionary_id, nonces) in enumerate(found):
+        looked_into += tables[dictionary_id]
+        if compared >= MOST_PAIRS or looked_into > MOST_TABLES:
+            q("INSERT INTO notices VALUES (?, 0, ?, ?, ?)", [capture_id, About.LIMIT.value, _TOO_MANY, _FORGET])
+            return
         if _same(cursor, one, other, shift_us, dictionary_id, 1 if nonces else _WITHOUT_NONCE):
             q("INSERT INTO twins VALUES (?, ?, ?), (?, ?, ?)", [one, other, shift_us, other, one, -shift_us])
 
@@ -205,11 +223,14 @@ def choose_copies(cursor: duckdb.DuckDBPyConnection) -> None:
     others: dict[int, set[int]] = defaultdict(set)
     for stretch in _stretches(runs):
         best = _best(stretch, lambda run: (whole[run.up], sha256[run.up], run.up))
+        captures = {run.capture for run in stretch}
+        for capture in captures:
+            others[capture] |= captures - {capture}
+        counting = sorted(best, key=lambda run: run.start_us)
         for run in stretch:
             twice[run.capture].append(run in best)
-            others[run.capture] |= {one.capture for one in stretch} - {run.capture}
             if run not in best:
-                aside.append((run.id, max(best, key=lambda one: (_shared(one, run), -one.start_us)).id))
+                aside.append((run.id, _counts_for(run, counting).id))
     if aside:
         cursor.executemany("INSERT INTO set_aside VALUES (?, ?)", aside)
     for capture_id, counts in twice.items():
@@ -273,7 +294,7 @@ def _count_events(cursor: duckdb.DuckDBPyConnection, power_ups: list[int]) -> No
         {"ups": power_ups},
     ).fetchall()
     for table, role in tables:
-        asked = f"SELECT _run, count(*) FROM {table} WHERE list_contains($runs::BIGINT[], _run) GROUP BY _run"
+        asked = f"SELECT _run, count(*) FROM {table} WHERE _run IN (SELECT unnest($runs::BIGINT[])) GROUP BY _run"
         for run, events in q(asked, {"runs": runs}).fetchall():
             counted[run][0] += events if role in STRUCTURE else 0
             counted[run][1] += events
@@ -329,6 +350,14 @@ def _best(stretch: list[_Run], rank: Callable[[_Run], tuple[int, str, int]]) -> 
             best.add(runs[at - 1])
         at = before
     return best
+
+
+def _counts_for(run: _Run, counting: list[_Run]) -> _Run:
+    """Of runs that do not lie over each other, by their start, the one with which `run` shares most of its time."""
+    # Those that begin in it, the last one before, and the nearest behind it.
+    first = max(0, bisect_left(counting, run.start_us, key=lambda one: one.start_us) - 1)
+    behind = bisect_right(counting, run.end_us, first, key=lambda one: one.start_us) + 1
+    return max(counting[first:behind], key=lambda one: (_shared(one, run), -one.start_us))
 
 
 def _shared(one: _Run, other: _Run) -> int:

@@ -200,7 +200,7 @@ class Import:
         ((timeless,),) = self._cursor.execute(asked, [self._capture_id]).fetchall()
         notices = [
             *self._of_the_line(session),
-            *limits(self._told_until, self._described.full),
+            *limits(self._told_until, self._described.full, session.stopped_at),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, timeless),
             *(given.notices if given is not None else ()),
             *own,

@@ -51,9 +51,13 @@ def clock(stops: Sequence["Stop"], back: int, back_offset: int, timeless_runs: i
     return [Notice(About.CLOCK, offset, " ".join(told), _CLOCK)] if told else []
 
 
-def limits(last_told: int | None, builds: bool) -> list[Notice]:
-    """What one log had too much of: from the byte `last_told` on, events that runs are built from; and builds."""
+def limits(last_told: int | None, builds: bool, stopped_at: int | None) -> list[Notice]:
+    """What one log had too much of: from the byte `last_told` on, events that runs are built from; builds; and from the
+    byte `stopped_at` on, resets."""
     told = []
+    if stopped_at is not None:
+        what = f"From byte {stopped_at:,} of the log on nothing is read: the console was reset too often for one log."
+        told.append(Notice(About.LIMIT, stopped_at, what, _CUT))
     if last_told is not None:
         what = f"From byte {last_told:,} of the log on its events are kept without runs: it has too many for one log."
         told.append(Notice(About.LIMIT, last_told, what, _CUT))

@@ -52,7 +52,7 @@ def damage(path: str | Path, error: BaseException) -> StudyDamaged | None:
     """That the study at `path` is damaged, where `error` of DuckDB's says so; otherwise None."""
     if not isinstance(error, duckdb.Error) or not re.search(
         r"Corrupt database file|Could not read enough bytes|SerializationException|Serialization Error"
-        r"|Failed to deserialize|Failed to load metadata",
+        r"|Failed to deserialize|Failed to load metadata|database has been invalidated|Failed to checkpoint",
         str(error),
     ):
         return None

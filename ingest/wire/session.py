@@ -29,6 +29,8 @@ HELD_BYTES = 1 << 20
 MAX_DICTIONARIES = 64
 # Each has a table of its own in the study, which takes memory however few its events are.
 MAX_KINDS_OF_A_LOG = 500
+# A reset every three seconds for eight hours. Each takes a thousandth of a second, whatever it holds.
+MAX_POWER_UPS = 10_000
 _KNOWN_BODIES = 1024
 # Changes of settings that wait to be used. More can only come from a log that never sends its dictionary.
 _MOST_SETTINGS = 32_768
@@ -119,6 +121,7 @@ class Session:
         self.notices: list[Notice] = []
         self.text: bytes | None = None
         self._full_ring = FullRing()
+        self.stopped_at: int | None = None  # where there were too many power-ups: from this byte on nothing is read
         self.ran_back = self.ran_back_at = 0  # how often the clock did without a reset, and where first
         self._given = given
         self.unread_bytes = 0
@@ -145,7 +148,7 @@ class Session:
         harm: list[Harm] = []
         ended: list[PowerUp] = []
         count = len(packets.start)
-        if not count:
+        if not count or self.stopped_at is not None:
             return spans, harm, ended
         data, start = packets.data, packets.start
         type_ = data.take(start) & 15
@@ -188,6 +191,9 @@ class Session:
                 begun = i
                 if self._up is not None:
                     ended.append(self._end(int(packets.offset[i]), harm))
+                if self.power_ups >= MAX_POWER_UPS:
+                    self.stopped_at = int(packets.offset[i])
+                    return spans, harm, ended
                 self._up = PowerUp(self.power_ups, int(packets.offset[i]), whole=kind == SETTINGS)
                 self.power_ups += 1
                 self._values, self._settled = [], False

@@ -4,7 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from ingest.study import copies
+from ingest.study.capture_counts import About
 from ingest.study.store import Study
+from ingest.wire import session
 from ingest.wire.framing import Framer
 from tests.bench.ingest.hostile import _AT, _GO, Packets, _plain, measured, write
 from tests.ingest.studies import imported, rows
@@ -19,8 +22,44 @@ _MOST_MB = 500
 def test_memory_and_time_are_bounded(tmp_path: Path, name: str, size: int) -> None:
     found = measured(write(name, size, tmp_path), tmp_path / "s.duckdb")
     assert found["peak_mb"] < _MOST_MB
-    # Seconds of CPU time here: 0.5, 4, 1 and 3; before, 13, more than 300, 60 and 60.
     assert found["cpu_s"] < 20
+
+
+def test_nothing_is_read_after_too_many_resets(study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What came until then is there, whatever the log goes on with, and what is left out is told."""
+    monkeypatch.setattr(session, "MAX_POWER_UPS", 5)
+    make, dictionary = Packets(), _plain(_GO, _AT)
+    log = make.begin(dictionary)
+    ends = []
+    for nonce in range(2, 12):
+        log += make.settings(dictionary.id, nonce, []) + make(4, b"\0\4ab")
+        ends.append(len(log))
+    result = imported(study, tmp_path / "a.playlog", log)
+    assert (result.power_ups, result.runs, result.events) == (5, 4, 8)
+    (told,) = [notice for notice in result.notices if notice.about is About.LIMIT]
+    # The first power-up is that of the dictionary, the sixth the one of the nonce 6.
+    assert told.byte_offset == ends[3] and f"{ends[3]:,}" in told.what
+    imported(study, tmp_path / "b.playlog", log[: ends[3]])
+    assert rows(study, "SELECT count(*), any_value(about) FROM notices WHERE about = 'limit'") == [(1, "limit")]
+
+
+def test_so_many_power_ups_are_compared_as_a_playtest_has(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every power-up of this log looks like every second other one."""
+    compared = []
+    same = copies._same
+    monkeypatch.setattr(copies, "_same", lambda *pair: compared.append(pair[1:3]) or same(*pair))
+    monkeypatch.setattr(copies, "MOST_PAIRS", 50)
+    made = write("copies", 3000, tmp_path)
+    result = imported(study, tmp_path / "a.playlog", made.read_bytes())
+    assert result.runs > 30 and len(compared) == len(set(compared)) == 50
+    assert [notice.what for notice in result.notices if notice.about is About.LIMIT] == [copies._TOO_MANY]
+    # More of one log than may share a mark are told apart by nothing else, and not compared.
+    compared.clear()
+    monkeypatch.setattr(copies, "_MOST_SHARING", 10)
+    imported(study, tmp_path / "b.playlog", made.read_bytes() + b"\0")
+    assert compared == []
 
 
 def test_frames_that_are_none_are_counted_all_and_kept_as_numbers() -> None:

@@ -9,7 +9,7 @@ import pytest
 from analysis.findings import QUESTIONS
 from analysis.reader import Reader
 from analysis.selection import Selection
-from ingest.said.build_order import Played, order_of
+from ingest.said.build_order import MOST_LOOKS, Played, order_of
 from ingest.said.forgetting import forget_capture
 from ingest.said.notes import add_prediction, note_order, take_back
 from ingest.study.store import Study, import_log, open_study
@@ -225,3 +225,17 @@ def test_thousands_of_builds_are_ordered_in_time() -> None:
     names = [f"{n}" for n in range(5000)]
     many = [played(name, "x", n) for n, name in enumerate(names)]
     assert order_of(names[::-1], many, [], last=True).builds == tuple(names)
+
+
+def test_logs_that_contradict_each_other_cost_a_bounded_number_of_looks() -> None:
+    """Ten logs have 2,000 builds in ten orders by lot; twice as many that agree take twice as long."""
+    dice, names = random.Random(1), [f"{n}" for n in range(2000)]
+    mixed = [played(name, f"{log}", n) for log in range(10) for n, name in enumerate(dice.sample(names, 2000))]
+    order = order_of(names, mixed, [], last=True)
+    assert sorted(order.builds) == sorted(names)
+    assert MOST_LOOKS <= order.looks < MOST_LOOKS + 100_000
+    agreeing = [played(f"{n}", f"{log}", n) for log in range(10) for n in range(log % 2, 4000, 1 + log % 3)]
+    few = order_of(names[::-1], [one for one in agreeing if one.number < 2000], [], last=True)
+    many = order_of([f"{n}" for n in range(4000)][::-1], agreeing, [], last=True)
+    assert few.builds == tuple(names) and many.known("0", "3999")
+    assert 0 < many.looks < 3 * few.looks < MOST_LOOKS

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from itertools import cycle
+from itertools import count, cycle
 from pathlib import Path
 
 from ingest.vocabulary import EventRole, FieldRole, FieldType
@@ -203,6 +203,31 @@ def back_in_time() -> Iterator[bytes]:
         yield b"".join(make(4, b"\0", time=(time := time - 1) & 0xFFFFFFFF) for _ in range(65536))
 
 
+def back_to_known() -> Iterator[bytes]:
+    """The same, and each power-up says which dictionary it has; a run in each."""
+    make = Packets()
+    dictionary = _plain(_GO, _AT)
+    yield make.begin(dictionary)
+    while True:
+        yield b"".join(
+            make.settings(dictionary.id, 1, [], time=time) + make(4, b"\0\4ab", time=time)
+            for _ in range(10_000)
+            for time in (0xC0000000, 0x80000000, 0x40000000, 0)
+        )
+
+
+def copies() -> Iterator[bytes]:
+    """Two power-ups in turn, each as the one before the last; after so many all of them later."""
+    make = Packets()
+    dictionary = _plain(_GO, _OVER, _AT)
+    yield make.begin(dictionary)
+    for first in count(0, 10_000):
+        yield b"".join(
+            make.settings(dictionary.id, n % 2, [], time=n // 180) + make(4, b"\0\x08ab\5\5", time=n // 180)
+            for n in range(first, first + 10_000)
+        )
+
+
 def builds() -> Iterator[bytes]:
     """A new value and a run in turn: a new build each."""
     make = Packets()
@@ -345,6 +370,8 @@ LOGS: dict[str, Callable[[], Iterator[bytes]]] = {
         power_ups,
         power_ups_played,
         back_in_time,
+        back_to_known,
+        copies,
         builds,
         wide_builds,
         settings_alone,
