@@ -175,8 +175,8 @@ def checked(cursor: duckdb.DuckDBPyConnection, game: str, what: str, name: str, 
         if of is What.TUNABLE:
             twin = next(t for dictionary in made for t in _twins(dictionary, name, word))
             raise BadRole(
-                f"{name!r} cannot have the role {word}: the tunable {twin!r} has it, and holds for the same part of the "
-                f"game. Take it from that tunable first: give {twin!r} the role {NONE}"
+                f"{name!r} cannot have the role {word}: the tunable {twin!r} has it, and holds for the same part of "
+                f"the game. Take it from that tunable first: give {twin!r} the role {NONE}"
             )
         raise BadRole(
             f"{name!r} cannot have the role {word}: another field of this kind has it, or has `ago` or `ahead`, "

@@ -1,18 +1,18 @@
-"""A study that is damaged while the dashboard is open: told in words on every page and by every command, and survived."""
+"""A study that is damaged while the dashboard is open: told in words by every page and command, and survived."""
 
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from dashboard.session import Session
+from dashboard.web.shared_study import SharedStudy
 from flask.testing import FlaskClient
 
 from dashboard import exits
 from dashboard.cli import main
 from dashboard.pages import PAGES
-from dashboard.session import Session
 from dashboard.web.app import build_app
-from dashboard.web.shared_study import SharedStudy
 
 HOW = ("middle", "cut", "text")
 # What a person can do about it.
