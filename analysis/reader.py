@@ -6,7 +6,7 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import Mapping
-from contextlib import AbstractContextManager, suppress
+from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -15,7 +15,6 @@ import duckdb
 import numpy as np
 
 from analysis.selection import Selection
-from ingest.study.study_errors import StudyError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -146,8 +145,7 @@ class RememberingReader(Reader):
     def _drop(self, count: int) -> None:
         for _ in range(count):
             table = self._chosen.popitem(last=False)[1]
-            # A study that cannot be read any more has lost its tables: whoever asks next is told.
-            with suppress(duckdb.Error, StudyError), self._connection.cursor() as cursor:
+            with self._connection.cursor() as cursor:
                 cursor.execute(f"DROP TABLE IF EXISTS {table}")
 
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
