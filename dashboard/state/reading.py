@@ -1,6 +1,7 @@
 """What pages ask of the study: findings, tables, what the filter offers; each worked out once."""
 
 import json
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,6 +22,7 @@ from dashboard.state.jobs import Job
 from dashboard.state.memory import Memory
 from dashboard.web.filters import Choices, from_address
 from ingest.said.roles import Listed, games, listed
+from ingest.study.study_errors import StudyError
 from ingest.vocabulary import Recruitment
 
 
@@ -53,7 +55,8 @@ class Reading:
 
     def changed(self) -> None:
         """To be called after every change of the study."""
-        self.reader.forget()
+        with suppress(StudyError):  # a study that cannot be read has lost what is to be dropped
+            self.reader.forget()
         self._memory.forget()  # last: what was answered from the reader's old answers goes with it
 
     def chosen(self, search: str | None) -> Selection | None:

@@ -5,13 +5,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from dashboard.session import Session
-from dashboard.web.shared_study import SharedStudy
 from flask.testing import FlaskClient
 
 from dashboard import exits
 from dashboard.cli import main
 from dashboard.pages import PAGES
+from dashboard.state.dashboard_session import Session
+from dashboard.state.shared_study import SharedStudy
 from dashboard.web.app import build_app
 
 HOW = ("middle", "cut", "text")
