@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from flask.testing import FlaskClient
 
-from dashboard import exits
 from dashboard.cli import main
+from dashboard.command_line import exits
 from dashboard.pages import PAGES
 from dashboard.state.dashboard_session import Session
 from dashboard.state.shared_study import SharedStudy
