@@ -18,7 +18,7 @@ from analysis.models.fitting.sampling import (
 from analysis.models.observed import Observed
 from analysis.models.targets import Changeable, Outcome, Target
 from analysis.tuning.ranking import propose
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 
 
 def test_equal_weights_are_worth_all_draws_and_one_alone_is_worth_one():
@@ -83,6 +83,8 @@ class _Even(Fitted):
 
 @pytest.mark.parametrize(("effective", "told"), [(12.4, True), (49.9, True), (50.0, False), (900.0, False)])
 def test_too_few_effective_draws_are_told_with_the_proposal(effective, told):
-    (made,) = propose(_Even(effective), [Target("finish", Outcome.FINISH, 0.5, 0.05)], Changeable(), "g")
+    (made,) = propose(
+        _Even(effective), [Target("finish", Outcome.FINISH, 0.5, 0.05)], Changeable(), "g", Recruitment.AUDIENCE
+    )
     assert (made.draws, made.effective_draws) == (200, effective)
     assert any("independent" in warning for warning in made.warnings) == told
