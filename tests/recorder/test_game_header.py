@@ -275,8 +275,15 @@ def blocks_of_the_readme() -> list[str]:
     return re.findall(r"```c\n(.*?)```", (RECORDER / "README.md").read_text(encoding="utf-8"), re.DOTALL)
 
 
-# A UART as the README's example knows it, whose line is fast.
-UART = """
+# The part that the README's example knows, with a line that is fast.
+DEVICE = """
+#include <stdbool.h>
+#include <stdint.h>
+#include <stdio.h>
+volatile uint32_t milliseconds;
+static uint32_t __get_PRIMASK(void) { return 0; }
+static void __set_PRIMASK(uint32_t was) { (void)was; }
+static void __disable_irq(void) {}
 enum { USART_CR1_TXEIE = 0x80, USART_SR_TXE = 0x80, EMPTY = 0x100 };
 static struct { volatile uint32_t CR1, SR, DR; } usart = {0, USART_SR_TXE, EMPTY}, *USART2 = &usart;
 void USART2_IRQHandler(void);
@@ -299,18 +306,15 @@ def what_the_example_sends(folder: Path, header: str, *, by_polling: bool = Fals
     (polling,) = [block for block in blocks_of_the_readme() if block.startswith("while (uart_can")]
     if by_polling:
         game = game.replace("unlock, send, enable_interrupt}", "unlock, NULL, NULL}")
-    before, _, inside = game.partition("playlog_init(")
-    (folder / "moth_log.h").write_text("#pragma once\n" + header, encoding="utf-8")
-    source = (
-        f'#include <stdio.h>\n#include "moth_log.h"\nstatic uint32_t time;\n{UART}'
-        "static uint32_t ticks(void) { return time += 10; }\nstatic uint32_t lock(void) { return 0; }\n"
-        f"static void unlock(uint32_t was) {{ (void)was; }}\n{before}\n"
-        f"int main(void) {{ const uint16_t nonce = 1; int byte;\nplaylog_init({inside}\n"
-        f"for (int frame = 0; frame < 1000; frame++) {{ playlog_poll(&play); line();\n{polling} }}\n"
-        "(void)send; (void)enable_interrupt; return 0; }\n"
+    (forever,) = re.findall(r"for \(;;\) playlog_poll\(&play\);", game)
+    (folder / "moth_log.h").write_text(header, encoding="utf-8")
+    (folder / "device.h").write_text(DEVICE, encoding="utf-8")
+    for_a_while = (
+        "int byte; (void)byte; (void)send; (void)enable_interrupt; (void)uart_can_take_a_byte; (void)uart_write;\n"
+        "for (int frame = 0; frame < 1000; frame++) { milliseconds += 20; playlog_poll(&play); line();\n"
+        f"{polling if by_polling else ''} }}"
     )
-    if not by_polling:
-        source = source.replace(polling, "(void)byte; (void)uart_can_take_a_byte; (void)uart_write;")
+    source = game.replace(forever, for_a_while)
     (folder / "game.c").write_text(source, encoding="utf-8")
     program = folder / "game"
     done = subprocess.run(
