@@ -12,6 +12,7 @@ from analysis.findings.survival import risks
 from analysis.reader import Columns
 from analysis.selection import Selection
 from analysis.stats.learning import part_against_rest, slope_within_players
+from analysis.stats.recurrent import cox
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -162,6 +163,49 @@ def test_the_strongest_of_several_factors_is_not_taken_for_one_chosen_beforehand
             sure = not found.estimate.low <= 1 <= found.estimate.high
             told += sure and "may be chance" not in found.sentence
     assert told <= 11  # 5 % and three standard errors
+
+
+def test_a_part_that_only_good_players_reach_is_no_safer():
+    """Nothing matters but the player: 20 of them, log-sd 1. Who lives long comes to the later stages."""
+    rng = np.random.default_rng(21)
+    basis = Basis({"run_id": np.arange(60), "player": np.repeat(np.arange(20), 3)}, frozenset(), ())
+    told = pooled = 0
+    for _ in range(40):
+        rows = []
+        for who, rate in enumerate(np.exp(rng.normal(0, 1, 20)) / 10):
+            for attempt in (1, 2, 3):
+                stage, at = 1, 0.0
+                for _ in range(3):
+                    left = rng.exponential(1 / rate)
+                    alive = 0.0
+                    # A stage lasts 20 s alive; a death gives the rest of it to the next life.
+                    while left > 20 - at and stage <= 4:
+                        rows.append((who, attempt, stage, alive, alive + 20 - at, False))
+                        left, alive, at, stage = left - (20 - at), alive + 20 - at, 0.0, stage + 1
+                    if stage > 4:
+                        break
+                    rows.append((who, attempt, stage, alive, alive + left, True))
+                    at += left
+        who, attempt, stage, entry, end, died = map(np.array, zip(*rows, strict=True))
+        columns = {
+            "player": who.astype(str),
+            "build": np.full(who.size, "1.0"),
+            "entry_s": entry,
+            "end_s": end,
+            "died": died,
+            "stage": stage.astype(float),
+            "stage_kind": np.zeros(who.size),
+            "tier": np.zeros(who.size),
+            "attempt": attempt,
+        }
+        (found,) = risks.find(_Spells(columns), Selection(GAME), basis)
+        assert "the same player's risk" in found.sentence
+        told += not found.estimate.low <= 1 <= found.estimate.high and "may be chance" not in found.sentence
+        between = cox(entry, end, died, np.column_stack([stage, np.log2(attempt)]), who)
+        low, high = between.interval(0.975)
+        pooled += bool(np.any((low > 0) | (high < 0)))
+    assert told <= 6  # 5 % of 40 and three standard errors
+    assert pooled >= 12  # the same lives, players not held apart: this is what would be false
 
 
 def test_runs_that_were_cut_might_have_got_further(tmp_path):

@@ -5,6 +5,7 @@ import pytest
 
 from analysis.findings import survival
 from analysis.findings.grouping import group_names
+from analysis.findings.survival.curves import median_estimate
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
 from tests.analysis.playtest import GAME, Playtest, reader_of
@@ -104,6 +105,30 @@ def test_tries_after_the_first_clearing_do_not_count_and_stages_never_cleared_ar
     assert first == [(0, 1.0), (1, 0.5), (3, 0.0)]
     # Nobody finished the game: the curve of all says so.
     assert attempts.sentence.startswith("In none of 4 players was a first finish seen")
+
+
+@pytest.mark.parametrize(("finishers", "told"), [(1, False), (4, False), (5, True)])
+def test_a_median_that_one_player_came_to_is_not_named(finishers, told, tmp_path):
+    """Twelve players give up after one or two runs. Those who go on to the ninth finish there: the curve falls to 0."""
+    test = Playtest()
+    for who in range(1, 13):
+        last = 9 if who <= finishers else 1 + who % 2
+        for attempt in range(1, last + 1):
+            test.run(who, [2.0], ending=0 if attempt == 9 else 1, sampled=False)
+    with test.study(tmp_path) as study:
+        found = {one.id: one for one in survival.find(reader_of(study), Selection(GAME))}["survival.on_attempts"]
+    assert (found.facts["median"] == 9) is told
+    assert found.sentence.startswith("Half of 12 players" if told else "Fewer than half of 12 players")
+
+
+def test_a_curve_that_falls_to_a_half_by_the_end_of_few_names_no_median():
+    """Two of ten end at 1, two more at 5 when three are left: 4 of 10 ended, and the curve says 27 % went on."""
+    duration, died = np.r_[1, 1, [2] * 5, 5, 5, 6], np.r_[1, 1, [0] * 5, 1, 1, 0].astype(bool)
+    curve = survival_by_player(duration, died, np.arange(10))
+    assert curve.median().value == 5 and median_estimate(curve, "s").value is None
+    # The same with one life more a player seen to end: half of all ended by then, which is no guess.
+    again = survival_by_player(np.r_[duration, [1] * 10], np.r_[died, np.ones(10, bool)], np.tile(np.arange(10), 2))
+    assert median_estimate(again, "s").value == 1
 
 
 def test_the_interval_of_a_group_is_the_one_by_its_players(found):

@@ -75,6 +75,8 @@ def test_damage_is_counted_and_told(study: Study, tmp_path: Path) -> None:
     damaged = answers["trust.damaged"]
     assert "1 of 4 runs (25 %)" in damaged.sentence and "Longer runs are more likely" in damaged.sentence
     assert "20 s" in damaged.sentence
+    # Of the very runs at hand: a share that is no estimate has no interval.
+    assert (damaged.estimate.value, damaged.estimate.low, damaged.estimate.high) == (0.25, None, None)
     assert "1 of 4 runs has no end" in answers["trust.endings"].sentence
     assert "the console was reset" in answers["trust.endings"].sentence
     assert "2 of 4 runs have no player tag" in answers["trust.tags"].sentence

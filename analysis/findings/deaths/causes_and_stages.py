@@ -117,7 +117,7 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         rest = against_rest(found, "there", "elsewhere", f"{len(rows)} parts of the game")
         sentence = f"Deaths come fastest in {name}: {rate_words} a minute alive {limits(estimate)}{rest}."
         if found is not None:
-            headline = f"{capital(name)} is the deadliest part: players die {as_often(found.ratio.value)} there."
+            headline = f"{capital(name)} is the deadliest: players die {as_often(found.ratio.value)} there."
             doubtful = found.ratio.low is None or found.ratio.low <= 1
     return BY_STAGE.finding(basis, sentence, estimate, tables, headline=headline, doubtful=doubtful)
 

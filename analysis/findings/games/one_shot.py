@@ -130,7 +130,8 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
     most = counted(longest, "hit")
     headline = ""
     if median.value is None:
-        sentence = f"More than half of {size} met no miss before the run ended; the longest had {most}."
+        met = int(streak.missed.sum())
+        sentence = f"{met} of {size} met a miss before the run ended; the longest had {most}."
     else:
         met = f"have met a miss by shot {amount(median.value)} {limits(median)}"
         sentence = f"Half of {size} {met}; the longest had {most}."

@@ -18,7 +18,7 @@ from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared
 from analysis.findings.grouping import group_names, groupings
-from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
+from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, LEAST_AT_RISK, curve_table, grouped, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
@@ -198,11 +198,14 @@ def _axis(key: str, unit: str, units: _Units, groups: _Tables, basis: Basis) -> 
     curve = survival_by_player(units.value, units.happened, units.player)
     median = median_estimate(curve, axis)
     size = counted(curve.runs, unit, "lives" if unit == "life" else "")
-    interval = limits(replace(median, unit=""))
-    if not units.happened.any():
+    interval, ended = limits(replace(median, unit="")), int(np.sum(units.happened))
+    if not ended:
         sentence = f"In none of {size} was {event} seen; the longest went on for {_told(curve.last, axis)}."
-    elif median.value is None:
+    elif median.value is None and 2 * ended < curve.runs:
         sentence = f"Fewer than half of {size} reached {event} within {_told(curve.last, axis)}."
+    elif median.value is None:
+        few = f"fewer than {LEAST_AT_RISK} players went on for so long"
+        sentence = f"{ended} of {size} reached {event}; in how many {axis} half of all would, cannot be told: {few}."
     else:
         sentence = f"Half of {size} reached {event} within {_told(median.value, axis)} {interval}."
     tables = {"curve": curve_table(curve)} | groups

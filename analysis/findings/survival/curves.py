@@ -32,6 +32,8 @@ GROUPS = (
 )
 # A screen is no wider: further steps of a curve would not be seen.
 MOST_POINTS = 400
+# A median that fewer players than these reached is not named. A convention, no source.
+LEAST_AT_RISK = 5
 
 
 def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[str, Array]:
@@ -63,8 +65,17 @@ def curve_table(curve: SurvivalCurve, most_points: int = MOST_POINTS) -> dict[st
 
 
 def median_estimate(curve: SurvivalCurve, unit: str) -> Estimate:
-    """The median duration; None where fewer than half were seen to end."""
+    """The median duration; None where fewer than half were seen to end, and where it would rest on a few players.
+
+    With most censored the curve can come down to one half by the end of a single player.
+    """
     median = curve.median()
+    if median.value is not None:
+        there = curve.time <= median.value
+        # Where half of all were seen to end, nothing was carried over from those who went on.
+        half_seen = 2 * int(curve.deaths[there].sum()) >= curve.runs
+        if not half_seen and curve.players_at_risk[there][-1] < LEAST_AT_RISK:
+            return Estimate(None, level=curve.level, players=curve.players, unit=unit)
     # Without an upper limit the interval is open: the data do not say how long at most.
     return replace(median, low=None if median.value is None else median.low, unit=unit)
 
@@ -87,7 +98,7 @@ def grouped(
         for column, values in ({"group": np.full(table["time"].size, name)} | table).items():
             long.setdefault(column, []).extend(values.tolist())
         mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)
-        middle = curve.median()
+        middle = median_estimate(curve, "")
         row = {
             "group": name,
             "players": curve.players,

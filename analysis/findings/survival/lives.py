@@ -85,10 +85,14 @@ def whole(life: Columns, basis: Basis) -> Finding:
     lives, headline = f"{counted(duration.size, 'life', 'lives')} of {counted(curve.players, 'player')}", ""
     if not died.any():
         sentence = f"Nobody died in {lives}; the longest lasted {amount(curve.last, 's')} alive."
+    elif median.value is None and not np.any(curve.surviving > 0.5):
+        sentence = f"{int(died.sum())} of {lives} were seen to end; how long half of them last cannot be told."
     elif median.value is None:
-        left, left_low, left_high = curve.surviving[-1], curve.low[-1], curve.high[-1]
-        share = Estimate(float(left), *_limits(left_low, left_high), unit="share")
-        sentence = f"{percent(left)} of {lives} outlast {amount(float(curve.time[-1]), 's')} alive {limits(share)}."
+        # Below one half the curve rests on a few players, or it never comes down so far.
+        end = int(np.flatnonzero(curve.surviving > 0.5)[-1])
+        left = curve.surviving[end]
+        share = Estimate(float(left), *_limits(curve.low[end], curve.high[end]), unit="share")
+        sentence = f"{percent(left)} of {lives} outlast {amount(float(curve.time[end]), 's')} alive {limits(share)}."
     else:
         sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
         headline = f"Half of the lives are over after {amount(median.value, 's')}."

@@ -1,5 +1,6 @@
-"""What raises the risk of dying, everything else alike. Called by survival.py.
+"""What raises the risk of dying, each player compared with itself. Called by survival.py.
 
+Only the better players come to the later parts, and they make more attempts: between players those would look safe.
 Levels are left to genres.levels: they rise with time itself, so that at one time only better players are at a higher
 one.
 """
@@ -13,8 +14,9 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate
-from analysis.stats.recurrent import cox
+from analysis.stats.recurrent import CoxFit, cox
 from analysis.words import amount, limits
 
 RISKS = Declared(
@@ -49,16 +51,8 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         return []
     if stretch["end_s"].size > _MOST_STRETCHES:
         return []
-    fit = cox(
-        stretch["entry_s"],
-        stretch["end_s"],
-        stretch["died"] == 1,
-        np.column_stack([x for _, x in factors.values()]),
-        stretch["player"],
-        # Each build has a danger of its own: an easier one that is played later is no learning.
-        stretch["build"].astype(str),
-    )
-    if not fit.converged:
+    fit = _fit(stretch, np.column_stack([x for _, x in factors.values()]))
+    if fit is None or not fit.converged:
         return []
     low, high = fit.interval()
     rows: dict[str, list[Any]] = {
@@ -71,15 +65,30 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     # The factor told most surely from no effect leads.
     lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(fit.robust, 1e-12)))
     estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
-    others = "the others alike" if len(factors) > 1 else "nothing else taken into account"
+    others = ", the others alike" if len(factors) > 1 else ""
     # The strongest of several is as strong by chance more often than one chosen beforehand.
     held_low, held_high = fit.interval(1 - (1 - LEVEL) / len(factors))
     picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
+    chance = f"; as the strongest of {len(factors)} looked at, it may be chance" if picked else ""
     sentence = (
-        f"With {rows['unit'][lead]} the risk of dying is {amount(estimate.value)} times as high {limits(estimate)}, "
-        f"{others}{f'; as the strongest of {len(factors)} looked at, it may be chance' if picked else ''}."
+        f"With {rows['unit'][lead]} the same player's risk of dying is {amount(estimate.value)} times as high "
+        f"{limits(estimate)}{others}{chance}."
     )
     return [RISKS.finding(basis, sentence, estimate, {"factors": rows})]
+
+
+def _fit(stretch: Columns, factors: np.ndarray) -> CoxFit | None:
+    """The fit in which each player has a danger of its own on each build; None with fewer than two players who died.
+
+    An easier build that is played later is no learning, and a player who comes far no proof that it is safe there.
+    """
+    died, player = stretch["died"] == 1, stretch["player"]
+    # Who never died is compared with nobody, and is no cluster.
+    tells = np.isin(player, player[died])
+    if np.unique(player[tells]).size < 2:
+        return None
+    own = numbered(player[tells])[1] * (np.unique(stretch["build"]).size + 1) + numbered(stretch["build"][tells])[1]
+    return cox(stretch["entry_s"][tells], stretch["end_s"][tells], died[tells], factors[tells], player[tells], own)
 
 
 def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:

@@ -8,7 +8,6 @@ from analysis.findings.declared import Column, Declared
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.proportions import share_by_player
 from analysis.words import amount, counted, percent
 
 _ALIVE = Column("alive_s", "s", "time alive in the run")
@@ -20,7 +19,7 @@ DAMAGED = Declared(
     "trust.damaged",
     "trust",
     "Runs that span damage",
-    "share_by_player",
+    "count",
     {
         "runs": (
             Column("run_id", "", "number of the run in the study"),
@@ -77,7 +76,8 @@ def _damaged(basis: Basis) -> Finding:
     run, runs = basis.run.frame, basis.runs
     damaged = basis.run["damaged"] == 1
     count = int(damaged.sum())
-    share = share_by_player(damaged.astype(float), np.ones(runs), basis.run["player"])
+    # Of the very runs at hand: nothing is estimated, so there is no interval.
+    share = Estimate(count / runs, unit="share")
     warnings = (f"Findings on these runs rest on {percent(share.value)} damaged ones.",) if count else ()
     sentence = f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
     if not count:

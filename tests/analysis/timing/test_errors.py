@@ -265,3 +265,24 @@ def test_the_median_player_and_its_interval_of_order_statistics():
     held = [median_of_players(rng.lognormal(0, 1, 15)) for _ in range(1500)]
     covered = np.mean([e.low <= 1 <= e.high for e in held])
     assert covered == pytest.approx(1 - 2 * stats.binom.cdf(3, 15, 0.5), abs=0.015)
+
+
+@pytest.mark.parametrize("notes_a_run", [(60, 60, 60), (120, 60, 30, 60, 60)])
+def test_the_interval_of_a_players_own_bias_holds_where_runs_differ(notes_a_run):
+    """The player is 15 ms earlier or later from run to run, and scatters by 30 ms in each; 0 is the truth."""
+    rng = np.random.default_rng(14)
+    run = np.repeat(np.arange(len(notes_a_run)), notes_a_run)
+    held = single = 0
+    for _ in range(400):
+        error = rng.normal(0, 30, run.size) + rng.normal(0, 15, run.max() + 1)[run]
+        found = errors_by_player(timed_notes(error, run=run))
+        held += bool(found.bias_low_us[0] <= 0 <= found.bias_high_us[0])
+        # Each note taken as a look of its own: this is what would be false.
+        single += abs(found.bias_us[0]) <= 1.96 * found.spread_us[0] * np.sqrt(np.pi / 2 / run.size)
+    assert 0.91 * 400 <= held <= 0.99 * 400
+    assert single < 0.7 * 400
+
+
+def test_a_single_run_says_nothing_of_how_a_bias_changes():
+    found = errors_by_player(timed_notes(np.random.default_rng(15).normal(0, 30, 80), run=np.zeros(80, int)))
+    assert np.isnan(found.bias_low_us[0]) and np.isnan(found.bias_high_us[0]) and np.isfinite(found.bias_us[0])
