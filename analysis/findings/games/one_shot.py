@@ -130,8 +130,7 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
     most = counted(longest, "hit")
     headline = ""
     if median.value is None:
-        met = int(streak.missed.sum())
-        sentence = f"{met} of {size} met a miss before the run ended; the longest had {most}."
+        sentence = f"{int(streak.missed.sum())} of {size} met a miss before the run ended; the longest had {most}."
     else:
         met = f"have met a miss by shot {amount(median.value)} {limits(median)}"
         sentence = f"Half of {size} {met}; the longest had {most}."
