@@ -54,10 +54,19 @@
   }
 
   /* The answer's figure is large, those beside it are small. */
-  const LEAST = 300, MOST_BESIDE = 230;
+  const LEAST = 300, MOST_BESIDE = 230, MOST_ABOVE = 260;
   function fit(place, layout) {
     if (place.closest(".lead")) { layout.height = Math.max(layout.height, LEAST); }
-    if (place.closest(".beside")) { layout.height = Math.min(layout.height, MOST_BESIDE); }
+    if (place.closest(".beside")) {
+      layout.height = Math.min(layout.height, Math.max(MOST_BESIDE, (layout.meta && layout.meta.least) || 0));
+    }
+    /* What was opened stands below it, in the same view. */
+    if (place.closest(".above")) { layout.height = Math.min(layout.height, MOST_ABOVE); }
+    /* A screen is no higher than its width lets it be. */
+    if (layout.meta && layout.meta.aspect) {
+      const around = layout.margin.t + layout.margin.b;
+      layout.height = Math.min(layout.height, Math.round(place.clientWidth / layout.meta.aspect) + around);
+    }
   }
 
   async function fill(place) {

@@ -74,7 +74,11 @@
     const now = place ? place.dataset.opened : null;
     /* A list beside the map stays where it is if it is in sight. */
     const block = place && place.matches(".wide") ? "start" : "nearest";
-    if (now !== null && now !== opened) { place.scrollIntoView({ block: block }); }
+    /* What stands above it is to be seen together with it, where there is room. */
+    const above = document.querySelector("#reading .answer.above");
+    const top = function (one) { return one.getBoundingClientRect().top; };
+    const sight = above && block === "start" && top(place) - top(above) < 0.65 * window.innerHeight ? above : place;
+    if (now !== null && now !== opened) { sight.scrollIntoView({ block: block }); }
     opened = now;
   }
 

@@ -1,6 +1,7 @@
 """`setscrew demo`: a fresh study of the demo logs, opened in the dashboard."""
 
 import argparse
+import shutil
 import sys
 import tempfile
 import tomllib
@@ -62,6 +63,14 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
         for targets in sorted(logs_folder.glob("targets_*.toml")):
             text = targets.read_text(encoding="utf-8")
             add_target(study.connection, tomllib.loads(text)["game"], text)
+    pictures = logs_folder / "stage_pictures"
+    if not thrown_away:
+        # Where `setscrew show` and `setscrew report` look for them.
+        shipped, pictures = pictures, beside(path, None, "pictures")
+        pictures.mkdir(exist_ok=True)
+        for picture in sorted(shipped.glob("*.png")):
+            if not (pictures / picture.name).exists():
+                shutil.copyfile(picture, pictures / picture.name)
     if thrown_away:
         print(
             "This study, and all that is recorded in it, is deleted at the end; --study FILE keeps both.",
@@ -75,7 +84,7 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
             "127.0.0.1",
             arguments.port,
             open_browser=not arguments.no_browser,
-            pictures=logs_folder / "stage_pictures",
+            pictures=pictures,
             thrown_away=thrown_away,
         )
     except OSError as error:

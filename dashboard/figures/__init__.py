@@ -11,6 +11,7 @@ from dashboard.figures import (
     comparison_figures,
     console_figures,
     death_figures,
+    death_maps,
     death_strip,
     genre_figures,
     player_figures,
@@ -24,9 +25,9 @@ Draw = Callable[[Finding, Theme], go.Figure | None]
 
 # Finding id -> how it is drawn. A finding that is not here is shown by its sentence and its table.
 FIGURES: dict[str, Draw] = {
-    "deaths.places": death_figures.places,
-    "deaths.places_by_cause": death_figures.places_apart,
-    "deaths.places_by_stage": death_figures.places_apart,
+    "deaths.places": death_maps.places,
+    "deaths.places_by_cause": death_maps.places_apart,
+    "deaths.places_by_stage": death_maps.places_apart,
     "deaths.causes": death_figures.causes,
     "deaths.by_stage": death_figures.by_stage,
     "deaths.fairness": death_figures.fairness,
@@ -98,7 +99,7 @@ WIDE = frozenset(
 # On paper a row holds more panels: what is there small is looked at closer.
 _ON_PAPER: dict[Draw, Draw] = {
     survival_figures.on_axis: partial(survival_figures.on_axis, most_columns=5),
-    death_figures.places_apart: partial(death_figures.places_apart, most_columns=6),
+    death_maps.places_apart: partial(death_maps.places_apart, most_columns=6),
 }
 # Its warnings are long.
 WIDE_ON_PAPER = WIDE | {"trust.verdict"}

@@ -246,6 +246,7 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
         height=whisker_height(len(labels)) + 10 * len(labels) + 70,
         xaxis={"range": [0, 102]},
         legend={"traceorder": "reversed"},
+        meta={"least": 30 * len(labels) + 110},
         scattergap=0.4,
         scattermode="group",
     )

@@ -146,8 +146,9 @@ def answers(
         opened.side or [shown(one, "beside") for one in others[:count]],
         [*opened.folded, *rest],
         sorted(shared),
+        opened.below,
     )
-    return [replace(page, head=_head(order.answer, selection)), *opened.below]
+    return [replace(page, head=_head(order.answer, selection))]
 
 
 def _head(answer: Finding, selection: Selection) -> Head:

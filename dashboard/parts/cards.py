@@ -103,17 +103,25 @@ def shared_warnings(found: Sequence[Finding]) -> frozenset[str]:
 
 
 def answered(
-    lead: Sequence[Shown], beside: Sequence[Shown], rest: Sequence[tuple[str, str, Shown]], warnings: Sequence[str]
+    lead: Sequence[Shown],
+    beside: Sequence[Shown],
+    rest: Sequence[tuple[str, str, Shown]],
+    warnings: Sequence[str],
+    below: Sequence[Shown] = (),
 ) -> Shown:
-    """A page's answer: its figure large, others beside it, the rest folded as (key, name, card)."""
+    """A page's answer: its figure large, others beside it, the rest folded as (key, name, card).
+
+    below: what was opened, to be seen together with both.
+    """
     html = part(
         "answered",
         [one.html for one in lead],
         [one.html for one in beside],
         [(key, name, one.html) for key, name, one in rest],
         warnings,
+        [one.html for one in below],
     )
-    every = [*lead, *beside, *(one for _, _, one in rest)]
+    every = [*lead, *beside, *below, *(one for _, _, one in rest)]
     return Shown(html, tuple(figure for one in every for figure in one.figures))
 
 

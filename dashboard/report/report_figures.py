@@ -48,8 +48,7 @@ def _drawn(content: Content, game: GamePart, finding: Finding, large: bool) -> d
     figure = figure_for(finding, LIGHT, paper=True)
     if figure is None:
         return None
-    if finding.id == "deaths.places":
-        figure = content.stage_pictures.lay_under(figure, game.selection)
+    figure = content.stage_pictures.lay_under(figure, finding, game.selection)
     height = figure.layout.height
     if large:
         height = min(height, _TALL_ROWS if finding.id in _ROWS else _TALL)

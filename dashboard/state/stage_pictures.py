@@ -2,16 +2,19 @@
 
 import base64
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import plotly.graph_objects as go
 
+from analysis.finding import Finding
 from analysis.selection import Selection
 from dashboard.figures.frame import faded
 
 # A console's screen is small; what is larger than this is no picture of one.
 LARGEST_BYTES = 256 * 1024
 _LARGEST_SIDE = 2048
+_LARGEST_SMALL = 32 * 1024
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # How far the cells cover the picture, and from which share of the highest rate on.
 _MOST_OPACITY, _COVERS_FROM = 0.85, 0.4
@@ -23,16 +26,27 @@ class StagePictures:
     def __init__(self, folder: Path | None = None):
         self.folder = folder
 
-    def lay_under(self, figure: go.Figure, selection: Selection) -> go.Figure:
-        """Puts the picture of the selected stage, if there is one, under the map; its axes count pixels."""
+    def lay_under(self, figure: go.Figure, finding: Finding, selection: Selection) -> go.Figure:
+        """Puts the picture of each stage that has one under its map; the axes of a map count pixels."""
+        if finding.id == "deaths.places":
+            self._lay(figure, selection, "")
+        elif finding.id == "deaths.places_by_stage":
+            parts = finding.tables["parts"]
+            for number, (stage, kind) in enumerate(zip(parts["stage"], parts["stage_kind"], strict=True)):
+                one = replace(selection, stage=int(stage), stage_kind=int(kind))
+                self._lay(figure, one, str(number + 1) if number else "")
+        return figure
+
+    def _lay(self, figure: go.Figure, selection: Selection, axes: str) -> None:
         source = self.source(selection)
-        if source is None:
-            return figure
-        (_, width), (height, _) = figure.layout.xaxis.range, figure.layout.yaxis.range
+        # A row of small maps may not make the page heavy.
+        if source is None or (axes and len(source) > _LARGEST_SMALL):
+            return
+        (_, width), (height, _) = figure.layout[f"xaxis{axes}"].range, figure.layout[f"yaxis{axes}"].range
         figure.add_layout_image(
             source=source,
-            xref="x",
-            yref="y",
+            xref=f"x{axes}",
+            yref=f"y{axes}",
             x=0,
             y=0,
             sizex=width,
@@ -44,10 +58,10 @@ class StagePictures:
         )
         # The picture is seen where few die; the more do, the more of it the cell covers.
         for heat in figure.select_traces(selector={"type": "heatmap"}):
-            heat.colorscale = [
-                [at, faded(colour, _MOST_OPACITY * min(1.0, at / _COVERS_FROM))] for at, colour in heat.colorscale
-            ]
-        return figure
+            if (heat.xaxis or "x") == f"x{axes}":
+                heat.colorscale = [
+                    [at, faded(colour, _MOST_OPACITY * min(1.0, at / _COVERS_FROM))] for at, colour in heat.colorscale
+                ]
 
     def source(self, selection: Selection) -> str | None:
         """The picture as a data address, or None where there is no sound one."""

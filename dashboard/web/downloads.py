@@ -10,7 +10,7 @@ from analysis.finding import Finding
 from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
 from dashboard.figures import figure_for
-from dashboard.figures.death_figures import mark_place
+from dashboard.figures.death_maps import mark_place
 from dashboard.figures.live_figures import recent_runs
 from dashboard.figures.palette import theme_called
 from dashboard.figures.tuning_figures import over_two, predicted
@@ -124,8 +124,8 @@ def figure_json(session: Session, key: str, selection: Selection, opened: Opened
     drawn = None if finding is None else figure_for(finding, theme_called(theme))
     if finding is None or drawn is None:
         return None
+    drawn = session.pictures.lay_under(drawn, finding, selection)
     if key == "deaths.places":
-        drawn = session.pictures.lay_under(drawn, selection)
         place = None if opened.place is None else place_at(finding, *opened.place)
         if place is not None:
             mark_place(drawn, place, theme_called(theme))

@@ -12,13 +12,13 @@ from analysis.findings.deaths.screen_cells import (
     AREA,
     CELL,
     SCREEN,
-    Seen,
     is_hot,
     label_of,
     place_words,
     screen_facts,
     screen_side,
 )
+from analysis.findings.deaths.seen import BANDWIDTH, Seen, highest_per_min, read_seen
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -27,10 +27,6 @@ from analysis.stats.proportions import share_by_player
 from analysis.words import amount, counted, limits, percent, stage_name
 
 Array = np.ndarray
-_LONGEST_US = 1_000_000
-_MANY_DEATHS = 300
-# Cells. Wider, and a deadly cell gives its colour to neighbours in which nobody spends time.
-_BANDWIDTH = 0.5
 _TITLE = "Where players die"
 PLACES = Declared(
     "deaths.places",
@@ -76,6 +72,7 @@ PLACES = Declared(
         *SCREEN,
         Column("exposure", "", "whether positions are logged, and so the time spent in each cell is known"),
         Column("hot_cells", "", "how many cells are hot"),
+        Column("scale_per_min", "deaths a minute", "where the colours of the game's maps end; none without positions"),
     ),
 )
 NO_PLACE = Declared("deaths.no_place", "deaths", _TITLE, "count")
@@ -101,23 +98,10 @@ def without_place(death: Columns, basis: Basis) -> Finding:
 
 def find(reader: Reader, selection: Selection, death: Columns, basis: Basis) -> list[Finding]:
     """The map of deaths that have a place (one must have), then causes and stages apart."""
-    seen = _seen(reader, selection, death)
-    whole = _places(seen, int(death["x"].size - seen.placed["x"].size), basis)
+    seen = read_seen(reader, selection, death)
+    missing = int(death["x"].size - seen.placed["x"].size)
+    whole = _places(seen, missing, basis, highest_per_min(reader, selection.game))
     return [whole, *(death_map_parts.find(seen, basis) if whole.facts["exposure"] else [])]
-
-
-def _seen(reader: Reader, selection: Selection, death: Columns) -> Seen:
-    screen = reader.ask_chosen("screen", selection)
-    width, height = int(screen["width"][0]), int(screen["height"][0])
-    known = np.isfinite(death["x"]) & np.isfinite(death["y"])
-    placed = death.where(known)
-    # About eight or sixteen cells along the short side: fewer than three deaths a cell on average say little.
-    parts = 8 if placed["x"].size < _MANY_DEATHS else 16
-    cells = Cells(width, height, max(1, min(width, height) // parts))
-    spent = reader.ask_chosen(
-        "time_by_cell", selection, cell=cells.size, columns=cells.columns, rows=cells.rows, longest_us=_LONGEST_US
-    )
-    return Seen(cells, placed, spent)
 
 
 @dataclass(frozen=True)
@@ -143,7 +127,7 @@ class _Map:
         return f"{self.place(cell)}, took {took} where {wanted} would be expected from the time spent there"
 
 
-def _places(seen: Seen, missing: int, basis: Basis) -> Finding:
+def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Finding:
     every = np.ones(seen.placed["x"].size, bool)
     count, time = seen.counts(every), seen.time(np.ones(seen.spent["player"].size, bool))
     exposed = bool(time.sum() > 0)
@@ -172,7 +156,7 @@ def _places(seen: Seen, missing: int, basis: Basis) -> Finding:
         sentence,
         share,
         {"cells": table, "deaths": _deaths(seen.placed), "by_cause": _by_cause(seen)},
-        {**screen_facts(seen.cells), "exposure": exposed, "hot_cells": int(dangerous.sum())},
+        {**screen_facts(seen.cells), "exposure": exposed, "hot_cells": int(dangerous.sum()), "scale_per_min": scale},
         warnings=tuple(warnings),
         headline=_headline(seen, drawn) if dangerous.any() else "",
     )
@@ -221,7 +205,7 @@ def _cell_table(cells: Cells, count: Array, time: Array, hot: HotSpots) -> pd.Da
             "rate_per_s": rate,
             "rate_low": low,
             "rate_high": high,
-            "smooth_rate": smooth_rate(deaths, weight, cells, _BANDWIDTH * cells.size),
+            "smooth_rate": smooth_rate(deaths, weight, cells, BANDWIDTH * cells.size),
             "expected_deaths": hot.expected,
             "expected_players": hot.expected_players,
             "score": hot.score,

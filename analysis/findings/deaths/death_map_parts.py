@@ -11,7 +11,8 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.deaths.screen_cells import AREA, SCREEN, Seen, is_hot, label_of, place_words, screen_facts
+from analysis.findings.deaths.screen_cells import AREA, SCREEN, is_hot, label_of, place_words, screen_facts
+from analysis.findings.deaths.seen import Seen
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns
 from analysis.stats.places import hot_spots_of_parts

@@ -1,13 +1,10 @@
 """The screen cut into cells: what the maps of deaths have in common."""
 
-from dataclasses import dataclass
-from functools import cached_property
-
 import numpy as np
 
 from analysis.findings.declared import Column
 from analysis.reader import Columns
-from analysis.stats.places import Cells, HotSpots, cell_counts
+from analysis.stats.places import Cells, HotSpots
 from analysis.words import cause_name
 
 Array = np.ndarray
@@ -20,34 +17,6 @@ SCREEN = (
     Column("screen_height", "px", "height of the screen"),
     Column("cell_px", "px", "side of a cell; at the right and lower edge of the screen they may be smaller"),
 )
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What the maps are made of. placed: the deaths that have a place; spent: time by player, stage and cell."""
-
-    cells: Cells
-    placed: Columns
-    spent: Columns
-
-    @cached_property
-    def labels(self) -> Array:
-        """The players, sorted: those who never died have spent their time there all the same."""
-        return np.union1d(self.placed["player"], self.spent["player"])
-
-    def counts(self, mine: Array) -> Array:
-        """(players, cells) deaths among `mine`, which is (deaths,) bool."""
-        x, y, player = self.placed["x"][mine], self.placed["y"][mine], self.placed["player"][mine]
-        return cell_counts(self.cells, x, y, player.astype(str), self.labels)
-
-    def time(self, mine: Array) -> Array:
-        """(players, cells) seconds of the rows `mine` of `spent`."""
-        spent = self.spent.where(mine)
-        time = np.zeros((self.labels.size, self.cells.columns * self.cells.rows))
-        row = np.searchsorted(self.labels, spent["player"])
-        cell = (spent["cell_row"] * self.cells.columns + spent["cell_column"]).astype(int)
-        np.add.at(time, (row, cell), spent["seconds"])
-        return time
 
 
 def is_hot(spots: HotSpots) -> Array:

@@ -42,6 +42,8 @@ def served(monkeypatch):
 def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(tmp_path, served):
     path = tmp_path / "demo.duckdb"
     assert main(["demo", "--study", str(path), "--no-browser", "--port", "0"]) == exits.OK
+    # The pictures of the stages are found again by `setscrew show` and `setscrew report`.
+    assert (path.with_name(f"{path.stem}-pictures") / "soot_wardens.png").is_file()
     ((study, pictures, host, port, browser, recordings, thrown_away),) = served
     assert not thrown_away and recordings == tmp_path / "demo-recordings"
     assert len(list(recordings.glob("*.playlog"))) == len(list(recordings.glob("*.jsonl"))) == 1

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.finding import Finding
 from analysis.findings import QUESTIONS
+from analysis.findings.deaths.seen import rounded_up
 from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
 from analysis.tuning.whatif import OutcomeMap
@@ -50,11 +51,54 @@ def test_the_death_map_has_the_proportions_of_the_screen(findings):
     assert layout.yaxis.scaleanchor == "x" and layout.yaxis.scaleratio in (None, 1)
 
 
+def heats(figure):
+    return [trace for trace in figure.data if trace.type == "heatmap"]
+
+
 def test_the_death_map_says_what_its_colour_and_its_frames_are(findings):
     finding = next(f for f in findings if f.id == "deaths.places")
-    figure = figure_for(finding, LIGHT)
-    assert figure.data[0].colorbar.title.text == "deaths a minute around there, smoothed"
-    assert ("framed: hot" in figure.layout.xaxis.title.text) == (finding.facts["hot_cells"] > 0)
+    bars = [heat.colorbar.title.text for heat in heats(figure_for(finding, LIGHT)) if heat.showscale]
+    assert len(bars) == 1 and bars[0].startswith("deaths a minute")
+    assert ("framed" in bars[0]) == (finding.facts["hot_cells"] > 0)
+
+
+def test_a_colour_of_the_death_map_means_the_same_whatever_is_chosen(read_session):
+    every = Selection("Soot Wardens")
+    chosen = [every, Selection("Soot Wardens", stage=1), Selection("Soot Wardens", players=("P06",))]
+    found = [read_session.finding("deaths.places", one) for one in chosen]
+    assert {(heat.zmin, heat.zmax) for one in found for heat in heats(figure_for(one, LIGHT))} == {
+        (0, found[0].facts["scale_per_min"])
+    }
+    # Of all runs no cell goes beyond it, and it is no more than twice what is needed.
+    most = 60 * np.nanmax(found[0].tables["cells"]["smooth_rate"])
+    assert most <= found[0].facts["scale_per_min"] <= 2 * most
+
+
+def test_a_scale_ends_at_a_round_number():
+    assert [rounded_up(most) for most in (10.2, 0.31, 15, 8.5, 0)] == [15, 0.4, 15, 10, 1]
+
+
+def test_cells_with_little_time_are_pale_and_hot_ones_are_not(findings):
+    cells = next(f for f in findings if f.id == "deaths.places").tables["cells"]
+    figure = figure_for(next(f for f in findings if f.id == "deaths.places"), LIGHT)
+    opacity = {}
+    for heat in heats(figure):
+        for row, column in zip(*np.nonzero(np.isfinite(heat.z)), strict=True):
+            opacity[float(heat.x[column]), float(heat.y[row])] = heat.opacity
+    drawn = cells[np.isfinite(cells["smooth_rate"])]
+    assert len(opacity) == len(drawn)
+    of = np.array([opacity[cell.x_px, cell.y_px] for cell in drawn.itertuples()])
+    hot = drawn["hot"].to_numpy(bool)
+    seconds = drawn["seconds"].to_numpy()
+    assert hot.any() and (of[hot] == 1).all()
+    assert len(set(of)) > 1 and all(np.diff(of[~hot][np.argsort(seconds[~hot])]) >= 0)
+
+
+def test_the_hottest_place_says_its_deaths(findings):
+    finding = next(f for f in findings if f.id == "deaths.places")
+    said = figure_for(finding, LIGHT).layout.annotations[0].text
+    deaths, expected = re.search(r"took (\d+) where ([\d.]+) would", finding.sentence).groups()
+    assert f"{deaths} deaths, {expected} expected" in said
 
 
 def test_the_map_over_two_tunables_frames_what_is_within_tolerance():

@@ -66,7 +66,7 @@ def test_every_place_of_the_map_leads_to_its_deaths_and_every_death_to_its_strip
 def test_a_cell_of_the_map_carries_the_words_that_the_list_has(read_session):
     client = build_app(read_session).server.test_client()
     drawn = json.loads(client.get(f"/figure/deaths.places.json{ADDRESS[7:]}", headers=HERE).data)
-    assert drawn["layout"]["meta"] == {"opens": "place"}
+    assert drawn["layout"]["meta"]["opens"] == "place"
     leads = {word for row in drawn["data"][0]["customdata"] for word in row if word}
     page = shown(read_session)
     assert leads == set(re.findall(r"&place=([\d-]+)", page))
