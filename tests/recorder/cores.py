@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.needs import need
-from tests.recorder.native import RECORDER
+from tests.recorder.native import RECORDER, SANITIZERS, compiler
 
 EXAMPLES = RECORDER / "examples"
 LANTERN = Path(__file__).parent / "lantern"
@@ -28,11 +28,32 @@ class Core:
 
     def compile(self, *arguments: str | Path) -> None:
         """Runs the compiler, every warning an error."""
-        compiler = f"{self.tools}gcc"
-        need(shutil.which(compiler), f"{compiler} is not installed (packages {self.packages})")
-        command = [compiler, *self.flags, "-Os", *WARNINGS, *INCLUDES, *map(str, arguments)]
-        done = subprocess.run(command, capture_output=True, text=True, check=False)
-        assert done.returncode == 0, done.stderr
+        gcc = f"{self.tools}gcc"
+        need(shutil.which(gcc), f"{gcc} is not installed (packages {self.packages})")
+        _run(gcc, *self.flags, "-Os", *WARNINGS, *INCLUDES, *map(str, arguments))
+
+
+def played_on_the_pc(folder: Path, game: str, *port: Path, defines: tuple[str, ...] = ()) -> bytes:
+    """What a game sends through a port when it is played on this machine, under sanitizers.
+
+    `port` are the sources that send, and that stand in for what these call.
+    """
+    objects: list[str] = []
+    sources = (EXAMPLES / game / "main.c", LANTERN / "lantern.c", LANTERN / "pc.c", RECORDER / "playlog.c", *port)
+    include = (*INCLUDES, f"-I{EXAMPLES / game}", *(f"-D{d}" for d in defines))
+    for number, source in enumerate(sources):
+        # C++ under sanitizers would want a C++ library of the compiler's own.
+        language = ("-xc++", "-std=c++11") if source.suffix == ".cpp" else ("-std=gnu99", *SANITIZERS)
+        objects.append(str(folder / f"{game}_{number}.o"))
+        _run(compiler(), *language, *WARNINGS, *include, "-c", str(source), "-o", objects[-1])
+    program = folder / game
+    _run(compiler(), *SANITIZERS, *objects, "-o", str(program))
+    return subprocess.run([str(program)], capture_output=True, check=True, timeout=60, cwd=folder).stdout
+
+
+def _run(*command: str) -> None:
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
 
 
 _ARM = ("arm-none-eabi-", "gcc-arm-none-eabi and libnewlib-arm-none-eabi")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import subprocess
 from collections import Counter
 from pathlib import Path
 
@@ -13,22 +12,14 @@ from ingest.study.store import import_log, open_study
 from tests import reference
 from tests.ingest.studies import rows
 from tests.recorder import native
-from tests.recorder.cores import CORES, EXAMPLES, INCLUDES, LANTERN, M0, M4, WARNINGS, Core
+from tests.recorder.cores import CORES, EXAMPLES, LANTERN, M0, M4, Core, played_on_the_pc
 
 GAMES = ("damp_cellars", "pan_lids")
-PLAYLOG = native.RECORDER / "playlog.c"
 
 
 def on_the_pc(folder: Path, game: str) -> bytes:
     """What a game sends when it is played on this machine, under sanitizers."""
-    program = folder / game
-    sources = (EXAMPLES / game / "main.c", LANTERN / "lantern.c", LANTERN / "pc.c", PLAYLOG)
-    command = [native.compiler(), "-std=c99", *native.SANITIZERS, *WARNINGS, *INCLUDES, f"-I{EXAMPLES / game}"]
-    done = subprocess.run(
-        [*command, *map(str, sources), "-o", str(program)], capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    return subprocess.run([str(program)], capture_output=True, check=True, timeout=60).stdout
+    return played_on_the_pc(folder, game, LANTERN / "pc_port.c")
 
 
 def logged(folder: Path, game: str) -> list[reference.Event]:

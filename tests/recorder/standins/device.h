@@ -16,7 +16,8 @@ typedef struct {
     volatile uint32_t CNT;
 } TIM_TypeDef;
 
-#define USART2 ((USART_TypeDef *)0x40004400u)
+extern USART_TypeDef usart2;
+#define USART2 (&usart2)
 #define TIM2 ((TIM_TypeDef *)0x40000000u)
 #ifdef UART_HAS_TDR
 #define USART_ISR_TXE (1u << 7)
@@ -25,6 +26,7 @@ typedef struct {
 #endif
 #define USART_CR1_TXEIE (1u << 7)
 
+#ifdef __arm__
 static inline uint32_t __get_PRIMASK(void)
 {
     uint32_t was;
@@ -33,6 +35,11 @@ static inline uint32_t __get_PRIMASK(void)
 }
 static inline void __set_PRIMASK(uint32_t was) { __asm volatile("msr primask, %0" ::"r"(was) : "memory"); }
 static inline void __disable_irq(void) { __asm volatile("cpsid i" ::: "memory"); }
+#else
+static inline uint32_t __get_PRIMASK(void) { return 0; }
+static inline void __set_PRIMASK(uint32_t was) { (void)was; }
+static inline void __disable_irq(void) {}
+#endif
 
 void USART2_IRQHandler(void);
 
