@@ -117,7 +117,10 @@ class DoseLever(Lever):
 
     def carried_by(self, settled: float | None, seen: str = "") -> str:
         if settled is None or settled < _NOTHING:
-            return f"prior: only one {self.played} has been played, so how strongly it acts is assumed, not measured"
+            return (
+                "prior: what was played says next to nothing of how strongly it acts, so that is assumed, not "
+                f"measured; runs with another {self.played} would tell"
+            )
         which = "prior" if settled < _HALF else "data"
         return f"{which} mostly: the play has settled {percent(settled)} of what was uncertain beforehand"
 

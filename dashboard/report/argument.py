@@ -1,5 +1,6 @@
 """The report as an argument: summary, playtest, evidence, change, whether it helped, limits, authors, methods."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from analysis.finding import Finding
@@ -70,7 +71,7 @@ def _playtest(content: Content, game: GamePart, at: int) -> list[Block]:
     words = [
         f"{counted(people['players'], 'player')} made {counted(people['runs'], 'run')}; "
         f"{cell(round(float(game.people['minutes'][0]), 1))} minutes alive in all.",
-        f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says.",
+        newcomers(people),
         f"The report covers {in_words(game.selection)}. The data hold player tags only, no names.",
     ]
     if people["untagged"]:
@@ -89,6 +90,15 @@ def _playtest(content: Content, game: GamePart, at: int) -> list[Block]:
         ),
         say(" ".join(capital(finding.sentence) for finding in trust), lead="Can the data be trusted?"),
     ]
+
+
+def newcomers(people: Mapping[str, int]) -> str:
+    """How many had never played the game before; of whom nothing is known is no old hand."""
+    unknown = people["players"] - people["told_players"]
+    if not people["told_players"]:
+        return "Whether anybody had played it before is not known."
+    said = f"{counted(people['new_players'], 'player')} had never played it before, as far as the log says"
+    return f"{said}; of {unknown} it is not known." if unknown else f"{said}."
 
 
 def _builds(builds: tuple[BuildPlayed, ...]) -> dict[str, list[Any]]:

@@ -28,5 +28,21 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         found += one_shot.find(reader, selection, basis)
     if found:
         return found
-    sentence = "The game logs no events of the roles `enemy_shot`, `pickup`, `piece`, `landed` or `trial` here."
-    return [nothing(QUESTION, sentence, basis)]
+    return [nothing(QUESTION, _why_nothing(basis.roles), basis)]
+
+
+# Events of these roles -> what must be in the runs beside them.
+_COMPARED = {
+    ("enemy_shot", "pickup"): "a boss and a regular part, or two tiers of a weapon",
+    ("piece", "landed", "rows"): "pieces that came and came to rest",
+    ("trial",): "trials that say whether they succeeded",
+}
+
+
+def _why_nothing(roles: frozenset[str]) -> str:
+    """A game without such events is told which; one that has them, what else its runs would have to hold."""
+    needed = [wanted for names, wanted in _COMPARED.items() if roles.intersection(names)]
+    if needed:
+        return f"These runs hold nothing to compare: it takes {'; or '.join(needed)}."
+    *most, last = (f"`{name}`" for names in _COMPARED for name in names)
+    return f"The game has no events of the roles {', '.join(most)} or {last}."

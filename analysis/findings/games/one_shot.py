@@ -1,5 +1,6 @@
 """One shot at a time: streaks, speed against accuracy, consistency."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clustered import survival_by_player
 from analysis.stats.doseresponse import DoseResponse, dose_response
+from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.ranks import rank_correlation
 from analysis.stats.streaks import streaks
@@ -65,7 +67,7 @@ AIM = Declared(
         Column("intercept", "log odds", "of a hit at speed 0"),
         Column("slope", "log odds", "for one unit of speed more"),
         *interval_columns("log odds", "the slope", "slope_"),
-        Column("half_speed", "as logged", "speed at which half of the shots hit"),
+        Column("half_speed", "as logged", "speed at which half of the shots hit; none beyond those played"),
         *interval_columns("as logged", "that speed", "half_"),
     ),
 )
@@ -154,23 +156,32 @@ def _aim(trial: Columns, basis: Basis) -> Finding:
     tables["curve"] = {"speed": grid, "chance": chance, "low": lower, "high": upper}
     step = 10 ** np.floor(np.log10(max(np.ptp(speed), 1e-9)))
     estimate = fit.slope.times(step, "").exp("times")
-    half = fit.half
+    half = _within(fit.half, float(speed.min()), float(speed.max()))
     sentence = (
         f"With a target faster by {amount(step)} the odds of a hit are {amount(estimate.value)} times as large "
         f"{limits(estimate)}"
     )
-    if half.value is not None and half.low is not None and speed.min() <= half.value <= speed.max():
+    if half.low is not None or half.high is not None:
         sentence += f"; half of the shots hit at speed {amount(half.value)} {limits(half)}"
-    return AIM.finding(basis, f"{sentence}.", estimate, tables, _fitted(fit))
+    return AIM.finding(basis, f"{sentence}.", estimate, tables, _fitted(fit, half))
 
 
-def _fitted(fit: DoseResponse) -> dict[str, float | None]:
+def _within(half: Estimate, slowest: float, fastest: float) -> Estimate:
+    """What lies among the speeds that were played: beyond them the curve is a guess, and the interval open."""
+    if half.value is None or not slowest <= half.value <= fastest:
+        return Estimate(None, level=half.level, players=half.players)
+    low = half.low if half.low is not None and half.low >= slowest else None
+    high = half.high if half.high is not None and half.high <= fastest else None
+    return replace(half, low=low, high=high)
+
+
+def _fitted(fit: DoseResponse, half: Estimate) -> dict[str, float | None]:
     return {
         "intercept": fit.intercept,
         "slope": fit.slope.value,
         **interval_cells(fit.slope, "slope_"),
-        "half_speed": fit.half.value,
-        **interval_cells(fit.half, "half_"),
+        "half_speed": half.value,
+        **interval_cells(half, "half_"),
     }
 
 

@@ -22,6 +22,8 @@ Array = np.ndarray
 REACH_US = 250_000
 # More presses, positions or raw samples than this are not looked at: they would hardly change what is found.
 _MOST_SAMPLES = 500_000
+# Pixels, as a standard deviation. A guess, no source: half a pixel is drawn as none, two are a step aside.
+_SEEN_PX, _HIT_PX = 0.5, 2.0
 BOUNCE = Declared(
     "console.bounce",
     "players",
@@ -194,11 +196,13 @@ def _slide_words(table: pd.DataFrame) -> str:
             f"Held still, the raw input varies with a standard deviation of up to {amount(raw)}; how many pixels that "
             "is cannot be told, because no positions go with it."
         )
-    judged = "too little to matter" if worst < 0.5 else "enough to see" if worst < 2 else "enough to be hit by"
-    return (
-        f"Held still, the player moves by itself with a standard deviation of up to {amount(worst, 'pixels')}, "
-        f"{judged}; every run on that console is touched by it."
-    )
+    said = f"Held still, the player moves by itself with a standard deviation of up to {amount(worst, 'pixels')}"
+    if worst < _SEEN_PX:
+        return f"{said}, too little to matter."
+    judged = "enough to see" if worst < _HIT_PX else "enough to be hit by"
+    moves = table["noise_px"].astype(float).groupby(table["power_up_id"]).max().dropna() >= _SEEN_PX
+    where = f"{int(moves.sum())} of {counted(moves.size, 'power-up')} that were measured"
+    return f"{said}, {judged}: so much to see in {where}."
 
 
 def _sampled(looked_at: int, what: str) -> tuple[str, ...]:
