@@ -33,6 +33,31 @@ class Core:
         _run(gcc, *self.flags, "-Os", *WARNINGS, *INCLUDES, *map(str, arguments))
 
 
+def firmware(core: Core, folder: Path, game: str, *more: str | Path) -> Path:
+    """A game with port, console and recorder, linked for a processor. `more`: port, console, linker's flags."""
+    elf = folder / f"{game}.elf"
+    sources = (EXAMPLES / game / "main.c", LANTERN / "lantern.c", RECORDER / "playlog.c")
+    core.compile("-std=gnu99", f"-I{EXAMPLES / game}", *sources, *more, "-o", elf)
+    return elf
+
+
+def sizes(core: Core, folder: Path) -> tuple[int, int]:
+    """Bytes of flash that playlog.c takes, without the C library's memset and memcpy, and of RAM besides the ring."""
+    recorder, memory = folder / "playlog.o", folder / "memory.o"
+    (folder / "memory.c").write_text('#include "playlog.h"\nstruct playlog play;\n', encoding="utf-8")
+    core.compile("-std=c99", "-c", RECORDER / "playlog.c", "-o", recorder)
+    core.compile("-std=c99", "-fno-common", "-c", folder / "memory.c", "-o", memory)
+    flash, ram = (_sections(core, path) for path in (recorder, memory))
+    assert flash[1:] == [0, 0] and ram[:2] == [0, 0] and ram[2] > 0
+    return flash[0], ram[2]
+
+
+def _sections(core: Core, path: Path) -> list[int]:
+    """Bytes of text, data and bss."""
+    said = subprocess.run([f"{core.tools}size", str(path)], capture_output=True, text=True, check=True).stdout
+    return [int(word) for word in said.splitlines()[1].split()[:3]]
+
+
 def played_on_the_pc(folder: Path, game: str, *port: Path, defines: tuple[str, ...] = ()) -> bytes:
     """What a game sends through a port when it is played on this machine, under sanitizers.
 
@@ -60,4 +85,11 @@ _ARM = ("arm-none-eabi-", "gcc-arm-none-eabi and libnewlib-arm-none-eabi")
 M0 = Core("Cortex-M0+", *_ARM, ("-mcpu=cortex-m0plus", "-mthumb"))
 M4 = Core("Cortex-M4", *_ARM, ("-mcpu=cortex-m4", "-mthumb"))
 AVR = Core("AVR", "avr-", "gcc-avr and avr-libc", ("-mmcu=atmega328p",))
-CORES = (M0, M4, AVR)
+# By the older specification control registers are part of the base, as this compiler's libraries have it.
+RV32 = Core(
+    "RV32IMAC",
+    "riscv64-unknown-elf-",
+    "gcc-riscv64-unknown-elf and picolibc-riscv64-unknown-elf",
+    ("-march=rv32imac", "-misa-spec=2.2", "-mabi=ilp32", "-mcmodel=medany", "--specs=picolibc.specs"),
+)
+CORES = (M0, M4, AVR, RV32)

@@ -9,7 +9,7 @@ import pytest
 from ingest.study.store import import_log, open_study
 from tests import reference
 from tests.ingest.studies import rows
-from tests.recorder.cores import AVR, CORES, EXAMPLES, LANTERN, M0, M4, STANDINS, Core, played_on_the_pc
+from tests.recorder.cores import AVR, CORES, EXAMPLES, LANTERN, M0, M4, RV32, STANDINS, Core, played_on_the_pc
 
 PORTS = EXAMPLES / "ports"
 GAME = "damp_cellars"
@@ -22,6 +22,7 @@ FOR: dict[str, tuple[Core, ...]] = {
     "arduino_serial.cpp": CORES,
     "pico_sdk.c": ARM,
     "avr_uart.c": (AVR,),
+    "riscv_uart.c": (RV32,),
     "usb_cdc.c": CORES,
     "semihosting.c": ARM,
     "ram_buffer.c": CORES,
