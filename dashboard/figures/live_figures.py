@@ -7,12 +7,9 @@ from analysis.reader import Columns
 from dashboard.figures.frame import framed
 from dashboard.figures.palette import Theme
 
-_ENDINGS = (
-    ("finished", "finished", "hit"),
-    ("game_over", "game over", "death"),
-    ("quit", "quit", "quit"),
-    ("cut", "cut or going on", "soft"),
-)
+# How a run ended -> its words.
+ENDINGS = {"finished": "finished", "game_over": "game over", "quit": "quit", "cut": "cut or going on"}
+_COLOURS = {"finished": "hit", "game_over": "death", "quit": "quit", "cut": "soft"}
 
 
 def recent_runs(runs: Columns, theme: Theme) -> go.Figure:
@@ -21,7 +18,7 @@ def recent_runs(runs: Columns, theme: Theme) -> go.Figure:
     place = np.arange(count)[::-1]
     ending = np.asarray(runs["ending"])
     traces = []
-    for key, name, colour in _ENDINGS:
+    for key, name in ENDINGS.items():
         mine = ending == key
         told = [f"{p}, {g}" for p, g in zip(runs["player"][mine], runs["game"][mine], strict=True)]
         traces.append(
@@ -31,18 +28,20 @@ def recent_runs(runs: Columns, theme: Theme) -> go.Figure:
                 width=0.75,
                 name=name,
                 text=told,
-                marker={"color": getattr(theme, colour)},
+                marker={"color": getattr(theme, _COLOURS[key])},
                 textposition="none",
                 hovertemplate="%{text}: %{y:.1f} s<extra>" + name + "</extra>",
             )
         )
-    labels = [str(player) for player in runs["player"]][::-1]
+    players = [str(player) for player in runs["player"]][::-1]
+    # Who plays several runs in a row is named at the first of them.
+    labels = [player if at == 0 or player != players[at - 1] else "" for at, player in enumerate(players)]
     return framed(
         theme,
         traces,
         x="run, the newest at the right",
         y="seconds alive",
-        height=300,
+        height=260,
         barmode="overlay",
         xaxis={
             "tickmode": "array",

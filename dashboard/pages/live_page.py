@@ -5,6 +5,8 @@ from typing import Any
 from dash import ALL, MATCH, Dash, Input, Output, State, callback_context, dcc, html, no_update
 
 from analysis.selection import Selection
+from analysis.words import cell
+from dashboard.figures.live_figures import ENDINGS
 from dashboard.pages.page import Page
 from dashboard.parts import cautions
 from dashboard.parts.console_card import act, console_card, state
@@ -13,14 +15,8 @@ from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from ingest.capture.sources import BAUD, CannotOpen, serial_ports
 
-PORT, SPEED, START, CONSOLES, NAMES, RECENT = (
-    "live-port",
-    "live-baud",
-    "live-start",
-    "live-consoles",
-    "live-names",
-    "live-recent",
-)
+PORT, SPEED, START = "live-port", "live-baud", "live-start"
+CONSOLES, NAMES, LAST, RECENT = "live-consoles", "live-names", "live-last", "live-recent"
 RECENT_RUNS = 40
 _BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000)
 
@@ -64,22 +60,29 @@ def controls() -> list[Any]:
         ),
         dcc.Store(id=NAMES),
         html.Div(id=CONSOLES, className="consoles"),
+        html.Div(id=LAST, className="last-run"),
         html.Div(id=RECENT),
     ]
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
-    """The controls; all that moves is filled in by the clock."""
+    """Who plays next and the last run, then the last runs; on top of them the controls while nothing is recorded."""
     if session.captures is None:
         return [
             html.Section(note("This dashboard was started without a folder for recordings."), className="card wide")
         ]
-    start, names, consoles, recent = controls()
+    start, names, consoles, last, recent = controls()
+    # What is known already is there at once: nothing below it jumps when the clock ticks.
+    names.data = _recorded(session)
+    consoles.children = [console_card(name) for name in names.data]
+    last.children, recent.children = last_runs(session)
     found = [port.name for port in serial_ports()]
     hint = (
         "Ports that are there: " + ", ".join(found) + "." if found else "No serial port is there: plug the adapter in."
     )
     return [
+        html.Div([names, consoles, last], className="wide table-side"),
+        html.Section([html.H2("The last runs"), recent], className="card wide"),
         html.Section(
             [
                 html.H2("Record a console"),
@@ -88,15 +91,18 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
                 note(cautions.WIRING, "caution"),
                 note(cautions.PRIVACY, "caution"),
             ],
-            className="card wide",
+            className="card wide starting",
         ),
-        html.Div([names, consoles], className="wide"),
-        html.Section([html.H2("The last runs"), recent], className="card wide"),
         html.Section(
             [html.H2("At the table"), note(cautions.FLASHING, "caution"), note(cautions.SOUND, "caution")],
             className="card wide",
         ),
     ]
+
+
+def _recorded(session: Session) -> list[str]:
+    """The consoles that are recorded, by the names of their ports."""
+    return [status.source for status in session.captures.statuses()] if session.captures is not None else []
 
 
 def _kept(session: Session) -> str:
@@ -138,7 +144,7 @@ def wires(app: Dash, session: Session) -> None:
         State(NAMES, "data"),
     )
     def show_consoles(_: int | None, __: int | None, shown: list[str] | None) -> Any:
-        names = [status.source for status in session.captures.statuses()] if session.captures is not None else []
+        names = _recorded(session)
         return (no_update, no_update) if names == shown else ([console_card(name) for name in names], names)
 
     @app.callback(
@@ -176,19 +182,30 @@ def wires(app: Dash, session: Session) -> None:
         return html.Div(act(session, pressed["type"], pressed["name"], tags[i], remarks[i]))
 
     @app.callback(
-        Output(RECENT, "children"), Input(element_ids.VERSION, "data"), Input(element_ids.ADDRESS, "pathname")
+        Output(LAST, "children"),
+        Output(RECENT, "children"),
+        Input(element_ids.VERSION, "data"),
+        Input(element_ids.ADDRESS, "pathname"),
     )
     def show_recent(_: int | None, path: str | None) -> Any:
-        return recent(session) if path == "/live" else no_update
+        return last_runs(session) if path == "/live" else (no_update, no_update)
 
 
-def recent(session: Session) -> Any:
-    """The runs that came last, of whatever game."""
+def last_runs(session: Session) -> tuple[Any, Any]:
+    """The run that came last in large words, and the runs that came last as a figure; of whatever game."""
     runs = session.ask("runs_recent", most=RECENT_RUNS)
     if not len(runs["run_id"]):
-        return note("No run has been ingested yet. The first one appears here within two seconds of its end.")
+        return [], note("No run has been ingested yet. The first one appears here within two seconds of its end.")
+    lasted = f"{cell(float(round(runs['alive_s'][0], 1)))} s"
+    last = [
+        html.Dl(
+            [html.Div([html.Dt(f"last run, {runs['game'][0]}"), html.Dd([f"{runs['player'][0]}, {lasted}"])])],
+            className="facts large",
+        ),
+        note(ENDINGS[str(runs["ending"][0])]),
+    ]
     address = f"/recent-runs.json?version={session.version}"
-    return graph(address, "The last runs, by how long they lasted and how they ended")
+    return last, graph(address, "The last runs, by how long they lasted and how they ended")
 
 
 PAGE = Page(

@@ -64,8 +64,6 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         ],
         "game": c.game or "not known yet",
         "run": f"{cell(c.runs)}, {'going on' if c.in_run else 'none going on'}",
-        "player": status.who,
-        "next": ", ".join(status.waiting) or "nobody yet",
         "deaths": cell(c.deaths),
         "received": f"{counted(status.bytes, 'byte')}, {cell(int(status.bytes_per_s))} a second",
         "damage": f"{counted(c.rejected, 'bad packet')}, {cell(c.missing_packets)} lost",
@@ -73,9 +71,18 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
     }
     said = [text for text in (status.trouble, ingest_trouble) if text]
     return [
-        html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts"),
+        _who(status),
+        html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts small"),
         *[note(text, "warning") for text in [*said, *_told(status.notices)]],
     ]
+
+
+def _who(status: Status) -> html.Dl:
+    """Who plays next, and who plays: to be read from where the console is handed on."""
+    first, *then = status.waiting or ("nobody yet",)
+    later = [html.Span(f"then {', '.join(then)}", className="then")] if then else []
+    facts = (("plays next", [first, *later]), ("plays now" if status.counts.in_run else "played last", status.who))
+    return html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts], className="facts large")
 
 
 def _told(notices: tuple[Notice, ...]) -> list[str]:

@@ -173,6 +173,18 @@ def test_from_a_target_to_the_header(at):
     assert page.locator("text=Proposal 1").count() == 0
 
 
+def _is_read_from_the_table(page, place: str, text: str, *sizes: tuple[int, int]) -> None:
+    """It stands in the first screenful, in letters of 40 px or more."""
+    for width, height in sizes:
+        page.set_viewport_size({"width": width, "height": height})
+        shown = page.locator(place)
+        page.wait_for_selector(f"dl.large > div:has-text('{text}')")
+        box = shown.bounding_box()
+        assert box["y"] + box["height"] <= height and box["x"] + box["width"] <= width, (place, box)
+        assert shown.evaluate("one => parseFloat(getComputedStyle(one).fontSize)") >= 40
+    page.set_viewport_size({"width": 1280, "height": 720})
+
+
 def test_a_console_is_followed_while_it_plays(at):
     need(hasattr(os, "openpty"), "this system has no pseudo-terminals")
     import tty
@@ -195,9 +207,11 @@ def test_a_console_is_followed_while_it_plays(at):
     page.click("#live-start")
     page.wait_for_selector(".consoles .card")
     page.get_by_label("Player tag").fill("p44")
-    page.get_by_text("Plays next").click()
+    page.get_by_role("button", name="Plays next").click()
     said(page, "P44 plays the next run")
     page.wait_for_selector("#live-recent [data-drawn]")
+    _is_read_from_the_table(page, ".consoles .large dd >> nth=0", "P44", (1280, 720), (390, 844))
+    _is_read_from_the_table(page, "#live-last dd", "Tin Drizzle", (1280, 720))
     keeps_quiet(page, cards=1)
     player = threading.Thread(target=play)
     player.start()
@@ -206,6 +220,7 @@ def test_a_console_is_followed_while_it_plays(at):
         # The figure of the last runs holds runs that are still being sent.
         page.wait_for_selector("#live-recent [data-drawn] .bars path")
         assert player.is_alive() or served.session.ask("study_games")["runs"].sum() > 0
+        page.wait_for_selector("#live-last dt:has-text('Crate Loft')")
         page.get_by_label("Remark on the run").fill("held it upside down")
         page.get_by_text("Note it").click()
         said(page, "Noted")
