@@ -45,9 +45,9 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         "xpad": 0,
         "thickness": 8,
         "lenmode": "pixels",
-        "len": 330,
+        "len": 240,
         "outlinewidth": 0,
-        "nticks": 5,
+        "nticks": 4,
     }
     strength = _strength(cells) if scale is not None else np.ones(len(value))
     layers: list[Any] = []
@@ -98,7 +98,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         margin={"l": 4, "r": 4, "t": 4, "b": _WORDS_PX},
         xaxis=edge | {"range": [0, width], "constraintoward": "left"},
         yaxis=edge | {"range": [height, 0], "scaleanchor": "x", "constraintoward": "bottom"},
-        meta={"opens": "place", "aspect": width / height},
+        meta={"opens": "place", "aspect": width / height, "least": 310},
     )
     for i in hot:
         x, y, wide, high = (float(cells[name][i]) for name in ("x_px", "y_px", "width_px", "height_px"))

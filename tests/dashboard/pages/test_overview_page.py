@@ -5,7 +5,9 @@ import pytest
 from analysis.selection import Selection
 from dashboard.pages.overview_page import body
 from dashboard.state.dashboard_session import Session
+from ingest.said.notes import add_target
 from ingest.study.store import import_log, open_study
+from tests.dashboard.conftest import DEMO
 from tests.dashboard.web.test_shell import Read
 from tests.ingest.studies import dictionary, event, log_of
 
@@ -71,3 +73,25 @@ def test_nobody_is_said_to_have_checked_what_only_people_know(session, tmp_path)
     assert check == ["", "Check that it helped"]
     session.undo()
     assert way(session)[2][0] == "to do"
+
+
+def test_the_first_step_that_is_not_done_leads(session, tmp_path):
+    played(session, tmp_path, [1, 2, 3])
+    head = body(session, Selection("Moth Run"))[0].head
+    assert "3 of 12" in head.answer and head.steps[0][1].startswith("/live")
+    played(session, tmp_path, range(1, 13), firmware="1.1")
+    head = body(session, Selection("Moth Run"))[0].head
+    assert head.certainty == "3 of 4 steps done" and head.steps[0][1].startswith("/tuning")
+
+
+def test_the_findings_that_answer_the_targets_stand_first(own_session):
+    selection = Selection("Soot Wardens")
+    first = body(own_session, selection)[0]
+    assert [figure.finding for figure in first.figures] == ["survival.funnel", "deaths.by_stage", "deaths.places"]
+    add_target(own_session.connection, selection.game, (DEMO / "targets_soot_wardens.toml").read_text(encoding="utf-8"))
+    own_session.changed()
+    assert len(body(own_session, selection)[0].figures) == 3
+    text = 'game = "Soot Wardens"\n[[target]]\noutcome = "survive"\nseconds = 20\nwanted = "50 %"\n'
+    add_target(own_session.connection, selection.game, text)
+    own_session.changed()
+    assert body(own_session, selection)[0].figures[0].finding == "survival.curve"
