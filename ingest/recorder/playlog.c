@@ -45,6 +45,15 @@ enum {
 PLAYLOG_REQUIRE(full_bytes_are_10_to_58, PLAYLOG_FULL_BYTES > HEADER
                     && PLAYLOG_FULL_BYTES - 1 + MAX_TAG_AND_STEP + MAX_FIELDS + CRC <= MAX_PACKET);
 
+/* Headers are sent as they lie in memory, in the order of FORMAT.md, with nothing in between. */
+#define LIES_BEHIND(field, first, bytes) (offsetof(struct playlog, field) == offsetof(struct playlog, first) + (bytes))
+PLAYLOG_REQUIRE(header_lies_as_it_is_sent, LIES_BEHIND(sequence, type, 1) && LIES_BEHIND(dropped, type, 3)
+                    && sizeof(((struct playlog *)0)->dropped) == TYPE_TO_DROPPED - 3
+                    && sizeof(((struct playlog *)0)->start) == TIME);
+PLAYLOG_REQUIRE(header_of_settings_and_dictionary_lies_as_it_is_sent,
+                LIES_BEHIND(nonce_or_length, id, 2) && LIES_BEHIND(first, id, 4)
+                    && sizeof(((struct playlog *)0)->first) == ABOUT_HEADER - 4);
+
 /* The compiler and the machine must finish the frame's bytes before `head` lets them go. */
 #ifndef PLAYLOG_BARRIER
 #define PLAYLOG_BARRIER() __sync_synchronize()

@@ -252,6 +252,31 @@ def test_what_c_cannot_see_the_pc_refuses(old: str, new: str, line: str, said: s
     assert line in refused and said in refused
 
 
+MOVED = {
+    "a gap before sequence": ("    uint8_t unused; ", "    uint8_t unused[2]; "),
+    "a wider sequence": ("    uint16_t sequence;", "    uint32_t sequence;"),
+    "another order": ("    uint16_t sequence;\n    uint16_t dropped;", "    uint16_t dropped;\n    uint16_t sequence;"),
+    "a wider time": ("    uint32_t start; ", "    uint64_t start; "),
+    "a gap behind id": ("    uint16_t nonce_or_length;", "    uint16_t gap;\n    uint16_t nonce_or_length;"),
+    "a wider first": ("    uint16_t first;", "    uint32_t first;"),
+}
+
+
+@pytest.mark.parametrize("old, new", MOVED.values(), ids=MOVED)
+def test_what_is_sent_as_it_lies_in_memory_cannot_move(old: str, new: str, tmp_path: Path) -> None:
+    header = (RECORDER / "playlog.h").read_text(encoding="utf-8")
+    assert header.count(old) == 1
+    (tmp_path / "playlog.h").write_text(header.replace(old, new), encoding="utf-8")
+    (tmp_path / "playlog.c").write_bytes((RECORDER / "playlog.c").read_bytes())
+    done = subprocess.run(
+        [compiler(), "-std=c99", "-c", str(tmp_path / "playlog.c"), "-o", str(tmp_path / "playlog.o")],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode != 0 and "lies_as_it_is_sent" in done.stderr
+
+
 UNDERSTOOD = {
     "capital letter in a name": ("why, cause", "Why, cause"),
     "number in parentheses": ("MOST_LIVES 9", "MOST_LIVES (9)"),

@@ -1,4 +1,4 @@
-/* Between a game and the serial line: each file of ports/ is one way to do it. Add one of them to the game's sources. */
+/* Between a game and the serial line: each file of ports/ is one way. Add one of them to the game's sources. */
 #ifndef LOG_PORT_H
 #define LOG_PORT_H
 

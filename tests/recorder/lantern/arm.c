@@ -1,4 +1,4 @@
-/* The Lantern on an emulated Cortex-M4, started by ../board/board.c; its port is semihosting, so that it needs no line. */
+/* The Lantern on an emulated Cortex-M4, started by ../board/board.c. Its port is semihosting, which needs no line. */
 #include "board.h"
 #include "machine.h"
 

@@ -1,5 +1,5 @@
-/* The Lantern of the tests. Its time passes only in lantern_show(), and not before the line is idle, so that a game logs
- * the same on every machine. What is pressed follows from the time alone. */
+/* The Lantern of the tests. Its time passes only in lantern_show(), and not before the line is idle, so that a game
+ * logs the same on every machine. What is pressed follows from the time alone. */
 #include "lantern.h"
 
 #include "machine.h"

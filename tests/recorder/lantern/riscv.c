@@ -1,5 +1,5 @@
-/* The Lantern on the FE310, a RISC-V microcontroller (FE310-G002 Manual: memory map, PLIC, UART). Interrupts come through
- * the PLIC; the emulation is left by semihosting (RISC-V Semihosting, the three instructions around ebreak). */
+/* The Lantern on the FE310, a RISC-V microcontroller (FE310-G002 Manual: memory map, PLIC, UART). Interrupts come
+ * through the PLIC; the emulation is left by semihosting (RISC-V Semihosting, the three instructions around ebreak). */
 #include <stdint.h>
 
 #include "machine.h"

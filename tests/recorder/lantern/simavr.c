@@ -1,6 +1,6 @@
-/* Runs firmware for an ATmega328P in simavr's library and writes what its UART sends to a file: simavr itself shows text
- * only. Usage: simavr FIRMWARE FILE. The declarations are simavr's (sim_avr.h, sim_elf.h, sim_irq.h, avr_uart.h), whose
- * package has no headers; the firmware's structure is read and written by the library alone. */
+/* Runs firmware for an ATmega328P in simavr's library and writes what its UART sends to a file: simavr itself shows
+ * text only. Usage: simavr FIRMWARE FILE. The declarations are simavr's (sim_avr.h, sim_elf.h, sim_irq.h, avr_uart.h),
+ * whose package has no headers; the firmware's structure is read and written by the library alone. */
 #include <stdint.h>
 #include <stdio.h>
 

@@ -1,5 +1,5 @@
-/* Stands in for the header of a part's registers, so that what is written for one compiles here: the names of CMSIS, and
- * of the older UARTs, or with UART_HAS_TDR of the newer ones. */
+/* Stands in for the header of a part's registers, so that what is written for one compiles here: the names of CMSIS,
+ * and of the older UARTs, or with UART_HAS_TDR of the newer ones. */
 #ifndef DEVICE_H
 #define DEVICE_H
 

@@ -1,5 +1,5 @@
 /* Pan Lids: hit the left or the right lid when a note reaches the line. A whole game, with everything that its log
- * needs. Presses are logged in the buttons' interrupt, at their own moment; all of them, also those that hit nothing. */
+ * needs. Presses are logged in the buttons' interrupt, at their own moment, also those that hit nothing. */
 #include "game_log.h"
 #include "lantern.h"
 #include "log_port.h"

@@ -1,4 +1,4 @@
-// An Arduino-style Serial, by polling: it has a buffer of its own. Serial.begin(115200) first; print nothing else to it.
+// An Arduino-style Serial, by polling: it has a buffer of its own. Serial.begin(115200) first; print nothing to it.
 #include <Arduino.h>
 #include "log_port.h"
 

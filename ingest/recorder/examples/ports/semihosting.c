@@ -1,5 +1,5 @@
-/* Through a debugger, into a file on the PC: Arm's semihosting. Each call stops the game for milliseconds, so only for a
- * game that stands that; and without a debugger the game stops for good: never in what you hand out. */
+/* Through a debugger, into a file on the PC: Arm's semihosting. Each call stops the game for milliseconds: only for a
+ * game that stands that. Without a debugger the game stops for good: never in what you hand out. */
 #include "lantern.h"
 #include "log_port.h"
 

@@ -1,9 +1,9 @@
-/* A serial port over the part's own USB, with the calls of TinyUSB, by polling. tud_task() runs in the main loop too. */
+/* A serial port over the part's own USB, with the calls of TinyUSB, by polling. The main loop calls tud_task() too. */
 #include "tusb.h"
 #include "lantern.h"
 #include "log_port.h"
 
-/* Nothing logs in interrupts here. If yours do, lock() has to turn them off and unlock() to put them back as they were. */
+/* Nothing logs in interrupts here. If yours do, lock() must turn them off, and unlock() put them back as they were. */
 static uint32_t lock(void) { return 0; }
 static void unlock(uint32_t was) { (void)was; }
 const struct playlog_port log_port = {lantern_ms, lock, unlock, NULL, NULL};
