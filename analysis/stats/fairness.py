@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 Array = np.ndarray
 
@@ -48,6 +49,33 @@ def repeated_place(run: Array, x: Array, y: Array, reach_px: float) -> Array:
             near = np.hypot(np.diff(x), np.diff(y)) <= reach_px
         again[1:] = near & (run[1:] == run[:-1])
     return again
+
+
+def near_by_chance(run: Array, player: Array, part: Array, x: Array, y: Array, reach_px: float) -> Array:
+    """(n,) the share of other players' deaths in the same part within `reach_px` of the same run's death before.
+
+    run, player, part: (n,) labels; x, y: (n,) px; rows in order of time within a run. NaN for the first death of a run,
+    and where a place or anybody else's death in the part is lacking. What `repeated_place` brings where players die at
+    the places of that part as everybody does, and no more often where they died before.
+    """
+    x, y, run, player, part = np.asarray(x, float), np.asarray(y, float), *map(np.asarray, (run, player, part))
+    share, before = np.full(x.size, np.nan), np.full((x.size, 2), np.nan)
+    before[1:] = np.where((run[1:] == run[:-1])[:, None], np.column_stack([x, y])[:-1], np.nan)
+    known = np.isfinite(x) & np.isfinite(y)
+    follows = known & np.isfinite(before).all(axis=1)
+    for one in np.unique(part[follows]):
+        here = known & (part == one)
+        every = cKDTree(np.column_stack([x, y])[here])
+        for who in np.unique(player[follows & (part == one)]):
+            mine, own = follows & (part == one) & (player == who), here & (player == who)
+            others = int(here.sum() - own.sum())
+            if others:
+                all_near, own_near = (
+                    tree.query_ball_point(before[mine], reach_px, return_length=True)
+                    for tree in (every, cKDTree(np.column_stack([x, y])[own]))
+                )
+                share[mine] = (all_near - own_near) / others
+    return share
 
 
 def longest_repeat(again: Array) -> int:

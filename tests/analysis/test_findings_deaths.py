@@ -6,7 +6,7 @@ import pytest
 from analysis.findings import deaths, players, survival
 from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
 from analysis.selection import Selection
-from analysis.stats.fairness import longest_repeat, notice_bands, repeated_place
+from analysis.stats.fairness import longest_repeat, near_by_chance, notice_bands, repeated_place
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -35,6 +35,39 @@ def study(tmp_path_factory):
     test.run(13, [9.0], ending=None, team=1)
     with test.study(tmp_path_factory.mktemp("deaths")) as made:
         yield made
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_deaths_at_the_place_of_the_last_are_held_against_where_others_die(own, tmp_path):
+    """All die at one of four places of the stage; or each player always at the same one, which is nobody else's."""
+    rng, test = np.random.default_rng(3), Playtest()
+    for who in range(1, 9):
+        for _ in range(4):
+            test.event("begin", 1000, who=who)
+            test.event("enter", stage=1)
+            for _ in range(5):
+                place = who if own else int(rng.integers(0, 4))
+                test.event("died", 3000, x=10 + 15 * place if own else 10 + 40 * place, y=60, left=9)
+                test.event("alive", 100, left=9)
+            test.event("over", 100, how=1)
+    with test.study(tmp_path) as study:
+        found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.circumstances"]
+    if own:
+        assert found.facts["again_expected"] == 0 and found.facts["again_more"] == 100
+        assert "no more than chance" not in found.sentence
+    else:
+        assert found.facts["again_expected"] == pytest.approx(0.25, abs=0.04)
+        assert found.facts["again_more_low"] <= 0 <= found.facts["again_more_high"]
+        assert "no more than chance is shown" in found.sentence
+
+
+def test_what_is_near_by_chance_is_counted_among_other_players_in_the_same_part():
+    run, player = np.array([1, 1, 2, 2, 3]), np.array(["a", "a", "b", "b", "c"])
+    x, part = np.array([0.0, 1, 2, 50, 3]), np.array([1, 1, 1, 1, 2])
+    # Before a's second death lies 0: of b's two deaths one is within 5. Before b's second lies 2: both of a's are.
+    found = near_by_chance(run, player, part, x, np.zeros(5), 5)
+    np.testing.assert_array_equal(found, [np.nan, 0.5, np.nan, 1.0, np.nan])
+    assert np.isnan(near_by_chance(run, player, np.arange(5), x, np.zeros(5), 5)).all()
 
 
 def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study):

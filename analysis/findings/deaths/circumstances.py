@@ -3,14 +3,24 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.fairness import NOBODY_REACTS_MS, SIMPLE_REACTION_MS, longest_repeat, notice_bands, repeated_place
+from analysis.stats.estimate import Estimate
+from analysis.stats.fairness import (
+    NOBODY_REACTS_MS,
+    SIMPLE_REACTION_MS,
+    longest_repeat,
+    near_by_chance,
+    notice_bands,
+    repeated_place,
+)
 from analysis.stats.proportions import Share, share_by_player
+from analysis.stats.within_player import mean_of_players
 from analysis.words import amount, counted, limits, percent
 
 Array = np.ndarray
@@ -76,6 +86,9 @@ CIRCUMSTANCES = Declared(
         Column("respawn_s", "s", "what counts as soon after a respawn"),
         Column("reach_px", "px", "what counts as the same place as the death before"),
         Column("longest", "", "the most deaths of one run in a row at one place"),
+        Column("again_expected", "share", "of other players' deaths in the part, those as near to the death before"),
+        Column("again_more", "points", "how much a player's own share is beyond that, mean of the players"),
+        *interval_columns("points", "that excess", "again_more_"),
         Column("still_px", "px", "who moved no further in the last second stood still"),
     ),
 )
@@ -147,9 +160,11 @@ def _circumstances(
     follows = death["life"] > 1
     again = repeated_place(death["run_id"], death["x"], death["y"], reach_px)
     longest = longest_repeat(again)
+    beyond = _beyond_chance(death, again, reach_px)
     found = [_soon(death, follows)] if np.any(follows & (death["inferred"] == 0)) else []
     if np.isfinite(death["x"]).any() and follows.any():
-        words = f"were within {reach_px:.0f} pixels of it; the longest series at one place was {longest}"
+        words = f"were within {reach_px:.0f} pixels of it; {_beyond(beyond)}"
+        words += f"; the longest series at one place was {longest}"
         found.append(_Circumstance(AGAIN, again, follows, "that followed another in a run", words))
     if {"position", "enemy_shot"} <= basis.roles:
         found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US)))
@@ -169,9 +184,49 @@ def _circumstances(
         for one, share in zip(found, shares, strict=True)
     ]
     sentence = " ".join(_said(one, share) for one, share in zip(found, shares, strict=True))
-    facts = {"respawn_s": RESPAWN_S, "reach_px": reach_px, "longest": longest, "still_px": STILL_PX}
+    facts = {
+        "respawn_s": RESPAWN_S,
+        "reach_px": reach_px,
+        "longest": longest,
+        "still_px": STILL_PX,
+        "again_expected": beyond.expected,
+        "again_more": beyond.more.value,
+        **interval_cells(beyond.more, "again_more_"),
+    }
     tables = {"circumstances": rows, "deaths": _deaths(death, found)}
     return CIRCUMSTANCES.finding(basis, sentence, tables=tables, facts=facts)
+
+
+@dataclass(frozen=True)
+class _Beyond:
+    """Deaths at the place of the one before. expected: share of other players' deaths as near to it, mean of players;
+    more: by how much a player's own share is beyond that, in points; None where nobody else died in those parts.
+    """
+
+    expected: float | None
+    more: Estimate
+
+
+def _beyond_chance(death: Columns, again: Array, reach_px: float) -> _Beyond:
+    part = np.nan_to_num(2 * death["stage"].astype(float) + (death["stage_kind"] == 1), nan=-1.0)
+    chance = near_by_chance(death["run_id"], death["player"], part, death["x"], death["y"], reach_px)
+    known = np.isfinite(chance)
+    if not known.any():
+        return _Beyond(None, Estimate(None, unit="points"))
+    own = pd.DataFrame({"again": again[known], "chance": chance[known]}).groupby(death["player"][known]).mean()
+    more = mean_of_players(100 * (own["again"] - own["chance"]).to_numpy())
+    return _Beyond(float(own["chance"].mean()), more.in_unit("points"))
+
+
+def _beyond(found: _Beyond) -> str:
+    """More than where other players die is what has to do with the death before; the rest is a deadly place."""
+    if found.expected is None:
+        return "nothing says how many of these are chance, for nobody else died in those parts of the game"
+    said = f"of other players' deaths in the same part {percent(found.expected)} are as near"
+    more = found.more
+    if more.value is None or more.low is None or more.low <= 0:
+        return f"{said}, so no more than chance is shown"
+    return f"{said}, so it is {amount(more.value, 'points')} more than chance, player by player {limits(more)}"
 
 
 def _said(one: _Circumstance, share: Share) -> str:
