@@ -253,7 +253,7 @@ class Study(StudyTables):
         Returns
         -------
         Planned
-            The plan; it prints as a sheet in Markdown.
+            The plan; its `full_text()` is a sheet in Markdown.
 
         Raises
         ------

@@ -56,7 +56,7 @@ def drawn(page: Page, figures: int) -> None:
 def propose(page: Page) -> None:
     """Presses the button, and waits for the proposals."""
     page.get_by_role("button", name="Propose", exact=True).click()
-    first = page.get_by_text("Proposal 1:").first
+    first = page.locator(".answer-line").first
     first.wait_for()
     first.evaluate("card => card.scrollIntoView()")  # figures are drawn when they come into view
     drawn(page, 1)

@@ -1,5 +1,8 @@
 """What all answers have in common: the same text for people everywhere, escaped HTML for notebooks, JSON values."""
 
+import shutil
+import textwrap
+from collections.abc import Sequence
 from html import escape
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
@@ -8,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _MOST_ROWS = 20
+_NARROWEST, _WIDEST, _LEAST_FIRST = 40, 100, 16
 
 
 class Answer:
@@ -20,8 +24,12 @@ class Answer:
         raise NotImplementedError
 
     def text(self) -> str:
-        """The answer as its command prints it."""
+        """The answer as its command prints it: what to know first, as wide as the terminal."""
         raise NotImplementedError
+
+    def full_text(self) -> str:
+        """The same with everything, as `--all` prints it."""
+        return self.text()
 
     @property
     def frame(self) -> "pd.DataFrame":
@@ -54,6 +62,32 @@ def methods_used(keys: Any) -> dict[str, Any]:
         for key in dict.fromkeys(keys)
         if (m := METHODS.get(key)) is not None
     }
+
+
+def wide() -> int:
+    """How many characters a line of an answer has: as the terminal, within what can be read; 80 where there is none."""
+    return min(max(shutil.get_terminal_size((80, 24)).columns, _NARROWEST), _WIDEST)
+
+
+def lines_of(text: str, indent: str = "", first: str | None = None) -> list[str]:
+    """A text as lines of an answer; `first` begins the first of them, `indent` the others."""
+    begin = indent if first is None else first
+    lines = textwrap.wrap(text, wide(), initial_indent=begin, subsequent_indent=indent, break_on_hyphens=False)
+    return lines or [begin.rstrip()]
+
+
+def table_text(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """A table as lines: the first column takes what the others leave, and is wrapped; the others stand to the right."""
+    sides = [max(len(row[i]) for row in [head, *rows]) for i in range(1, len(head))]
+    room = max(wide() - sum(side + 2 for side in sides), _LEAST_FIRST)
+    left = min(room, max(len(row[0]) for row in [head, *rows]))
+    lines = []
+    for row in [head, *rows]:
+        *above, last = textwrap.wrap(row[0], left) or [""]
+        lines += above
+        cells = "".join(f"  {cell:>{side}}" for cell, side in zip(row[1:], sides, strict=True))
+        lines.append(f"{last:<{left}}{cells}".rstrip())
+    return lines
 
 
 def table_html(frame: "pd.DataFrame") -> str:

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from analysis.answers.answer import Answer, head, methods_used
+from analysis.answers.answer import Answer, head, lines_of, methods_used
 from analysis.selection import Selection, builds_in_words
 from analysis.words import counted
 
@@ -43,9 +43,32 @@ class GameFound:
         }
 
     def text(self) -> str:
-        """The game as `setscrew findings` prints it."""
+        """The game as `setscrew findings` prints it: the answer to each question that has one."""
+        from analysis.findings.leading import arranged
+        from analysis.findings.questions import QUESTIONS
+
+        lines = [self._head()]
+        by_question = [[f for f in self.findings if f.question == question] for question in QUESTIONS]
+        answers = [arranged(found).answer for found in by_question if found]
+        # What this game cannot be asked is not worth a line.
+        answers = [one for one in answers if one.id != f"{one.question}.none"]
+        told = [one for one in answers if one.headline]
+        side = max((len(QUESTIONS[one.question].short) for one in told), default=0)
+        for one in told:
+            said = f"{one.headline} ({one.certainty})"
+            lines += lines_of(said, " " * (side + 2), f"{QUESTIONS[one.question].short:<{side}}  ")
+        silent = [QUESTIONS[one.question].short for one in answers if not one.headline]
+        if silent:
+            lines += ["", *lines_of(f"Nothing stands out yet: {', '.join(silent)}.")]
+        return "\n".join(lines)
+
+    def full_text(self) -> str:
+        """The game as `setscrew findings --all` prints it."""
+        return "\n".join([self._head(), *map(str, self.findings)])
+
+    def _head(self) -> str:
         size = f"{builds_in_words(self.selection)}, {counted(self.players, 'player')}, {counted(self.runs, 'run')}"
-        return "\n".join([f"\n{self.game} — {size}\n", *map(str, self.findings)])
+        return f"\n{self.game} — {size}\n"
 
 
 @dataclass(frozen=True, repr=False)
@@ -95,7 +118,13 @@ class Found(Answer):
 
     def text(self) -> str:
         """What `setscrew findings` prints."""
-        return "\n".join([*(game.text() for game in self.games), f"\nData fingerprint {self.fingerprint}"])
+        games = [game.text() for game in self.games if game.runs]
+        more = "Every finding with its interval: --all. Data fingerprint"
+        return "\n".join([*games, f"\n{more} {self.fingerprint}"])
+
+    def full_text(self) -> str:
+        """What `setscrew findings --all` prints."""
+        return "\n".join([*(game.full_text() for game in self.games), f"\nData fingerprint {self.fingerprint}"])
 
     def _repr_html_(self) -> str:
         parts = [

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from analysis.answers.answer import lines_of, table_text
 from analysis.words import counted, percent
 
 WHO = """\
@@ -58,6 +59,44 @@ def sheet(plan: Mapping[str, Any]) -> str:
         f"Planned from the data with fingerprint {plan['fingerprint']}.\n",
     ]
     return "\n".join(parts)
+
+
+def first(plan: Mapping[str, Any]) -> list[str]:
+    """What to know first of the plan, as lines: how many it takes, what so many would teach, and who comes next."""
+    scale, unit = scale_and_unit(plan)
+    slots = plan["schedule"]
+    lines = [plan["game"], "", *lines_of(_takes(plan))]
+    now, wanted = (f"±{scale * plan[name]:.1f}" for name in ("now_half_width", "wanted_half_width"))
+    lines += lines_of(f"{plan['target']}: the doubt is {now} {unit} (80 %), and {wanted} are wanted.")
+    if plan["power"]:
+        rows = [[str(p["players_each"]), percent(p["chance"])] for p in plan["power"]]
+        lines += ["", *table_text(["players on each build", "chance to tell them apart"], rows)]
+    if plan["precision"]:
+        rows = [[str(p["players"]), str(p["runs"]), f"±{scale * p['half_width']:.1f}"] for p in plan["precision"]]
+        lines += ["", *table_text(["more players", "runs each", f"doubt left, {unit}"], rows)]
+    if slots:
+        runs = counted(slots[0]["runs"], "run")
+        who = slots[0]["player"] + (f" to {slots[-1]['player']}" if len(slots) > 1 else "")
+        lines += ["", *lines_of(f"Scheduled: {counted(len(slots), 'player')}, {who}, {runs} each.")]
+    more = "The whole sheet, with the schedule, what to say and when to stop: --all, or --out FILE."
+    return [*lines, "", *lines_of(more)]
+
+
+def _takes(plan: Mapping[str, Any]) -> str:
+    """The answer."""
+    if plan["power"]:
+        each = plan["players_each_needed"]
+        if each is None:
+            return "No playtest of a class tells the two builds apart with a chance of 80 %."
+        return (
+            f"Let {counted(each, 'person', 'people')} play each build: then a difference shows with a chance of 80 %."
+        )
+    needed = plan["players_needed"]
+    if needed is None:
+        return "No playtest of a class gets as near as is wanted: accept more doubt, or test in several classes."
+    if needed == 0:
+        return "Nobody more has to play: the doubt is small enough."
+    return f"Let {counted(needed, 'more first-time player')} play the present build."
 
 
 def scale_and_unit(plan: Mapping[str, Any]) -> tuple[int, str]:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, repr=False)
 class Planned(Answer):
-    """The plan of a playtest of `game`, `runs` runs each; it prints as the sheet, which is Markdown."""
+    """The plan of a playtest of `game`, `runs` runs each; `full_text` is its sheet, in Markdown."""
 
     study: str
     fingerprint: str
@@ -36,10 +36,16 @@ class Planned(Answer):
 
     def to_json(self) -> dict[str, Any]:
         """The keys of `setscrew plan --json`."""
-        return self._keys() | {"sheet": self.text()}
+        return self._keys() | {"sheet": self.full_text()}
 
     def text(self) -> str:
-        """The sheet that `setscrew plan` prints."""
+        """What `setscrew plan` prints: how many it takes, and what so many would teach."""
+        from analysis.answers.plan_sheet import first
+
+        return "\n".join(first(self._keys()))
+
+    def full_text(self) -> str:
+        """The sheet that `setscrew plan --all` prints, in Markdown."""
         from analysis.answers.plan_sheet import sheet
 
         return sheet(self._keys())

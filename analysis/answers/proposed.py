@@ -98,6 +98,12 @@ class Proposed(Answer):
 
     def text(self) -> str:
         """What `setscrew propose` prints."""
+        from analysis.answers.proposed_words import told
+
+        return "\n".join(told(self.answer)) if self.answer.proposals else self.full_text()
+
+    def full_text(self) -> str:
+        """What `setscrew propose --all` prints."""
         answer = self.to_json()
         lines = [f"{answer['game']}, build {answer['build']}\n"]
         for proposal in answer["proposals"]:

@@ -19,4 +19,6 @@ LEVER = DoseLever(
     deaths=Prior(0.8, 0.5, "all shots aimed instead of none, twice the deaths, give or take half. No source"),
     what="all shots aimed instead of none",
     played="share of aimed shots",
+    more="aim {value} % of the shots at the player",
+    less="aim only {value} % of the shots at the player",
 )

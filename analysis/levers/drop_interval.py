@@ -27,4 +27,7 @@ LEVER = DoseLever(
     played="rate",
     symbol="e",
     under=fire_period.UNDER,
+    more="let blocks fall {part} slower",
+    less="let blocks fall {part} faster",
+    rate=True,
 )

@@ -37,4 +37,7 @@ LEVER = DoseLever(
     played="rate",
     symbol="e",
     under=UNDER,
+    more="let enemies fire {part} less often",
+    less="let enemies fire {part} more often",
+    rate=True,
 )

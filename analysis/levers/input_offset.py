@@ -7,5 +7,12 @@ from analysis.levers.lever import EdgeLever, Part
 from ingest.vocabulary import TunableRole
 
 LEVER = EdgeLever(
-    TunableRole.INPUT_OFFSET, units=("ms", "us", "ticks"), easier=0, part=Part.NOTES, early_edge=1, late_edge=1
+    TunableRole.INPUT_OFFSET,
+    units=("ms", "us", "ticks"),
+    easier=0,
+    part=Part.NOTES,
+    early_edge=1,
+    late_edge=1,
+    more="judge presses with an offset of {value} {unit}",
+    less="judge presses with an offset of {value} {unit}",
 )

@@ -53,6 +53,9 @@ class Lever:
     to turn anything; None: any game does. least, most: values beyond mean nothing to the game, whatever the firmware
     can hold. by_ratio: the effect goes with the logarithm of the value, so that several tunables of the role are scaled
     together. in_combination: values are few, so that several tunables are tried in every combination.
+    more, less: what a larger and a smaller value asks for, in words, with {value}, {unit} and {part} ("a third"): by so
+    much the value changes, or the rate where `rate` says that the value is the time between two. by_value: the same
+    for values that mean something of their own.
     """
 
     role: TunableRole
@@ -63,6 +66,10 @@ class Lever:
     most: int | None = None
     by_ratio: bool = False
     in_combination: bool = False
+    more: str = ""
+    less: str = ""
+    rate: bool = False
+    by_value: Mapping[int, str] = field(default_factory=dict)
 
     def limits(self, low: int, high: int) -> tuple[int, int]:
         """`low` to `high`, as far as it means something to the game."""

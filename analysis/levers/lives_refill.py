@@ -13,4 +13,9 @@ LEVER = PolicyLever(
     in_combination=True,
     rule=Rule.REFILL,
     of=max,
+    by_value={
+        0: "refill no lives between stages",
+        1: "give one life more at each stage",
+        2: "refill the lives at each stage",
+    },
 )

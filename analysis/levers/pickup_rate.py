@@ -27,4 +27,6 @@ LEVER = _PickupRate(
     by_ratio=True,
     of=_log_rate,
     rises=Prior(1.0, 0.3, "twice the upgrades, about twice the pick-ups, fewer where some are left lying. No source"),
+    more="let upgrades appear {part} more often",
+    less="let upgrades appear {part} less often",
 )

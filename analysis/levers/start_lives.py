@@ -15,4 +15,6 @@ LEVER = PolicyLever(
     by_ratio=True,
     rule=Rule.START_LIVES,
     of=first,
+    more="give {value} lives",
+    less="give only {value} lives",
 )

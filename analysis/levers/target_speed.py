@@ -35,4 +35,6 @@ LEVER = DoseLever(
         "speed matters half as much": (_SLOPE.mean / 2, 0.05),
         "speed may matter far more or less": (_SLOPE.mean, 2 * _SLOPE.sd),
     },
+    more="make the target {part} faster",
+    less="make the target {part} slower",
 )

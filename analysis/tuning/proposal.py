@@ -84,7 +84,7 @@ class Way:
     """The best that was found with so many knobs: a tunable, or all of one role turned together, is one knob.
 
     knobs: what is turned. miss, miss_now: expected, the weighted mean over targets as a share; a tolerance counts as
-    0.05.
+    0.05. targets, side_effects: as a proposal has them.
     """
 
     id: str
@@ -93,6 +93,8 @@ class Way:
     miss: float
     miss_now: float
     chance_better: float
+    targets: tuple[PredictedTarget, ...] = ()
+    side_effects: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,8 @@ class Proposal:
     testers: how they were found. condition: of whom the proposal speaks, in words. audiences: what becomes of it with
     an audience like the testers, and a third worse or better off. unknown: why the play tells nothing of the targets,
     empty where it does. exclusive: the targets are met one by one, but not together, by the settings looked at.
-    ways: with the first proposal of a model, the best with one knob, with two, and with as many as gain.
+    ways: with the first proposal of a model, the best with one knob, with two, and with as many as gain; of as many
+    knobs as this proposal turns it is the proposal itself.
     """
 
     id: str

@@ -82,33 +82,52 @@ def propose(
         _proposal(model, like_testers, table, audiences, found, search, n == 0, bool(moves), game, testers, notes)
         for n, found in enumerate(ranked[:most])
     ]
-    ways = () if near and sure is None else _ways(model, table, search, moves, best, single)
+    ways = () if near and sure is None else _ways(model, like_testers, table, search, moves, best, single, ranked[0])
     # Where all is near enough, an alternative that is not recommended is no alternative to leaving it.
     return [replace(made[0], ways=ways), *(p for p in made[1:] if p.advice != Advice.CLOSE_ENOUGH)]
 
 
 def _ways(
-    model: Fitted, table: "_Table", search: Search, moves: Sequence[Move], best: Found, single: Sequence[Found]
+    model: Fitted,
+    like_testers: Fitted,
+    table: "_Table",
+    search: Search,
+    moves: Sequence[Move],
+    best: Found,
+    single: Sequence[Found],
+    first: Found,
 ) -> tuple[Way, ...]:
-    """The best with one knob, with two, and with as many as gain; each setting once."""
-    found = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
-    ways: list[Way] = []
-    now = float(misses(table.targets, table.now).mean())
-    for one in found:
-        if _id(one) in [way.id for way in ways]:
-            continue
-        then = model.figures(one.setting, table.targets)
-        ways.append(
-            Way(
-                _id(one),
-                one.moves,
-                changes_of(model, one.setting),
-                float(misses(table.targets, then).mean()),
-                now,
-                against(table.targets, table.now, then).better,
-            )
-        )
-    return tuple(sorted(ways, key=lambda way: len(way.knobs)))
+    """The best with one knob, with two, and with as many as gain; each setting once. first: what is proposed first,
+    which is its own way of so many knobs: people choose by how much they change, and see what is recommended there.
+    """
+    best_of = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
+    different = {_id(one): one for one in reversed(best_of)}
+    kept = {len(one.moves): one for one in different.values()}
+    if first.setting:
+        own = replace(first, moves=_knobs(first, [*single, *best_of]))
+        kept[len(own.moves)] = own
+    return tuple(_way(model, like_testers, table, one) for _, one in sorted(kept.items()))
+
+
+def _knobs(found: Found, others: Sequence[Found]) -> tuple[str, ...]:
+    """What is turned for a setting: part of the way to another turns no more knobs than that one."""
+    around = [one for one in others if set(found.setting) <= set(one.setting)]
+    nearest = min(around, key=lambda one: (len(one.moves), len(one.setting)), default=None)
+    return tuple(sorted(found.setting)) if nearest is None else nearest.moves
+
+
+def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found) -> Way:
+    then = model.figures(found.setting, table.targets)
+    return Way(
+        _id(found),
+        found.moves,
+        changes_of(model, found.setting),
+        float(misses(table.targets, then).mean()),
+        float(misses(table.targets, table.now).mean()),
+        against(table.targets, table.now, then).better,
+        table.predicted(then, like_testers.figures(found.setting, table.targets)),
+        model.side_effects(found.setting),
+    )
 
 
 @dataclass(frozen=True)

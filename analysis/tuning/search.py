@@ -219,7 +219,9 @@ class Search:
             setting = dict(key)
             if self.confirmed(setting).sure and self._stands(setting):
                 passed.append(Found((), setting, self._known[key].loss, change_size(tunables, setting)))
-        return min(passed, key=lambda found: found.size, default=None)
+        # What comes on top of another that does as well is left out.
+        lean = [one for one in passed if not any(other.setting.items() < one.setting.items() for other in passed)]
+        return min(lean, key=lambda found: found.size, default=None)
 
     def confirmed(self, setting: Setting) -> Against:
         """A setting against no change, by so many draws that their luck hardly matters."""

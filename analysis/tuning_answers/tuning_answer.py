@@ -30,7 +30,7 @@ _TRIAL = (Outcome.HIT_SHARE, Outcome.STREAK)
 class TuningAnswer:
     """All that `setscrew propose` says of one game, with the models it was found with.
 
-    unanswered: target -> why there is nothing to say.
+    unanswered: target -> why there is nothing to say. targets: what was wanted.
     """
 
     game: str
@@ -40,6 +40,7 @@ class TuningAnswer:
     unanswered: dict[str, str]
     warnings: tuple[str, ...]
     fitted: tuple[Fitted, ...] = ()
+    targets: tuple[Target, ...] = ()
 
 
 def fit_game(
@@ -112,6 +113,7 @@ def propose_game(
         why,
         (*filter(None, [unsure]), *_unknown_levers(reader, selection.game, targets), *map(str, odd), *behind),
         tuple(fitted),
+        targets.targets,
     )
 
 

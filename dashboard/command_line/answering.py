@@ -24,12 +24,20 @@ def asked(arguments: argparse.Namespace, read_only: bool = True) -> "Iterator[St
         yield study
 
 
-def hand_over(answer: "Answer", as_json: bool, printed: str | None = None) -> int:
-    """Prints an answer, or `printed` in its place for people, and says why it is none; returns the exit code."""
+def add_all(parser: argparse.ArgumentParser) -> None:
+    """The word `--all`."""
+    parser.add_argument("--all", action="store_true", help="print everything, not only the answer")
+
+
+def hand_over(answer: "Answer", as_json: bool, printed: str | None = None, everything: bool = False) -> int:
+    """Prints an answer, or `printed` in its place for people, and says why it is none; returns the exit code.
+
+    everything: not only what to know first.
+    """
     if as_json:
         print(json.dumps(answer.to_json(), ensure_ascii=False, allow_nan=False))
     else:
-        text = str(answer) if printed is None else printed
+        text = (answer.full_text() if everything else str(answer)) if printed is None else printed
         if text != answer.missing:  # which is told where errors are told
             print(text)
     if answer.missing:

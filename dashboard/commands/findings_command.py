@@ -2,7 +2,7 @@
 
 import argparse
 
-from dashboard.command_line.answering import asked, hand_over
+from dashboard.command_line.answering import add_all, asked, hand_over
 from dashboard.command_line.choosing import add_selection_arguments, chosen
 
 HELP = "what the study says: where they die, how long they last, whether they hit the note, and how sure that is"
@@ -14,6 +14,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--question", action="append", default=[], metavar="Q", help="only this question; may be repeated"
     )
+    add_all(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -21,4 +22,4 @@ def run(arguments: argparse.Namespace) -> int:
     """Prints the findings of every chosen game."""
     with asked(arguments) as study:
         found = study.findings(question=arguments.question, **chosen(arguments))
-    return hand_over(found, arguments.json)
+    return hand_over(found, arguments.json, everything=arguments.all)

@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from dashboard.command_line import exits
-from dashboard.command_line.answering import asked, hand_over
+from dashboard.command_line.answering import add_all, asked, hand_over
 from dashboard.command_line.opening import StudyTrouble
 
 HELP = "plan the next playtest: how many players, who plays what, what to tell them, when to stop"
@@ -25,6 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--within", action="store_true", help="every player plays both builds, in balanced order")
     parser.add_argument("--quick", action="store_true", help="no simulation of what more players would teach")
     parser.add_argument("--out", metavar="FILE", help="write the sheet (Markdown) here instead of printing it")
+    add_all(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -44,8 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
             quick=a.quick,
         )
     if a.out:
-        _write(Path(a.out), str(plan))
-    return hand_over(plan, a.json, f"{a.out}: written" if a.out else None)
+        _write(Path(a.out), plan.full_text())
+    return hand_over(plan, a.json, f"{a.out}: written" if a.out else None, a.all)
 
 
 def _write(path: Path, text: str) -> None:

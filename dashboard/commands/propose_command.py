@@ -2,7 +2,7 @@
 
 import argparse
 
-from dashboard.command_line.answering import asked, hand_over
+from dashboard.command_line.answering import add_all, asked, hand_over
 from ingest.vocabulary import Recruitment
 
 HELP = "what to change so that the targets are met, with the doubt that remains"
@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         choices=tuple(map(str, Recruitment)),
         help="how those who played were found; default: as the targets file or the study says",
     )
+    add_all(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -36,4 +37,4 @@ def run(arguments: argparse.Namespace) -> int:
         # Only now: all the while it was worked out, others could read the study too.
         with asked(a, read_only=False) as study:
             study.keep(found)
-    return hand_over(found, a.json)
+    return hand_over(found, a.json, everything=a.all or a.sensitivity)

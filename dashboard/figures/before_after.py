@@ -7,19 +7,17 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from analysis.tuning.proposal import Proposal
+from analysis.tuning.headline import SIDE_EFFECTS
+from analysis.tuning.proposal import Proposal, Way
 from analysis.words import amount, counted
 from dashboard.figures.frame import faded, framed
 from dashboard.figures.palette import Theme
 
-# Key of a proposal's side effects -> what people call it, its unit, and whether more of it is bad for the players.
-SIDE_EFFECTS: dict[str, tuple[str, str, bool]] = {
-    "quit_share": ("runs given up", "share", True),
-    "run_length_s": ("length of a run, seconds alive", "s", False),
-    "hit_share": ("shots that hit", "share", False),
-    "median_streak": ("streak of half the runs, shots", "", False),
-}
-_ROW, _TOP, _BOTTOM = 62, 8, 8
+_TOP, _BOTTOM = 8, 8
+# Pixels of a row; from its top to the bar's upper and lower edge. In a column of a page the numbers need a line of
+# their own, and names their first letters.
+_WIDE_ROW, _COLUMN_ROW = (62, 20, 44), (62, 33, 48)
+_LONGEST_NAME = 46
 
 
 @dataclass(frozen=True)
@@ -42,7 +40,7 @@ class Row:
     worse: bool = False
 
 
-def rows(proposal: Proposal, seen: Mapping[str, float | None] | None = None, basis: str = "") -> list[Row]:
+def rows(proposal: Proposal | Way, seen: Mapping[str, float | None] | None = None, basis: str = "") -> list[Row]:
     """What a proposal says, row by row. seen: side effect -> what was counted of it, on `basis`."""
     found = [
         Row(
@@ -69,22 +67,32 @@ def rows(proposal: Proposal, seen: Mapping[str, float | None] | None = None, bas
     return found
 
 
-def before_after(shown: Sequence[Row], theme: Theme) -> go.Figure:
-    """One scale a row, all shares on the same: a ring now, a dot as proposed, a cross for what was counted."""
-    height = _TOP + _BOTTOM + _ROW * len(shown)
+def before_after(shown: Sequence[Row], theme: Theme, column: bool = False) -> go.Figure:
+    """One scale a row, all shares on the same: a ring now, a dot as proposed, a cross for what was counted.
+
+    column: it stands in a narrow column of a page.
+    """
+    row_px, upper, lower = _COLUMN_ROW if column else _WIDE_ROW
+    height = _TOP + _BOTTOM + row_px * len(shown)
     figure = framed(
         theme, [], height=height, showlegend=False, margin={"l": 14, "r": 34, "t": _TOP, "b": _BOTTOM, "pad": 0}
     )
-    inner = _ROW * len(shown)
+    inner = row_px * len(shown)
     for number, row in enumerate(shown):
         suffix = str(number + 1) if number else ""
-        top = 1 - number * _ROW / inner
+        top = 1 - number * row_px / inner
         factor = 100 if row.unit == "share" else 1
-        figure.update_layout({f"xaxis{suffix}": _across(theme, row, suffix), f"yaxis{suffix}": _up(top, inner, suffix)})
+        figure.update_layout(
+            {
+                f"xaxis{suffix}": _across(theme, row, suffix),
+                f"yaxis{suffix}": _up(top - lower / inner, top - upper / inner, suffix),
+            }
+        )
         colour = (theme.death if row.worse else theme.soft) if row.side else theme.alive
         _add_row(figure, theme, row, factor, colour, suffix)
+        _add_numbers(figure, theme, row, top, colour if row.worse else theme.ink, column)
         figure.add_annotation(
-            text=f"<b>{escape(row.what)}</b>{_wish(row)}",
+            text=f"<b>{escape(_name(row, column))}</b>{'' if column else _wish(row)}",
             x=0,
             y=top,
             xref="paper",
@@ -115,13 +123,8 @@ def _across(theme: Theme, row: Row, suffix: str) -> dict[str, Any]:
     }
 
 
-def _up(top: float, inner: float, suffix: str) -> dict[str, Any]:
-    return {
-        "anchor": f"x{suffix}",
-        "domain": [max(0.0, top - 44 / inner), top - 20 / inner],
-        "range": [-1, 1],
-        "visible": False,
-    }
+def _up(low: float, high: float, suffix: str) -> dict[str, Any]:
+    return {"anchor": f"x{suffix}", "domain": [max(0.0, low), high], "range": [-1, 1], "visible": False}
 
 
 def _add_row(figure: go.Figure, theme: Theme, row: Row, factor: float, colour: str, suffix: str) -> None:
@@ -153,19 +156,31 @@ def _add_row(figure: go.Figure, theme: Theme, row: Row, factor: float, colour: s
     if row.seen is not None:
         cross = {"symbol": "x-thin", "size": 9, "line": {"color": theme.ink, "width": 2}}
         figure.add_scatter(x=[factor * row.seen], y=[0], mode="markers", marker=cross, **on)
-    # In words at the right of the title: two numbers may lie one on the other.
-    counted_words = "" if row.seen is None else f"; counted {amount(row.seen, row.unit)} ({row.seen_words})"
+
+
+def _add_numbers(figure: go.Figure, theme: Theme, row: Row, top: float, colour: str, column: bool) -> None:
+    """In words beside the name, or in a column below it: two numbers may lie one on the other."""
+    now, then = amount(row.now, row.unit), amount(row.then, row.unit)
+    basis = f" ({row.seen_words})" if row.seen_words and not column else ""
+    seen = "" if row.seen is None else f"; counted {amount(row.seen, row.unit)}{basis}"
+    words = f"{_wish(row)[2:]}: " if column and row.wanted else ""
     figure.add_annotation(
-        text=f"{amount(row.now, row.unit)} → <b>{amount(row.then, row.unit)}</b>{counted_words}",
-        x=1,
-        y=1 - (int(suffix or 1) - 1) * _ROW / (figure.layout.height - _TOP - _BOTTOM),
+        text=f"{words}{now} → <b>{then}</b>{seen}",
+        x=0 if column else 1,
+        y=top,
+        yshift=-16 if column else 0,
         xref="paper",
         yref="paper",
-        xanchor="right",
+        xanchor="left" if column else "right",
         yanchor="top",
         showarrow=False,
-        font={"size": 12, "color": colour if row.worse else theme.ink},
+        font={"size": 12, "color": colour},
     )
+
+
+def _name(row: Row, column: bool) -> str:
+    long = column and len(row.what) > _LONGEST_NAME
+    return f"{row.what[: _LONGEST_NAME - 1].rstrip()}…" if long else row.what
 
 
 def _wish(row: Row) -> str:

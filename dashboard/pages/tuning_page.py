@@ -6,12 +6,14 @@ from dash import ALL, Dash, Input, Output, State, callback_context, dcc, html, n
 
 from analysis.selection import Selection
 from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.first_wish import first_wish
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
 from dashboard.parts import closer_look
 from dashboard.parts.dash_parts import note
 from dashboard.parts.job_area import JobArea
 from dashboard.parts.proposal_cards import results, tried
+from dashboard.parts.wish_sentence import OUTCOMES, quoted, wished, wishes, with_target
 from dashboard.state.dashboard_session import Session
 from dashboard.state.tuning_desk import accept, work
 from dashboard.web import element_ids
@@ -19,79 +21,53 @@ from dashboard.web.placing import placed
 from ingest.vocabulary import RECRUITMENT_WORDS
 
 TEXT, ADD, KEEP, PROPOSE = "targets-text", "target-add", "targets-keep", "tuning-propose"
-OUTCOME, WHICH, WANTED = "target-outcome", "target-which", "target-wanted"
+OUTCOME, WHICH, WANTED, WISHES = "target-outcome", "target-which", "target-wanted", "target-wishes"
 AREA = JobArea("tuning")
 
-# Outcome -> (words, the word of TARGETS.md for its number).
-_OUTCOMES = {
-    "reach_stage": ("reach stage …", "stage"),
-    "finish": ("finish the game", ""),
-    "finish_within": ("finish within … attempts", "attempts"),
-    "survive": ("stay alive for … seconds", "seconds"),
-    "hit_share": ("hit so much of the notes or trials (median player)", ""),
-    "streak": ("start with … in a row", "length"),
-    "level_reached": ("reach level …", "level"),
-    "quit_share": ("quit before the end (as few as)", ""),
-    "run_length": ("play for so many seconds a run", ""),
-}
 
+def controls(
+    text: str = "", wish: tuple[str, str, str] = ("", "2", "60 %"), game: str = "the game", beside: str = ""
+) -> list[Any]:
+    """A target as a sentence to fill in, what is wanted so far, the buttons, and the places of their answers.
 
-def controls(text: str = "") -> list[Any]:
-    """Targets, buttons, and the places of their answers."""
-    outcomes = [words for words, _ in _OUTCOMES.values()]
+    wish: the outcome in words, its number and what is wanted, to begin with. beside: a note that stands by the file.
+    """
+    said, number, wanted = wish
+    outcomes = [words for words, _ in OUTCOMES.values()]
     return [
         html.Div(
             [
-                html.Div(
-                    [
-                        html.Label("First-time players should", htmlFor=OUTCOME),
-                        dcc.Input(
-                            id=OUTCOME,
-                            type="text",
-                            list="target-outcomes",
-                            size="44",
-                            placeholder="click for the list",
-                            value="",
-                        ),
-                        html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
-                    ],
-                    className="field grow",
-                ),
-                html.Div(
-                    [
-                        html.Label("number in place of …", htmlFor=WHICH),
-                        dcc.Input(id=WHICH, type="text", size="4", maxLength=6, value="2"),
-                    ],
-                    className="field",
-                ),
-                html.Div(
-                    [
-                        html.Label("wanted", htmlFor=WANTED),
-                        dcc.Input(id=WANTED, type="text", size="6", maxLength=12, value="60 %"),
-                    ],
-                    className="field",
-                ),
-                html.Button("Add this target", id=ADD, className="button quiet", type="button"),
-            ],
-            className="row",
-        ),
-        html.Div(
-            [
-                html.Label("The targets, as a file", htmlFor=TEXT),
-                dcc.Textarea(id=TEXT, value=text, rows=9, spellCheck=False, maxLength=100_000),
-            ],
-            className="field",
-        ),
-        html.Div(
-            [
+                html.Label(f"Of first-time players of {game},", htmlFor=WANTED),
+                dcc.Input(id=WANTED, type="text", size="5", maxLength=12, value=wanted),
+                html.Label("should", htmlFor=OUTCOME),
+                dcc.Input(id=OUTCOME, type="text", list="target-outcomes", size="24", value=said),
+                html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
+                html.Label("with … =", htmlFor=WHICH),
+                dcc.Input(id=WHICH, type="text", size="3", maxLength=6, value=number),
+                html.Button("Add this wish", id=ADD, className="button quiet", type="button"),
                 html.Button("Propose", id=PROPOSE, className="button", type="button"),
-                html.Button("Keep the targets", id=KEEP, className="button quiet", type="button"),
                 *AREA.bar(),
             ],
-            className="row",
+            className="sentence",
         ),
+        _asked(text, beside),
         *AREA.rest("wide cards"),
     ]
+
+
+def _asked(text: str, beside: str) -> html.Div:
+    """What is wanted so far, with the file that says it folded."""
+    file = html.Details(
+        [
+            html.Summary("The wishes as a file"),
+            html.Label("Targets", htmlFor=TEXT, className="label"),
+            dcc.Textarea(id=TEXT, value=text, rows=9, spellCheck=False, maxLength=100_000),
+            note(beside),
+        ],
+        className="drawer",
+    )
+    keep = html.Button("Keep the targets", id=KEEP, className="button quiet", type="button")
+    return html.Div([html.P(wishes(text), id=WISHES, className="wishes"), keep, file], className="asked")
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
@@ -101,49 +77,20 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
     kept = session.ask("game_targets", game=selection.game)
-    text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{_toml(selection.game)}"\n'
-    *form, result = controls(text)
+    text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{quoted(selection.game)}"\n'
+    outcome, number, wanted = first_wish(session.reader, selection)
     when = (
         f"Kept on {str(kept['noted_at'][0])[:16]} UTC."
         if len(kept["noted_at"])
         else "Not kept yet: keep them before you look at the proposals."
     )
-    return [
-        html.Section(
-            [
-                html.H2("What do you want of the game?"),
-                *form,
-                note(
-                    f"How the people who played were found: {RECRUITMENT_WORDS[session.testers()]}. Say it on the page "
-                    'Import, or among the targets: [playtest] testers = "audience", "volunteers" or "friends".'
-                ),
-                note(f"{when} Population, tolerance, weights and which tunables may move: analysis/tuning/TARGETS.md."),
-            ],
-            className="card wide",
-        ),
-        result,
-    ]
-
-
-def with_target(text: str, outcome: str, which: str, wanted: str) -> str:
-    """The targets file with one more target. Raises BadTargets when it is not one."""
-    key = next((key for key, (words, _) in _OUTCOMES.items() if outcome.strip() in (words, key)), None)
-    if key is None:
-        raise BadTargets("choose one of the outcomes in the list")
-    word = _OUTCOMES[key][1]
-    lines = ["", "[[target]]", f'outcome = "{key}"']
-    if word:
-        lines.append(f"{word} = {which.strip() or 1}")
-    number = wanted.strip().replace(".", "", 1).isdecimal()
-    lines.append(f"wanted = {wanted.strip()}" if number else f'wanted = "{_toml(wanted.strip())}"')
-    longer = text.rstrip() + "\n" + "\n".join(lines) + "\n"
-    read_targets(longer)
-    return longer
-
-
-def _toml(text: str) -> str:
-    kept = "".join(letter for letter in text if letter >= " ")
-    return kept.replace("\\", "\\\\").replace('"', '\\"')
+    beside = (
+        f"{when} How the people who played were found: {RECRUITMENT_WORDS[session.testers()]}. Say it on the page "
+        'Import, or in the file: [playtest] testers = "audience", "volunteers" or "friends". Population, tolerance, '
+        "weights and what may move: analysis/tuning/TARGETS.md."
+    )
+    *form, result = controls(text, (OUTCOMES[outcome][0], number, wanted), selection.game, beside)
+    return [html.Section(form, className="wide"), result]
 
 
 def wires(app: Dash, session: Session) -> None:
@@ -171,36 +118,62 @@ def wires(app: Dash, session: Session) -> None:
         Output(element_ids.MESSAGE, "children", allow_duplicate=True),
         Input(KEEP, "n_clicks"),
         State(TEXT, "value"),
+        State(OUTCOME, "value"),
+        State(WHICH, "value"),
+        State(WANTED, "value"),
         State(element_ids.ADDRESS, "search"),
         prevent_initial_call=True,
     )
-    def keep(clicks: int | None, text: str | None, search: str | None) -> Any:
+    def keep(
+        clicks: int | None,
+        text: str | None,
+        outcome: str | None,
+        which: str | None,
+        wanted: str | None,
+        search: str | None,
+    ) -> Any:
         selection = session.chosen(search)
         if not clicks or selection is None:
             return no_update
         try:
-            read_targets(text or "")
+            whole = wished(text or "", outcome or "", which or "", wanted or "")
+            read_targets(whole)
         except BadTargets as error:
             return html.Div(str(error))
-        session.add_target(selection.game, text or "")
+        session.add_target(selection.game, whole)
         return html.Div("The targets are kept, with the time. Undo takes them back.")
 
     @app.callback(
         *AREA.started,
         Input(PROPOSE, "n_clicks"),
         State(TEXT, "value"),
+        State(OUTCOME, "value"),
+        State(WHICH, "value"),
+        State(WANTED, "value"),
         State(element_ids.ADDRESS, "search"),
         prevent_initial_call=True,
     )
-    def propose(clicks: int | None, text: str | None, search: str | None) -> Any:
+    def propose(
+        clicks: int | None,
+        text: str | None,
+        outcome: str | None,
+        which: str | None,
+        wanted: str | None,
+        search: str | None,
+    ) -> Any:
         selection = session.chosen(search)
         if not clicks or selection is None:
             return AREA.NOTHING
         try:
-            read_targets(text or "")
+            whole = wished(text or "", outcome or "", which or "", wanted or "")
+            read_targets(whole)
         except BadTargets as error:
             return AREA.refuse(error)
-        return AREA.start(session, lambda job: work(session, selection, text or "", job), selection, text or "")
+        return AREA.start(session, lambda job: work(session, selection, whole, job), selection, whole)
+
+    @app.callback(Output(WISHES, "children"), Input(TEXT, "value"), prevent_initial_call=True)
+    def say(text: str | None) -> Any:
+        return wishes(text or "")
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 

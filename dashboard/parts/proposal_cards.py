@@ -1,4 +1,4 @@
-"""Proposals as cards: what to change, what it would do, how sure that is; and sliders to try values."""
+"""What the tuning answers with: the ways to choose from, sliders to try values, and every proposal in numbers."""
 
 from collections.abc import Collection
 from typing import Any
@@ -8,35 +8,53 @@ from dash import dcc, html
 from analysis.methods import METHODS
 from analysis.tuning.proposal import Advice, Proposal
 from analysis.tuning.whatif import slider_values
-from analysis.words import amount, capital, cell, counted, points, with_span
+from analysis.words import amount, capital, cell, counted, with_span
 from dashboard.parts import closer_look
 from dashboard.parts.dash_parts import graph, note
+from dashboard.parts.ways_to_choose import ways_to_choose
 from dashboard.state.tuning_desk import Worked, levers, what_if
 from dashboard.web.placing import placed_table
 
 _MOST_SLIDERS = 14
-_OPEN = 3
 
 
 def results(worked: Worked, job: int) -> list[Any]:
-    """The proposals as cards, then the sliders."""
+    """The answer with the ways to choose from; sliders, all proposals in numbers, and a closer look are folded."""
     answer = worked.answer
-    shared = frozenset.intersection(*(frozenset(p.warnings) for p in answer.proposals)) if answer.proposals else ()
-    parts: list[Any] = [
+    parts: list[Any] = []
+    for n, proposal in enumerate(answer.proposals):
+        if n == 0 or proposal.ways:
+            parts += ways_to_choose(worked, n, job)
+    parts += [
+        html.Section([html.H2(name), note(reason, "saying")], className="card wide")
+        for name, reason in answer.unanswered.items()
+    ]
+    if not parts:
+        parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
+    parts += [note(capital(warning), "warning") for warning in answer.warnings]
+    return [
+        *parts,
+        *_folded("Try your own values", _sliders(worked)),
+        *_folded("Every way in numbers", _all(worked, job)),
+        *_folded("A closer look", closer_look.cards(worked)),
+    ]
+
+
+def _folded(summary: str, inside: list[Any]) -> list[Any]:
+    if not inside:
+        return []
+    return [html.Details([html.Summary(summary), html.Div(inside, className="cards")], className="further")]
+
+
+def _all(worked: Worked, job: int) -> list[Any]:
+    made = worked.answer.proposals
+    shared = frozenset.intersection(*(frozenset(p.warnings) for p in made)) if made else frozenset[str]()
+    return [
         proposal_card(proposal, i, job, shared if i else ())
-        for i, proposal in enumerate(answer.proposals)
+        for i, proposal in enumerate(made)
         # Where today's setting is close enough, further ways to leave it alone say nothing new.
         if i == 0 or proposal.advice != Advice.CLOSE_ENOUGH
     ]
-    if len(parts) > _OPEN + 1:
-        summary = html.Summary(f"{len(parts) - _OPEN} more ways, which promise less")
-        parts[_OPEN:] = [html.Details([summary, html.Div(parts[_OPEN:], className="cards")], className="further")]
-    for name, reason in answer.unanswered.items():
-        parts.append(html.Section([html.H2(name), note(reason, "saying")], className="card wide"))
-    if not parts:
-        parts = [html.Section(html.P("No proposal came of it.", className="saying"), className="card wide")]
-    parts[:0] = [note(capital(warning), "warning") for warning in answer.warnings]
-    return [*parts, *_sliders(worked), *closer_look.cards(worked)]
 
 
 _ADVICE = {
@@ -66,7 +84,8 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collect
         "effective draws": cell(round(proposal.effective_draws)),
     }
     buttons: list[Any] = []
-    if proposal.changes:
+    # Those that lead are accepted where they stand in words.
+    if proposal.changes and number_of_it and not proposal.ways:
         buttons = [
             html.Button("Accept", id={"type": "accept", "number": number_of_it}, className="button", type="button"),
             html.A(
@@ -86,26 +105,13 @@ def proposal_card(proposal: Proposal, number_of_it: int, job: int, said: Collect
             graph(f"/proposal/{job}/{number_of_it}.json", "what is predicted, against what is wanted"),
             note(f"What would settle it: {proposal.settles_it}.", "saying") if proposal.settles_it else None,
             html.Div(buttons, className="row"),
-            _ways(proposal),
             _audiences(proposal),
             html.Div([_targets(proposal), _side_effects(proposal), _assumptions(proposal)], className="drawer"),
         ],
         className="card wide",
+        id=f"proposal-{number_of_it + 1}",
         key=f"{job}-{number_of_it}",
     )
-
-
-def _ways(proposal: Proposal) -> Any:
-    """The best with one knob, with two, and with as many as gain; nothing where there is one way only."""
-    if len(proposal.ways) < 2:
-        return None
-    columns = {
-        "knobs": [len(way.knobs) for way in proposal.ways],
-        "change": ["; ".join(f"{c.tunable} {c.now} to {c.proposed}" for c in way.changes) for way in proposal.ways],
-        "expected miss": [points(way.miss, signed=False) for way in proposal.ways],
-        "no change": [points(way.miss_now, signed=False) for way in proposal.ways],
-    }
-    return placed_table(columns, "Fewest knobs first")
 
 
 def _audiences(proposal: Proposal) -> Any:
@@ -192,12 +198,11 @@ def _sliders(worked: Worked) -> list[Any]:
     return [
         html.Section(
             [
-                html.H2("Try values yourself"),
                 note("What is predicted for any setting, reckoned a little more coarsely than a proposal."),
                 html.Div(rows, className="sliders"),
-                html.Div(id={"type": "tried", "at": "result"}),
+                html.Div(tried(worked, {}), id={"type": "tried", "at": "result"}, className="tried"),
             ],
-            className="card wide",
+            className="card wide trying",
         )
     ]
 

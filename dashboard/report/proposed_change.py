@@ -2,9 +2,9 @@
 
 from typing import Any
 
+from analysis.tuning.headline import SIDE_EFFECTS
 from analysis.tuning.proposal import Proposal
 from analysis.words import amount, cell, counted, listed, with_span
-from dashboard.figures.before_after import SIDE_EFFECTS
 from dashboard.report.content import BuildPlayed, GamePart
 from dashboard.report.document_blocks import Block, Bullets, Figure, Ref, Table, say
 from dashboard.report.report_figures import change_name

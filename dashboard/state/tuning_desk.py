@@ -1,7 +1,7 @@
 """What the tuning page keeps between clicks: the targets as they stand, the last answer, the fitted models."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -12,11 +12,13 @@ from analysis.models.targets import Target, TargetSet
 from analysis.plain import plain
 from analysis.selection import Selection
 from analysis.tuning.c_header import header_text
-from analysis.tuning.proposal import Prediction
+from analysis.tuning.proposal import Prediction, Proposal
 from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
+from analysis.tuning_answers.chance_to_see import chance_to_see
 from analysis.tuning_answers.tuning_answer import TuningAnswer, propose_game, under_other_assumptions
 from analysis.tuning_answers.tuning_data import load_builds
+from analysis.words import counted
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 
@@ -26,12 +28,18 @@ _USUAL_TICKS = 200
 
 @dataclass(frozen=True)
 class Worked:
-    """The result of one job: the answer, with the models that sliders, map and other assumptions ask."""
+    """The result of one job: the answer, with the models that sliders, map and other assumptions ask.
+
+    seen: of each proposal whether the people one has could show it, by its number; counted: side effect -> what was
+    counted of it on the build that is to be changed, and of how many.
+    """
 
     selection: Selection
     targets: TargetSet
     text: str
     answer: TuningAnswer
+    seen: Mapping[int, str] = field(default_factory=dict)
+    counted: tuple[Mapping[str, float | None], str] = ({}, "")
 
 
 def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
@@ -45,7 +53,26 @@ def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
         job.report(0.98 * ticks / (ticks + _USUAL_TICKS / 2), "looking for settings that reach the targets")
 
     job.report(0.02, "fitting the model to the runs")
-    return Worked(selection, targets, text, propose_game(session.reader, selection, targets, tick=tick))
+    answer = propose_game(session.reader, selection, targets, tick=tick)
+    seen = {n: chance for n, p in enumerate(answer.proposals) if (chance := _seen(answer, p))}
+    return Worked(selection, targets, text, answer, seen, _counted(session, selection, answer.build))
+
+
+def _seen(answer: TuningAnswer, proposal: Proposal) -> str:
+    way = next((one for one in proposal.ways if one.id == proposal.id), None)
+    seen = None if way is None else chance_to_see(answer, way)
+    return "" if seen is None else f"{seen}."
+
+
+def _counted(session: Session, selection: Selection, build: str) -> tuple[Mapping[str, float | None], str]:
+    """What was counted of giving up and of the length of a run on one build: in first runs, as the models say it."""
+    one = Selection(selection.game, (build,), first_attempt=1, last_attempt=1)
+    people = {name: column[0] for name, column in session.reader.ask_chosen("chosen_people", one).items()}
+    runs = people["runs"]
+    if not runs:
+        return {}, ""
+    counts = {"quit_share": float(people["quit"] / runs), "run_length_s": 60 * float(people["minutes"] / runs)}
+    return counts, f"{counted(people['players'], 'player')}, {counted(runs, 'run')}"
 
 
 def levers(worked: Worked) -> list[Tunable]:

@@ -10,6 +10,7 @@ from analysis.finding import Finding
 from analysis.findings.deaths.one_death import place_at
 from analysis.selection import Selection
 from dashboard.figures import figure_for
+from dashboard.figures.before_after import before_after, rows
 from dashboard.figures.death_maps import mark_place
 from dashboard.figures.live_figures import recent_runs
 from dashboard.figures.palette import theme_called
@@ -60,6 +61,17 @@ def add_downloads(server: Flask, session: Session) -> None:
     def proposal(job_number: int, number: int) -> Response:
         worked = _worked(session, job_number, number)
         drawn = predicted(worked.answer.proposals[number].targets, theme_called(request.args.get("theme")))
+        return Response(drawn.to_json(validate=False), mimetype="application/json")
+
+    @server.get("/way/<int:job_number>/<int:number>/<int:way>.json")
+    def way_figure(job_number: int, number: int, way: int) -> Response:
+        worked = _worked(session, job_number, number)
+        proposal = worked.answer.proposals[number]
+        if way > len(proposal.ways):
+            abort(404)
+        # After the last way: the proposal itself, where there is no way to choose from.
+        shown = proposal if way == len(proposal.ways) else proposal.ways[way]
+        drawn = before_after(rows(shown, *worked.counted), theme_called(request.args.get("theme")), column=True)
         return Response(drawn.to_json(validate=False), mimetype="application/json")
 
     @server.get("/map/<int:job_number>.json")

@@ -136,7 +136,7 @@ def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path)
     targets = tmp_path / "t.toml"
     targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
     words = ["--study", str(demo_study), "--game", "Soot Wardens"]
-    assert main(["propose", *words, "--targets", str(targets)]) == exits.OK
+    assert main(["propose", *words, "--targets", str(targets), "--all"]) == exits.OK
     ids = re.findall(r"--proposal (\S+)\n", capsys.readouterr().out)
     assert ids
     for chosen in ids:
@@ -145,6 +145,42 @@ def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path)
         for change in chosen.split("+"):
             name, _, value = change.partition("=")
             assert values[f"TUNED_{name.upper()}"] == int(value)
+
+
+def test_the_answers_come_first_a_line_or_two_each(capsys, demo_study, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "72")
+    words = ["--study", str(demo_study), "--game", "Soot Wardens"]
+    asked = answer(capsys, *words)["games"][0]["findings"]
+    assert main(["findings", *words]) == exits.OK
+    said = capsys.readouterr().out
+    assert max(map(len, said.splitlines())) <= 72 and len(said.splitlines()) < 25
+    plain = " ".join(said.split())
+    leads = {f["question"] for f in asked if f["headline"]}
+    for question in QUESTIONS.values():
+        own = [f"{f['headline']} ({f['certainty']})" for f in asked if f["question"] == question.id and f["headline"]]
+        assert not own or any(f"{question.short} {line}" in plain for line in own), question.id
+    assert len(leads) >= 4 and "Nothing to show" not in said
+    assert main(["findings", *words, "--all"]) == exits.OK
+    every = capsys.readouterr().out
+    assert all(f["sentence"] in every for f in asked)
+
+
+def test_a_proposal_is_one_answer_and_one_table(capsys, demo_study, tmp_path, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    targets = tmp_path / "t.toml"
+    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
+    words = ["propose", "--study", str(demo_study), "--game", "Soot Wardens", "--targets", str(targets)]
+    assert main([*words, "--json"]) == exits.OK
+    first = json.loads(capsys.readouterr().out)["proposals"][0]
+    assert main(words) == exits.OK
+    said = capsys.readouterr().out
+    lines = said.splitlines()
+    assert len(lines) < 35 and max(len(line) for line in lines if "--proposal" not in line) <= 80
+    row = next(line for line in lines if line.startswith("runs given up"))
+    percents = [int(word) for word in re.findall(r"(\d+) %", row)]
+    then = [100 * way["side_effects"]["proposed"]["quit_share"] for way in first["ways"]]
+    assert percents == [round(100 * first["side_effects"]["now"]["quit_share"]), *map(round, then)]
+    assert first["id"] == "no_change" or f"--proposal {first['id']}" in said
 
 
 EVIL = '</script><img src=x onerror="alert(1)">=1+1&$\\x_%'

@@ -87,7 +87,7 @@ def test_every_kind_of_game_has_sliders_that_move_its_prediction(pressed):
         )
     assert any(moved.values()), moved
     said = str(results(worked, 1))
-    assert "Try values yourself" in said and "effective draws" in said
+    assert "Try your own values" in said and "effective draws" in said
     assert "with these values" in str(tried(worked, {levers(worked)[0].name: slider_values(levers(worked)[0])[0]}))
 
 

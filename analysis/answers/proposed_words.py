@@ -1,0 +1,79 @@
+"""Proposals as `setscrew propose` prints them: the answer, and one table of what is to be expected of each way."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from analysis.answers.answer import lines_of, table_text
+from analysis.tuning.headline import SIDE_EFFECTS, audience, certainty, headline
+from analysis.tuning.proposal import Proposal, Way
+from analysis.tuning_answers.chance_to_see import chance_to_see
+from analysis.tuning_answers.tuning_answer import TuningAnswer
+from analysis.words import NONE, amount, counted
+
+_MARK = "*"
+
+
+def told(answer: TuningAnswer) -> list[str]:
+    """The lines, for the first proposal of each model."""
+    lines = [f"{answer.game}, build {answer.build}"]
+    for number, proposal in enumerate(answer.proposals):
+        if number == 0 or proposal.ways:
+            lines += ["", *_of_one(answer, proposal)]
+    lines += [""]
+    for name, reason in answer.unanswered.items():
+        lines += lines_of(f"{name}: {reason}")
+    for warning in answer.warnings:
+        lines += lines_of(warning, "  ", "! ")
+    return [*lines, *lines_of("Every way, all intervals, warnings and audiences: --all.")]
+
+
+def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
+    lines = lines_of(headline(proposal, answer.targets))
+    lines += lines_of(f"{certainty(proposal)}, {audience(proposal, answer.targets)}.")
+    if proposal.settles_it:
+        lines += lines_of(f"What would settle it: {proposal.settles_it}.")
+    lines += ["", *table_text(*_table(proposal)), ""]
+    for way in proposal.ways:
+        lines += lines_of("; ".join(_change(c) for c in way.changes), "    ", f"{_name(way, proposal)}: ")
+    if not proposal.changes:
+        return lines
+    own = next((one for one in proposal.ways if one.id == proposal.id), None)
+    seen = None if own is None else chance_to_see(answer, own)
+    if seen is not None:
+        lines += lines_of(f"{seen}.")
+    # On a line of its own, however long: it is to be copied.
+    return [*lines, "The header to flash: setscrew header --study FILE --out FILE", f"    --proposal {proposal.id}"]
+
+
+def _change(change: Any) -> str:
+    unit = "" if change.unit in ("", "-", change.tunable.rpartition("_")[2]) else f" {change.unit}"
+    return f"{change.tunable} {change.now} -> {change.proposed}{unit}"
+
+
+def _name(way: Way, proposal: Proposal) -> str:
+    return counted(len(way.knobs), "knob") + (_MARK if way.id == proposal.id else "")
+
+
+def _table(proposal: Proposal) -> tuple[list[str], list[list[str]]]:
+    """Today and each way across, targets and side effects down."""
+    ways: Sequence[Way] = proposal.ways
+    head = ["", "wanted", "observed", "today", *(_name(way, proposal) for way in ways)]
+    rows = [
+        [
+            target.target,
+            amount(target.wanted, target.unit),
+            amount(target.observed, target.unit, NONE),
+            amount(target.now.value, target.unit),
+            *(amount(way.targets[n].proposed.value, target.unit) for way in ways),
+        ]
+        for n, target in enumerate(proposal.targets)
+    ]
+    now = proposal.side_effects.get("now") or {}
+    for key, (what, unit, _) in SIDE_EFFECTS.items():
+        if isinstance(now.get(key), float):
+            then = [amount(way.side_effects["proposed"].get(key), unit) for way in ways]
+            rows.append([what, "", "", amount(now[key], unit), *then])
+    if ways:
+        miss = [f"{100 * way.miss:.0f}" for way in ways]
+        rows.append(["expected miss, points", "0", "", f"{100 * ways[0].miss_now:.0f}", *miss])
+    return head, rows
