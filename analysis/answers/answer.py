@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _MOST_ROWS = 20
+_UNBROKEN = "\u00a0%"  # a line does not end between a number and its unit
 _NARROWEST, _WIDEST, _LEAST_FIRST = 40, 100, 16
 
 
@@ -72,8 +73,9 @@ def wide() -> int:
 def lines_of(text: str, indent: str = "", first: str | None = None) -> list[str]:
     """A text as lines of an answer; `first` begins the first of them, `indent` the others."""
     begin = indent if first is None else first
-    lines = textwrap.wrap(text, wide(), initial_indent=begin, subsequent_indent=indent, break_on_hyphens=False)
-    return lines or [begin.rstrip()]
+    whole = text.replace(" %", _UNBROKEN)
+    lines = textwrap.wrap(whole, wide(), initial_indent=begin, subsequent_indent=indent, break_on_hyphens=False)
+    return [line.replace(_UNBROKEN, " %") for line in lines] or [begin.rstrip()]
 
 
 def table_text(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:

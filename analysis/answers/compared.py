@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from analysis.answers.answer import Answer, head
-from analysis.stats.estimate import INNER
-from analysis.words import amount, counted, interval_name, points, signed
+from analysis.answers.answer import Answer, head, lines_of, table_text
+from analysis.stats.estimate import INNER, LEVEL
+from analysis.words import NONE, amount, counted, interval_name, points, signed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,7 +107,25 @@ class BuildsCompared(Answer):
         )
 
     def text(self) -> str:
-        """What `setscrew compare` prints."""
+        """What `setscrew compare` prints: the verdict, and a table of the targets."""
+        if self.missing:
+            return self.missing
+        answer = self.to_json()
+        lines = lines_of(answer["verdict"]) if answer["verdict"] else []
+        for caution in answer["cautions"]:
+            lines += lines_of(f"Mind: {caution}")
+        lines += [f"{answer['game']}: {answer['why'] or answer['before'] + ' -> ' + answer['after']}"]
+        if answer["compared"]:
+            heading = ["", "wanted", "before", "after", "difference", f"{amount(100 * LEVEL)} % interval"]
+            lines += ["", *table_text(heading, [_row(row) for row in answer["compared"]])]
+        for score in answer["predictions"]:
+            came, inside = _said(score["observed"], score["unit"]), "within" if score["inside"] else "outside"
+            said = f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came {came}"
+            lines += ["", *lines_of(f"{said}: {inside} the {interval_name(INNER)}.")]
+        return "\n".join([*lines, "", *lines_of(f"Everything: --all. Data fingerprint {answer['fingerprint']}")])
+
+    def full_text(self) -> str:
+        """What `setscrew compare --all` prints."""
         if self.missing:
             return self.missing
         answer = self.to_json()
@@ -131,6 +149,17 @@ class BuildsCompared(Answer):
 def _difference(found: "Difference") -> dict[str, Any]:
     names = ("before", "after", "low", "high", "level", "players_before", "players_after", "how", "runs")
     return {"difference": found.value} | {name: getattr(found, name) for name in names}
+
+
+def _row(row: Mapping[str, Any]) -> list[str]:
+    """A target's line of the table."""
+    unit = row["unit"]
+    write = points if unit == "share" else signed
+    figures = [_said(row[key], unit) for key in ("before", "after")]
+    if row["low"] is None:
+        return [row["target"], amount(row["wanted"], unit), *figures, NONE, "too few"]
+    value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
+    return [row["target"], amount(row["wanted"], unit), *figures, value, f"{low.partition(' ')[0]} to {high}"]
 
 
 def _told(row: Mapping[str, Any], unit: str) -> str:

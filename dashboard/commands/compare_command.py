@@ -2,7 +2,7 @@
 
 import argparse
 
-from dashboard.command_line.answering import asked, hand_over
+from dashboard.command_line.answering import add_all, asked, hand_over
 
 HELP = "did it help: two builds compared by player, and kept predictions against what came"
 
@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--remember", action="store_true", help="keep in the study that --before was played before --after"
     )
     parser.add_argument("--makers", action="store_true", help="the makers' own runs count too")
+    add_all(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
@@ -32,4 +33,4 @@ def run(arguments: argparse.Namespace) -> int:
     a = arguments
     with asked(a, read_only=not a.remember) as study:
         found = study.compare(a.before, a.after, a.game, targets=a.targets, makers=a.makers, remember=a.remember)
-    return hand_over(found, a.json)
+    return hand_over(found, a.json, everything=a.all)

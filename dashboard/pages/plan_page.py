@@ -2,8 +2,9 @@
 
 from dataclasses import asdict
 from typing import Any
+from urllib.parse import parse_qs
 
-from dash import Dash, Input, State, dcc, html
+from dash import Dash, Input, Output, State, dcc, html
 
 from analysis.answers.plan_sheet import scale_and_unit
 from analysis.plain import plain
@@ -25,6 +26,7 @@ from dashboard.web.placing import placed, placed_table
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
 _USUAL_TICKS = 60
+_LONGEST = 400
 
 
 def controls() -> list[Any]:
@@ -41,7 +43,11 @@ def controls() -> list[Any]:
                 field(
                     "Against the present build (name=value+name=value)",
                     dcc.Input(
-                        id=AGAINST, type="text", maxLength=400, size="34", placeholder="nothing: present build only"
+                        id=AGAINST,
+                        type="text",
+                        maxLength=_LONGEST,
+                        size="34",
+                        placeholder="nothing: present build only",
                     ),
                 ),
                 html.Button("Plan", id=MAKE, className="button", type="button"),
@@ -219,7 +225,11 @@ def _cell(value: Any, scale: int) -> Any:
 
 
 def wires(app: Dash, session: Session) -> None:
-    """Button -> job -> plan."""
+    """Address -> setting to be checked; button -> job -> plan."""
+
+    @app.callback(Output(AGAINST, "value"), Input(AGAINST, "id"), State(element_ids.ADDRESS, "search"))
+    def from_a_proposal(_: str, search: str | None) -> Any:
+        return parse_qs((search or "").removeprefix("?")).get("against", [""])[0][:_LONGEST]
 
     @app.callback(
         *AREA.started,

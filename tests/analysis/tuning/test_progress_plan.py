@@ -282,6 +282,7 @@ def test_one_build_is_no_comparison_and_the_command_says_so(tmp_path, capsys):
     assert cli.main(words) == exits.OK
     said = capsys.readouterr().out
     assert said.startswith("Cannot be told yet. ") and "\nSoot Wardens: lantern 1.3 -> lantern 1.3 b\n" in said
+    assert max(map(len, said.splitlines())) <= 80
 
 
 def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_path, capsys):

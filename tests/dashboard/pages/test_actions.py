@@ -171,6 +171,7 @@ def test_from_a_target_to_the_header(at):
     page.wait_for_selector("#otherwise-result table")
     rows = page.locator("#otherwise-result tbody tr").all_inner_texts()
     assert "as they are" in rows[0] and len(rows) > 3 and len({row.split("\t")[2] for row in rows}) > 3
+    check = page.locator("a", has_text="Plan the check").first.get_attribute("href")
     # What stands there answers what was asked last: after a Propose that is refused, nothing does.
     wishes = ('outcome = "finish"\nwanted = 0.7\n', 'outcome = "reach_stage"\nstage = 2\nwanted = 0.3\n')
     page.fill("#targets-text", "".join(f"[[target]]\n{wish}" for wish in wishes))
@@ -178,6 +179,9 @@ def test_from_a_target_to_the_header(at):
     said(page, "cannot both be reached")
     page.wait_for_function("() => !document.querySelector('#tuning-result').innerText.trim()")
     assert page.locator(".answer-line").count() == 0
+    # The check of a proposal is planned with its values.
+    page.goto(f"{served.address}{check}")
+    page.wait_for_function(f"() => document.querySelector('#plan-against')?.value.includes('={proposed}')")
 
 
 def _is_read_from_the_table(page, place: str, text: str, *sizes: tuple[int, int]) -> None:

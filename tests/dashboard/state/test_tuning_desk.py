@@ -5,11 +5,14 @@ from collections import Counter
 import pytest
 
 from analysis.selection import Selection
+from analysis.tuning.target_file import read_targets
 from analysis.tuning.whatif import slider_values
 from analysis.tuning_answers import tuning_answer
+from analysis.tuning_answers.first_wish import first_wish
 from dashboard import cli
 from dashboard.parts import closer_look
 from dashboard.parts.proposal_cards import results, tried
+from dashboard.parts.wish_sentence import wished, wishes
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.state.tuning_desk import levers, map_of, mappable, otherwise, what_if, work
@@ -127,3 +130,15 @@ def test_the_command_has_the_other_assumptions_of_a_rhythm_game(tmp_path, capsys
     assert cli.main(["propose", "--study", str(path), "--targets", targets, "--sensitivity"]) == 0
     said = capsys.readouterr().out
     assert "practice helps nobody" in said and "as they are" in said and "effective draws:" in said
+
+
+@pytest.mark.parametrize("game", GAMES)
+def test_a_study_without_targets_has_a_sentence_that_can_be_answered(session, game):
+    wish = first_wish(session.reader, Selection(game))
+    text = wished(f'game = "{game}"\n', *wish)
+    (target,) = read_targets(text).targets
+    assert target.outcome == wish[0] and wishes(text).startswith("Wanted so far: ")
+    fitted, why = tuning_answer.fit_game(session.reader, Selection(game), read_targets(text))
+    assert any(model.knows(target) for model in fitted) and why == {}
+    # What the file says goes before the sentence.
+    assert wished(text, "finish", "", "10 %") == text
