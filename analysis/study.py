@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from analysis.study_tables import StudyTables
 
 if TYPE_CHECKING:
+    from analysis.answers.checked import Checked
     from analysis.answers.compared import BuildsCompared
     from analysis.answers.found import Found
     from analysis.answers.planned import Planned
@@ -131,6 +132,27 @@ class Study(StudyTables):
             chosen = [of_newest(reader, one) for one in asked]
             missing = why_no_run(reader) or "No run was chosen: ingest play logs, or take filters off."
             return find_all(reader, str(self.path), chosen, questions, missing)
+
+    def check(self) -> "Checked":
+        """What can be answered of each game by what its logs declare and hold, and what to log for the rest.
+
+        `setscrew check` asks this of a study of one log alone, before anybody comes to play.
+
+        Returns
+        -------
+        Checked
+            For each game, each question and each tunable: whether it can be answered or turned, and what is missing.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> print(study.check()["deaths"].can)
+        in part
+        """
+        from analysis.log_check import check_games
+
+        with self._asked() as reader:
+            return check_games(reader, str(self.path))
 
     def propose(
         self,

@@ -8,6 +8,7 @@ COMMANDS: dict[str, str] = {
     "demo": "dashboard.commands.demo_command",
     "ports": "dashboard.commands.ports_command",
     "record": "dashboard.commands.record_command",
+    "check": "dashboard.commands.check_command",
     "ingest": "dashboard.commands.ingest_command",
     "forget": "dashboard.commands.forget_command",
     "people": "dashboard.commands.people_command",
