@@ -1,5 +1,6 @@
-/* Printing any page: in light colours, with all figures drawn to the width of paper and what is folded opened; then the
-   page is again as it was. The browser's own command prints what is there, opened and light. */
+/* Printing any page: in light colours, with all figures drawn to the width of paper. Folded figures are opened; tables of
+   numbers are not printed where people did not open them. Then the page is again as it was. The browser's own command
+   prints what is there, opened and light. */
 (function () {
   "use strict";
   const figures = window.setscrewFigures;
@@ -8,7 +9,7 @@
 
   function prepare() {
     if (before) { return; }
-    const folded = [...document.querySelectorAll("main details:not([open])")];
+    const folded = [...document.querySelectorAll("main details:not([open], .drawer)")];
     before = { theme: figures.theme(), folded: folded };
     document.documentElement.classList.add("printing");
     document.documentElement.dataset.theme = "light";

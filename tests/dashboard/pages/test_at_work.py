@@ -79,7 +79,9 @@ AS_PRINTED = """() => {
   const width = one => one.getBoundingClientRect().width;
   window.asPrinted = {
     theme: document.documentElement.dataset.theme,
-    folded: document.querySelectorAll("main details:not([open])").length,
+    folded: document.querySelectorAll("main details:not([open], .drawer)").length,
+    tables: [...document.querySelectorAll("main .drawer, main .drawer .served")].filter(one => width(one) > 0).length,
+    light: document.querySelectorAll("main [data-figure][data-drawn*='theme=light']").length,
     figures: document.querySelectorAll("main [data-figure]").length,
     widths: [...document.querySelectorAll("main [data-figure] .main-svg:first-child")].map(width),
   };
@@ -92,17 +94,17 @@ def test_a_page_is_printed_whole_in_light_colours_and_is_then_as_before(chromium
     page = watched.page
     page.goto(f"{served.address}/deaths?game=Soot+Wardens")
     page.wait_for_selector("[data-drawn]")
-    folded = page.locator("main details:not([open])").count()
+    folded = page.locator("main details:not([open], .drawer)").count()
     page.evaluate(f"() => {{ window.print = {AS_PRINTED}; }}")
     page.keyboard.press("Control+p")
     page.wait_for_function("() => window.asPrinted")
     printed = page.evaluate("() => window.asPrinted")
-    assert printed["theme"] == "light" and printed["folded"] == 0 < folded
-    assert len(printed["widths"]) == printed["figures"] > 3 and max(printed["widths"]) <= 718
+    assert printed["theme"] == "light" and printed["folded"] == printed["tables"] == 0 < folded
+    assert len(printed["widths"]) == printed["figures"] == printed["light"] > 3 and max(printed["widths"]) <= 718
     paper = page.pdf(path=str(tmp_path / "page.pdf"))
     assert paper.startswith(b"%PDF")
     page.evaluate("() => window.dispatchEvent(new Event('afterprint'))")
     page.wait_for_function("() => document.documentElement.dataset.theme === 'dark'")
-    assert page.locator("main details:not([open])").count() == folded
+    assert page.locator("main details:not([open], .drawer)").count() == folded
     assert watched.complaints == []
     page.context.close()
