@@ -13,6 +13,8 @@ from dashboard.command_line import exits
 from dashboard.command_line.listening import port_number
 
 HELP = "read the demo logs into a fresh study and open the dashboard on it"
+# The game that README.md speaks of.
+_GAME = "Soot Wardens"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -86,6 +88,7 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
             open_browser=not arguments.no_browser,
             pictures=pictures,
             thrown_away=thrown_away,
+            game=_GAME,
         )
     except OSError as error:
         print(f"Port {arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr)

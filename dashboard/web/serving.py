@@ -5,6 +5,7 @@ import threading
 import webbrowser
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
@@ -20,10 +21,12 @@ def serve(
     open_browser: bool = True,
     pictures: Path | None = None,
     thrown_away: bool = False,
+    game: str | None = None,
 ) -> None:
     """Serves until it is interrupted, then stops recordings and closes the study. Raises OSError for a port in use.
 
-    thrown_away: whoever calls deletes study and recordings afterwards; the live page says so.
+    thrown_away: whoever calls deletes study and recordings afterwards; the live page says so. game: the one on which
+    the dashboard opens, else that which was played most.
     """
     session = Session(study, recordings, thrown_away)
     try:
@@ -33,7 +36,8 @@ def serve(
             app.server, host, port, clear_untrusted_proxy_headers=True, max_request_body_size=LARGEST_REQUEST
         )
         try:
-            address = f"http://{_written(host)}:{server.port}/" + (f"?token={token}" if token else "")
+            words = urlencode({name: word for name, word in (("token", token), ("game", game)) if word})
+            address = f"http://{_written(host)}:{server.port}/" + (f"?{words}" if words else "")
             print(
                 f"Setscrew is at {address}\nStop it with Ctrl+C; recordings end tidily then.",
                 file=sys.stderr,

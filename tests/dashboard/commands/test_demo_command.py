@@ -28,11 +28,11 @@ def served(monkeypatch):
     """What the dashboard was started with; it ends at once, as with Ctrl-C."""
     calls = []
 
-    def serve(study, recordings, host, port, open_browser=True, pictures=None, thrown_away=False):
+    def serve(study, recordings, host, port, open_browser=True, pictures=None, thrown_away=False, game=None):
         captures = Captures(recordings)
         captures.start_source(FakeSource(b"abc", name="console"))
         captures.stop_all()
-        calls.append((study.path, pictures, host, port, open_browser, recordings, thrown_away))
+        calls.append((study.path, pictures, host, port, open_browser, recordings, thrown_away, game))
         study.close()
 
     monkeypatch.setattr("dashboard.web.serving.serve", serve)
@@ -44,7 +44,8 @@ def test_every_demo_log_and_target_is_in_a_study_that_is_kept_when_it_was_named(
     assert main(["demo", "--study", str(path), "--no-browser", "--port", "0"]) == exits.OK
     # The pictures of the stages are found again by `setscrew show` and `setscrew report`.
     assert (path.with_name(f"{path.stem}-pictures") / "soot_wardens.png").is_file()
-    ((study, pictures, host, port, browser, recordings, thrown_away),) = served
+    ((study, pictures, host, port, browser, recordings, thrown_away, game),) = served
+    assert game in (FOLDER.parent / "README.md").read_text(encoding="utf-8")
     assert not thrown_away and recordings == tmp_path / "demo-recordings"
     assert len(list(recordings.glob("*.playlog"))) == len(list(recordings.glob("*.jsonl"))) == 1
     assert (study, host, port, browser) == (path, "127.0.0.1", 0, False)
@@ -87,7 +88,7 @@ def test_a_study_that_was_not_named_is_thrown_away_and_that_is_said(served, monk
     (logs / "players.csv").write_bytes((FOLDER / "players.csv").read_bytes())
     monkeypatch.setattr(demo_logs, "__file__", str(logs / "__init__.py"))
     assert main(["demo", "--no-browser"]) == exits.OK
-    ((study, _, _, _, _, recordings, thrown_away),) = served
+    ((study, _, _, _, _, recordings, thrown_away, _),) = served
     assert study.is_relative_to(tmp_path) and recordings.is_relative_to(tmp_path)
     assert thrown_away and not study.exists() and not recordings.exists()
     assert "--study FILE keeps both" in capsys.readouterr().err
