@@ -13,6 +13,9 @@ static uint32_t room = 63;
 
 static uint32_t put(char byte)
 {
+    if (room == 0) {
+        return 0; /* and the byte is lost */
+    }
     putchar((uint8_t)byte);
     room--;
     return 1;

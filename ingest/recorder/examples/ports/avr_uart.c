@@ -1,6 +1,7 @@
 /* An AVR with USART0, by interrupt. The game sets the baud, calls sei(), and reads its clock's four bytes with
  * interrupts off. At 16 MHz 115200 baud come out 3.5 % too slow or 2.1 % too fast. UBRR0 = 25 is 38400 but for 0.2 %:
- * take that, and `setscrew record --baud 38400`. Its 3,840 bytes a second are plenty for a small game. */
+ * take that, and `setscrew record --baud 38400`. Its 3,840 bytes a second are plenty for a small game.
+ * At 5 V its TX is too much for an adapter of 3.3 V: see WIRING.md. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include "lantern.h"
