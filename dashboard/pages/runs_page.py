@@ -26,19 +26,23 @@ RUN, TAG, REMARK, REASON = "run-chosen", "run-tag", "run-remark", "run-reason"
 KEEP, MARK, UNMARK = "run-keep", "run-mark", "run-unmark"
 
 
-def controls(runs: list[str] | None = None, chosen: str = "") -> list[Any]:
-    """The form."""
+def controls(runs: list[str] | None = None, chosen: str = "", game: str = "") -> list[Any]:
+    """The form. What is written in it on runs of `game` is there again when its page is left and come back to."""
+    # By tab of the browser, until it is kept.
+    unsaved: dict[str, Any] = {"persistence": game, "persistence_type": "session"} if game else {}
     return [
         html.Div(
             [
                 _field(
                     "Run (type a tag, choose)",
-                    dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen),
+                    dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen, **unsaved),
                     "grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
-                _field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07")),
-                _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36"), "grow"),
+                _field(
+                    "Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07", **unsaved)
+                ),
+                _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36", **unsaved), "grow"),
                 html.Button("Keep", id=KEEP, className="button", type="button"),
             ],
             className="row",
@@ -47,7 +51,7 @@ def controls(runs: list[str] | None = None, chosen: str = "") -> list[Any]:
             [
                 _field(
                     "Reason why the run does not count",
-                    dcc.Input(id=REASON, type="text", maxLength=400, size="36"),
+                    dcc.Input(id=REASON, type="text", maxLength=400, size="36", **unsaved),
                     "grow",
                 ),
                 html.Button("Mark as not valid", id=MARK, className="button quiet", type="button"),
@@ -78,7 +82,7 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
         note("Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."),
         *_open_ones(runs),
         *([note(missing, "caution")] if opened.run is not None and not chosen else []),
-        *controls(known, *chosen),
+        *controls(known, "".join(chosen), selection.game),
         note(cautions.PRIVACY, "caution"),
     ]
     return [

@@ -75,6 +75,32 @@ def test_a_job_goes_on_without_the_page_and_its_result_waits(chromium, served):
     page.context.close()
 
 
+@pytest.mark.browser
+def test_words_on_a_run_wait_until_they_are_kept(chromium, served):
+    watched = open_page(chromium, served.address)
+    page = watched.page
+
+    def leave_and_return() -> str:
+        page.click("nav a >> text=Who plays")
+        page.wait_for_selector("[data-finding^='players.']")
+        page.click("nav a[href^='/runs']")
+        page.wait_for_selector("#run-remark")
+        return page.input_value("#run-remark")
+
+    page.goto(f"{served.address}/runs?game=Soot+Wardens")
+    page.wait_for_selector("#run-remark")
+    run = page.locator("#runs-known option").first.get_attribute("value")
+    page.fill("#run-chosen", run)
+    page.fill("#run-remark", "held it upside down")
+    page.locator("#run-remark").blur()
+    assert leave_and_return() == "held it upside down" and page.input_value("#run-chosen") == run
+    page.click("#run-keep")
+    page.wait_for_function("() => document.querySelector('#run-remark').value === ''")
+    assert leave_and_return() == ""
+    assert watched.complaints == []
+    page.context.close()
+
+
 AS_PRINTED = """() => {
   const width = one => one.getBoundingClientRect().width;
   window.asPrinted = {
