@@ -104,16 +104,17 @@ def _ways(
     different = {_id(one): one for one in reversed(best_of)}
     kept = {len(one.moves): one for one in different.values()}
     if first.setting:
-        own = replace(first, moves=_knobs(first, [*single, *best_of]))
+        own = replace(first, moves=_knobs(model, first, [*single, *best_of]))
         kept[len(own.moves)] = own
     return tuple(_way(model, like_testers, table, one) for _, one in sorted(kept.items()))
 
 
-def _knobs(found: Found, others: Sequence[Found]) -> tuple[str, ...]:
-    """What is turned for a setting: part of the way to another turns no more knobs than that one."""
+def _knobs(model: Fitted, found: Found, others: Sequence[Found]) -> tuple[str, ...]:
+    """What is turned for a setting: no more than for another that it is part of the way to, nor than it has roles."""
     around = [one for one in others if set(found.setting) <= set(one.setting)]
     nearest = min(around, key=lambda one: (len(one.moves), len(one.setting)), default=None)
-    return tuple(sorted(found.setting)) if nearest is None else nearest.moves
+    roles = tuple(dict.fromkeys(change.role or change.tunable for change in changes_of(model, found.setting)))
+    return roles if nearest is None or len(nearest.moves) > len(roles) else nearest.moves
 
 
 def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found) -> Way:

@@ -8,7 +8,7 @@ from dash import html
 from analysis.tuning.headline import audience, certainty, counted_in_words, headline, to_do
 from analysis.tuning.proposal import Advice, Proposal, Way
 from analysis.tuning.proposal_words import MORE_QUIT
-from analysis.words import capital, points
+from analysis.words import capital, percent, points
 from dashboard.parts.dash_parts import graph, note
 from dashboard.state.tuning_desk import Worked
 from dashboard.web.filters import to_address
@@ -66,9 +66,8 @@ def _column(proposal: Proposal, way: Way | None, at: int, number: int, job: int)
 
 
 def _misses(proposal: Proposal, way: Way, chosen: bool) -> list[Any]:
-    said: list[Any] = [
-        f"expected to miss by {points(way.miss, signed=False)}; today by {points(way.miss_now, signed=False)}"
-    ]
+    miss, today = (points(one, signed=False) for one in (way.miss, way.miss_now))
+    said: list[Any] = [f"expected miss {miss}, today {today}; chance to be better {percent(way.chance_better)}"]
     now, then = ((way.side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
     if now is not None and then is not None and then - now > MORE_QUIT:
         said += ["; ", html.Span("more people give up", className="bad")]
