@@ -71,8 +71,7 @@ def play(
 ) -> Ends:
     """Plays the chain from the first segment to the last, or to the entry of segment number `until`.
 
-    What is not played is left at 0. lean: in single precision, without `alive_s` and quits between deaths, for a
-    search among settings.
+    What is not played is left at 0. lean: in single precision, for a search among settings.
     """
     segments, tiers, width = course.death.shape
     end = segments if until is None else min(until, segments)
@@ -90,7 +89,7 @@ def play(
         state = _enter(state, int(course.refill[j]), course.start_lives)
         reach[j] = state.sum(axis=(0, 1, 2))
         before = totals["deaths"].copy()
-        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps, lean)
+        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps)
         segment_deaths[j] = totals["deaths"] - before
     reach[end] = state.sum(axis=(0, 1, 2))
     for n, time in enumerate(times_s):
@@ -184,9 +183,11 @@ class _Segment:
             now[tier] = value * self.implicit[tier]
         return now, self.ahead * now + self.behind * here
 
-    def leavers(self, mean: np.ndarray) -> np.ndarray:
-        """Who quits between deaths, given the mean state during a step of one number of lives."""
-        return (mean.sum(axis=1) * self.leave).sum(axis=0)
+    def spend(self, stay: np.ndarray, totals: dict[str, np.ndarray]) -> None:
+        """Counts the time alive and who quits between deaths, given the mean states of all steps, added up."""
+        by_tier = stay.sum(axis=1)
+        totals["quit"] += (by_tier * self.leave).sum(axis=0)
+        totals["alive_s"] += (by_tier * self.step_s).sum(axis=0)
 
     def bury(self, dying: np.ndarray, last_life: bool, totals: dict[str, np.ndarray]) -> np.ndarray | None:
         """Counts deaths; who goes on with a life less, by tier. None: nobody does."""
@@ -215,24 +216,22 @@ def _through(
     times_s: tuple[float, ...],
     survive: np.ndarray,
     steps: int,
-    lean: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
     """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
     steps = min([steps, *course.trials[j : j + 1]])
     own = _Segment(course, j, steps, state.dtype)
     top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
     if course.restarts:
-        return _again_from_the_start(own, state, top, totals, steps, lean), clock
+        return _again_from_the_start(own, state, top, totals, steps), clock
     here_before = state.sum(axis=(0, 1, 2)) if times_s else np.zeros(0)
+    stay = np.zeros_like(state[0])
     for _ in range(steps):
         new = np.zeros_like(state)
         arrivals: np.ndarray | None = None
         for life in range(top, -1, -1):
             new[life], mean = own.advance(state[life], arrivals)
             arrivals = own.bury(mean * own.death, life == 0, totals)
-            if not lean:
-                totals["quit"] += own.leavers(mean)
-                totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
+            stay += mean
         state = new
         if not times_s:
             continue
@@ -246,6 +245,7 @@ def _through(
             within = here_before * (np.maximum(here_now, 1e-30) / np.maximum(here_before, 1e-30)) ** share
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
+    own.spend(stay, totals)
     return state, clock
 
 
@@ -264,10 +264,10 @@ def _mean_deaths(course: Course, j: int) -> np.ndarray:
 
 
 def _again_from_the_start(
-    own: _Segment, state: np.ndarray, top: int, totals: dict[str, np.ndarray], steps: int, lean: bool
+    own: _Segment, state: np.ndarray, top: int, totals: dict[str, np.ndarray], steps: int
 ) -> np.ndarray:
     """A segment that begins anew with each life: every life must get through from end to end."""
-    through = np.zeros_like(state)
+    through, stay = np.zeros_like(state), np.zeros_like(state[0])
     arrivals: np.ndarray | None = None
     for life in range(top, -1, -1):
         here = state[life].copy()
@@ -277,9 +277,8 @@ def _again_from_the_start(
         for _ in range(steps):
             here, mean = own.advance(here)
             died += mean * own.death
-            if not lean:
-                totals["quit"] += own.leavers(mean)
-                totals["alive_s"] += (mean.sum(axis=1) * own.step_s).sum(axis=0)
+            stay += mean
         through[life] = here
         arrivals = own.bury(died, life == 0, totals)
+    own.spend(stay, totals)
     return through

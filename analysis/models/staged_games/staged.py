@@ -33,7 +33,7 @@ NODES, QUICK_NODES = 7, 5
 QUICK_STEPS = 4
 # Played in one pass: enough to pay for numpy's calls, few enough to stay in the processor's cache.
 MOST_SCENARIOS = 4000
-# Outcomes for which the chain must count quits and time, and those for which it is played to its end.
+# Outcomes of quits and time, and those for which the chain is played to its end.
 _OF_TIME = (Outcome.QUIT_SHARE, Outcome.RUN_LENGTH)
 _WHOLE = (Outcome.SURVIVE, Outcome.LEVEL_REACHED, *_OF_TIME)
 # Beta priors as (mean, weight in observations); few quit.
@@ -165,7 +165,6 @@ class StagedModel(Fitted):
         times = tuple(sorted({float(t.number or 0) for t in targets if t.outcome == Outcome.SURVIVE}))
         # Segments past the farthest that any target speaks of need not be played.
         whole = any(t.outcome in _WHOLE for t in targets)
-        lean = not any(t.outcome in _OF_TIME for t in targets)
         until = None if whole else max(self.place(t) for t in targets)
         attempts = sorted({n for t in targets for n in attempts_of(t)})
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}
@@ -181,7 +180,7 @@ class StagedModel(Fitted):
             for first in range(0, len(group), size):
                 some = group[first : first + size]
                 steps = QUICK_STEPS if quick else STEPS
-                ends = play(together([c for _, _, c in some]), times, steps, until, lean=lean)
+                ends = play(together([c for _, _, c in some]), times, steps, until, lean=True)
                 for (number, attempt, _), part in zip(some, apart(ends, len(some)), strict=True):
                     played[number, attempt] = part
         return [

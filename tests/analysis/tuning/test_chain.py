@@ -160,13 +160,20 @@ def test_hopeless_rates_stay_chances():
 
 
 def test_the_lean_chain_agrees_with_the_full_one():
-    """Single precision while searching: the same figures to four digits, times included, also where nobody is left."""
+    """Single precision while searching: the same figures to four digits, times and quits between deaths included, also
+    where nobody is left and where each life begins anew."""
     one = course([[0.05, 0.03], [2.0, 1.5]], [[30, 28], [60, 50]], 3, (0, 1), 0.03, 0.2, (0.05, 0.2), 0.3)
-    with np.errstate(all="raise", under="ignore"):
-        full, lean = (play(one, times_s=(10.0, 40.0, 80.0), lean=lean) for lean in (False, True))
-    assert lean.reach == pytest.approx(full.reach, abs=1e-5)
-    assert lean.survive == pytest.approx(full.survive, abs=1e-4)
-    assert lean.over_again == pytest.approx(full.over_again, abs=1e-5)
+    for restarts in (False, True):
+        leaving = replace(one, leave=np.array([0.01]), restarts=restarts)
+        with np.errstate(all="raise", under="ignore"):
+            full, lean = (play(leaving, times_s=(10.0, 40.0, 80.0), lean=lean) for lean in (False, True))
+        assert lean.reach == pytest.approx(full.reach, abs=1e-5)
+        assert lean.survive == pytest.approx(full.survive, abs=1e-4)
+        assert lean.over_again == pytest.approx(full.over_again, abs=1e-5)
+        assert lean.quit == pytest.approx(full.quit, abs=1e-5)
+        assert lean.alive_s == pytest.approx(full.alive_s, rel=1e-5)
+        # Who has not come through is dead or has left.
+        assert full.reach[-1] + full.over + full.quit == pytest.approx(1, abs=1e-9)
 
 
 def test_a_stage_that_begins_anew_with_each_life():
