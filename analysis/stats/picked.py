@@ -1,8 +1,72 @@
-"""What is to be expected of one group that may have been picked for how it came out."""
+"""What is to be expected of what may have been picked for how it came out: a group's mean, the highest of many."""
 
 from collections.abc import Sequence
 
 import numpy as np
+from scipy import special
+
+from analysis.stats.estimate import LEVEL, Estimate, normal_critical
+from analysis.stats.learning import slope_within_players
+
+# Spreads of the true values that are thought possible, as parts of the widest one; and how wide that is.
+_SPREADS = np.linspace(1e-3, 1.0, 400)
+_WIDEST = 4.0
+
+
+def drawn_to_mean(
+    value: np.ndarray, error: np.ndarray, which: int, level: float = LEVEL, prior: float = np.inf
+) -> Estimate:
+    """The true value of number `which` of several, with its interval, all alike beforehand: value ~ N(true, error^2),
+    true ~ N(mean, spread^2).
+
+    value, error: (n,), n of at least 2, errors above 0. The highest of several is high by chance too, however it was
+    picked: the posterior does not care. `mean` is taken as unknown; `spread` is averaged over with the density of a
+    half-normal of scale `prior`, inf: even. Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., section 5.4; so that
+    no interval comes from one spread alone.
+    """
+    value, error = np.asarray(value, float), np.asarray(error, float)
+    widest = _WIDEST * (prior if np.isfinite(prior) else max(float(np.ptp(value)), float(error.max())))
+    spread = widest * _SPREADS[:, None]
+    weight = 1 / (error**2 + spread**2)
+    known = weight.sum(axis=1)
+    mean = (weight * value).sum(axis=1) / known
+    height = (np.log(weight) / 2 - weight * (value - mean[:, None]) ** 2 / 2).sum(axis=1) - np.log(known) / 2
+    height -= (spread[:, 0] / prior) ** 2 / 2
+    chance = np.exp(height - height.max())
+    chance /= chance.sum()
+    pull = error[which] ** 2 * weight[:, which]
+    middle = value[which] + pull * (mean - value[which])
+    sd = np.sqrt((1 - pull) * error[which] ** 2 + pull**2 / known)
+    tails = []
+    for share in ((1 - level) / 2, (1 + level) / 2):
+        low, high = float((middle - 12 * sd).min()), float((middle + 12 * sd).max())
+        for _ in range(80):
+            half = (low + high) / 2
+            low, high = (half, high) if chance @ special.ndtr((half - middle) / sd) < share else (low, half)
+        tails.append((low + high) / 2)
+    return Estimate(float(chance @ middle), tails[0], tails[1], level)
+
+
+def picked_part(
+    events: np.ndarray, exposure: np.ndarray, part: np.ndarray, of: object, player: np.ndarray, level: float = LEVEL
+) -> Estimate | None:
+    """The log of how many times as often a player has events in the part `of` as in all others, drawn to the mean.
+
+    As for `learning.part_against_rest`, and each part likewise against the others. None where fewer than two parts,
+    or not that one, can be compared. Parts differ by a factor e^1 at most in two of three games, it is thought.
+    """
+    names = np.unique(np.asarray(part)[np.asarray(exposure) > 0])
+    every = {
+        name: slope_within_players(events, exposure, part == name, player, level=level, at_least_poisson=True)
+        for name in names
+    }
+    known = {name: one for name, one in every.items() if one is not None and one.low is not None}
+    if of not in known or len(known) < 2:
+        return None
+    value = np.array([one.value for one in known.values()])
+    # The margins are Student's: a few players make the errors larger.
+    error = np.array([(one.high or 0.0) - one.value for one in known.values()]) / normal_critical(level)
+    return drawn_to_mean(value, error, list(known).index(of), level, prior=1.0)
 
 
 def expected_of_picked(values: Sequence[np.ndarray], which: int) -> float:

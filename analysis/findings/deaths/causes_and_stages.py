@@ -6,10 +6,10 @@ import pandas as pd
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
-from analysis.findings.highest import against_rest
+from analysis.findings.highest import against_rest, highest_part
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.learning import part_against_rest
+from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 from analysis.words import amount, as_often, capital, cause_name, counted, limits, percent, stage_name
@@ -88,7 +88,8 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     part, player = 2 * visit["stage"] + visit["stage_kind"], visit["player"]
     minutes = visit["alive_us"] / 60e6
     rows = []
-    estimate, top = None, (0, 0)
+    top = (0, 0)
+    estimate: Estimate | None = None
     for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
         mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
         rate = rate_by_player(visit["deaths"][mine], minutes[mine], player[mine])
@@ -113,12 +114,14 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         sentence = f"In {name} players die {rate_words} times a minute alive {limits(estimate)}."
     else:
         # The same players in both: only the better ones come to the later parts.
-        found = part_against_rest(visit["deaths"], minutes, part, 2 * top[0] + top[1], player)
-        rest = against_rest(found, "there", "elsewhere", f"{len(rows)} parts of the game")
+        highest = highest_part(visit["deaths"], minutes, part, 2 * top[0] + top[1], player)
+        estimate = highest.rate(estimate)
+        rate_words = amount(estimate.value)
+        rest = against_rest(highest, "there", "elsewhere", f"{len(rows)} parts of the game")
         sentence = f"Deaths come fastest in {name}: {rate_words} a minute alive {limits(estimate)}{rest}."
-        if found is not None:
-            headline = f"{capital(name)} is the deadliest: players die {as_often(found.ratio.value)} there."
-            doubtful = found.ratio.low is None or found.ratio.low <= 1
+        if highest.found is not None:
+            headline = f"{capital(name)} is the deadliest: players die {as_often(highest.ratio.value)} there."
+            doubtful = highest.doubtful
     return BY_STAGE.finding(basis, sentence, estimate, tables, headline=headline, doubtful=doubtful)
 
 

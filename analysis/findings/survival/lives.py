@@ -8,12 +8,11 @@ from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.findings.grouping import GROUPINGS, groupings, same_people
-from analysis.findings.highest import against_rest
+from analysis.findings.highest import Highest, against_rest, highest_part
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
 from analysis.reader import Columns
 from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
 from analysis.stats.estimate import Estimate
-from analysis.stats.learning import LogRateRatio, part_against_rest
 from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
 from analysis.words import amount, counted, limits, percent
 
@@ -146,10 +145,11 @@ def hazard(life: Columns, basis: Basis) -> Finding:
         when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
         sentence = f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         if hazard.start.size > 1:
-            others = _against_other_times(duration, died, player, edges, top)
-            rest = against_rest(others, "then", "at other times", f"{hazard.start.size} stretches")
+            highest = _against_other_times(duration, died, player, edges, top)
+            estimate = highest.rate(estimate)
+            rest = against_rest(highest, "then", "at other times", f"{hazard.start.size} stretches")
             headline = f"A life is most in danger {when}."
-            doubtful = others is None or others.ratio.low is None or others.ratio.low <= 1
+            doubtful = highest.doubtful
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
             sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."
@@ -161,11 +161,11 @@ def _rate_words(rate: Estimate) -> str:
     return f"{amount(rate.value)} times a minute {limits(rate)}"
 
 
-def _against_other_times(duration: Array, died: Array, player: Array, edges: Array, top: int) -> LogRateRatio | None:
+def _against_other_times(duration: Array, died: Array, player: Array, edges: Array, top: int) -> Highest:
     """One stretch of the life against the others of the same players: the weak die early, which is no danger then."""
     inside, spent = deaths_in_bins(duration, died, edges)
     stretch = np.repeat(np.arange(len(inside)), duration.size)
-    return part_against_rest(inside.ravel(), spent.ravel(), stretch, top, np.tile(player, len(inside)))
+    return highest_part(inside.ravel(), spent.ravel(), stretch, top, np.tile(player, len(inside)))
 
 
 def by_stage(part: Columns, basis: Basis) -> list[Finding]:
