@@ -85,7 +85,7 @@ def dropped(offset: int, events_dropped: int, events: int, line: Line) -> Notice
 
 def no_dictionary(offset: int, waiting_bytes: int, there: int, total: int, events_dropped: int, line: Line) -> Notice:
     """The notice of events that cannot be read, for of the dictionary only `there` of `total` bytes (0: none) came."""
-    pieces = f"of its {total:,} bytes {there:,} came" if total else "none of it came"
+    pieces = f"of its {total:,} bytes {there:,} came ({_percent(there / total)})" if total else "none of it came"
     what = f"{waiting_bytes:,} bytes of events have come without their dictionary: {pieces}."
     remedy = _RESET.format(rounds=f", {-(-total // _CHUNK)} in all" if total else "")
     if events_dropped:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ingest.assembling.whose import Came, Unseen
+from ingest.capture.first_bytes import FirstBytes
 from ingest.capture.line_notices import Line, dropped, no_dictionary
 from ingest.capture.stopped_clock import StoppedClock
 from ingest.study.capture_counts import Notice
@@ -49,6 +50,7 @@ class Watch:
         self._session = Session()
         self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
         self._counts = Counts()
+        self._first = FirstBytes()
         self._stopped = StoppedClock()
         self._timeless_runs = 0  # that were over at the very tick of their start
         self._began_us: int | None = None  # the run in progress
@@ -90,14 +92,19 @@ class Watch:
         least = 0 if self._shortest_us == math.inf else self._shortest_us / 2
         return [Unseen(byte, n // 2) for byte, n, us in self._gaps if n > 1 and (us is None or us >= least)]
 
-    def notices(self, baud: int | None = None, bytes_per_s: float | None = None) -> tuple[Notice, ...]:
+    def notices(
+        self, baud: int | None = None, bytes_per_s: float | None = None, waited_s: float | None = None
+    ) -> tuple[Notice, ...]:
         """What people at the table are to be told now, the gravest first.
 
         `baud` is that of the line, `bytes_per_s` what comes over it just now; None: there is no such thing.
+        `waited_s`: how long the line has been read; None: it is not read now.
         """
         session = self._session
         refusal = session.refusal
+        first = self._first.notice(baud, waited_s)
         return (
+            *([first] if first is not None else []),
             *self._of_the_line(baud, bytes_per_s),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, self._timeless_runs),
             *([refused_whole(refusal)] if refusal is not None else []),
@@ -117,6 +124,7 @@ class Watch:
         """Takes the next bytes."""
         counts = self._counts
         packets = self._framer.feed(chunk)
+        self._first.take(chunk, packets)
         counts.packets += len(packets.start)
         counts.rejected += len(packets.bad_offset)
         spans, harm, _ = self._session.feed(packets)

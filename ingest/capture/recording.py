@@ -300,7 +300,8 @@ class Recording:
             self._blind = f"live counts have stopped ({type(error).__name__}: {error}); the recording goes on"
 
     def _notices(self, now: float, bytes_per_s: float) -> tuple[Notice, ...]:
-        told = self._watch.notices(self._baud, bytes_per_s)
+        waited_s = now if self._plugged and not self._closed else None
+        told = self._watch.notices(self._baud, bytes_per_s, waited_s)
         waited = self._waiting_since is not None and now - self._waiting_since >= DICTIONARY_S
         return tuple(one for one in told if waited or one.about != About.MISSING)
 

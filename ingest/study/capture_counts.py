@@ -12,6 +12,7 @@ class About(StrEnum):
     CLOCK = "clock"  # it stood still or ran back
     MISSING = "missing"  # the dictionary never came
     DROPS = "drops"  # the console had no room for what the game logged
+    LINE = "line"  # no packet has come: nothing, text, or bytes that are none; told while recording only
     LIMIT = "limit"  # it claims more than is kept of one log
     GIVEN = "given"  # a corrected one lies beside the log
     COPY = "copy"  # another log holds the same power-up

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
@@ -95,7 +96,7 @@ def test_a_refused_dictionary_is_told_at_once_in_the_terminal_and_on_the_page(tm
     for name, log in (("x", part), ("y", whole)):
         captures.start_source(FakeSource(log, name=name))
         until(lambda name=name: captures.status(name).notices)
-    shown = {name: str(state(captures.status(name), None)) for name in ("x", "y")}
+    shown = {name: unescape(str(state(captures.status(name), None))) for name in ("x", "y")}
     captures.stop_all()
     assert "label 300 wall" in shown["x"] and "label 301 floor" in shown["x"]
     assert shown["x"].count("ingest/CAPTURE.md") == 1, "one remedy for both"
