@@ -78,6 +78,25 @@ def test_pages_need_no_scrolling_sideways(chromium, reading, size):
     page.context.close()
 
 
+# Below 0.1 nobody minds: web.dev, "Cumulative Layout Shift", the limit of a good page.
+JUMPS = """() => {
+  window.jumps = 0;
+  new PerformanceObserver(list => { for (const one of list.getEntries()) { window.jumps += one.value; } })
+    .observe({type: "layout-shift", buffered: true});
+}"""
+
+
+@pytest.mark.parametrize("size", [(390, 844), (1280, 720)], ids=str)
+def test_nothing_jumps_while_a_page_comes(chromium, reading, size):
+    page = open_page(chromium, reading.address, size=size).page
+    page.add_init_script(f"({JUMPS})()")
+    for path in ("/survival", "/players"):
+        page.goto(f"{reading.address}{path}?game=Soot+Wardens")
+        page.wait_for_selector("[data-drawn] .main-svg")
+        assert page.evaluate("() => window.jumps") < 0.1, path
+    page.context.close()
+
+
 def test_an_empty_study_says_what_to_do(chromium, tmp_path):
     for served in serve(Session(open_study(tmp_path / "empty.duckdb"), tmp_path / "recordings")):
         watched = open_page(chromium, served.address)
