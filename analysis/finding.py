@@ -34,7 +34,8 @@ class Finding:
     tables: name -> frame; figures draw them, exports write them. Columns of equal length will do to make one.
     facts: further named scalars a figure needs (screen size, labels).
     headline: the same in one short line without interval, for people who pass by; "" where the data show nothing that
-    is worth a line. doubtful: the headline may be chance.
+    is worth a line. doubtful: the headline may be chance;
+    untold: it says that the data cannot tell.
     subject: what tells several findings with one id apart, a target's name for one; mostly there is but one, and no
     subject.
     """
@@ -53,6 +54,7 @@ class Finding:
     subject: str = ""
     headline: str = ""
     doubtful: bool = False
+    untold: bool = False
 
     def __post_init__(self) -> None:
         frames = {name: pd.DataFrame(table) for name, table in self.tables.items()}
@@ -78,7 +80,7 @@ class Finding:
     def certainty(self) -> str:
         """How far the headline can be relied on, in the words of CERTAINTIES."""
         solid, indication, too_little = CERTAINTIES
-        if self.players < _TOO_FEW_PLAYERS:
+        if self.untold or self.players < _TOO_FEW_PLAYERS:
             return too_little
         return indication if self.indicative or self.doubtful else solid
 

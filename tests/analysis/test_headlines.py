@@ -68,6 +68,11 @@ def test_how_sure_follows_players_and_chance(players, doubtful, certainty):
     assert one.certainty == CERTAINTIES[certainty]
 
 
+def test_an_answer_that_cannot_be_told_is_not_called_solid(found):
+    verdict = found["Soot Wardens"]["progress.verdict"]
+    assert verdict.headline.startswith("Cannot be told") and verdict.certainty == CERTAINTIES[2]
+
+
 def test_a_place_is_named_by_thirds_of_the_screen():
     cells = Cells(96, 96, 16)  # six by six: cells 0 and 1 are the left third, the top third
     at = {(0, 0): "upper left", (5, 5): "lower right", (0, 3): "left", (5, 2): "right"}

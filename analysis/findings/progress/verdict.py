@@ -119,3 +119,5 @@ _WORDS = {
     Verdict.NOT: "It probably did not",
     Verdict.NOBODY: "Cannot be told: nobody whom the target speaks of played both builds",
 }
+# Verdicts that leave the question open.
+OPEN = frozenset({Verdict.PRACTICE, Verdict.UNTAGGED, Verdict.PICKED, Verdict.UNSURE, Verdict.NOBODY})

@@ -4,7 +4,7 @@ from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, Size
 from analysis.findings.progress.builds_compared import of_players, why_no_interval
 from analysis.findings.progress.comparison import Compared, Comparison
-from analysis.findings.progress.verdict import Verdict
+from analysis.findings.progress.verdict import OPEN, Verdict
 from analysis.words import amount, capital, counted, points, signed
 
 VERDICT = Declared(
@@ -32,7 +32,7 @@ def find(comparison: Comparison) -> list[Finding]:
     """The answer, with each target's; none where no target could be compared."""
     if not comparison.compared:
         return []
-    compared, words = comparison.compared, comparison.verdict[0]
+    compared, (words, kind) = comparison.compared, comparison.verdict
     rows = [
         {
             "target": c.target.name,
@@ -48,7 +48,8 @@ def find(comparison: Comparison) -> list[Finding]:
         max(c.difference.players for c in compared), max(c.difference.runs for c in compared), cautions(comparison)
     )
     sentence, facts = verdict_in_words(comparison), {"verdict": words}
-    return [VERDICT.finding(size, sentence, None, {"targets": rows}, facts, headline=f"{words}.")]
+    told = {"headline": f"{words}.", "doubtful": kind is Verdict.NOT, "untold": kind in OPEN}
+    return [VERDICT.finding(size, sentence, None, {"targets": rows}, facts, **told)]
 
 
 def verdict_in_words(comparison: Comparison) -> str:
