@@ -104,7 +104,8 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         x, y, wide, high = (float(cells[name][i]) for name in ("x_px", "y_px", "width_px", "height_px"))
         _frame(figure, theme, x, y, wide, high)
     if hot.size:
-        _label(figure, theme, cells.iloc[int(hot[np.argmax(np.asarray(cells["score"], float)[hot])])], width, height)
+        hottest = cells.iloc[int(hot[np.argmax(np.asarray(cells["score"], float)[hot])])]
+        _label(figure, theme, hottest, str(facts["hottest"]), width, height)
     return figure
 
 
@@ -158,13 +159,13 @@ def _frame(figure: go.Figure, theme: Theme, x: float, y: float, width: float, he
     )
 
 
-def _label(figure: go.Figure, theme: Theme, cell: Any, width: float, height: float) -> None:
+def _label(figure: go.Figure, theme: Theme, cell: Any, what: str, width: float, height: float) -> None:
     """Says beside the hottest place what makes it hot, towards the middle of the screen."""
     x, y = cell["x_px"] + cell["width_px"] / 2, cell["y_px"] + cell["height_px"] / 2
     lower = y > height / 2
     figure.add_annotation(
         text=f"<b>{counted(int(cell['deaths']), 'death')}, {amount(float(cell['expected_deaths']))} expected</b><br>"
-        f"{counted(int(cell['players']), 'player')}",
+        f"{f'{escape(what)}<br>' if what else ''}{counted(int(cell['players']), 'player')}",
         x=x,
         y=cell["y_px"] if lower else cell["y_px"] + cell["height_px"],
         ax=-16 if x > width / 2 else 16,

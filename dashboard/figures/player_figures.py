@@ -5,6 +5,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.players.player_ratings import OUTCOMES
+from analysis.words import limits, percent
 from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
 from dashboard.figures.palette import Theme
 
@@ -55,9 +56,24 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
     """How often a death is followed by quitting, by deaths in a row at one place."""
     table = finding.tables["after"]
     at = [str(word) for word in table["deaths_in_row"]]
-    return interval_steps(
+    figure = interval_steps(
         theme, at, table, "share", x="deaths in a row at one stage", y="quit after it, %", colour=theme.quit, scale=100
     )
+    share = finding.estimate
+    if share is not None and share.value is not None:
+        figure.add_annotation(
+            text=f"in all, {percent(share.value)} of the runs are given up<br>{limits(share)}",
+            x=1,
+            y=1,
+            xref="paper",
+            yref="paper",
+            xanchor="right",
+            yanchor="top",
+            align="right",
+            showarrow=False,
+            font={"size": 12, "color": theme.soft},
+        )
+    return figure
 
 
 def ratings(finding: Finding, theme: Theme) -> go.Figure:

@@ -134,7 +134,9 @@ def players(finding: Finding, theme: Theme) -> go.Figure:
         theme, [reach, marks], x="press against due, ms (early < 0 < late)", height=whisker_height(len(labels)) + 24
     )
     figure.add_vline(x=0, line={"color": theme.soft, "width": 1})
-    facts = finding.facts
+    facts, average = finding.facts, finding.estimate
+    if average is not None and average.value is not None:
+        reference(figure, average.value, theme.alive, "average")
     if np.isfinite(facts.get("early_ms", np.nan)):
         offset = facts.get("offset_ms", 0.0)
         for edge in (offset - facts["early_ms"], offset + facts["late_ms"]):

@@ -73,6 +73,7 @@ PLACES = Declared(
         Column("exposure", "", "whether positions are logged, and so the time spent in each cell is known"),
         Column("hot_cells", "", "how many cells are hot"),
         Column("scale_per_min", "deaths a minute", "where the colours of the game's maps end; none without positions"),
+        Column("hottest", "", "what kills at the strongest hot place, where one cause or part stands for most"),
     ),
 )
 NO_PLACE = Declared("deaths.no_place", "deaths", _TITLE, "count")
@@ -156,17 +157,28 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
         sentence,
         share,
         {"cells": table, "deaths": _deaths(seen.placed), "by_cause": _by_cause(seen)},
-        {**screen_facts(seen.cells), "exposure": exposed, "hot_cells": int(dangerous.sum()), "scale_per_min": scale},
+        {
+            **screen_facts(seen.cells),
+            "exposure": exposed,
+            "hot_cells": int(dangerous.sum()),
+            "scale_per_min": scale,
+            "hottest": _what_kills(seen, drawn) if dangerous.any() else "",
+        },
         warnings=tuple(warnings),
         headline=_headline(seen, drawn) if dangerous.any() else "",
     )
 
 
 def _headline(seen: Seen, drawn: _Map) -> str:
-    """Where the strongest hot place is, and what kills there where one part of the game or cause stands for most."""
-    top = drawn.hottest
-    death, cells = seen.placed, seen.cells
-    here = cells.number(death["x"], death["y"]) == top
+    """Where the strongest hot place is, and what kills there."""
+    what = _what_kills(seen, drawn)
+    return f"One place kills most: {f'{what}, ' if what else ''}{screen_side(seen.cells, drawn.hottest)}."
+
+
+def _what_kills(seen: Seen, drawn: _Map) -> str:
+    """The cause and the part of the game that stand for most deaths of the strongest hot place, if any do."""
+    death = seen.placed
+    here = seen.cells.number(death["x"], death["y"]) == drawn.hottest
     part = pd.Series(
         [
             stage_name(*of)
@@ -175,10 +187,7 @@ def _headline(seen: Seen, drawn: _Map) -> str:
         ]
     )
     cause = pd.Series([None if text is None else str(text) for text in death["cause_label"][here]]).dropna()
-    named = [name for name in (_most(cause, here.sum()), _most(part, here.sum())) if name]
-    what = " in ".join(named)
-    side = screen_side(cells, top)
-    return f"One place kills most: {f'{what}, ' if what else ''}{side}."
+    return " in ".join(name for name in (_most(cause, here.sum()), _most(part, here.sum())) if name)
 
 
 def _most(names: pd.Series, deaths: int) -> str:
