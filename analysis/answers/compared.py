@@ -60,7 +60,7 @@ class BuildsCompared(Answer):
                 d.low,
                 d.high,
                 c.target.unit,
-                c.target.wanted,
+                c.target.wanted if self.comparison.wanted else None,
                 d.players_before,
                 d.players_after,
             ]
@@ -79,7 +79,7 @@ class BuildsCompared(Answer):
         compared = [
             {
                 "target": c.target.name,
-                "wanted": c.target.wanted,
+                "wanted": c.target.wanted if found.wanted else None,
                 "unit": c.target.unit,
                 "statistic": str(c.target.statistic),
                 "quantile": c.target.quantile,
@@ -157,9 +157,9 @@ def _row(row: Mapping[str, Any]) -> list[str]:
     write = points if unit == "share" else signed
     figures = [_said(row[key], unit) for key in ("before", "after")]
     if row["low"] is None:
-        return [row["target"], amount(row["wanted"], unit), *figures, NONE, "too few"]
+        return [row["target"], amount(row["wanted"], unit, NONE), *figures, NONE, "too few"]
     value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
-    return [row["target"], amount(row["wanted"], unit), *figures, value, f"{low.partition(' ')[0]} to {high}"]
+    return [row["target"], amount(row["wanted"], unit, NONE), *figures, value, f"{low.partition(' ')[0]} to {high}"]
 
 
 def _told(row: Mapping[str, Any], unit: str) -> str:

@@ -78,6 +78,7 @@ FIGURES: dict[str, Draw] = {
     "genres.intervals": genre_figures.intervals,
     "trust.verdict": trust_figures.damage,
     "trust.endings": trust_figures.endings,
+    "progress.verdict": comparison_figures.verdict,
     "progress.target": comparison_figures.progress,
     "games.finished": comparison_figures.games,
     "games.quit": comparison_figures.games,

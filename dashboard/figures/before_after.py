@@ -24,7 +24,8 @@ _LONGEST_NAME = 46
 class Row:
     """One figure before and after. Shares are 0 to 1; spans are 80 % intervals, None where there is none.
 
-    seen: what was counted on the build in play, with the words for it; wanted: (figure, tolerance).
+    seen: what was counted on the build in play, with the words for it, or another figure as `seen_as` calls it; wanted:
+    (figure, tolerance).
     """
 
     what: str
@@ -38,6 +39,7 @@ class Row:
     wanted: tuple[float, float] | None = None
     side: bool = False
     worse: bool = False
+    seen_as: str = "counted"
 
 
 def rows(proposal: Proposal | Way, seen: Mapping[str, float | None] | None = None, basis: str = "") -> list[Row]:
@@ -162,7 +164,7 @@ def _add_numbers(figure: go.Figure, theme: Theme, row: Row, top: float, colour: 
     """In words beside the name, or in a column below it: two numbers may lie one on the other."""
     now, then = amount(row.now, row.unit), amount(row.then, row.unit)
     basis = f" ({row.seen_words})" if row.seen_words and not column else ""
-    seen = "" if row.seen is None else f"; counted {amount(row.seen, row.unit)}{basis}"
+    seen = "" if row.seen is None else f"; {row.seen_as} {amount(row.seen, row.unit)}{basis}"
     words = f"{_wish(row)[2:]}: " if column and row.wanted else ""
     figure.add_annotation(
         text=f"{words}{now} → <b>{then}</b>{seen}",

@@ -4,6 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from dashboard.figures.before_after import Row, before_after
 from dashboard.figures.frame import INTERVAL, framed, interval_rows, whisker_height, whiskers
 from dashboard.figures.palette import Theme
 
@@ -24,6 +25,24 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
     return interval_rows(
         theme, [label], table, "value", x=f"difference, {unit} ({INTERVAL})", colour=theme.alive, zero=True
     )
+
+
+def verdict(finding: Finding, theme: Theme) -> go.Figure | None:
+    """Each target on the earlier build, on the later one and as it was wanted, on one scale for all shares."""
+    known = finding.tables["targets"].dropna(subset=["before", "after"])
+    shown = [
+        Row(
+            str(one["target"]),
+            str(one["unit"]),
+            float(one["before"]),
+            float(one["after"]),
+            seen=float(one["expected"]) if np.isfinite(one["expected"]) else None,
+            seen_as="expected without a change",
+            wanted=(float(one["wanted"]), float(one["tolerance"])) if np.isfinite(one["wanted"]) else None,
+        )
+        for one in known.astype({"expected": float, "wanted": float, "tolerance": float}).to_dict("records")
+    ]
+    return before_after(shown, theme, column=True) if shown else None
 
 
 def games(finding: Finding, theme: Theme) -> go.Figure:

@@ -45,7 +45,7 @@ def places(finding: Finding, theme: Theme) -> go.Figure:
         "xpad": 0,
         "thickness": 8,
         "lenmode": "pixels",
-        "len": 240,
+        "len": 280,  # no shorter than the words below it
         "outlinewidth": 0,
         "nticks": 4,
     }

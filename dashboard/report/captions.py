@@ -197,6 +197,12 @@ CAPTIONS: dict[str, Words] = {
         "Many marks close together are one bad stretch of the line",
     ),
     "trust.endings": Words("How many runs ended in which way", "", "A cut run has no end in the log"),
+    "progress.verdict": Words(
+        "Each target on the earlier build (ring) and on the later one (dot); a cross marks what was to be expected of "
+        "the earlier build if it was played again",
+        "The shaded field is what was wanted, with its tolerance",
+        "A dot inside the field has reached the target; whether the way there may be chance, the sentence says",
+    ),
     "progress.target": _rows("The target's figure on the later build, less that on the earlier one", _ZERO),
     "games.finished": _rows("The share (%) of runs that are finished, game by game", _FIRST),
     "games.quit": _rows("The share (%) of runs that are given up, game by game", _FIRST),

@@ -99,7 +99,9 @@ def test_a_window_that_no_build_had_is_not_in_force():
     assert "64 % of 800 notes on 1.0 (45 ms early to 45 ms late, input offset 0 ms)" in share.sentence
     assert "76 % of 800 notes on 1.1 (50 ms early to 50 ms late, input offset -8 ms)" in share.sentence
     assert "70 %" not in share.sentence and share.estimate is None
-    assert all(np.isnan(list(finding.facts.values())).all() for finding in (share, window))
+    in_force = ("early_ms", "late_ms", "offset_ms")
+    assert all(np.isnan(finding.facts[name]) for finding in (share, window) for name in in_force)
+    assert share.headline == ""
     assert "today's" not in window.sentence and "moved" not in window.tables
     alone = hit_shares.find(notes.where(build == 1), ())[0]
     assert alone.estimate.value == pytest.approx(0.76) and alone.facts["offset_ms"] == -8

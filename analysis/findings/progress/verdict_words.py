@@ -20,6 +20,8 @@ VERDICT = Declared(
             Column("expected", "in the target's unit", "what was to be expected of the earlier build, played again"),
             Column("after", "in the target's unit", "on the later build"),
             Column("wanted", "in the target's unit", "what was wanted; nothing is where the study holds no targets"),
+            Column("tolerance", "in the target's unit", "how far off it may be and still do"),
+            Column("unit", "", "the target's unit; shares are of one"),
         )
     },
     (Column("verdict", "", "on all targets, in a few words"),),
@@ -41,6 +43,8 @@ def find(comparison: Comparison) -> list[Finding]:
             "expected": None if c.expected is None else c.expected.value,
             "after": c.difference.after,
             "wanted": c.target.wanted if comparison.wanted else None,
+            "tolerance": c.target.tolerance if comparison.wanted else None,
+            "unit": c.difference.unit,
         }
         for c in compared
     ]
@@ -57,7 +61,7 @@ def verdict_in_words(comparison: Comparison) -> str:
     words, kind = comparison.verdict
     told = [c for c in comparison.compared if c.verdict == kind] or list(comparison.compared)
     c = told[0]
-    said = f"{words}. {c.target.name}{of_players(c.target)}: {_from_to(c)}"
+    said = f"{words}. {capital(c.target.name)}{of_players(c.target)}: {_from_to(c)}"
     if comparison.wanted:
         said += f", {amount(c.target.wanted, c.target.unit)} wanted"
     likewise = f" Likewise {counted(len(told) - 1, 'other target')}." if len(told) > 1 else ""

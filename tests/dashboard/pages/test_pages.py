@@ -113,7 +113,7 @@ def test_an_empty_study_says_what_to_do(chromium, tmp_path):
 def test_the_address_and_the_filter_bar_agree(chromium, reading):
     watched = open_page(chromium, reading.address)
     page = watched.page
-    page.goto(f"{reading.address}/survival?game=Soot+Wardens&stage=1b&attempts=1-1&makers=1")
+    page.goto(f"{reading.address}/survival?game=Soot+Wardens&builds=all&stage=1b&attempts=1-1&makers=1")
     page.wait_for_selector("[data-finding='survival.curve'] [data-drawn]")
     bar = page.inner_text("#filter-bar")
     assert "Stage 1, boss" in bar and "the first" in bar and "☑ the makers too" in bar
