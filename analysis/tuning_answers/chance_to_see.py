@@ -17,7 +17,7 @@ _FEWEST_EACH = 2
 
 @dataclass(frozen=True)
 class Seen:
-    """With `players`, half of them on each build, `way` shows in `target` with this chance: the 95 % interval of the
+    """With `players`, half of them on each build, `way` shows in `target` with this chance: the interval of the
     difference then leaves out zero."""
 
     way: str

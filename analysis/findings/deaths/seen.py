@@ -62,11 +62,11 @@ def read_seen(reader: Reader, selection: Selection, death: Columns) -> Seen:
 
 
 def highest_per_min(reader: Reader, game: str) -> float | None:
-    """Deaths a minute: the highest smoothed rate anywhere in all runs of a game, of every build and stage, rounded up.
+    """Deaths a minute: the highest smoothed rate anywhere in all runs of a game, of the makers too, rounded up.
 
     So that a colour means the same whatever is chosen; a part of the runs may go beyond. None without positions.
     """
-    every = Selection(game=game)
+    every = Selection(game=game, include_team=True)
     seen = read_seen(reader, every, reader.ask_chosen("deaths", every))
     deaths = seen.counts(np.ones(seen.placed["x"].size, bool)).sum(axis=0)
     time = seen.time(np.ones(seen.spent["player"].size, bool)).sum(axis=0)

@@ -41,6 +41,7 @@ def words(small_study, tmp_path) -> dict[str, list[str]]:
         "record": [f"unix:{tmp_path / 'nobody'}", "--into", str(tmp_path / "logs"), "--stop-after", "0.1"],
         "ingest": [*own, *(str(DEMO / f"crate_loft_{build}_table1.playlog") for build in "ab")],
         "forget": [*own, "one_puff_b_table1.playlog", "--yes"],
+        "check": [str(DEMO / "one_puff_a_table1.playlog")],
         "roles": own,
         "people": [*own, "--players", str(tmp_path / "players.csv")],
         "findings": [*own, "--question", "survival"],

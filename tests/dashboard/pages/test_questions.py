@@ -32,7 +32,8 @@ from dataclasses import replace
 
 
 def find(reader, selection):
-    return [replace(nothing("moods", "Three of four people hummed along."), id="moods.heard")]
+    said = "Three of four people hummed along."
+    return [replace(nothing("moods", said), id="moods.heard", headline=said)]
 
 
 for name, question in QUESTIONS.items():
