@@ -200,8 +200,9 @@ CAPTIONS: dict[str, Words] = {
     "progress.verdict": Words(
         "Each target on the earlier build (ring) and on the later one (dot); a cross marks what was to be expected of "
         "the earlier build if it was played again",
-        "The shaded field is what was wanted, with its tolerance",
-        "A dot inside the field has reached the target; whether the way there may be chance, the sentence says",
+        "",
+        "The shaded field is what was wanted, with its tolerance: a dot inside it has reached the target; "
+        "whether the way there may be chance, the sentence says",
     ),
     "progress.target": _rows("The target's figure on the later build, less that on the earlier one", _ZERO),
     "games.finished": _rows("The share (%) of runs that are finished, game by game", _FIRST),

@@ -29,8 +29,8 @@ _WITHOUT_NONCE = 3
 _MOST_SHARING = 100
 # Pairs of power-ups that are compared when a log comes, those with most marks in common first, and tables of kinds that
 # are looked into for that. A log that was copied ten times has ten pairs for each of its power-ups.
-MOST_PAIRS = 1000
-MOST_TABLES = 20_000
+MOST_PAIRS = 200
+MOST_TABLES = 4_000
 _TOO_MANY = "More of its power-ups look like copies of others than are compared for one log: some runs may count twice."
 _FORGET = "Cut the log into its sessions, and take copies of it out of the study with `setscrew forget`."
 # What a run is known by again: when it started and ended, its stages and its deaths. Of clocks faster than 1 MHz only
