@@ -66,9 +66,11 @@ def propose(page: Page) -> None:
 
 
 def last_seconds(page: Page) -> None:
-    """Opens the first death of the strongest hot place, as people do."""
+    """Opens the first death of the strongest hot place, as people do who use the keyboard."""
+    page.locator("[data-key='fold places'] > summary").click()
     page.locator(".choosing tbody a").first.click()
     page.wait_for_url("**place=*")
+    page.get_by_text("All places").wait_for()
     page.locator(".choosing tbody a").first.click()
     page.locator("[data-finding='deaths.one'] .main-svg").first.wait_for()
     page.wait_for_timeout(1500)
