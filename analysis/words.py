@@ -63,14 +63,10 @@ def as_often(ratio: float | None) -> str:
     """`3.2 times as often`, `19 % less often`: a ratio of rates as people say it."""
     if ratio is None or not math.isfinite(ratio):
         return "an unknown number of times as often"
-    if ratio >= 2 or round(100 * ratio) == 100:
-        return (
-            "as often"
-            if ratio < 2
-            else f"{ratio:.2g} times as often"
-            if ratio < 100
-            else f"{amount(ratio)} times as often"
-        )
+    if round(100 * ratio) == 100:
+        return "as often"
+    if ratio >= 2:
+        return f"{amount(ratio if ratio >= 100 else float(f'{ratio:.2g}'))} times as often"
     return f"{abs(100 * (ratio - 1)):.0f} % {'more' if ratio > 1 else 'less'} often"
 
 

@@ -84,6 +84,7 @@ def test_a_place_is_named_by_thirds_of_the_screen():
 
 def test_a_ratio_of_rates_as_people_say_it():
     assert as_often(3.14159) == "3.1 times as often"
+    assert as_often(99.7) == "100 times as often"
     assert as_often(0.81) == "19 % less often"
     assert as_often(1.52) == "52 % more often"
     assert as_often(1.001) == "as often"
