@@ -156,11 +156,7 @@ def _head(answer: Finding, selection: Selection) -> Head:
     here = to_address(selection)
     on = ("Plan the next playtest", f"/plan{here}")
     if answer.certainty == CERTAINTIES[0]:
-        on = (
-            ("Look where they die", f"/deaths{here}")
-            if answer.question == "trust"
-            else ("What to change", f"/tuning{here}")
-        )
+        on = ("What to change", f"/tuning{here}")
     return Head(answer.headline or words.capital(answer.sentence), answer.certainty, answer.basis, (on,))
 
 
