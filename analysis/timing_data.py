@@ -4,8 +4,8 @@ import numpy as np
 
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.timed_notes import TimedNotes, reach_for, time_notes
-from analysis.stats.window_settings import InForce, TimingTunable, in_force
+from analysis.stats.rhythm.timed_notes import TimedNotes, reach_for, time_notes
+from analysis.stats.rhythm.window_settings import InForce, TimingTunable, in_force
 from analysis.words import amount, counted
 from ingest.vocabulary import TunableRole
 

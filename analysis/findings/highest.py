@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.estimate import Estimate
-from analysis.stats.learning import LogRateRatio, part_against_rest
 from analysis.stats.picked import picked_part
+from analysis.stats.players.learning import LogRateRatio, part_against_rest
 from analysis.words import amount, limits
 
 Array = np.ndarray

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.models.data import ENDINGS, StagedData, TrialData
 from analysis.models.targets import Outcome, Population, Statistic, Target
-from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.rhythm.timed_notes import TimedNotes
 
 CUT = ENDINGS.index("cut")
 

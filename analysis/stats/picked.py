@@ -6,7 +6,7 @@ import numpy as np
 from scipy import special
 
 from analysis.stats.estimate import LEVEL, Estimate, normal_critical
-from analysis.stats.learning import slope_within_players
+from analysis.stats.players.learning import slope_within_players
 
 # Spreads of the true values that are thought possible, as parts of the widest one; and how wide that is.
 _SPREADS = np.linspace(1e-3, 1.0, 400)

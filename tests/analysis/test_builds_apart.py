@@ -13,7 +13,7 @@ from analysis.findings.survival import risks
 from analysis.findings.timing import hit_shares, songs_held_fixed
 from analysis.reader import Columns
 from analysis.selection import Selection
-from analysis.stats.learning import learning_within_players
+from analysis.stats.players.learning import learning_within_players
 from ingest.study.store import import_log, open_study
 from tests.analysis.timing.notes import timed_notes
 

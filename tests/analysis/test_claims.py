@@ -12,9 +12,9 @@ from analysis.findings.highest import highest_part
 from analysis.findings.survival import risks
 from analysis.reader import Columns
 from analysis.selection import Selection
-from analysis.stats.learning import part_against_rest, slope_within_players
+from analysis.stats.lifetimes.recurrent import cox
 from analysis.stats.picked import drawn_to_mean
-from analysis.stats.recurrent import cox
+from analysis.stats.players.learning import part_against_rest, slope_within_players
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.stats.clustered import mean_influence
 from analysis.stats.estimate import normal_critical
-from analysis.stats.survival import kaplan_meier, log_log_limits
+from analysis.stats.lifetimes.clustered import mean_influence
+from analysis.stats.lifetimes.survival import kaplan_meier, log_log_limits
 from tests.bench.analysis.coverage import (
     EQUAL,
     LOG_SD,

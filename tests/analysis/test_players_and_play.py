@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.stats.compare import compare_builds
 from analysis.stats.hardware import bounces, pixels_a_unit, rest_noise
-from analysis.stats.learning import learning_within_players, slope_within_players
+from analysis.stats.lifetimes.compare import compare_builds
 from analysis.stats.permuting import arrangements, p_value
-from analysis.stats.spread import spread_of_players
+from analysis.stats.players.learning import learning_within_players, slope_within_players
+from analysis.stats.players.spread import spread_of_players
 from analysis.stats.streaks import longest_wait, streaks, wait_chance
 
 

@@ -10,8 +10,8 @@ from scipy import optimize, special, stats
 from analysis.stats.betabinomial import Profile
 from analysis.stats.doseresponse import dose_response, logistic
 from analysis.stats.places import Cells, cell_counts, hot_spots, hot_spots_of_parts, rate_limits, smooth_rate
+from analysis.stats.players.ranks import correlation_within_players, rank_correlation
 from analysis.stats.proportions import clopper_pearson, share_by_player, wilson
-from analysis.stats.ranks import correlation_within_players, rank_correlation
 from tests.truths import other as truth
 
 

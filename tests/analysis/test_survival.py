@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from analysis.stats import jackknife
-from analysis.stats.clustered import (
+from analysis.stats.estimate import normal_critical
+from analysis.stats.jackknife import MOST_PLAYERS, critical_by_player, effective_players
+from analysis.stats.lifetimes.clustered import (
     log_variance,
     mean_deviations,
     mean_influence,
@@ -18,13 +20,11 @@ from analysis.stats.clustered import (
     robust_log_variance,
     survival_by_player,
 )
-from analysis.stats.compare import compare_builds
-from analysis.stats.competing import cumulative_incidence
-from analysis.stats.estimate import normal_critical
-from analysis.stats.jackknife import MOST_PLAYERS, critical_by_player, effective_players
+from analysis.stats.lifetimes.compare import compare_builds
+from analysis.stats.lifetimes.competing import cumulative_incidence
+from analysis.stats.lifetimes.recurrent import cox
+from analysis.stats.lifetimes.survival import kaplan_meier, log_log_limits, quantile, restricted_mean
 from analysis.stats.rates import hazard_by_time, hazard_edges, rate_by_player
-from analysis.stats.recurrent import cox
-from analysis.stats.survival import kaplan_meier, log_log_limits, quantile, restricted_mean
 from tests.truths import survival as truth
 
 

@@ -7,7 +7,7 @@ from analysis.findings import survival
 from analysis.findings.grouping import group_names
 from analysis.findings.survival.curves import median_estimate
 from analysis.selection import Selection
-from analysis.stats.clustered import survival_by_player
+from analysis.stats.lifetimes.clustered import survival_by_player
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 

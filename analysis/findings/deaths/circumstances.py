@@ -19,8 +19,8 @@ from analysis.stats.fairness import (
     notice_bands,
     repeated_place,
 )
+from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.proportions import Share, share_by_player
-from analysis.stats.within_player import mean_of_players
 from analysis.words import amount, counted, limits, percent
 
 Array = np.ndarray

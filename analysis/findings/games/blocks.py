@@ -9,10 +9,10 @@ from analysis.findings.declared import Column, Declared, interval_cells, interva
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.learning import slope_within_players
+from analysis.stats.players.learning import slope_within_players
+from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
-from analysis.stats.within_player import mean_of_players
 from analysis.words import amount, as_often, counted, limits, percent
 
 Array = np.ndarray

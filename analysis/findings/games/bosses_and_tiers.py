@@ -9,7 +9,7 @@ from analysis.findings.declared import Column, Declared, interval_cells, interva
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.learning import slope_within_players
+from analysis.stats.players.learning import slope_within_players
 from analysis.stats.rates import Rate, rate_by_player
 from analysis.words import amount, as_often, limits, stage_name
 

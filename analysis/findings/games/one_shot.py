@@ -12,13 +12,13 @@ from analysis.findings.declared import Column, Declared, interval_cells, interva
 from analysis.findings.survival.curves import CURVE, curve_table, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.clustered import survival_by_player
 from analysis.stats.doseresponse import DoseResponse, dose_response
 from analysis.stats.estimate import Estimate
+from analysis.stats.lifetimes.clustered import survival_by_player
+from analysis.stats.players.ranks import rank_correlation
+from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.proportions import share_by_player
-from analysis.stats.ranks import rank_correlation
 from analysis.stats.streaks import streaks
-from analysis.stats.within_player import mean_of_players
 from analysis.words import amount, counted, limits, percent
 
 Array = np.ndarray

@@ -12,8 +12,8 @@ from analysis.findings.declared import Column, Declared, Size, interval_cells, i
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
+from analysis.stats.players.within_player import holm, mean_of_players
 from analysis.stats.proportions import share_by_player
-from analysis.stats.within_player import holm, mean_of_players
 from analysis.words import amount
 
 Array = np.ndarray

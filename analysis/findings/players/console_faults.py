@@ -11,9 +11,9 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.console_timing import polling_period_us
 from analysis.stats.hardware import BOUNCE_US, RestNoise, bounces, pixels_a_unit, rest_noise
 from analysis.stats.proportions import share_by_player
+from analysis.stats.rhythm.console_timing import polling_period_us
 from analysis.words import amount, counted, limits, percent
 
 Array = np.ndarray

@@ -7,7 +7,7 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
-from analysis.stats.ranks import correlation_within_players, rank_correlation
+from analysis.stats.players.ranks import correlation_within_players, rank_correlation
 from analysis.words import amount, counted, limits
 
 # What a rating is held against, as people call it.

@@ -10,10 +10,10 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.grouping import same_people
 from analysis.reader import Columns
-from analysis.stats.learning import learning_within_players
+from analysis.stats.players.learning import learning_within_players
+from analysis.stats.players.spread import Spread, spread_of_players
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
-from analysis.stats.spread import Spread, spread_of_players
 from analysis.words import amount, as_often, counted, limits, percent
 
 Array = np.ndarray

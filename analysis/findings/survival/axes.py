@@ -21,7 +21,7 @@ from analysis.findings.grouping import group_names, groupings
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, LEAST_AT_RISK, curve_table, grouped, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.clustered import survival_by_player
+from analysis.stats.lifetimes.clustered import survival_by_player
 from analysis.words import amount, counted, limits
 
 Array = np.ndarray

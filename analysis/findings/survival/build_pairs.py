@@ -9,8 +9,8 @@ from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.findings.one_order import one_order
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.compare import compare_builds
 from analysis.stats.estimate import LEVEL, Estimate
+from analysis.stats.lifetimes.compare import compare_builds
 from analysis.words import amount, limits
 
 BUILDS = Declared(

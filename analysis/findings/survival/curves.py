@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from analysis.findings.declared import Column, interval_columns
-from analysis.stats.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
 from analysis.stats.estimate import Estimate
+from analysis.stats.lifetimes.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
 
 Array = np.ndarray
 # The columns of a survival curve; its first row is the start, its last the end.

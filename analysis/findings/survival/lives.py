@@ -11,8 +11,8 @@ from analysis.findings.grouping import GROUPINGS, groupings, same_people
 from analysis.findings.highest import Highest, against_rest, highest_part
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
 from analysis.reader import Columns
-from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
 from analysis.stats.estimate import Estimate
+from analysis.stats.lifetimes.clustered import restricted_mean_by_player, survival_by_player
 from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
 from analysis.words import amount, counted, limits, percent
 

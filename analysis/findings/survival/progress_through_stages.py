@@ -9,8 +9,8 @@ from analysis.findings.basis import SOON_S, Basis
 from analysis.findings.declared import Column, Declared, interval_columns
 from analysis.findings.survival.curves import MOST_POINTS
 from analysis.reader import Columns
-from analysis.stats.competing import cumulative_incidence
 from analysis.stats.estimate import Estimate
+from analysis.stats.lifetimes.competing import cumulative_incidence
 from analysis.stats.proportions import Share, share_by_player
 from analysis.words import capital, counted, limits, percent, stage_name
 

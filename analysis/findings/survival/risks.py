@@ -16,7 +16,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate
-from analysis.stats.recurrent import CoxFit, cox
+from analysis.stats.lifetimes.recurrent import CoxFit, cox
 from analysis.words import amount, limits
 
 RISKS = Declared(

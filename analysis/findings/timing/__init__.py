@@ -10,7 +10,7 @@ from analysis.findings.basis import nothing
 from analysis.findings.timing import along_songs, console_delays, hit_shares, songs_held_fixed, tapping, verdicts
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.stats.timing_errors import errors_by_player
+from analysis.stats.rhythm.timing_errors import errors_by_player
 from analysis.timing_data import left_out, read_timing
 
 QUESTION = "timing"

@@ -20,9 +20,9 @@ from analysis.findings.timing.levels import (
 )
 from analysis.findings.timing.window_in_force import Rested
 from analysis.stats.estimate import LEVEL
-from analysis.stats.song_time import drift, passages
-from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.within_player import mean_of_players
+from analysis.stats.players.within_player import mean_of_players
+from analysis.stats.rhythm.song_time import drift, passages
+from analysis.stats.rhythm.timed_notes import TimedNotes
 
 SONGS = Declared(
     "timing.songs",

@@ -7,11 +7,11 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared
 from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
-from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
-from analysis.stats.timed_notes import TimedNotes, group_medians
-from analysis.stats.timing_errors import PlayerErrors
-from analysis.stats.truncation import edge_checks, truncated_normal_fit
-from analysis.stats.within_player import mean_of_players
+from analysis.stats.players.within_player import mean_of_players
+from analysis.stats.rhythm.console_timing import compare_captures, lost_to_polling, polling_period_us
+from analysis.stats.rhythm.timed_notes import TimedNotes, group_medians
+from analysis.stats.rhythm.timing_errors import PlayerErrors
+from analysis.stats.rhythm.truncation import edge_checks, truncated_normal_fit
 from analysis.words import counted, percent
 
 LOGGING = Declared(

@@ -8,10 +8,10 @@ from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, builds_apart, in_force, window_facts
 from analysis.stats.estimate import Estimate
-from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, needed_windows, window_steps
+from analysis.stats.players.ranks import median_of_players
 from analysis.stats.proportions import share_by_player
-from analysis.stats.ranks import median_of_players
-from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.rhythm.hit_window import accuracy_curve, asymmetric_shares, needed_windows, window_steps
+from analysis.stats.rhythm.timed_notes import TimedNotes
 from analysis.words import amount, capital, counted, percent
 
 # Intervals of the accuracy curve are made for so many windows at most: a profile takes some 10 ms.

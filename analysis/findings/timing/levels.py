@@ -4,9 +4,9 @@ import numpy as np
 
 from analysis.findings.declared import Column, interval_columns
 from analysis.stats.estimate import Estimate
-from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import LevelEffects, level_effects
+from analysis.stats.players.within_player import LevelEffects, level_effects
+from analysis.stats.rhythm.timed_notes import TimedNotes
+from analysis.stats.rhythm.timing_errors import bias_and_spread
 from analysis.words import interval_name, percent, points
 
 HIT = (

@@ -18,10 +18,10 @@ from analysis.findings.timing.levels import (
     points_of,
 )
 from analysis.findings.timing.window_in_force import Rested, builds_apart
-from analysis.stats.song_time import TEMPO_EDGES_MS, since_last_note_us
-from analysis.stats.timed_notes import TimedNotes, hits
-from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import level_effects, linked_levels
+from analysis.stats.players.within_player import level_effects, linked_levels
+from analysis.stats.rhythm.song_time import TEMPO_EDGES_MS, since_last_note_us
+from analysis.stats.rhythm.timed_notes import TimedNotes, hits
+from analysis.stats.rhythm.timing_errors import bias_and_spread
 
 DENSITY = Declared(
     "timing.density",

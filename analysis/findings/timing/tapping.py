@@ -5,10 +5,10 @@ import numpy as np
 from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, window_facts
-from analysis.stats.ranks import median_of_players
-from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.timing_errors import PlayerErrors
-from analysis.stats.within_player import mean_of_players
+from analysis.stats.players.ranks import median_of_players
+from analysis.stats.players.within_player import mean_of_players
+from analysis.stats.rhythm.timed_notes import TimedNotes
+from analysis.stats.rhythm.timing_errors import PlayerErrors
 from analysis.words import percent, signed
 
 PLAYERS = Declared(

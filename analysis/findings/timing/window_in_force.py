@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.findings.declared import Column
 from analysis.stats.estimate import Estimate
-from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.rhythm.timed_notes import TimedNotes
 
 IN_FORCE = (
     Column("early_ms", "ms", "how early a press may be in the window in force, median over notes; unknown over builds"),

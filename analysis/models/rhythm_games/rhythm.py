@@ -22,9 +22,9 @@ from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.window_moves import window_moves
 from analysis.models.setting import Setting
 from analysis.models.targets import Changeable, Outcome, Statistic, Target, attempts_of
-from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.truncation import edge_checks, nothing_outside
-from analysis.stats.window_settings import InForce, TimingTunable, in_force
+from analysis.stats.rhythm.timed_notes import TimedNotes
+from analysis.stats.rhythm.truncation import edge_checks, nothing_outside
+from analysis.stats.rhythm.window_settings import InForce, TimingTunable, in_force
 from ingest.vocabulary import TunableRole
 
 NEW_PLAYERS, QUICK_PLAYERS, QUICK_DRAWS = 256, 128, 60
@@ -58,7 +58,7 @@ class RhythmModel(Fitted):
         priors: HandsPriors | None = None,
     ):
         """tunables: those of the build to be changed. cut: the console logs only presses inside its window; None: as
-        stats.truncation finds, and where there is no other press. Raises ValueError where no press lies near any note.
+        rhythm.truncation finds, and where there is no other press. Raises ValueError where no press lies near any note.
         """
         if cut is None:
             cut = any(check.cut for check in edge_checks(notes).values()) or nothing_outside(notes)

@@ -20,7 +20,7 @@ from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.models.trials import TrialModel, fit_trials
-from analysis.stats.window_settings import TimingTunable
+from analysis.stats.rhythm.window_settings import TimingTunable
 from analysis.tuning.ranking import propose
 from ingest.vocabulary import Recruitment, TunableRole
 from tests.analysis.levers.games import BY_TIER, CLEAR_S, HAZARD, RISE, shots, staged

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.rhythm.timed_notes import TimedNotes
 
 
 def timed_notes(

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.stats.console_timing import compare_captures, lost_to_polling, polling_period_us
-from analysis.stats.hit_window import accuracy_curve, asymmetric_shares, hit_counts, needed_windows
-from analysis.stats.ranks import median_of_players
-from analysis.stats.song_time import drift, passages, since_last_note_us
-from analysis.stats.timed_notes import group_medians, hits, nearest_error, time_notes
-from analysis.stats.timing_errors import errors_by_player
-from analysis.stats.truncation import edge_check, edge_checks, nothing_outside, truncated_normal_fit
+from analysis.stats.players.ranks import median_of_players
+from analysis.stats.rhythm.console_timing import compare_captures, lost_to_polling, polling_period_us
+from analysis.stats.rhythm.hit_window import accuracy_curve, asymmetric_shares, hit_counts, needed_windows
+from analysis.stats.rhythm.song_time import drift, passages, since_last_note_us
+from analysis.stats.rhythm.timed_notes import group_medians, hits, nearest_error, time_notes
+from analysis.stats.rhythm.timing_errors import errors_by_player
+from analysis.stats.rhythm.truncation import edge_check, edge_checks, nothing_outside, truncated_normal_fit
 from tests.analysis.timing.notes import timed_notes
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.stats.matching import match_presses
+from analysis.stats.rhythm.matching import match_presses
 
 times = st.lists(st.integers(0, 400), min_size=0, max_size=5)
 

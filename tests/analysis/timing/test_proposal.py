@@ -9,7 +9,7 @@ from analysis.models.rhythm_games.hands import LoggedNotes, thinned
 from analysis.models.rhythm_games.hands_sampler import fit
 from analysis.models.rhythm_games.rhythm import RhythmModel
 from analysis.models.targets import Aim, Changeable, Outcome, Statistic, Target
-from analysis.stats.window_settings import TimingTunable
+from analysis.stats.rhythm.window_settings import TimingTunable
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import propose
 from ingest.vocabulary import Recruitment, TunableRole

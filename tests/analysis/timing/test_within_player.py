@@ -4,7 +4,7 @@ import numpy as np
 import statsmodels.api as sm
 from scipy import stats
 
-from analysis.stats.within_player import holm, level_effects, mean_of_players
+from analysis.stats.players.within_player import holm, level_effects, mean_of_players
 
 
 def unbalanced(seed: int = 3):

@@ -16,9 +16,9 @@ from functools import cache
 import numpy as np
 from scipy import optimize, special
 
-from analysis.stats.clustered import restricted_mean_by_player, survival_by_player
-from analysis.stats.compare import Comparison, compare_builds
-from analysis.stats.competing import cumulative_incidence
+from analysis.stats.lifetimes.clustered import restricted_mean_by_player, survival_by_player
+from analysis.stats.lifetimes.compare import Comparison, compare_builds
+from analysis.stats.lifetimes.competing import cumulative_incidence
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 

@@ -12,8 +12,8 @@ from collections.abc import Callable
 import numpy as np
 from scipy import stats
 
-from analysis.stats.clustered import survival_by_player
-from analysis.stats.survival import kaplan_meier
+from analysis.stats.lifetimes.clustered import survival_by_player
+from analysis.stats.lifetimes.survival import kaplan_meier
 
 RESAMPLES = 200  # few for a percentile interval: the bootstrap is given the benefit
 

@@ -5,7 +5,7 @@ import time
 import numpy as np
 from mir_eval.util import match_events
 
-from analysis.stats.matching import match_presses
+from analysis.stats.rhythm.matching import match_presses
 
 
 def playing(notes: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -7,8 +7,8 @@ import numpy as np
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL
 from analysis.stats.jackknife import by_player, critical_by_player, deviations, feasible
+from analysis.stats.lifetimes.survival import checked
 from analysis.stats.proportions import wilson
-from analysis.stats.survival import checked
 
 Array = np.ndarray
 # Above this many (player, time) cells the times are thinned, so that memory stays bounded.

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.stats.estimate import Estimate, margin_by_player, margin_of_difference
 from analysis.stats.laws import kruskal_wallis
-from analysis.stats.within_player import level_effects
+from analysis.stats.players.within_player import level_effects
 
 Array = np.ndarray
 # Polling periods looked for. Below, a press waits too little to matter; above, nobody could play.

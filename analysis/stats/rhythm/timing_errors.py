@@ -7,7 +7,7 @@ import numpy as np
 from analysis.stats.clusters import sums
 from analysis.stats.estimate import LEVEL
 from analysis.stats.jackknife import critical_by_player
-from analysis.stats.timed_notes import TimedNotes, group_medians
+from analysis.stats.rhythm.timed_notes import TimedNotes, group_medians
 
 Array = np.ndarray
 # Quartiles of the standard normal distribution lie at +-0.6745: half their distance over this is its spread.

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.estimate import Estimate
-from analysis.stats.timed_notes import TimedNotes
-from analysis.stats.timing_errors import bias_and_spread
-from analysis.stats.within_player import mean_of_players
+from analysis.stats.players.within_player import mean_of_players
+from analysis.stats.rhythm.timed_notes import TimedNotes
+from analysis.stats.rhythm.timing_errors import bias_and_spread
 
 Array = np.ndarray
 # Passages of a song: enough to tell a bar or two from the next, few enough that each holds notes of most players.

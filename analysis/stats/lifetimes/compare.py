@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from analysis.stats.clustered import mean_deviations
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate, t_critical
 from analysis.stats.jackknife import by_player, effective_players
+from analysis.stats.lifetimes.clustered import mean_deviations
+from analysis.stats.lifetimes.survival import checked
 from analysis.stats.permuting import arrangements, p_value
-from analysis.stats.survival import checked
 
 Array = np.ndarray
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.stats.proportions import Share, share_by_player
-from analysis.stats.timed_notes import TimedNotes
+from analysis.stats.rhythm.timed_notes import TimedNotes
 
 Array = np.ndarray
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import optimize, special
 
 from analysis.stats.laws import binomial_below
-from analysis.stats.timed_notes import TimedNotes, group_medians
+from analysis.stats.rhythm.timed_notes import TimedNotes, group_medians
 
 Array = np.ndarray
 # The outermost sixth of the window against an equal stretch beyond it: narrow enough that the density of errors,

@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from analysis.stats.matching import match_presses
+from analysis.stats.rhythm.matching import match_presses
 
 Array = np.ndarray
 # Presses further than this from every note are no attempt at any. People tap to a beat with a spread of 20 to 60 ms

@@ -9,8 +9,7 @@ import numpy as np
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.jackknife import by_player, critical_by_player, deviations, feasible, survival_without
-from analysis.stats.proportions import wilson
-from analysis.stats.survival import (
+from analysis.stats.lifetimes.survival import (
     KaplanMeier,
     checked,
     kaplan_meier,
@@ -19,6 +18,7 @@ from analysis.stats.survival import (
     restricted_mean,
     step_value,
 )
+from analysis.stats.proportions import wilson
 
 Array = np.ndarray
 

@@ -1,0 +1,1 @@
+"""How long lives and runs last: survival, which end came first, builds compared, what raises the rate."""

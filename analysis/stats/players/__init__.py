@@ -1,0 +1,1 @@
+"""How players differ from each other, and from their own earlier attempts."""
