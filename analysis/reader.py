@@ -5,7 +5,7 @@ import itertools
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
@@ -24,6 +24,8 @@ _PARAMETER = re.compile(r"\$(\w+)")
 # The in-memory database beside the study that holds the chosen runs of some selections, and names never used twice.
 _BESIDE = "chosen_runs_kept"
 _MOST_SELECTIONS = 64
+# DuckDB hands out rows in vectors of 2,048.
+_VECTORS_IN_A_PART = 25
 _numbers = itertools.count(1)
 
 
@@ -69,13 +71,31 @@ class Reader:
         """
         return self._ask_of(_sql("chosen_runs"), query, selection, parameters)
 
+    def in_parts(self, query: str, selection: Selection, **parameters: Any) -> "Iterator[pd.DataFrame]":
+        """What `ask_chosen` answers with, as frames of some 50,000 rows: for answers larger than memory should hold.
+
+        The study is held until the last of them was taken.
+        """
+        text, used = self._chosen_text(_sql("chosen_runs"), query, selection, parameters)
+        with self._connection.cursor() as cursor:
+            cursor.execute(text, used)
+            while len(part := cursor.fetch_df_chunk(_VECTORS_IN_A_PART)):
+                yield part
+
     def _ask_of(self, chosen: str, query: str, selection: Selection, parameters: Mapping[str, Any]) -> Columns:
         """What `query` answers with, where the SQL text `chosen` gives the chosen runs."""
+        return self._columns(*self._chosen_text(chosen, query, selection, parameters))
+
+    @staticmethod
+    def _chosen_text(
+        chosen: str, query: str, selection: Selection, parameters: Mapping[str, Any]
+    ) -> tuple[str, dict[str, Any]]:
+        """The question and the values that it uses."""
         text = f"WITH chosen AS MATERIALIZED (\n{chosen}\n)\n{_sql(query)}"
         own = {"stage": selection.stage, "stage_kind": selection.stage_kind} | dict(parameters)
         offered = selection.parameters() | own
         used = set(_PARAMETER.findall(text))
-        return self._columns(text, {name: value for name, value in offered.items() if name in used})
+        return text, {name: value for name, value in offered.items() if name in used}
 
     def _columns(self, text: str, parameters: Mapping[str, Any]) -> Columns:
         # A cursor of its own: pages ask at the same time from several threads.

@@ -8,8 +8,6 @@ from analysis.held import HeldStudy
 if TYPE_CHECKING:
     import pandas as pd
 
-_EVERY_RUN = 2**31 - 1
-
 
 class StudyTables(HeldStudy):
     """Games, runs, events and questions in SQL."""
@@ -44,7 +42,7 @@ class StudyTables(HeldStudy):
         -------
         DataFrame
             A row a run: game, run_id, capture (its log), number, player, build, attempt, alive_s (seconds), ending,
-            deaths, damaged, valid, and what else `setscrew show` lists.
+            deaths, damaged, valid, and what else analysis/data/TABLES.md lists.
 
         Raises
         ------
@@ -57,16 +55,92 @@ class StudyTables(HeldStudy):
         >>> study.runs().groupby("player")["deaths"].sum().to_dict()
         {'P01': 2, 'P02': 2}
         """
-        import pandas as pd
+        return self._table("runs", game)
 
-        from analysis.selection import choose
+    def lives(self, game: str | None = None, makers: bool = False) -> "pd.DataFrame":
+        """The lives of the runs that count: what a survival curve is made of.
 
-        with self._asked() as reader:
-            games = choose(tuple(reader.ask("study_games")["game"]), game)
-            tables = [reader.ask("runs_listed", game=one.game, most=_EVERY_RUN).frame for one in games]
-        for one, table in zip(games, tables, strict=True):
-            table.insert(0, "game", one.game)
-        return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+        Parameters
+        ----------
+        game : str, optional
+            Only this game.
+        makers : bool
+            Whether the makers' own runs count too.
+
+        Returns
+        -------
+        DataFrame
+            A row a life: run_id, player, build, attempt, life, stage, alive_s (seconds), died (otherwise it was cut
+            short), and what else analysis/data/TABLES.md lists.
+
+        Raises
+        ------
+        analysis.arguments.WrongArgument
+            The study holds no such game.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.lives()[["alive_s", "died"]].drop_duplicates()
+           alive_s  died
+        0     20.0  True
+        1     40.0  True
+        """
+        return self._table("lives", game, makers)
+
+    def deaths(self, game: str | None = None, makers: bool = False) -> "pd.DataFrame":
+        """The deaths of the runs that count: where, when, of what.
+
+        Parameters
+        ----------
+        game, makers
+            As for `lives`.
+
+        Returns
+        -------
+        DataFrame
+            A row a death: run_id, player, build, attempt, life, stage, x and y (pixels), cause, alive_s and run_s
+            (seconds), and what else analysis/data/TABLES.md lists.
+
+        Raises
+        ------
+        analysis.arguments.WrongArgument
+            The study holds no such game.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.deaths().groupby(["x", "y"]).size().to_dict()
+        {(40, 60): 4}
+        """
+        return self._table("deaths", game, makers)
+
+    def notes(self, game: str | None = None, makers: bool = False) -> "pd.DataFrame":
+        """The notes of the runs that count in rhythm games, each with the press that was meant for it.
+
+        Parameters
+        ----------
+        game, makers
+            As for `lives`.
+
+        Returns
+        -------
+        DataFrame
+            A row a note: run_id, player, build, attempt, song, lane, in_song_s (seconds), error_ms (late is positive),
+            hit, and what else analysis/data/TABLES.md lists.
+
+        Raises
+        ------
+        analysis.arguments.WrongArgument
+            The study holds no such game.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> len(study.notes())
+        0
+        """
+        return self._table("notes", game, makers)
 
     def events(self, role: str) -> "pd.DataFrame":
         """All events of one role, over all games and logs.
@@ -143,6 +217,15 @@ class StudyTables(HeldStudy):
                 raise PermissionError(
                     f"{self.path} is open for reading only; to write, open it with analysis.open(..., read_only=False)"
                 ) from None
+
+    def _table(self, name: str, game: str | None, makers: bool = False) -> "pd.DataFrame":
+        from analysis.data.declared_tables import TABLES
+        from analysis.data.reading_tables import whole
+        from analysis.selection import choose
+
+        with self._asked() as reader:
+            games = [one.game for one in choose(tuple(reader.ask("study_games")["game"]), game)]
+            return whole(reader, TABLES[name], games, makers)
 
     def _frame(self, query: str, **parameters: Any) -> "pd.DataFrame":
         with self._asked() as reader:

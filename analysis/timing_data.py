@@ -54,19 +54,10 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     presses = reader.ask_chosen("timing_presses", selection, runs=wanted)
 
     row = np.searchsorted(runs["run_id"], notes["run_id"])
-    early, late, offset, poll = _settings(runs["build"][row], notes, read_timing_tunables(reader, selection.game))
-    widest = np.nanmax(np.r_[early, late, 0.0])
-    reach = reach_for(widest)
-    error, stray_run, stray = time_notes(
-        notes["run_id"],
-        _plain_lane(notes["lane"]),
-        notes["due_us"],
-        presses["run_id"],
-        _plain_lane(presses["lane"]),
-        presses["press_us"],
-        offset,
-        reach,
-    )
+    settings = settings_of(runs["build"][row], notes, read_timing_tunables(reader, selection.game))
+    early, late, offset, poll = settings
+    reach = reach_for(np.nanmax(np.r_[early, late, 0.0]))
+    error, stray_run, stray = matched(notes, presses, offset, reach)
     players, player = np.unique(runs["player"][row], return_inverse=True)
     builds, build = np.unique(runs["build"][row].astype(str), return_inverse=True)
     captures, capture = np.unique(runs["capture"][row], return_inverse=True)
@@ -98,6 +89,20 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
         reach_us=reach,
         stray_run=stray_run,
         stray_us=stray,
+    )
+
+
+def matched(notes: Columns, presses: Columns, offset_us: np.ndarray, reach_us: int) -> tuple[np.ndarray, ...]:
+    """What `time_notes` answers for the columns of queries/timing_notes.sql and timing_presses.sql."""
+    return time_notes(
+        notes["run_id"],
+        _plain_lane(notes["lane"]),
+        notes["due_us"],
+        presses["run_id"],
+        _plain_lane(presses["lane"]),
+        presses["press_us"],
+        offset_us,
+        reach_us,
     )
 
 
@@ -161,7 +166,7 @@ def _plain_lane(lane: np.ndarray) -> np.ndarray:
     return np.array(lane, dtype=float)
 
 
-def _settings(build: np.ndarray, notes: Columns, tunables: list[TimingTunable]) -> tuple[np.ndarray, ...]:
+def settings_of(build: np.ndarray, notes: Columns, tunables: list[TimingTunable]) -> tuple[np.ndarray, ...]:
     """(early, late, offset, poll) for each note, in microseconds."""
     names, number = np.unique(build.astype(str), return_inverse=True)
     # A note outside stages has none: -1 is no number of a stage, and no scope names it.

@@ -10,25 +10,13 @@ from typing import Any, Protocol
 
 import pandas as pd
 
+from analysis.columns import Column
 from analysis.finding import Finding
 from analysis.stats.estimate import Estimate
 
 
 class Undeclared(Exception):
     """A finding does not hold what it was declared to hold; the message names the finding and the columns."""
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of a table, or a single fact. unit: "" for texts and counts, "share" for shares of one.
-
-    optional: it is left out where the data have nothing to say of it.
-    """
-
-    name: str
-    unit: str
-    meaning: str
-    optional: bool = False
 
 
 class _Size(Protocol):

@@ -9,14 +9,11 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
+from analysis.csv_cells import csv_cell, one_line
 from analysis.finding import Finding
 from analysis.methods import METHODS, Source
 from analysis.plain import plain
 from analysis.words import cell, counted
-
-# A cell that starts so is run as a formula by spreadsheets; an apostrophe in front makes it a text.
-# Source: OWASP, "CSV Injection" (owasp.org/www-community/attacks/CSV_Injection).
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 _LATEX = {
     "\\": r"\textbackslash{}",
@@ -71,10 +68,10 @@ def as_csv(table: Mapping[str, Any], header: Iterable[str] = ()) -> str:
     """A table as CSV (RFC 4180), led by comment lines starting with "# "."""
     out = io.StringIO(newline="")
     for line in header:
-        out.write(f"# {_one_line(line)}\r\n")
+        out.write(f"# {one_line(line)}\r\n")
     writer = csv.writer(out)
-    writer.writerow([_csv_cell(name) for name in table])
-    writer.writerows([_csv_cell(cell) for cell in row] for row in rows(table))
+    writer.writerow([csv_cell(name) for name in table])
+    writer.writerows([csv_cell(value) for value in row] for row in rows(table))
     return out.getvalue()
 
 
@@ -126,7 +123,7 @@ def latex(text: str) -> str:
     """`text` with everything that LaTeX would take for a command made harmless, letters that its fonts lack written in
     others, and long words breakable.
     """
-    return " ".join(_latex_word(word) for word in _one_line(text).split(" ")).replace(r" \%", r"~\%")
+    return " ".join(_latex_word(word) for word in one_line(text).split(" ")).replace(r" \%", r"~\%")
 
 
 def _latex_word(word: str) -> str:
@@ -172,25 +169,10 @@ def header(finding: Finding, selection_words: str, fingerprint: str) -> list[str
     ]
 
 
-def _csv_cell(cell: Any) -> Any:
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, str):
-        text = _one_line(cell)
-        return "'" + text if text.startswith(_FORMULA_STARTS) else text
-    return cell
-
-
 def _markdown_row(cells: Iterable[Any], escape: bool = True) -> str:
-    texts = (_one_line(cell(value)) for value in cells)
+    texts = (one_line(cell(value)) for value in cells)
     return "| " + " | ".join(_markdown(text) if escape else text for text in texts) + " |"
 
 
 def _markdown(text: str) -> str:
     return "".join("\\" + letter if letter in "\\|*_`[]<>#!" else letter for letter in text)
-
-
-def _one_line(text: str) -> str:
-    return "".join(" " if letter in "\r\n\t" else letter for letter in str(text) if letter in "\r\n\t" or letter >= " ")

@@ -60,7 +60,20 @@ def test_the_examples_of_the_documentation_run(class_study, monkeypatch, module)
 
 
 def test_every_method_says_what_it_takes_returns_and_shows():
-    for name in ("games", "runs", "events", "sql", "findings", "check", "propose", "plan", "compare"):
+    for name in (
+        "games",
+        "runs",
+        "lives",
+        "deaths",
+        "notes",
+        "events",
+        "sql",
+        "findings",
+        "check",
+        "propose",
+        "plan",
+        "compare",
+    ):
         text = getattr(analysis.Study, name).__doc__
         takes = "" if name in ("games", "check") else "Parameters\n"
         assert all(part in text for part in (takes, "Returns\n", "Examples\n", ">>> ")), name
