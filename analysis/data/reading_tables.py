@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.data.declared_tables import DataTable, Kind
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.timed_notes import hits, reach_for
+from analysis.stats.rhythm.timed_notes import hits, reach_for
 from analysis.timing_data import matched, read_timing_tunables, settings_of, song_names
 
 _NOTES_IN_A_PART = 50_000
