@@ -197,6 +197,7 @@ def status_line(number: int, status: Status) -> str:
         f"{number} {state[status.state]}{counts.game or status.source} · {amount(round(status.bytes_per_s))} B/s · "
         f"{amount(status.bytes)} B · {amount(counts.packets)} packets · {run}{waiting} · {counts.rejected} damaged · "
         f"{counts.missing_packets} missing · {counts.dropped_events} dropped"
+        f"{'' if counts.unread_from is None else ' · NO LONGER READ: too many resets'}"
     )
 
 

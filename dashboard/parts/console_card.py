@@ -7,6 +7,7 @@ from dash import dcc, html
 from analysis.words import cell, counted
 from dashboard.parts.dash_parts import note
 from dashboard.state.dashboard_session import Session
+from ingest.capture.live import Counts
 from ingest.capture.player_tag import BadTag
 from ingest.capture.recording import Status
 from ingest.study.capture_counts import Notice
@@ -63,7 +64,7 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
             _STATES[status.state],
         ],
         "game": c.game or "not known yet",
-        "run": f"{cell(c.runs)}, {'going on' if c.in_run else 'none going on'}",
+        "run": f"{cell(c.runs)}, {_going_on(c)}",
         "deaths": cell(c.deaths),
         "received": f"{counted(status.bytes, 'byte')}, {cell(int(status.bytes_per_s))} a second",
         "damage": f"{counted(c.rejected, 'bad packet')}, {cell(c.missing_packets)} lost",
@@ -75,6 +76,12 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts small"),
         *[note(text, "warning") for text in [*said, *_told(status.notices)]],
     ]
+
+
+def _going_on(counts: Counts) -> str:
+    if counts.unread_from is not None:
+        return "and no later one is read"
+    return "going on" if counts.in_run else "none going on"
 
 
 def _who(status: Status) -> html.Dl:

@@ -12,7 +12,7 @@ from ingest.capture.first_bytes import FirstBytes
 from ingest.capture.line_notices import Line, dropped, no_dictionary
 from ingest.capture.stopped_clock import StoppedClock
 from ingest.study.capture_counts import Notice
-from ingest.study.notices import clock, refused_whole
+from ingest.study.notices import clock, refused_whole, too_many_resets
 from ingest.vocabulary import EventRole, FieldRole
 from ingest.wire.dictionary import Dictionary
 from ingest.wire.framing import Damage, Framer
@@ -40,6 +40,7 @@ class Counts:
     in_run: bool = False
     game: str | None = None
     refusal: str | None = None  # why the dictionary was refused as a whole
+    unread_from: int | None = None  # the byte from which on nothing is read: too many power-ups
 
 
 class Watch:
@@ -105,6 +106,7 @@ class Watch:
         first = self._first.notice(baud, waited_s)
         return (
             *([first] if first is not None else []),
+            *([too_many_resets(session.stopped_at)] if session.stopped_at is not None else []),
             *self._of_the_line(baud, bytes_per_s),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, self._timeless_runs),
             *([refused_whole(refusal)] if refusal is not None else []),
@@ -132,6 +134,9 @@ class Watch:
             counts.power_ups = self._session.power_ups
             counts.in_run, self._began_us, self._ended_us = False, None, None
         counts.refusal = self._session.refusal
+        counts.unread_from = self._session.stopped_at
+        if counts.unread_from is not None:
+            counts.in_run = False  # whether one goes on cannot be told any more
         self._harm(harm)
         self._places(harm, spans)
         for span in spans:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from ingest.capture.stopped_clock import Stop
 
 _CUT = "Cut the log into its sessions and ingest each."
+_TOO_MANY_RESETS = "From byte {:,} of the log on nothing is read: the console was reset too often for one log."
 # So many of a log are kept; more can only come from a log that means harm.
 MOST_NOTICES = 200
 
@@ -56,8 +57,7 @@ def limits(last_told: int | None, builds: bool, stopped_at: int | None) -> list[
     byte `stopped_at` on, resets."""
     told = []
     if stopped_at is not None:
-        what = f"From byte {stopped_at:,} of the log on nothing is read: the console was reset too often for one log."
-        told.append(Notice(About.LIMIT, stopped_at, what, _CUT))
+        told.append(Notice(About.LIMIT, stopped_at, _TOO_MANY_RESETS.format(stopped_at), _CUT))
     if last_told is not None:
         what = f"From byte {last_told:,} of the log on its events are kept without runs: it has too many for one log."
         told.append(Notice(About.LIMIT, last_told, what, _CUT))
@@ -65,6 +65,18 @@ def limits(last_told: int | None, builds: bool, stopped_at: int | None) -> list[
         what = "There are too many builds for one log: the values of some runs' tunables are left out."
         told.append(Notice(About.LIMIT, 0, what, _CUT))
     return told
+
+
+def too_many_resets(stopped_at: int) -> Notice:
+    """The notice of a log of which nothing is read from the byte `stopped_at` on, for the time of the recording."""
+    return Notice(
+        About.LIMIT,
+        stopped_at,
+        _TOO_MANY_RESETS.format(stopped_at),
+        "Every byte is still kept, but no run behind that byte is shown here or comes into the study. End this "
+        "recording and start a new one, which is read from its own beginning; then look why the console starts anew so "
+        "often: its supply, its reset line, a watchdog.",
+    )
 
 
 def refused_whole(refusal: str) -> Notice:

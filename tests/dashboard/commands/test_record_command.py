@@ -18,6 +18,7 @@ from dashboard.parts.console_card import state
 from ingest.capture.captures import Captures
 from ingest.capture.player_tag import BadTag
 from ingest.capture.sidecar import Said, read_sidecar
+from ingest.wire import session
 from tests.ingest.test_capture import FakeSource, console, run
 from tests.ingest.test_given_dictionary import GAME, play_log, with_labels
 from tests.interrupting import interruptible
@@ -101,6 +102,35 @@ def test_a_refused_dictionary_is_told_at_once_in_the_terminal_and_on_the_page(tm
     assert "label 300 wall" in shown["x"] and "label 301 floor" in shown["x"]
     assert shown["x"].count("ingest/CAPTURE.md") == 1, "one remedy for both"
     assert "'clock 50'" in shown["y"] and "ingest/CAPTURE.md" in shown["y"]
+
+
+def test_that_nothing_is_read_after_too_many_resets_is_told_in_the_terminal_and_on_the_page(
+    tmp_path, monkeypatch, capsys
+):
+    """Its bytes are all kept, and what is told is told once; until the last reset that is read nothing is said."""
+    monkeypatch.setattr(session, "MAX_POWER_UPS", 3)
+    encoder = console()
+    parts = [encoder.power_up() + run(encoder, 10)]
+    for _ in range(4):
+        parts.append(encoder.reset() + run(encoder, 10))
+    enough, log = b"".join(parts[:3]), b"".join(parts)
+    behind = len(enough) + 1  # a power-up begins with the end of whatever was sent before it
+    monkeypatch.setattr("ingest.capture.captures.source_named", lambda name, baud: FakeSource(log, name=name))
+    assert main(["record", "x", "--into", str(tmp_path), "--stop-after", "1.2"]) == exits.OK
+    told = [line for line in capsys.readouterr().out.splitlines() if "nothing is read" in line]
+    assert len(told) == 1 and told[0].startswith("x: ") and f"{behind:,}" in told[0] and "new one" in told[0]
+    assert next(tmp_path.glob("*.playlog")).read_bytes() == log
+    captures = Captures(tmp_path / "page")
+    for name, bytes_ in (("sound", enough), ("endless", log)):
+        captures.start_source(FakeSource(bytes_, name=name))
+        until(lambda name=name, bytes_=bytes_: captures.status(name).bytes == len(bytes_))
+    sound, endless = captures.status("sound"), captures.status("endless")
+    captures.stop_all()
+    assert (sound.counts.runs, sound.counts.unread_from, sound.notices) == (3, None, ())
+    assert (endless.counts.runs, endless.counts.unread_from) == (3, behind)
+    assert "NO LONGER READ" in status_line(1, endless) and "NO LONGER READ" not in status_line(1, sound)
+    shown = unescape(str(state(endless, None)))
+    assert f"From byte {behind:,} of the log on nothing is read" in shown and "none going on" not in shown
 
 
 def test_a_recording_from_the_command_line_takes_tags_and_ends_with_ctrl_c(tmp_path):
