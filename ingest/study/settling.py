@@ -9,7 +9,7 @@ from itertools import count
 import duckdb
 
 from ingest.said.build_order import Played, order_of
-from ingest.study.copies import choose_copies
+from ingest.study.better_copy import choose_copies
 
 # The first run of each build in each log.
 _FIRST_RUNS = """

@@ -2,9 +2,10 @@
 
 from pathlib import Path
 
+import duckdb
 import pytest
 
-from ingest.study import copies
+from ingest.study import copies, store
 from ingest.study.capture_counts import About
 from ingest.study.store import Study
 from ingest.wire import session
@@ -60,6 +61,33 @@ def test_so_many_power_ups_are_compared_as_a_playtest_has(
     monkeypatch.setattr(copies, "_MOST_SHARING", 10)
     imported(study, tmp_path / "b.playlog", made.read_bytes() + b"\0")
     assert compared == []
+
+
+class _Counting:
+    """A cursor that counts what it is asked."""
+
+    def __init__(self, cursor: duckdb.DuckDBPyConnection):
+        self._cursor, self.statements = cursor, 0
+
+    def execute(self, *asked: object) -> duckdb.DuckDBPyConnection:
+        self.statements += 1
+        return self._cursor.execute(*asked)  # type: ignore[arg-type]
+
+
+def test_a_pair_costs_a_statement_a_kind_and_few_more(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each takes DuckDB milliseconds, however little it is about; what holds for all pairs is asked once."""
+    cursors: list[_Counting] = []
+    monkeypatch.setattr(copies, "MOST_PAIRS", 50)
+    monkeypatch.setattr(
+        store,
+        "find_copies",
+        lambda cursor, id_: copies.find_copies(cursors.append(_Counting(cursor)) or cursors[-1], id_),
+    )
+    imported(study, tmp_path / "a.playlog", write("copies", 3000, tmp_path).read_bytes())
+    kinds = 3
+    assert 50 * kinds < cursors[0].statements < 50 * (kinds + 5)
 
 
 def test_frames_that_are_none_are_counted_all_and_kept_as_numbers() -> None:
