@@ -38,6 +38,8 @@ _ROWS_AT_ONCE = 5000
 _MOST_TOLD = 8192
 # And in a whole log: ten times as many as a day of play has.
 MOST_TOLD = 500_000
+# Each run costs what five events in it do. A day of play has a tenth of so many.
+MOST_RUNS = 100_000
 _CLOCK_EVERY = 1024
 
 
@@ -294,7 +296,7 @@ class Import:
         if len(batch.tick):
             self._last_us[span.power_up.number] = microseconds(int(batch.tick[-1]), dictionary.clock_hz)
         self._told += tells
-        if self._told <= MOST_TOLD:
+        if self._told <= MOST_TOLD and self._assembler.runs < MOST_RUNS:
             run, stage = self._assembler.take(span.power_up, power_up_id, dictionary, batch)
             self._places.take(dictionary, batch, self._assembler.scopes, self._assembler.taken_back)
         else:

@@ -1,16 +1,21 @@
 """What a hostile log costs: short forms of tests/bench/ingest/hostile.py, each import in a process of its own."""
 
+from collections.abc import Sequence
+from itertools import islice
 from pathlib import Path
 
 import duckdb
+import numpy as np
 import pytest
 
-from ingest.study import copies, store
+from ingest.assembling import places
+from ingest.assembling.places import Places, Scope
+from ingest.study import copies, describing, importing, store
 from ingest.study.capture_counts import About
-from ingest.study.store import Study
+from ingest.study.store import ImportResult, Study, open_study
 from ingest.wire import session
 from ingest.wire.framing import Framer
-from tests.bench.ingest.hostile import _AT, _GO, Packets, _plain, measured, write
+from tests.bench.ingest.hostile import _AT, _GO, Packets, _plain, measured, settings_alone, write
 from tests.ingest.studies import imported, rows
 
 _MOST_MB = 500
@@ -88,6 +93,86 @@ def test_a_pair_costs_a_statement_a_kind_and_few_more(
     imported(study, tmp_path / "a.playlog", write("copies", 3000, tmp_path).read_bytes())
     kinds = 3
     assert 50 * kinds < cursors[0].statements < 50 * (kinds + 5)
+
+
+def limited(result: ImportResult) -> list[int]:
+    """From which bytes on something is left out, by the notices."""
+    return [notice.byte_offset for notice in result.notices if notice.about is About.LIMIT]
+
+
+@pytest.mark.parametrize(
+    ("name", "table", "limit", "most"),
+    [
+        ("states", "spells", "MOST_TOLD", 200),
+        ("lives", "lives", "MOST_TOLD", 200),
+        ("runs", "all_runs", "MOST_RUNS", 200),
+    ],
+)
+def test_of_too_many_events_that_runs_are_built_from_only_events_are_kept(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, table: str, limit: str, most: int
+) -> None:
+    at_once = 50
+    monkeypatch.setattr(importing, "_MOST_TOLD", at_once)
+    monkeypatch.setattr(importing, limit, most)
+    result = imported(study, tmp_path / "a.playlog", write(name, 6000, tmp_path).read_bytes())
+    ((there,),) = rows(study, f"SELECT count(*) FROM {table}")
+    assert most / 2 < there <= most + 3 * at_once
+    assert len(limited(result)) == 1 and limited(result)[0] > 0
+    assert (
+        rows(study, "SELECT sum(estimated_size) FROM duckdb_tables() WHERE schema_name = 'events'")
+        == [(result.events,)]
+        and result.events > 2 * most
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "limit", "most"), [("builds", "MOST_BUILDS", 20), ("wide_builds", "MOST_VALUES", 2600)]
+)
+def test_of_too_many_builds_the_values_of_later_ones_are_left_out(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, limit: str, most: int
+) -> None:
+    """No run is lost: those of further builds are of one whose values are not known."""
+    monkeypatch.setattr(describing, limit, most)
+    result = imported(study, tmp_path / "a.playlog", write(name, 20_000, tmp_path).read_bytes())
+    wide = 255 if name == "wide_builds" else 1
+    ((builds, values),) = rows(study, "SELECT (SELECT count(*) FROM builds), (SELECT count(*) FROM tunables)")
+    assert builds == most // wide + 1 and values == wide * builds
+    assert result.runs > 2 * builds and len(limited(result)) == 1
+    assert rows(study, "SELECT count(DISTINCT build_id) FROM all_runs") == [(builds,)]
+
+
+def test_settings_that_no_dictionary_follows_are_kept_up_to_a_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The newest stand in the place of the last that is kept."""
+    monkeypatch.setattr(session, "_MOST_SETTINGS", 40)
+    followed = session.Session()
+    followed.feed(Framer().feed(next(islice(settings_alone(), 1, None))[:20_000]))
+    _, (power_up,) = followed.end()
+    assert len(power_up.settings) == 40
+
+
+def test_of_a_run_that_changes_all_the_time_places_are_handed_over_in_parts(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """So that a batch costs what is in it, and not what came before; the sum of the time is the same."""
+    log = write("places", 12_000, tmp_path).read_bytes()
+    alive = "SELECT sum(alive_us) FROM places"
+    held: list[int] = []
+    given = Places._hand_over
+
+    def hand_over(self: Places, scopes: Sequence[Scope], *rest: np.ndarray) -> None:
+        held.append(len(scopes))
+        given(self, scopes, *rest)
+
+    monkeypatch.setattr(Places, "_hand_over", hand_over)
+    monkeypatch.setattr(importing, "_MOST_TOLD", 50)
+    imported(study, tmp_path / "a.playlog", log)
+    whole, most = rows(study, alive), max(held)
+    with open_study(tmp_path / "parts.duckdb") as parts:
+        monkeypatch.setattr(places, "_MOST_SCOPES", 100)
+        held.clear()
+        imported(parts, tmp_path / "b.playlog", log)
+        assert rows(parts, alive) == whole != [(None,)]
+    assert max(held) <= 100 + 3 * 50 < most
 
 
 def test_frames_that_are_none_are_counted_all_and_kept_as_numbers() -> None:

@@ -312,7 +312,7 @@ def places() -> Iterator[bytes]:
     dice, time = random.Random(1), 0
     while True:
         yield b"".join(
-            make(4, b"".join(b"\5\1" + dice.randbytes(2) + b"\x08\x0c" for _ in range(20)), time=(time := time + 30))
+            make(4, b"".join(b"\5\1" + dice.randbytes(2) + b"\x09\1\x0c" for _ in range(17)), time=(time := time + 40))
             for _ in range(1024)
         )
 
