@@ -112,12 +112,12 @@ class Dictionary:
         """The field roles that some field of some kind has."""
         return frozenset(f.role for kind in self.kinds for f in kind.fields if f.role is not None)
 
-    @property
+    @cached_property
     def text(self) -> bytes:
         """The dictionary as it travels; what was refused of it is not in it any more."""
         return "".join(line + "\n" for line in _lines(self)).encode()
 
-    @property
+    @cached_property
     def id(self) -> int:
         """The number that chunks and settings packets name this dictionary by."""
         return crc16(self.text)

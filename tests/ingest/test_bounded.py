@@ -13,7 +13,8 @@ from ingest.assembling.places import Places, Scope
 from ingest.study import copies, describing, importing, store
 from ingest.study.capture_counts import About
 from ingest.study.store import ImportResult, Study, open_study
-from ingest.wire import session
+from ingest.wire import dictionary, session
+from ingest.wire.dictionary import Dictionary
 from ingest.wire.framing import Framer
 from tests.bench.ingest.hostile import _AT, _GO, Packets, _plain, measured, settings_alone, write
 from tests.ingest.studies import imported, rows
@@ -34,11 +35,11 @@ def test_memory_and_time_are_bounded(tmp_path: Path, name: str, size: int) -> No
 def test_nothing_is_read_after_too_many_resets(study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What came until then is there, whatever the log goes on with, and what is left out is told."""
     monkeypatch.setattr(session, "MAX_POWER_UPS", 5)
-    make, dictionary = Packets(), _plain(_GO, _AT)
-    log = make.begin(dictionary)
+    make, game = Packets(), _plain(_GO, _AT)
+    log = make.begin(game)
     ends = []
     for nonce in range(2, 12):
-        log += make.settings(dictionary.id, nonce, []) + make(4, b"\0\4ab")
+        log += make.settings(game.id, nonce, []) + make(4, b"\0\4ab")
         ends.append(len(log))
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.power_ups, result.runs, result.events) == (5, 4, 8)
@@ -47,25 +48,6 @@ def test_nothing_is_read_after_too_many_resets(study: Study, tmp_path: Path, mon
     assert told.byte_offset == ends[3] and f"{ends[3]:,}" in told.what
     imported(study, tmp_path / "b.playlog", log[: ends[3]])
     assert rows(study, "SELECT count(*), any_value(about) FROM notices WHERE about = 'limit'") == [(1, "limit")]
-
-
-def test_so_many_power_ups_are_compared_as_a_playtest_has(
-    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Every power-up of this log looks like every second other one."""
-    compared = []
-    same = copies._same
-    monkeypatch.setattr(copies, "_same", lambda *pair: compared.append(pair[1:3]) or same(*pair))
-    monkeypatch.setattr(copies, "MOST_PAIRS", 50)
-    made = write("copies", 3000, tmp_path)
-    result = imported(study, tmp_path / "a.playlog", made.read_bytes())
-    assert result.runs > 30 and len(compared) == len(set(compared)) == 50
-    assert [notice.what for notice in result.notices if notice.about is About.LIMIT] == [copies._TOO_MANY]
-    # More of one log than may share a mark are told apart by nothing else, and not compared.
-    compared.clear()
-    monkeypatch.setattr(copies, "_MOST_SHARING", 10)
-    imported(study, tmp_path / "b.playlog", made.read_bytes() + b"\0")
-    assert compared == []
 
 
 class _Counting:
@@ -79,20 +61,30 @@ class _Counting:
         return self._cursor.execute(*asked)  # type: ignore[arg-type]
 
 
-def test_a_pair_costs_a_statement_a_kind_and_few_more(
+def test_so_many_power_ups_are_compared_as_a_playtest_has(
     study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each takes DuckDB milliseconds, however little it is about; what holds for all pairs is asked once."""
+    """Every power-up of this log looks like every second other one. Each statement takes DuckDB milliseconds, however
+    little it is about: what holds for all pairs is asked once."""
+    compared, kinds = [], 3
     cursors: list[_Counting] = []
-    monkeypatch.setattr(copies, "MOST_PAIRS", 50)
+    find = copies.find_copies
     monkeypatch.setattr(
-        store,
-        "find_copies",
-        lambda cursor, id_: copies.find_copies(cursors.append(_Counting(cursor)) or cursors[-1], id_),
+        store, "find_copies", lambda cursor, id_: find(cursors.append(_Counting(cursor)) or cursors[-1], id_)
     )
-    imported(study, tmp_path / "a.playlog", write("copies", 3000, tmp_path).read_bytes())
-    kinds = 3
+    same = copies._same
+    monkeypatch.setattr(copies, "_same", lambda *pair: compared.append(pair[1:3]) or same(*pair))
+    monkeypatch.setattr(copies, "MOST_PAIRS", 50)
+    made = write("copies", 3000, tmp_path)
+    result = imported(study, tmp_path / "a.playlog", made.read_bytes())
+    assert result.runs > 30 and len(compared) == len(set(compared)) == 50
+    assert [notice.what for notice in result.notices if notice.about is About.LIMIT] == [copies._TOO_MANY]
     assert 50 * kinds < cursors[0].statements < 50 * (kinds + 5)
+    # More of one log than may share a mark are told apart by nothing else, and not compared.
+    compared.clear()
+    monkeypatch.setattr(copies, "_MOST_SHARING", 10)
+    imported(study, tmp_path / "b.playlog", made.read_bytes() + b"\0")
+    assert compared == []
 
 
 def limited(result: ImportResult) -> list[int]:
@@ -141,6 +133,18 @@ def test_of_too_many_builds_the_values_of_later_ones_are_left_out(
     assert rows(study, "SELECT count(DISTINCT build_id) FROM all_runs") == [(builds,)]
 
 
+def test_a_new_build_does_not_write_out_its_dictionary_again(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dictionary may have thousands of lines, and a log thousands of builds."""
+    log = write("builds", 8000, tmp_path).read_bytes()
+    written: list[Dictionary] = []
+    lines = dictionary._lines
+    monkeypatch.setattr(dictionary, "_lines", lambda one: written.append(one) or lines(one))
+    imported(study, tmp_path / "a.playlog", log)
+    assert rows(study, "SELECT count(*) > 100 FROM builds") == [(True,)] and len(written) < 5
+
+
 def test_settings_that_no_dictionary_follows_are_kept_up_to_a_number(monkeypatch: pytest.MonkeyPatch) -> None:
     """The newest stand in the place of the last that is kept."""
     monkeypatch.setattr(session, "_MOST_SETTINGS", 40)
@@ -182,9 +186,9 @@ def test_frames_that_are_none_are_counted_all_and_kept_as_numbers() -> None:
 
 def test_damage_after_a_reset_marks_no_run_before_it(study: Study, tmp_path: Path) -> None:
     """A run is cut by a reset; then events are dropped, frames broken and packets missing, before the next run."""
-    make, dictionary = Packets(), _plain(_GO, _AT)
-    log = make.begin(dictionary) + make(4, b"\0\4ab", 10)
-    log += make(3, dictionary.id.to_bytes(2, "little") + b"\2\0\0\0", 20, dropped=7)
+    make, game = Packets(), _plain(_GO, _AT)
+    log = make.begin(game) + make(4, b"\0\4ab", 10)
+    log += make(3, game.id.to_bytes(2, "little") + b"\2\0\0\0", 20, dropped=7)
     log += b"\x01\0" * 3 + make(1, b"\4ab", 30, dropped=7, step=5)
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.dropped_events, result.rejected_packets, result.missing_packets) == (7, 3, 4)
