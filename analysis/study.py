@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from analysis.answers.found import Found
     from analysis.answers.planned import Planned
     from analysis.answers.proposed import Proposed
+    from analysis.data.exporting import Exported
 
 
 def open(path: str | Path, read_only: bool = True, say: Callable[[str], None] = lambda words: None) -> "Study":
@@ -132,6 +133,67 @@ class Study(StudyTables):
             chosen = [of_newest(reader, one) for one in asked]
             missing = why_no_run(reader) or "No run was chosen: ingest play logs, or take filters off."
             return find_all(reader, str(self.path), chosen, questions, missing)
+
+    def export(
+        self,
+        folder: str | Path,
+        formats: str | Sequence[str] = (),
+        game: str | None = None,
+        *,
+        makers: bool = False,
+        tags: bool = False,
+        name: str | None = None,
+        tell: Callable[[float, str], None] = lambda share, words: None,
+    ) -> "Exported":
+        """Writes runs, lives, deaths and notes as files: CSV, one Excel workbook, Parquet in partitions.
+
+        Parameters
+        ----------
+        folder : str or Path
+            Where to write; made when it is missing. Into one folder with the Parquet of other studies, too.
+        formats : str or sequence of str
+            "csv", "excel", "parquet"; otherwise all three.
+        game : str, optional
+            Only this game.
+        makers : bool
+            Whether the makers' own runs count too.
+        tags : bool
+            Whether players go by their tags, with remarks, names of logs and times; otherwise they are P1, P2, ...
+        name : str, optional
+            What the study is called among others in Parquet; otherwise as its file.
+        tell : callable
+            Is told which share is done, and what is being done; what it raises ends the export, and nothing is left.
+
+        Returns
+        -------
+        Exported
+            The files, the rows of each table, and what to know of them.
+
+        Raises
+        ------
+        analysis.arguments.WrongArgument
+            A file is there already, there is no such format or game, or the name is another study's.
+        OSError
+            It cannot be written.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.export("data", "csv").rows
+        {'runs': 4, 'lives': 4, 'deaths': 4, 'notes': 0}
+        """
+        from analysis.arguments import WrongArgument, words_of
+        from analysis.data.exporting import FORMATS, Asked, export
+        from analysis.selection import choose
+
+        wanted = words_of(formats) or FORMATS
+        for one in wanted:
+            if one not in FORMATS:
+                raise WrongArgument("format", one, f"there is no such format; there are: {', '.join(FORMATS)}")
+        with self._asked() as reader:
+            games = [one.game for one in choose(tuple(reader.ask("study_games")["game"]), game)]
+            asked = Asked(name or self.path.stem, wanted, games, makers, tags, whole=game is None)
+            return export(reader, asked, Path(folder), tell)
 
     def check(self) -> "Checked":
         """What can be answered of each game by what its logs declare and hold, and what to log for the rest.

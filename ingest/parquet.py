@@ -1,15 +1,14 @@
-"""`python -m ingest.parquet STUDY FOLDER`: a study as partitioned Parquet, for what one machine cannot hold or ask.
+"""A study's raw tables as partitioned Parquet (`setscrew export --events`).
 
     FOLDER/events/game=<game>/kind=<kind>/*.parquet     the events, under the game's own field names
     FOLDER/<table>.parquet                              runs, stages, lives, spells, captures, tunables, ...
 
-Any distributed SQL engine reads this layout; STORE.md shows how it was read back.
+Any distributed SQL engine reads this layout; STORE.md shows how it was read back. Players stand there by their tags.
 """
 
-import sys
 from pathlib import Path
 
-from ingest.study.store import Study, open_study
+from ingest.study.store import Study
 from ingest.study.study_errors import StudyError
 from ingest.study.tables import slug
 
@@ -57,22 +56,3 @@ def export_parquet(study: Study, folder: Path) -> list[Path]:
 
 def _quoted(path: Path) -> str:
     return str(path).replace("'", "''")
-
-
-def main(arguments: list[str]) -> int:
-    """The exit code: 0, or 2 where it could not be done."""
-    if len(arguments) != 2:
-        print("usage: python -m ingest.parquet STUDY FOLDER", file=sys.stderr)
-        return 2
-    try:
-        with open_study(arguments[0], read_only=True) as study:
-            written = export_parquet(study, Path(arguments[1]))
-    except (StudyError, OSError) as error:
-        print(error, file=sys.stderr)
-        return 2
-    print(f"{len(written)} files in {arguments[1]}")
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

@@ -195,7 +195,10 @@ def test_everything_that_comes_along_is_pinned_to_what_is_installed():
         if name in seen or (requirement.marker and not requirement.marker.evaluate({"extra": ""})):
             continue
         seen.add(name)
-        found = importlib.metadata.distribution(requirement.name)
+        try:
+            found = importlib.metadata.distribution(requirement.name)
+        except importlib.metadata.PackageNotFoundError:
+            pytest.fail(f"{requirement.name} is not installed: python -m pip install -e .[test] -c constraints.txt")
         assert pinned.get(name) == found.version, (
             f"{name} {found.version} is installed; constraints.txt has {pinned.get(name)}"
         )

@@ -165,6 +165,14 @@ NOTES = DataTable(
 TABLES = {table.name: table for table in (RUNS, LIVES, DEATHS, NOTES)}
 
 
+def explained(tags: bool) -> list[list[str]]:
+    """Every column that goes out, in rows for a sheet or a file; the first row says what stands in them."""
+    rows = [["table", "heading", "column", "unit", "type", "meaning"]]
+    for table in TABLES.values():
+        rows += [[table.name, one.heading, one.name, one.unit, one.kind.sql, one.meaning] for one in table.given(tags)]
+    return rows
+
+
 _HEAD = """# Tables
 
 What `setscrew export` writes, and what `runs`, `lives`, `deaths` and `notes` of a study in a notebook return. Written

@@ -20,4 +20,5 @@ COMMANDS: dict[str, str] = {
     "header": "dashboard.commands.header_command",
     "show": "dashboard.commands.show_command",
     "report": "dashboard.commands.report_command",
+    "export": "dashboard.commands.export_command",
 }

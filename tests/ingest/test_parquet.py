@@ -6,7 +6,7 @@ import pyarrow.dataset as dataset
 import pyarrow.parquet as parquet
 import pytest
 
-from ingest.parquet import export_parquet, main
+from ingest.parquet import export_parquet
 from ingest.study.store import Study
 from ingest.study.study_errors import StudyError
 from tests.ingest.logs import Play
@@ -49,9 +49,3 @@ def test_names_from_logs_do_not_become_paths(study: Study, tmp_path: Path) -> No
     files = export_parquet(study, tmp_path / "out")
     assert all(file.resolve().is_relative_to((tmp_path / "out").resolve()) for file in files)
     assert [file.parent.parent.name for file in files if "events" in file.parts] == ["game=evil_game"]
-
-
-def test_the_command_says_what_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main([]) == 2 and "usage" in capsys.readouterr().err
-    assert main([str(tmp_path / "no.duckdb"), str(tmp_path / "out")]) == 2
-    assert "no such study" in capsys.readouterr().err
