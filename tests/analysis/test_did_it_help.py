@@ -8,8 +8,17 @@ import statsmodels.api as sm
 from statsmodels.stats.meta_analysis import combine_effects
 
 from analysis.findings import progress
+from analysis.findings.progress import fair
 from analysis.findings.progress.fair import Began, Unfair
-from analysis.findings.progress.verdict import Expected, Verdict, of_all, sure_level, verdict_of
+from analysis.findings.progress.verdict import (
+    Expected,
+    Verdict,
+    from_expected,
+    most_careful,
+    of_all,
+    sure_level,
+    verdict_of,
+)
 from analysis.models.observed import ByPlayer
 from analysis.models.targets import Aim, Outcome, Target
 from analysis.reader import Reader
@@ -104,6 +113,15 @@ def test_each_verdict_says_no_more_than_the_interval():
     assert judged(0.2, None, None) == Verdict.UNSURE
 
 
+def test_of_several_expectations_the_one_that_leaves_least_of_the_change_counts():
+    low, high = Expected(0.42, "a"), Expected(0.55, "b")
+    for value, careful in ((0.2, high), (-0.2, low)):
+        found = Difference(value, value - 0.1, value + 0.1, before=0.5, after=0.5 + value)
+        assert most_careful(found, [low, high]) == most_careful(found, [high, low]) == careful
+        assert abs(from_expected(found, careful).value) < abs(value)
+    assert most_careful(found, []) is None
+
+
 def test_several_targets_share_the_chance_to_err():
     assert sure_level(1) == sure_level(2) == 0.95 and sure_level(4) == pytest.approx(0.975)
     assert of_all([Verdict.NOT, Verdict.HELPED])[0] == "It helped"
@@ -158,6 +176,23 @@ def test_new_people_on_each_build_are_an_answer_by_their_first_attempts(tmp_path
     first = [14 + w % 3 for w in range(9, 17)]
     assert table["after"] == pytest.approx(np.mean(first) / 20) and table["wanted"] == 0.8
     assert any("part of the change is chance" in warning for warning in verdict.warnings)
+
+
+def test_one_person_is_no_order():
+    """Eight played both builds. Of one who began with the later one, nothing tells practice from the person."""
+    for began_late, orders in ((1, False), (3, True)):
+        plays = [(f"p{who}", a, "AB"[(a > 3) ^ (who < began_late)]) for who in range(8) for a in range(1, 7)]
+        played = sim.play(sim.World(), sim.HITS, plays, np.random.default_rng(7))
+        with mock.patch.object(fair, "player_values", played.values):
+            sides = fair.sides_of(None, Selection("game"), sim.HITS, ("A", "B"), played.began)
+        assert (sides.began is not None) == orders and (sides.unfair is None) == orders
+
+
+def test_as_many_attempts_count_as_people_made_on_the_build_where_they_made_fewer():
+    """Half of those who began on A made two or more there; those who only came to B later count for nothing."""
+    plays = {("a", "A"): 1, ("b", "A"): 2, ("c", "A"): 4, ("a", "B"): 1, ("d", "B"): 5, ("e", "B"): 7}
+    began = Began({"a": "A", "b": "A", "c": "A", "d": "B", "e": "B"}, plays)
+    assert began.attempts(("A", "B")) == began.attempts(("B", "A")) == 2
 
 
 def test_without_tags_nobody_knows_who_came_back():

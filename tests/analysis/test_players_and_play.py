@@ -23,14 +23,22 @@ def test_the_slope_within_players_equals_a_poisson_regression_with_a_level_for_e
     player, attempt = np.repeat(np.arange(9), 4), np.tile(np.arange(1, 5), 9)
     time = rng.uniform(1, 3, 36)
     deaths = rng.poisson(time * np.exp(rng.normal(0, 0.6, 9)[player] - 0.5 * np.log(attempt)) * 2)
-    found = learning_within_players(deaths, time, attempt, player)
-    design = np.column_stack([np.log(attempt), np.eye(9)[player]])
-    fit = sm.GLM(deaths, design, family=sm.families.Poisson(), exposure=time).fit(
-        cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
-    )
-    assert found.value == pytest.approx(fit.params[0], abs=1e-6)
-    reach = stats.t.ppf(0.975, 8) * fit.bse[0] * np.sqrt(9 / 8)
-    assert (found.low, found.high) == pytest.approx((found.value - reach, found.value + reach), abs=1e-5)
+    # A level for each player, and one for each player and stage: the clusters are the players either way.
+    for stage in (np.zeros(36, int), np.arange(36) % 2):
+        found = learning_within_players(deaths, time, attempt, player, stage)
+        own = np.unique(2 * player + stage, return_inverse=True)[1]
+        design = np.column_stack([np.log(attempt), np.eye(own.max() + 1)[own]])
+        fit = sm.GLM(deaths, design, family=sm.families.Poisson(), exposure=time).fit(
+            cov_type="cluster", cov_kwds={"groups": player, "use_correction": False}
+        )
+        assert found.value == pytest.approx(fit.params[0], abs=1e-6)
+        reach = stats.t.ppf(0.975, 8) * fit.bse[0] * np.sqrt(9 / 8)
+        assert (found.low, found.high) == pytest.approx((found.value - reach, found.value + reach), abs=1e-5)
+
+
+def test_half_as_many_deaths_with_each_doubling_of_attempts_is_one_half():
+    found = learning_within_players(np.tile([8, 4, 2], 3), np.ones(9), np.tile([1, 2, 4], 3), np.repeat([1, 2, 3], 3))
+    assert found.per_doubling.value == pytest.approx(0.5)
 
 
 def test_players_who_stop_early_do_not_look_like_learning():
@@ -62,6 +70,12 @@ def test_the_spread_of_players_is_the_negative_binomial_maximum():
     assert found.sd.value**2 == pytest.approx(fit.params[1], rel=1e-3)
     assert found.sd.low < found.sd.value < found.sd.high
     assert np.all((found.low < found.own) & (found.own < found.high))
+    # A player at the 90th percentile against one at the 10th: scipy's gamma distribution.
+    law = stats.gamma(1 / found.sd.value**2)
+    assert found.ratio == pytest.approx(law.ppf(0.9) / law.ppf(0.1), rel=1e-6)
+    # Gamma and Poisson are conjugate: so are own rates drawn where the spread is known, and 60 players tell it.
+    size = 1 / found.sd.value**2
+    assert found.own == pytest.approx((deaths + size) / (time + size / found.rate), rel=0.03)
     # Own rates are drawn inwards, never past the common one.
     raw = deaths / time
     assert np.all(np.abs(found.own - found.rate) <= np.abs(raw - found.rate) + 1e-9)
@@ -120,6 +134,10 @@ def test_all_arrangements_are_listed_once_where_there_are_few():
     assert len({tuple(row) for row in table[1:]}) == 12 and tuple(table[0]) in {tuple(row) for row in table[1:]}
     many, complete = arrangements(10, 10, 3, 50, np.random.default_rng(0))
     assert not complete and many.shape == (51, 23) and np.all(many[:, :20].sum(axis=1) == 10)
+    # Who played both builds has them swapped in half of the arrangements, one independently of the other.
+    many, _ = arrangements(10, 10, 3, 2000, np.random.default_rng(0))
+    assert many[:, 20:].mean(axis=0) == pytest.approx(0.5, abs=4 * 0.5 / 2000**0.5)
+    assert np.corrcoef(many[:, 20:].T)[np.triu_indices(3, 1)] == pytest.approx(0, abs=4 / 2000**0.5)
     assert p_value(np.array([3.0, 1, -3, 2, 3]), True) == 0.5 and p_value(np.array([3.0, 1, -3, 2]), False) == 0.5
 
 
@@ -196,6 +214,9 @@ def test_noise_at_rest_is_found_among_movement():
     noise = rest_noise(hand + rng.normal(0, 6, 640), np.zeros(640), 4095.0)
     assert noise.sd == pytest.approx(6, rel=0.15) and noise.windows >= 20 and noise.flicker > 0.9
     assert rest_noise(np.arange(100.0) * 50, np.zeros(100), 4095.0).sd is None
+    # Held still for long, the noise is what was put in: 3,000 stretches tell it to a hundredth.
+    still = rest_noise(2000 + rng.normal(0, 6, 24_000), np.zeros(24_000), 4095.0)
+    assert still.sd == pytest.approx(6, rel=0.025)
 
 
 def test_pixels_follow_the_input_or_say_nothing():

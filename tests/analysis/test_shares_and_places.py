@@ -34,19 +34,22 @@ def test_the_beta_binomial_likelihood_is_scipys():
     assert found == pytest.approx(-best.fun, abs=2e-3) and correlation == pytest.approx(best.x, rel=0.1)
 
 
-@pytest.mark.parametrize("hits", [[60, 70, 55, 90, 88, 40], [98, 99, 95, 100, 100, 80], [1, 0, 0, 3, 0, 0]])
+@pytest.mark.parametrize(
+    "hits", [[60, 70, 55, 90, 88, 40], [98, 99, 95, 100, 100, 80], [1, 0, 0, 3, 0, 0], [60, 70, 55, 90, 88, 40] * 2]
+)
 def test_limits_of_even_play_are_where_scipys_profile_comes_down(hits):
+    size = 1 / np.r_[1e-6, np.geomspace(1e-4, 0.97, 300)] - 1
+
     def profile(mean):
-        laws = (
-            stats.betabinom(100, mean * s, (1 - mean) * s) for s in 1 / np.r_[1e-6, np.geomspace(1e-4, 0.97, 300)] - 1
-        )
-        return max(law.logpmf(hits).sum() for law in laws)
+        each = stats.betabinom.logpmf(np.array(hits)[:, None], 100, mean * size, (1 - mean) * size)
+        return each.sum(axis=0).max()
 
     best = optimize.minimize_scalar(lambda x: -profile(special.expit(x)), bounds=(-6, 6), method="bounded")
     top, likeliest = -best.fun, special.expit(best.x)
-    share = share_by_player(np.array(hits), np.full(6, 100), np.arange(6))
+    players = len(hits)
+    share = share_by_player(np.array(hits), np.full(players, 100), np.arange(players))
     for limit, end in ((share.low, 1e-9), (share.high, 1 - 1e-9)):
-        wanted = optimize.brentq(lambda m: profile(m) - top + stats.t.ppf(0.975, 5) ** 2 / 2, end, likeliest)
+        wanted = optimize.brentq(lambda m: profile(m) - top + stats.t.ppf(0.975, players - 1) ** 2 / 2, end, likeliest)
         # Carried from the likeliest mean to the pooled share, which are the same but for a hair.
         angle = np.arcsin(np.sqrt([share.value, wanted, likeliest]))
         assert limit == pytest.approx(np.sin(np.clip(angle[0] + angle[1] - angle[2], 0, None)) ** 2, abs=2e-3)
@@ -157,6 +160,9 @@ def test_dose_response_covariance_equals_statsmodels():
     # The curve's band at the half dose holds one half.
     chance, low, high = found.chance(np.array([found.half.value]))
     assert chance[0] == pytest.approx(0.5) and low[0] < 0.5 < high[0]
+    # Fieller's limits are the doses at which an edge of the band passes through one half: the curve falls.
+    _, low, high = found.chance(np.array([found.half.low, found.half.high]))
+    assert (low[0], high[1]) == pytest.approx((0.5, 0.5))
 
 
 def test_a_parted_dose_response_says_that_it_did_not_converge():
@@ -258,6 +264,17 @@ def test_the_smooth_map_of_an_even_screen_is_even():
     rate = smooth_rate(time / 20, time, cells, 8)
     assert rate == pytest.approx(np.full(time.size, 0.05))
     assert np.isnan(smooth_rate(0 * time, time, cells, 8)).all()
+
+
+def test_a_death_is_spread_as_the_normal_distribution_of_the_bandwidth():
+    """Even time, one deadly cell: beside it and a knight's move away the excess is as exp(-d^2 / 2 b^2)."""
+    cells = Cells(336, 336, 16)
+    at = (cells.left // 16 - 10) ** 2 + (cells.top // 16 - 10) ** 2
+    rate = smooth_rate(np.where(at == 0, 30.0, 1.0), np.full(at.size, 20.0), cells, 24)
+    ground = rate[at == 100][0]
+    for away in (1, 5):
+        excess = (rate[at == away] - ground) / (rate[at == 0] - ground)
+        assert excess == pytest.approx(np.exp(-away * (16 / 24) ** 2 / 2), abs=1e-3)
 
 
 def test_a_place_with_next_to_no_time_is_not_the_darkest():

@@ -220,6 +220,9 @@ def test_incidence_equals_lifelines_and_brute_force(monkeypatch):
     )
     assert linearised.high[step] == pytest.approx(1 - (1 - f) ** np.exp(reach / ((1 - f) * -np.log(1 - f))), rel=1e-4)
     assert linearised.high[step] != many.high[step] == pytest.approx(linearised.high[step], rel=0.02)
+    # Nobody has ended so yet: Wilson's limit of none of twelve players, z^2 / (n + z^2), however many runs they had.
+    early = cumulative_incidence(duration, np.where(duration < 20, 2 * (cause > 0), cause), player, 1)
+    assert early.share[0] == 0 and early.high[0] == pytest.approx(1.959964**2 / (12 + 1.959964**2))
     both = found.share[-1] + cumulative_incidence(duration, cause, player, 2).share[-1]
     assert both == pytest.approx(1 - kaplan_meier(duration, cause > 0).surviving[-1])
 
@@ -294,6 +297,10 @@ def test_hazard_counts_each_death_and_each_second_once():
     hazard = hazard_by_time(duration, died, player, hazard_edges(duration, died))
     assert hazard.deaths.sum() == died.sum() and hazard.exposure.sum() == pytest.approx(duration.sum())
     assert hazard.value.size == died.sum() // 10
+    # By hand: two deaths on the edge at 2 s belong to the bin that it closes, one at 0 s to the first.
+    ends, died, who = np.array([0.0, 2, 2, 3, 5]), np.array([1, 1, 1, 1, 0], bool), np.array([0, 0, 1, 2, 3])
+    edge = hazard_by_time(ends, died, who, np.array([0, 2, 5]))
+    assert edge.deaths.tolist() == [3, 1] and edge.exposure.tolist() == [8, 4]
 
 
 @pytest.mark.parametrize(

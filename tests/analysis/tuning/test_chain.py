@@ -152,6 +152,16 @@ def test_quitting_between_deaths_competes_with_dying():
     assert anew.quit[0] == pytest.approx(ends.quit[0], abs=1e-4)
 
 
+def test_a_run_that_ends_at_a_repeated_death_is_told_from_one_that_ends_at_a_first():
+    """Two lives over two segments of mean m each: both deaths in one, or one in each; Poisson counts by hand."""
+    m = 0.8
+    alone, none = 1 - np.exp(-m) - m * np.exp(-m), np.exp(-m)
+    ends = play(course([[m / 30], [m / 30]], [[30.0], [30.0]], 2), steps=60)
+    # Twice in the first; or not at all there and twice in the second.
+    assert ends.over_again[0] == pytest.approx(alone + none * alone, abs=1e-3)
+    assert ends.over[0] - ends.over_again[0] == pytest.approx(m * none * (1 - none), abs=1e-3)
+
+
 def test_hopeless_rates_stay_chances():
     ends = play(course([[4.0], [3.0]], [[60.0], [60.0]], 3))
     assert np.all(ends.reach >= 0)

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from scipy.special import expit
+from scipy.special import expit, ndtri
 
 from analysis.models.data import ENDINGS, Build, Cells, Tunable, Visits
 from analysis.models.moves import Move
@@ -13,10 +13,12 @@ from analysis.models.staged_games.staged import FINE, FINE_TRIES, fit_staged
 from analysis.models.targets import Changeable
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.tuning.edges import too_small
 from analysis.tuning.playtest_plan import power_of
 from analysis.tuning.proposal import Advice
+from analysis.tuning.proposal_words import Doubt, settles
 from analysis.tuning.ranking import propose
-from analysis.tuning.search import against
+from analysis.tuning.search import Against, against
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from ingest.study.store import open_study
@@ -50,6 +52,21 @@ def test_a_step_that_cannot_be_seen_is_not_recommended():
     assert "too small a step" in first.sentence and "too small" in first.settles_it
 
 
+def test_a_change_that_leaves_one_target_alone_is_not_too_small():
+    targets = [wish(0.5), wish(0.5, name="other")]
+    now = np.array([[0.3], [0.5]])
+    assert not too_small(targets, now, np.array([[0.45], [0.5]]))
+    assert too_small(targets, now, np.array([[0.34], [0.46]]))
+
+
+def test_doubt_shrinks_with_the_root_of_the_players():
+    """A chance of .7 is .524 standard errors, .8 is .842: 2.58 times the players, for 12 that is 19 more."""
+    seen = Against(loss=0.1, gain=0.02, better=0.7, harm=0.01)
+    needed = 12 * (ndtri(0.8) / ndtri(0.7)) ** 2 - 12
+    assert 18 < needed < 19
+    assert "about 19 more" in settles(Doubt(seen, seen, True, False, "", 12), movable=True)
+
+
 def test_0_percent_to_0_percent_is_no_change_to_recommend():
     first = all_of(Line(level=-8.0, doubt=3.0), [wish(0.5)])[0]
     assert first.advice == Advice.NOT_YET and "too small a step" in first.sentence
@@ -67,6 +84,8 @@ def test_targets_that_exclude_each_other_are_said_to_and_the_nearest_is_named():
     model = Line(level=-2.0, people=150, doubt=0.02, offsets=(("other", 1.5),))
     first = all_of(model, targets)[0]
     assert first.exclusive and first.advice == Advice.CHANGE and "Not reachable together" in first.sentence
+    # One of the two is always within its tolerance at best: never both.
+    assert first.chance_close == 0
     nearest = replace(model, level=model.level + 0.04 * (first.changes[0].proposed - 50))
     first = all_of(nearest, targets)[0]
     assert first.exclusive and first.advice == Advice.NOT_YET and "Not reachable together" in first.sentence
@@ -122,6 +141,9 @@ def test_where_nobody_died_no_effect_is_carried_by_deaths():
     first = all_of(fit_staged(data), [target])[0]
     assert first.advice == Advice.EXPLORE and first.unknown == "nobody died"
     assert set(first.carried_by.values()) == {"assumptions alone: nobody died"}
+    # Where nothing but a step that nobody would see may be changed, there is nothing to change boldly.
+    narrow = Changeable(ranges={"lives": (3, 3), "fire": (790, 810)})
+    assert propose(fit_staged(data), [target], narrow, "Line", DRAWN)[0].advice == Advice.NOT_YET
     died = all_of(fit_staged(shooter(lives=3)), [target])[0]
     assert died.unknown == "" and "nobody died" not in str(died.carried_by)
 

@@ -1,14 +1,20 @@
 """The hazard posterior: quadrature against brute force, recovery of known parameters, calibration."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
 
 from analysis.levers.fire_period import LEVER as FIRE
-from analysis.models.data import Segment
+from analysis.models.data import Build, Segment, Tunable
 from analysis.models.fitting.laplace import Design, log_poisson_normal
-from analysis.models.fitting.posterior import fit_posterior
-from analysis.models.staged_games.hazard import Priors, alpha_prior
+from analysis.models.fitting.posterior import Posterior, fit_posterior
+from analysis.models.fitting.sampling import Sampling
+from analysis.models.setting import rules
+from analysis.models.staged_games.hazard import Priors, alpha_prior, steps
+from ingest.vocabulary import TunableRole
+from tests.analysis.levers.games import staged
 
 SEGMENTS = (Segment(1), Segment(1, 1), Segment(2))
 
@@ -86,6 +92,40 @@ def test_what_the_data_carry_is_told_from_what_the_prior_carries():
     assert fit_posterior(design).data_share("exponent") > 0.4
     flat = Design(**{**vars(design), "x": np.column_stack([design.x[:, :-1], np.zeros(len(design.x))])})
     assert fit_posterior(flat).data_share("exponent") < 0.15
+
+
+def test_the_share_that_the_play_has_settled_is_of_the_variance():
+    """Draws with half the standard deviation of the prior: three quarters of its variance are gone."""
+    draws = 2.0 + 0.15 * stats.norm.ppf((np.arange(1000) + 0.5) / 1000)[:, None]
+    posterior = Posterior(draws, draws[:, 0], ("exponent",), 0, np.zeros(1), Sampling(1000, 1000), np.array([0.3]))
+    assert posterior.data_share("exponent") == pytest.approx(0.75, abs=0.01)
+
+
+def test_levels_walk_from_stage_to_stage_and_bosses_stand_apart():
+    """By the definition of a walk: between stages n apart lie n steps, and the two stages' own parts."""
+    segments = [Segment(2), Segment(2, 1), Segment(3), Segment(7)]
+    plain = Priors()
+    mean, covariance = alpha_prior(segments, plain)
+
+    def apart(one, other):
+        return covariance[one, one] + covariance[other, other] - 2 * covariance[one, other]
+
+    own = 2 * plain.own_sd**2
+    assert apart(0, 2) == pytest.approx(plain.walk_sd**2 + own) and apart(2, 3) == pytest.approx(
+        4 * plain.walk_sd**2 + own
+    )
+    assert apart(0, 1) == pytest.approx(plain.boss[1] ** 2 + own)
+    assert mean[1] - mean[0] == pytest.approx(plain.boss[0]) and mean[2] == mean[0]
+    assert covariance[0, 0] == pytest.approx(plain.level[1] ** 2 + plain.own_sd**2)
+
+
+def test_a_dose_is_counted_from_the_build_that_is_to_be_changed():
+    """Fire at 800 ms on the first build, 400 ms on the present one: the old one fired half as often."""
+    fire = Tunable("fire", TunableRole.FIRE_PERIOD, 800, 100, 4000, 1, "ms")
+    faster = replace(fire, value=400)
+    data = replace(staged(fire), builds=(Build("a", "1", (fire,)), Build("b", "1", (faster,))), current=1)
+    by_build = [rules(build.tunables, data.segments, {}) for build in data.builds]
+    assert steps(FIRE, data, by_build)[:, 0] == pytest.approx([np.log(1 / 2), 0])
 
 
 def test_nobody_died():

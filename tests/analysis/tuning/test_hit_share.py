@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.special import expit
 
 from analysis.models.data import Build, TrialData
 from analysis.models.observed import observed_trials
 from analysis.models.trials import fit_trials
 from analysis.tuning.target_file import read_targets
+from tests.analysis.levers.games import shots
 
 NEW = '[[target]]\noutcome="hit_share"\npopulation="new_players"\nstatistic="{}"\nwanted=0.8\n'
 
@@ -61,6 +63,28 @@ def test_where_a_miss_ends_the_run_the_share_is_that_of_such_runs(most):
     assert np.median(said[0]) == pytest.approx(observed_trials(data, mean).figure, abs=0.03)
     # The median run of p = 0.8 has three successes (P(L >= 3) = 0.512, P(L >= 4) = 0.41).
     assert np.median(said[1]) == pytest.approx(3 / 4, abs=0.03)
+
+
+def test_streaks_of_players_who_are_alike_are_geometric():
+    """Three of four shots hit: n in a row with 0.75^n. A quarter of the runs miss their first shot."""
+    model = fit_trials(shots(hit=0.75))
+    words = '[[target]]\noutcome="streak"\nname="{}"\nwanted={}\n{}\n'
+    text = words.format("three", 0.4, "length=3") + words.format("quarter", 1, 'statistic="lower_quarter"')
+    text += words.format("upper", 5, "quantile=0.75") + words.format("mean", 3, 'statistic="mean"')
+    three, quarter, upper, mean = np.median(model.figures({}, read_targets(text).targets), axis=1)
+    assert three == pytest.approx(0.75**3, abs=0.01)
+    assert (quarter, upper) == pytest.approx((1, np.log(0.25) / np.log(0.75)), rel=0.03)
+    assert mean == pytest.approx(0.75 / 0.25, rel=0.03)
+
+
+def test_quarters_of_the_players_are_as_far_apart_as_players_are():
+    """Skills of standard deviation 0.8 on the logit scale: the lower quarter by the normal distribution."""
+    skill = 0.8 * stats.norm.ppf((np.arange(60) + 0.5) / 60)
+    rng = np.random.default_rng(6)
+    data = trials([rng.random(150) < expit(s) for s in skill], list(range(60)), [1] * 60)
+    low, middle = (read_targets(NEW.format(s)).targets[0] for s in ("lower_quarter", "median"))
+    said = np.median(fit_trials(data).figures({}, [low, middle]), axis=1)
+    assert said == pytest.approx([expit(-0.8 * 0.67449), 0.5], abs=0.03)
 
 
 def test_in_runs_of_a_fixed_length_the_share_is_the_mean_of_the_trials():

@@ -16,7 +16,17 @@ from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.playtest_plan import Power, Precision, each_needed, needed, power_of, precision_of, schedule
+from analysis.tuning.playtest_plan import (
+    Power,
+    Precision,
+    _apart,
+    each_needed,
+    half_width,
+    needed,
+    power_of,
+    precision_of,
+    schedule,
+)
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.scoring import count_interval, difference, players_for_quantile
 from analysis.tuning.target_file import read_targets
@@ -187,6 +197,21 @@ def test_a_quantile_is_compared_as_that_quantile():
     assert (alike.value, alike.low) == (0, None)
 
 
+def test_quantiles_of_the_same_players_are_drawn_together():
+    """Each of twelve players gained exactly 1: so did any quantile of any twelve drawn from them."""
+    before = by_player(*range(12))
+    found = difference(before, by_player(*range(1, 13)), quantile=0.5)
+    assert (found.how, found.low, found.value, found.high) == ("within", 1, 1, 1)
+
+
+@pytest.mark.parametrize("both", [1, 2])
+def test_one_or_two_who_came_back_do_not_stand_for_all(both):
+    """Twelve on each build, one or two of them the same: the difference is that of all."""
+    rng = np.random.default_rng(3)
+    found = difference(by_player(*rng.normal(0, 1, 12)), by_player(*rng.normal(1, 1, 12), first=13 - both))
+    assert (found.how, found.players_before, found.players_after) == ("means", 12, 12)
+
+
 def test_a_quantile_of_few_players_has_no_interval():
     """From lowest to highest of 6 values the median lies in 31 of 32 cases, of 5 in 15 of 16 (any table of signs)."""
     assert (players_for_quantile(0.5), players_for_quantile(0.25)) == (6, 11)
@@ -256,6 +281,24 @@ def test_other_figures_of_different_people_by_welch():
 def test_nobody_on_one_side():
     found = difference(by_player(), by_player(1, 0))
     assert (found.before, found.value, found.low) == (None, None, None)
+
+
+def test_of_a_share_without_doubt_the_count_is_binomial():
+    for share, players in ((0.5, 12), (0.3, 20), (0.8, 9)):
+        low, high = stats.binom.ppf([0.1, 0.9], players, share) / players
+        assert count_interval(Prediction(*[share] * 5), players) == pytest.approx((low, high))
+
+
+def test_half_the_80_percent_interval_of_a_normal_distribution():
+    assert half_width(stats.norm.ppf((np.arange(4000) + 0.5) / 4000)) == pytest.approx(stats.norm.ppf(0.9), abs=2e-3)
+
+
+def test_the_plan_calls_apart_what_the_comparison_will():
+    """Every pair of counts of nine players each."""
+    for a in range(10):
+        for b in range(10):
+            found = difference(by_player(*[1] * a, *[0] * (9 - a)), by_player(*[1] * b, *[0] * (9 - b), first=50))
+            assert _apart(np.array(a), np.array(b), 9) == (found.low > 0 or found.high < 0), (a, b)
 
 
 def test_the_counts_interval_is_wider_than_the_shares():

@@ -1,17 +1,19 @@
 """Which change may be recommended: likely better, hardly ever clearly worse, worth a new firmware."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import binom, norm
 
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed
-from analysis.models.targets import Changeable, Outcome, Target
+from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice
-from analysis.tuning.ranking import propose
-from analysis.tuning.search import against, part_of
+from analysis.tuning.ranking import prediction, propose
+from analysis.tuning.search import Against, against, misses, part_of
 from ingest.vocabulary import Recruitment, TunableRole
 
 FIRE = Tunable("fire", TunableRole.FIRE_PERIOD, 1000, 100, 4000, 10, "ms")
@@ -27,6 +29,41 @@ def test_chances_and_gain_are_those_of_the_draws():
     assert seen.gain == pytest.approx((0.05 - 0.03 - 0.015) / 4)
     assert seen.loss == pytest.approx((0.05 + 0.10 + 0.13 + 0.115 + 0.03 + 0.015) / 4)
     assert not seen.sure
+
+
+@pytest.mark.parametrize(
+    ("seen", "sure"),
+    [
+        (Against(loss=0.1, gain=0.03, better=0.9, harm=0.02), True),
+        (Against(loss=0.1, gain=0.005, better=0.9, harm=0.02), False),  # half a point is no new firmware
+        (Against(loss=0.1, gain=0.03, better=0.75, harm=0.02), False),
+        (Against(loss=0.1, gain=0.03, better=0.9, harm=0.06), False),
+        (Against(loss=0.1, gain=0.03, better=0.9, harm=0.02, small=True), False),
+    ],
+)
+def test_each_limit_that_the_model_s_document_states_is_kept(seen, sure):
+    """MODEL.md: four of five, one in twenty, a point."""
+    assert seen.sure == sure
+
+
+def test_misses_of_several_targets_are_weighed_in_tolerances():
+    """Weights 3 and 1: ten points off, where five are a tolerance, and 12 s off, where six are: two tolerances each
+    way. A tolerance is five points."""
+    share = Target("finish", Outcome.FINISH, 0.5, 0.05, weight=3)
+    length = Target("length", Outcome.RUN_LENGTH, 60, 6, weight=1, statistic=Statistic.MEAN, unit="s")
+    assert misses([share, length], np.array([[0.4], [72.0]])) == pytest.approx([0.1])
+    assert misses([share, length], np.array([[0.4], [60.0]])) == pytest.approx([0.075])
+    assert misses([share, length], np.array([[0.5], [72.0]])) == pytest.approx([0.025])
+    # Of a share alone a point is a point, whatever the tolerance.
+    assert misses([replace(share, tolerance=0.1)], np.array([[0.4]])) == pytest.approx([0.1])
+
+
+def test_the_next_counts_interval_is_the_binomials_where_nothing_else_is_in_doubt():
+    target = Target("finish", Outcome.FINISH, 0.5, 0.05)
+    for share, players in ((0.5, 12), (0.3, 20), (0.97, 9)):
+        said = prediction(np.full(50, share), target, players)
+        low, high = binom.ppf([0.1, 0.9], players, share) / players
+        assert (said.next_low, said.next_high) == pytest.approx((low, high))
 
 
 def test_part_of_a_change_can_be_held_and_lies_on_the_way():
