@@ -3,9 +3,9 @@
     python -m tests.bench.mutants                all of them (about an hour on one core)
     python -m tests.bench.mutants jackknife Wilson   those with such a word in name or path
 
-At the end each result is written to its row of MUTANTS.md; faults that were not run keep theirs. The code of the working
-tree is never changed, so that an interrupted run leaves nothing behind. Exit status 1: a text is not found exactly once,
-tests came to no end or no start, or one that failed fails without the fault too.
+At the end each result is written to its row of MUTANTS.md; faults that were not run keep theirs. The code of the
+working tree is never changed, so that an interrupted run leaves nothing behind. Exit status 1: a text is not found
+exactly once, tests came to no end or no start, or one that failed fails without the fault too.
 """
 
 import shutil
@@ -55,10 +55,11 @@ def main(words: list[str]) -> int:
         copy_of_the_tree(place)
         load()
         for mutant in chosen:
-            outcome = found[mutant.name] = tried(mutant, place)
+            outcome = tried(mutant, place)
             if not outcome.ran:
                 print(f"no answer: {mutant.path}: {mutant.name}\n{outcome.said}", file=sys.stderr, flush=True)
-                return 1
+                continue
+            found[mutant.name] = outcome
             print(f"{outcome.by or 'SURVIVED':60} {mutant.path}: {mutant.name}", flush=True)
         # What failed with a fault must pass without one, or it has told nothing.
         failed = tuple(dict.fromkeys(outcome.test for outcome in found.values() if outcome.test))
@@ -67,7 +68,7 @@ def main(words: list[str]) -> int:
             print(f"without any fault:\n{sound.said}", file=sys.stderr)
             return 1
     write({name: outcome.by for name, outcome in found.items()})
-    return 0
+    return 0 if len(found) == len(chosen) else 1
 
 
 if __name__ == "__main__":
