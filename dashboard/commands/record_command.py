@@ -53,7 +53,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="where the logs are written (default: %(default)s)",
     )
-    parser.add_argument("--baud", type=int, default=BAUD, help="speed of the line (default: %(default)s)")
+    parser.add_argument(
+        "--baud",
+        type=int,
+        metavar="RATE",
+        help=f"speed of the line (default: {BAUD}, and the usual ones in turn while what comes is no packet)",
+    )
     parser.add_argument("--stop-after", type=float, metavar="SECONDS", help="end by itself after this time")
     parser.add_argument("--json", action="store_true", help="print one JSON object at the end (JSON.md)")
 
@@ -112,10 +117,12 @@ def _watch(captures: Captures, names: list[str], terminal: Terminal, stop_after:
                 if trouble.get(status.source) != kind:
                     trouble[status.source] = kind
                     terminal.say(f"{status.source}: {status.trouble or 'all is well again'}")
-                for notice in status.notices:
-                    if (status.source, notice.topic) not in told:
-                        told.add((status.source, notice.topic))
-                        terminal.say(f"{status.source}: {notice.words}")
+                tell = [(words, words) for words in status.search]
+                tell += [(notice.topic, notice.words) for notice in status.notices]
+                for topic, words in tell:
+                    if (status.source, topic) not in told:
+                        told.add((status.source, topic))
+                        terminal.say(f"{status.source}: {words}")
             lines = [status_line(number, status) for number, status in enumerate(statuses, 1)]
             terminal.show(lines)
             if not terminal.live and time.monotonic() - said >= _PLAIN_EVERY_S:

@@ -13,12 +13,13 @@ from dashboard.parts.console_card import act, console_card, state
 from dashboard.parts.dash_parts import graph, note
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
-from ingest.capture.sources import BAUD, CannotOpen, serial_ports
+from ingest.capture.first_bytes import USUAL_BAUDS
+from ingest.capture.sources import CannotOpen, serial_ports
 
 PORT, SPEED, START = "live-port", "live-baud", "live-start"
 CONSOLES, NAMES, LAST, RECENT = "live-consoles", "live-names", "live-last", "live-recent"
 RECENT_RUNS = 40
-_BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600, 1000000)
+_BAUDS = (*USUAL_BAUDS, 1_000_000)
 
 
 def controls() -> list[Any]:
@@ -48,7 +49,14 @@ def controls() -> list[Any]:
                     [
                         html.Label("Baud rate", htmlFor=SPEED),
                         dcc.Input(
-                            id=SPEED, type="number", min=300, max=12_000_000, step=1, value=BAUD, list="live-bauds"
+                            id=SPEED,
+                            type="number",
+                            min=300,
+                            max=12_000_000,
+                            step=1,
+                            value=None,
+                            list="live-bauds",
+                            placeholder="found by itself",
                         ),
                         html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                     ],
@@ -132,7 +140,7 @@ def wires(app: Dash, session: Session) -> None:
         if not (port or "").strip():
             return html.Div("Name the serial port first.")
         try:
-            return html.Div(f"Recording from {session.captures.start((port or '').strip(), baud or BAUD)}.")
+            return html.Div(f"Recording from {session.captures.start((port or '').strip(), baud)}.")
         except CannotOpen as error:
             return html.Div(str(error))
 

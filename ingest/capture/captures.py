@@ -37,15 +37,18 @@ class Captures:
         self._lock = threading.Lock()
         self._running: dict[str, _Capture] = {}
 
-    def start(self, name: str, baud: int = BAUD) -> str:
+    def start(self, name: str, baud: int | None = None) -> str:
         """Begins to record from the source called `name`; returns that name.
 
+        `baud` holds for the whole recording; None: BAUD, and while what comes is noise, the usual rates in turn.
         Raises CannotOpen where the source or the file cannot be opened, or where it is recorded already.
         """
-        source = source_named(name, baud)
-        return self.start_source(source, baud if isinstance(source, SerialSource) else None)
+        source = source_named(name, baud or BAUD)
+        if not isinstance(source, SerialSource):
+            return self.start_source(source)
+        return self.start_source(source, baud or BAUD, search=baud is None and source.has_baud)
 
-    def start_source(self, source: Source, baud: int | None = None) -> str:
+    def start_source(self, source: Source, baud: int | None = None, search: bool = False) -> str:
         """As `start`, for a source of any kind; `baud` is None where it is no serial line."""
         with self._lock:
             known = self._running.get(source.name)
@@ -53,7 +56,7 @@ class Captures:
                 raise CannotOpen(f"{source.name} is being recorded already")
             source.open()
             try:
-                recording = Recording(self._new_path(source.name), source.name, baud)
+                recording = Recording(self._new_path(source.name), source.name, baud, search=search)
             except OSError as error:
                 source.close()
                 raise CannotOpen(f"{self.folder}: no recording can be written there ({error})") from None
@@ -156,7 +159,10 @@ class _Capture:
         """Reads until the source has gone, and returns what is said of that; or until the stop."""
         try:
             while not self._stopping.is_set():
-                self.recording.take(self._source.read())
+                chunk = self._source.read()
+                self.recording.take(chunk)
+                if baud := self.recording.baud_to_try(quiet=not chunk):
+                    self._listen_at(baud)
             until = time.monotonic() + DRAIN_S
             while (chunk := self._source.read()) and time.monotonic() < until:
                 self.recording.take(chunk)
@@ -164,6 +170,16 @@ class _Capture:
         except Gone as gone:
             return str(gone)
         return ""
+
+    def _listen_at(self, baud: int) -> None:
+        # What the system still holds was heard at the rate of now.
+        self.recording.take(self._source.read())
+        if self.recording.baud_to_try(quiet=True) != baud:
+            return
+        if isinstance(self._source, SerialSource) and self._source.set_baud(baud):
+            self.recording.listens_at(baud)
+        else:
+            self.recording.cannot_listen_at(baud)
 
     def _wait_for_source(self) -> None:
         self._source.close()

@@ -1,6 +1,7 @@
 """What a new board sends before the first packet is understood, in words that somebody at the table can act on."""
 
 from dataclasses import dataclass
+from enum import Enum, auto
 
 import numpy as np
 
@@ -15,9 +16,21 @@ LEAST_BYTES = 256
 TEXT_SHARE = 0.95
 # From this share of the frames on it is not the line that spoils them. Common sense, no source.
 CRC_SHARE, LEAST_FRAMES = 0.8, 5
+USUAL_BAUDS = (9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600)
 _SAMPLE = 40
 _TEXT = np.isin(np.arange(256), [9, 10, 13, *range(32, 127)])
 _CRC = next(code for code, reason in REASONS.items() if reason == Damage.CRC)
+
+
+class Verdict(Enum):
+    """What the bytes so far are."""
+
+    UNDERSTOOD = auto()  # a packet with a right checksum was among them
+    NOTHING = auto()
+    TOO_LITTLE = auto()
+    TEXT = auto()
+    CHECKSUMS = auto()  # packets, each with a wrong checksum: the baud rate is right
+    NOISE = auto()
 
 
 @dataclass
@@ -44,38 +57,57 @@ class FirstBytes:
         if len(self.sample) < _SAMPLE:
             self.sample += "".join(chr(b) if 32 <= b < 127 else " " for b in chunk[: _SAMPLE - len(self.sample)])
 
+    @property
+    def verdict(self) -> Verdict:
+        """What they are. A few frames tell as much as many bytes: of noise most are zeros, which only part frames."""
+        if self.understood:
+            return Verdict.UNDERSTOOD
+        if not self.came:
+            return Verdict.NOTHING
+        if self.came < LEAST_BYTES and self.frames < LEAST_FRAMES:
+            return Verdict.TOO_LITTLE
+        if self.text >= TEXT_SHARE * self.came:
+            return Verdict.TEXT
+        if self.frames >= LEAST_FRAMES and self.crc >= CRC_SHARE * self.frames:
+            return Verdict.CHECKSUMS
+        return Verdict.NOISE
+
     def notice(self, baud: int | None, waited_s: float | None) -> Notice | None:
         """What is to be told, if anything. baud: of a serial line, else None; waited_s: how long it has been read."""
-        if self.understood:
-            return None
-        if not self.came:
-            return _silent(baud) if waited_s is not None and waited_s >= SILENT_S else None
-        if self.came < LEAST_BYTES:
-            return None
-        if self.text >= TEXT_SHARE * self.came:
-            return Notice(
-                About.LINE,
-                0,
-                f'What comes is text and no packet of the recorder: "{" ".join(self.sample.split())}".',
-                "Something else writes to this line, such as printf: give the recorder a UART of its own, or take the "
-                "text out. If it is another port's line, `setscrew ports` lists them all.",
-            )
-        if self.frames >= LEAST_FRAMES and self.crc >= CRC_SHARE * self.frames:
-            return Notice(
-                About.LINE,
-                0,
-                f"{self.crc:,} packets came, each with a wrong checksum, and none with a right one.",
-                "The baud rate is right. Send exactly the bytes that the recorder gives, each once and in their order; "
-                "if you wrote the recorder yourself, hold its checksum against ingest/FORMAT.md, section 1.",
-            )
-        remedy = "See that it is the recorder that sends here, and that each of its bytes is sent once, in their order."
-        if baud is not None:
-            remedy = (
-                f"Most likely the console sends at another baud rate than {baud:,}: look into its firmware, end this "
-                "recording, and name that rate with --baud (usual ones: 9600, 19200, 38400, 57600, 115200, 230400, "
-                "460800, 921600). If they are the same, check the console's clock and the ground wire. " + remedy
-            )
-        return Notice(About.LINE, 0, f"{self.came:,} bytes came, and no packet is among them.", remedy)
+        match self.verdict:
+            case Verdict.NOTHING if waited_s is not None and waited_s >= SILENT_S:
+                return _silent(baud)
+            case Verdict.TEXT:
+                return Notice(
+                    About.LINE,
+                    0,
+                    f'What comes is text and no packet of the recorder: "{" ".join(self.sample.split())}".',
+                    "Something else writes to this line, such as printf: give the recorder a UART of its own, or take "
+                    "the text out. If it is another port's line, `setscrew ports` lists them all.",
+                )
+            case Verdict.CHECKSUMS:
+                return Notice(
+                    About.LINE,
+                    0,
+                    f"{self.crc:,} packets came, each with a wrong checksum, and none with a right one.",
+                    "The baud rate is right. Send exactly the bytes that the recorder gives, each once and in their "
+                    "order; if you wrote the recorder yourself, hold its checksum against ingest/FORMAT.md, section 1.",
+                )
+            case Verdict.NOISE:
+                return Notice(About.LINE, 0, f"{self.came:,} bytes came, and no packet is among them.", _noise(baud))
+        return None
+
+
+def _noise(baud: int | None) -> str:
+    remedy = "See that it is the recorder that sends here, and that each of its bytes is sent once, in their order."
+    if baud is None:
+        return remedy
+    usual = ", ".join(map(str, USUAL_BAUDS))
+    return (
+        f"Most likely the console sends at another baud rate than {baud:,}: look into its firmware, end this "
+        f"recording, and name that rate with --baud (usual ones: {usual}), or name none: then these are tried, where a "
+        f"line is behind the port. If they are the same, check the console's clock and the ground wire. {remedy}"
+    )
 
 
 def _silent(baud: int | None) -> Notice:

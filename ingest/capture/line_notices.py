@@ -3,6 +3,7 @@
 All of it from the log's own evidence: what was dropped, and how much went over the line while there was no room.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ingest.study.capture_counts import About, Notice
@@ -97,6 +98,16 @@ def no_dictionary(offset: int, waiting_bytes: int, there: int, total: int, event
         what = f"{what} Besides, the console dropped {events_dropped:,} {events}. {seen}".rstrip()
         remedy = f"{remedy} Against the drops: {_first_small(mend)}"
     return Notice(About.MISSING, offset, what, f"{remedy} {_BESIDE}")
+
+
+def rate_found(noise_bytes: int, tried: Sequence[int], baud: int) -> Notice:
+    """The notice of a log whose beginning was heard at other baud rates than that of the console."""
+    others = f" at {', '.join(f'{rate:,}' for rate in tried)} baud" if tried else ""
+    what = (
+        f"The first {noise_bytes:,} bytes were heard{others}, before the console's rate was found, {baud:,} baud: they "
+        "are in the file, and count as no damage."
+    )
+    return Notice(About.RATE, 0, what, f"Nothing need be done. To lose no time next time, record with --baud {baud}.")
 
 
 def _first_small(words: str) -> str:

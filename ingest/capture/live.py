@@ -44,10 +44,13 @@ class Counts:
 
 
 class Watch:
-    """Reads a log as it comes, in chunks of any size, by the same code as the ingest; keeps no event."""
+    """Reads a log as it comes, in chunks of any size, by the same code as the ingest; keeps no event.
 
-    def __init__(self) -> None:
-        self._framer = Framer()
+    `offset`: where in the log it begins to read.
+    """
+
+    def __init__(self, offset: int = 0) -> None:
+        self._framer = Framer(offset)
         self._session = Session()
         self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
         self._counts = Counts()
@@ -69,6 +72,11 @@ class Watch:
     def counts(self) -> Counts:
         """The totals so far, as a copy."""
         return replace(self._counts)
+
+    @property
+    def first_bytes(self) -> FirstBytes:
+        """What came before the first packet."""
+        return self._first
 
     @property
     def waits_for_dictionary(self) -> bool:

@@ -5,7 +5,6 @@ written is ever touched. Bytes go to the operating system as soon as they come, 
 process loses none of them.
 """
 
-import contextlib
 import json
 import os
 import threading
@@ -18,8 +17,11 @@ from enum import StrEnum
 from pathlib import Path
 
 from ingest.assembling.whose import Answer, whose
+from ingest.capture.appender import Appender, Writer
+from ingest.capture.first_bytes import Verdict
 from ingest.capture.live import Counts, Watch
 from ingest.capture.player_tag import player_tag
+from ingest.capture.rate_search import RateSearch
 from ingest.capture.sidecar import LONGEST_REMARK, VERSION, Said, Sidecar, seconds_at, sidecar_path
 from ingest.study.capture_counts import About, Notice
 
@@ -32,8 +34,6 @@ WATCH_S = 0.1
 RATE_S = 2.0
 # A console that was just switched on sends its dictionary first; events that wait longer than this are told of.
 DICTIONARY_S = 2.0
-
-Writer = Callable[[int, bytes], int]
 
 
 class State(StrEnum):
@@ -51,7 +51,8 @@ class Status:
     tags for the runs to come, in order. `open`: the tags of which one may be that run's player, where that is open.
 
     `lost_bytes` came here and could not be kept; `pending_bytes` wait for the disk. `trouble` is for people, and so are
-    `notices`: what the log itself shows to be wrong on the console.
+    `notices`: what the log itself shows to be wrong on the console. `baud`: of a serial line, as it is read now;
+    `search`: what was done to find that rate, in words, the oldest first.
     """
 
     source: str
@@ -69,6 +70,8 @@ class Status:
     trouble: str | None
     notices: tuple[Notice, ...]
     open: tuple[str, ...] = ()
+    baud: int | None = None
+    search: tuple[str, ...] = ()
 
     @property
     def who(self) -> str:
@@ -76,55 +79,11 @@ class Status:
         return f"player open: {' or '.join(self.open)}" if self.open else self.player or "no tag"
 
 
-class Appender:
-    """Appends to a new file at once; what is refused waits in memory, in order, up to `limit` bytes.
-
-    Raises OSError only where the file cannot be made.
-    """
-
-    def __init__(self, path: Path, limit: int, write: Writer = os.write):
-        flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
-        self._descriptor = os.open(path, flags, 0o644)
-        self._write = write
-        self._limit = limit
-        self._waiting = bytearray()
-        self.refusal: str | None = None
-
-    @property
-    def waiting_bytes(self) -> int:
-        return len(self._waiting)
-
-    def append(self, data: bytes) -> bool:
-        """Writes `data` behind all that waits; False when there is no room even in memory: then
-        all of it is left out."""
-        if len(self._waiting) + len(data) > self._limit and not self.retry():
-            return False
-        self._waiting += data
-        self.retry()
-        return True
-
-    def retry(self) -> bool:
-        """Tries again what waits; True when nothing waits any more."""
-        try:
-            while self._waiting:
-                written = self._write(self._descriptor, bytes(self._waiting[: 1 << 16]))
-                del self._waiting[:written]
-            self.refusal = None
-        except OSError as error:
-            self.refusal = error.strerror or str(error)
-        return not self._waiting
-
-    def close(self) -> None:
-        """Closes the file; what still waits is gone."""
-        with contextlib.suppress(OSError):
-            os.fsync(self._descriptor)
-        os.close(self._descriptor)
-
-
 class Recording:
     """Keeps what one console sends. Safe to call from any thread. Raises OSError when it cannot begin.
 
-    `path` must not exist; its sidecar is written beside it. `write` and `clock` are for tests.
+    `path` must not exist; its sidecar is written beside it. `search`: other rates than `baud` are to be tried while
+    noise comes. `write` and `clock` are for tests.
     """
 
     def __init__(
@@ -133,6 +92,7 @@ class Recording:
         source: str,
         baud: int | None = None,
         *,
+        search: bool = False,
         write: Writer = os.write,
         clock: Callable[[], float] = time.monotonic,
         waiting_bytes: int = WAITING_BYTES,
@@ -156,6 +116,7 @@ class Recording:
         self._arrivals: list[tuple[float, int]] = []  # as the sidecar has them
         self._found: tuple[tuple[int, int, int], Answer] | None = None
         self._baud = baud
+        self._search = RateSearch(baud) if search and baud is not None else None
         self._waiting_since: float | None = None  # events, for their dictionary
         started = datetime.now(UTC).isoformat(timespec="milliseconds")
         self._line({"capture": VERSION, "started": started, "source": source, "baud": baud})
@@ -185,6 +146,30 @@ class Recording:
                     self._arrived_at = now
             if now - self._watched_at >= WATCH_S:
                 self._look(now)
+
+    def baud_to_try(self, quiet: bool) -> int | None:
+        """The rate that the port should be set to now, if any; `quiet`: nothing is coming just now."""
+        with self._lock:
+            if self._search is None or self._search.done or self._closed:
+                return None
+            now = self._now()
+            self._look(now)
+            return self._search.judge(self._watch.first_bytes, now, quiet)
+
+    def listens_at(self, baud: int) -> None:
+        """The port is set to `baud`: nothing that came before is looked at again, nor counted as damage."""
+        with self._lock:
+            if self._search is not None:
+                self._note(baud=baud)
+                self._search.listens(baud, self._now())
+                self._baud, self._watch = baud, Watch(self._bytes)
+                self._unwatched.clear()
+
+    def cannot_listen_at(self, baud: int) -> None:
+        """The port refuses `baud`."""
+        with self._lock:
+            if self._search is not None:
+                self._search.refused(baud)
 
     def next_player(self, text: str) -> str:
         """Binds a tag to the next run, behind the tags that wait already; returns it. Raises BadTag."""
@@ -249,6 +234,8 @@ class Recording:
                 self._trouble(),
                 self._notices(now, rate),
                 found.candidates[-1] if found.candidates else (),
+                self._baud,
+                () if self._search is None else self._search.said,
             )
 
     def close(self, give_up: bool = False) -> bool:
@@ -303,7 +290,14 @@ class Recording:
         waited_s = now if self._plugged and not self._closed else None
         told = self._watch.notices(self._baud, bytes_per_s, waited_s)
         waited = self._waiting_since is not None and now - self._waiting_since >= DICTIONARY_S
-        return tuple(one for one in told if waited or one.about != About.MISSING)
+        return tuple(one for one in told if self._is_due(one, waited))
+
+    def _is_due(self, notice: Notice, waited: bool) -> bool:
+        """While rates are tried, the search itself tells of noise, and silence at one of them is nothing to tell of."""
+        if notice.about == About.LINE and self._search is not None:
+            told_by_search = Verdict.NOISE, *([Verdict.NOTHING] if self._search.began else [])
+            return self._watch.first_bytes.verdict not in told_by_search
+        return waited or notice.about != About.MISSING
 
     def _note(self, **what: object) -> None:
         at = round(self._now(), 4)

@@ -21,6 +21,7 @@ MAX_BYTES = 16 << 20
 LONGEST_REMARK = 400
 MOST_REMARKS = 100  # of one run; the sidecar keeps them all
 _MOST_COUNT = 1 << 62
+_MOST_RATES = 8
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ class Sidecar:
     """A sidecar as read. `arrivals` are (seconds since the start, bytes received by then), both ascending.
 
     `started` is the PC's clock in UTC as ISO 8601, or None; `baud` is None where the bytes came over no serial line.
+    The first `noise_bytes` of the log were heard while other rates were tried; `tried` are these, in order, at most 8.
     `unread_lines` could not be understood.
     """
 
@@ -53,6 +55,8 @@ class Sidecar:
     said: tuple[Said, ...] = ()
     lost_bytes: int = 0
     unread_lines: int = 0
+    noise_bytes: int = 0
+    tried: tuple[int, ...] = ()
 
 
 @dataclass
@@ -64,6 +68,8 @@ class _Reading:
     said: list[Said] = field(default_factory=list)
     lost_bytes: int = 0
     unread_lines: int = 0
+    noise_bytes: int = 0
+    tried: list[int] = field(default_factory=list)
 
 
 def sidecar_path(log: Path) -> Path:
@@ -97,6 +103,8 @@ def parse_sidecar(content: bytes) -> Sidecar:
         tuple(reading.said),
         reading.lost_bytes,
         reading.unread_lines,
+        reading.noise_bytes,
+        tuple(rate for rate in reading.tried if rate != reading.baud),
     )
 
 
@@ -119,8 +127,19 @@ def _take(reading: _Reading, line: Any) -> None:
         if not _whole(line["lost"]):
             raise ValueError("no count")
         reading.lost_bytes += line["lost"]
+    elif "baud" in line:
+        _take_baud(reading, line["baud"], byte)
     elif "line" not in line and (not reading.arrivals or (at, byte) >= reading.arrivals[-1]):
         reading.arrivals.append((float(at), byte))
+
+
+def _take_baud(reading: _Reading, baud: Any, byte: int) -> None:
+    """The line was read at another rate from `byte` on."""
+    if not _whole(baud) or not baud:
+        raise ValueError("no rate")
+    if reading.baud is not None and reading.baud not in reading.tried and len(reading.tried) < _MOST_RATES:
+        reading.tried.append(reading.baud)
+    reading.baud, reading.noise_bytes = baud, max(byte, reading.noise_bytes)
 
 
 def _whole(number: Any) -> bool:

@@ -11,12 +11,22 @@ from typing import Protocol
 import serial
 import serial.tools.list_ports
 
+try:
+    from termios import error as _TerminalError  # pyserial lets it through, and it is no OSError
+except ImportError:  # Windows
+    _TerminalError = OSError  # type: ignore[misc,assignment]
+
 BAUD = 115_200
 # How long a read waits for the first byte: short enough for a stop to feel immediate.
 WAIT_S = 0.1
 _CHUNK = 1 << 16
 # Linux, the BSDs; macOS. Their names are used again as soon as they are free.
 _PSEUDO_TERMINAL = re.compile(r"/dev/pts/\d+|/dev/ttys\d+")
+# USB ports of the communication device class: by Linux's and macOS's names, and by what Windows' own driver is called.
+_USB_CDC = re.compile(r"/dev/ttyACM\d+|/dev/(cu|tty)\.usbmodem.*|USB Serial Device.*")
+# Of these, the ones with a UART behind them: debug probes and adapters call themselves so. By descriptions as boards
+# have them, from memory, no source; "CMSIS-DAP" stands in the name of every probe that follows that standard.
+_WITH_UART = re.compile(r"uart|usb.single.serial|cmsis.dap|mbed|st-?link|j-?link|probe|debug", re.IGNORECASE)
 
 
 class CannotOpen(Exception):
@@ -105,7 +115,7 @@ class SerialSource:
         try:
             # Two readers of one port would each get half of the bytes.
             self._port = serial.Serial(name, self._baud, timeout=WAIT_S, exclusive=True)
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, _TerminalError) as error:
             raise CannotOpen(f"{self.name}: {_why(error)}") from None
         self._was_open = True
         self._identity = _identity(name) or self._identity
@@ -120,10 +130,41 @@ class SerialSource:
         except (OSError, TypeError):  # TypeError: pyserial, where the port went away during the call
             raise Gone(self._gone()) from None
 
+    @property
+    def has_baud(self) -> bool:
+        """Whether a line is behind the port, so that rates matter; of a pseudo-terminal or a console's USB none is."""
+        if _PSEUDO_TERMINAL.fullmatch(self.name):
+            return False
+        port = next((port for port in serial.tools.list_ports.comports() if port.device == self.name), None)
+        about = [] if port is None else [port.description, getattr(port, "product", None)]
+        said = [text for text in about if text]
+        if not any(_USB_CDC.fullmatch(text) for text in (self.name, *said)):
+            return True
+        return any(_WITH_UART.search(text) for text in said)
+
+    def set_baud(self, baud: int) -> bool:
+        """Listens at another rate from now on; False: the port cannot, and stays as it was. Raises Gone.
+
+        The port stays open: DTR, and with it the console, is left alone, and bytes that wait to be read stay there.
+        """
+        port, before = self._port, self._baud
+        if port is None:
+            raise Gone(self._gone())
+        try:
+            port.baudrate = baud
+        except (OSError, ValueError, TypeError, _TerminalError):
+            try:
+                port.baudrate = before  # pyserial has noted the one that was refused
+            except (OSError, ValueError, TypeError, _TerminalError):
+                raise Gone(self._gone()) from None
+            return False
+        self._baud = baud
+        return True
+
     def close(self) -> None:
         port, self._port = self._port, None
         if port is not None:
-            with contextlib.suppress(OSError, TypeError):
+            with contextlib.suppress(OSError, TypeError, _TerminalError):
                 port.close()
 
     def _gone(self) -> str:

@@ -13,6 +13,7 @@ class About(StrEnum):
     MISSING = "missing"  # the dictionary never came
     DROPS = "drops"  # the console had no room for what the game logged
     LINE = "line"  # no packet has come: nothing, text, or bytes that are none; told while recording only
+    RATE = "rate"  # the first bytes were heard at another baud rate than the console's
     LIMIT = "limit"  # it claims more than is kept of one log
     GIVEN = "given"  # a corrected one lies beside the log
     COPY = "copy"  # another log holds the same power-up
@@ -35,7 +36,7 @@ class Notice:
     @property
     def harmless(self) -> bool:
         """Whether nothing of the log is worse for it."""
-        return self.about in (About.GIVEN, About.COPY)
+        return self.about in (About.GIVEN, About.COPY, About.RATE)
 
     @property
     def grave(self) -> bool:

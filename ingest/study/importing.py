@@ -16,7 +16,7 @@ from ingest.assembling.places import Places
 from ingest.assembling.said_of_runs import MOST_DAMAGE_ROWS
 from ingest.assembling.structure import built_from, told
 from ingest.capture.clock import drift_ppm
-from ingest.capture.line_notices import LEAST_PACKETS, Line, dropped, full_rate, no_dictionary
+from ingest.capture.line_notices import LEAST_PACKETS, Line, dropped, full_rate, no_dictionary, rate_found
 from ingest.capture.log_file import chunks, received, shown
 from ingest.capture.sidecar import Sidecar
 from ingest.capture.stopped_clock import StoppedClock
@@ -106,11 +106,13 @@ class Import:
     def run(self, progress: Callable[[int, int], None] | None) -> int:
         """Reads it all; returns the id of the capture. Raises ReadAgain where a second reading tells more."""
         given = self._given.dictionary if self._given is not None else None
-        framer = Framer()
+        noise = min(self._noise_bytes, self._size)
+        framer = Framer(noise)
         session = Session(0 if self._sidecar is None else _CLOCK_EVERY, given, self._before.dictionaries)
-        done = 0
+        done = noise
         with self._path.open("rb") as log:
-            for chunk in chunks(log, self._size):
+            log.seek(noise)
+            for chunk in chunks(log, self._size - noise):
                 packets = framer.feed(chunk)
                 self._counts.packets += len(packets.start)
                 self._broken(packets)
@@ -205,11 +207,21 @@ class Import:
             *limits(self._told_until, self._described.full, session.stopped_at),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, timeless),
             *(given.notices if given is not None else ()),
+            *self._of_the_search(),
             *own,
         ]
         told = [(self._capture_id, n.byte_offset, n.about.value, n.what, n.remedy) for n in notices]
         self._writer.rows("notices", told)
         self._writer.wait()
+
+    @property
+    def _noise_bytes(self) -> int:
+        """What was heard before the line's rate was found."""
+        return 0 if self._sidecar is None else self._sidecar.noise_bytes
+
+    def _of_the_search(self) -> Iterator[Notice]:
+        if self._sidecar is not None and self._sidecar.noise_bytes and self._sidecar.baud:
+            yield rate_found(self._sidecar.noise_bytes, self._sidecar.tried, self._sidecar.baud)
 
     def _of_the_line(self, session: Session) -> Iterator[Notice]:
         c, missing = self._counts, session.dictionary_missing

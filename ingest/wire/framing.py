@@ -67,12 +67,15 @@ def at_every_byte(data: np.ndarray, type_: str) -> np.ndarray:
 
 
 class Framer:
-    """Cuts a byte stream into packets. At most one frame's worth of bytes is kept between two chunks."""
+    """Cuts a byte stream into packets. At most one frame's worth of bytes is kept between two chunks.
 
-    def __init__(self) -> None:
+    `offset`: where in the log the first byte stands that it is fed.
+    """
+
+    def __init__(self, offset: int = 0) -> None:
         self._rest = b""
         self._rest_bytes = 0  # as they were in the stream: a rest too long for a frame is not kept whole
-        self._offset = 0
+        self._offset = offset
 
     @property
     def tail_bytes(self) -> int:

@@ -8,6 +8,7 @@ from ingest.capture.live import Watch
 from ingest.capture.recording import Recording
 from ingest.study.capture_counts import About
 from tests.ingest.studies import dictionary, event, log_of
+from tests.ingest.uart import heard
 
 LOG = log_of(
     [
@@ -23,21 +24,6 @@ def told(stream: bytes, baud: int | None = 115_200, waited_s: float | None = 1.0
     for at in range(0, len(stream), 50):
         watch.feed(stream[at : at + 50])
     return [one.words for one in watch.notices(baud, 100.0, waited_s) if one.about == About.LINE]
-
-
-def at_another_rate(stream: bytes, sent: int, read: int) -> bytes:
-    """What a UART that reads at `read` baud makes of bytes sent at `sent`: it looks at the middle of each bit."""
-    wire = [1] * 20
-    for byte in stream:
-        wire += [0, *((byte >> bit) & 1 for bit in range(8)), 1]
-    out, at, bit_s = bytearray(), 0.0, sent / read
-    while int(at + 10 * bit_s) < len(wire):
-        if wire[int(at)]:
-            at += 0.25
-            continue
-        out.append(sum(wire[int(at + (1.5 + bit) * bit_s)] << bit for bit in range(8)))
-        at += 9.5 * bit_s
-    return bytes(out)
 
 
 def wrong_checksums(stream: bytes) -> bytes:
@@ -75,7 +61,7 @@ def test_text_is_quoted_without_what_a_terminal_obeys():
 
 @pytest.mark.parametrize("read", [9_600, 57_600, 230_400])
 def test_another_baud_rate(read):
-    (words,) = told(at_another_rate(LOG * 8, 115_200, read), read)
+    (words,) = told(heard(LOG * 8, 115_200, read), read)
     assert f"another baud rate than {read:,}" in words
 
 
