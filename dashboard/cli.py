@@ -63,13 +63,16 @@ def _run(arguments: list[str] | None) -> int:
 
 
 def _end_on_request() -> None:
-    """Lets a request to end from elsewhere (SIGTERM) end as Ctrl+C does: recordings tidily, folders thrown away."""
+    """Lets a request to end from elsewhere (SIGTERM; on Windows Ctrl+Break) end as Ctrl+C does: recordings tidily,
+    folders thrown away."""
 
     def interrupt(*_: object) -> None:
         raise KeyboardInterrupt
 
     if threading.current_thread() is threading.main_thread():  # only there may it be said
-        signal.signal(signal.SIGTERM, interrupt)
+        for name in ("SIGTERM", "SIGBREAK"):
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), interrupt)
 
 
 if __name__ == "__main__":

@@ -35,7 +35,7 @@ def hand_over(answer: "Answer", as_json: bool, printed: str | None = None, every
     everything: not only what to know first.
     """
     if as_json:
-        print(json.dumps(answer.to_json(), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(answer.to_json(), allow_nan=False))  # in ASCII: a pipe's encoding need not be UTF-8
     else:
         text = (answer.full_text() if everything else str(answer)) if printed is None else printed
         if text != answer.missing:  # which is told where errors are told

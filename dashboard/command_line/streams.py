@@ -11,6 +11,9 @@ from typing import Any
 
 # A pipe whose reader has gone; Windows says EINVAL.
 _GONE = {errno.EPIPE, errno.EINVAL} if os.name == "nt" else {errno.EPIPE}
+# What is written to a console of Windows must go through Python's own stream, which alone can print every character
+# there (PEP 528): the same bytes by its number would be read in the console's code page. Nobody closes it like a pipe.
+_CONSOLE_IS_NO_FILE = os.name == "nt"
 
 
 class _Unheard(io.FileIO):
@@ -43,6 +46,8 @@ def prepare() -> None:
         stream = getattr(sys, name)
         if stream is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif _CONSOLE_IS_NO_FILE and stream.isatty():
+            continue
         elif stream is getattr(sys, f"__{name}__"):  # and not what a test or an embedding program put there
             setattr(sys, name, _unheard(stream))
 

@@ -6,6 +6,7 @@ import os
 import sys
 import threading
 from collections import deque
+from collections.abc import Callable, Iterator
 from types import TracebackType
 from typing import TextIO
 
@@ -25,29 +26,21 @@ class Terminal:
         self._typed = ""
         self._drawn = 0
         self._lines: deque[str] = deque()
-        self._restore: object = None
+        self._restore: Callable[[], None] | None = None
 
     def __enter__(self) -> "Terminal":
         if not self.live:
             if self._in is not None:
                 threading.Thread(target=self._read_lines, daemon=True).start()
-        elif os.name == "nt":
-            _draw_escapes_on_windows()
         else:
-            import termios
-            import tty
-
-            self._restore = termios.tcgetattr(self._in.fileno())
-            tty.setcbreak(self._in.fileno())
+            self._restore = _keys_one_by_one(self._in, self._out)
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self._restore is not None:
-            import termios
-
-            termios.tcsetattr(self._in.fileno(), termios.TCSADRAIN, self._restore)  # type: ignore[arg-type]
+            self._restore()
             print(file=self._out, flush=True)
 
     def typed_lines(self) -> list[str]:
@@ -105,23 +98,40 @@ def _width(out: TextIO) -> int:
         return 80
 
 
+def typed_on_windows(waits: Callable[[], bool], read: Callable[[], str]) -> Iterator[str]:
+    """The characters that wait, without arrows and the like: these come as two, the first of them 0 or E0.
+
+    The letter à is E0 as well, but alone. (Python's documentation of msvcrt.getwch.)
+    """
+    while waits():
+        character = read()
+        if character in "\x00\xe0" and waits():
+            read()
+        elif character != "\x00":
+            yield character
+
+
 if sys.platform == "win32":
     import ctypes
     import msvcrt
 
     def _waiting_characters(stdin: TextIO) -> str:
-        text = ""
-        while msvcrt.kbhit():
-            text += msvcrt.getwch()
-        return text
+        return "".join(typed_on_windows(msvcrt.kbhit, msvcrt.getwch))
 
-    def _draw_escapes_on_windows() -> None:
-        kernel = ctypes.windll.kernel32
+    def _keys_one_by_one(stdin: TextIO, out: TextIO) -> Callable[[], None]:
+        """The console obeys escapes from now on; returns what puts it back. Its keys come one by one anyhow."""
+        kernel, handle = ctypes.windll.kernel32, ctypes.c_void_p(msvcrt.get_osfhandle(out.fileno()))
+        before = ctypes.c_uint32()
         processed_wrapped_virtual_terminal = 7
-        kernel.SetConsoleMode(kernel.GetStdHandle(-11), processed_wrapped_virtual_terminal)
+        if not kernel.GetConsoleMode(handle, ctypes.byref(before)):
+            return lambda: None
+        kernel.SetConsoleMode(handle, processed_wrapped_virtual_terminal)
+        return lambda: kernel.SetConsoleMode(handle, before)
 
 else:
     import select
+    import termios
+    import tty
 
     def _waiting_characters(stdin: TextIO) -> str:
         data = b""
@@ -132,5 +142,8 @@ else:
             data += some
         return data.decode("utf-8", "ignore")
 
-    def _draw_escapes_on_windows() -> None:
-        """Nothing to do elsewhere."""
+    def _keys_one_by_one(stdin: TextIO, out: TextIO) -> Callable[[], None]:
+        """Keys come as they are pressed, and are not shown; returns what puts the terminal back."""
+        before = termios.tcgetattr(stdin.fileno())
+        tty.setcbreak(stdin.fileno())
+        return lambda: termios.tcsetattr(stdin.fileno(), termios.TCSADRAIN, before)

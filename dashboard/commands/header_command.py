@@ -105,7 +105,7 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
             file=sys.stderr,
         )
     if arguments.json:
-        print(json.dumps(answer, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(answer, allow_nan=False))
     else:
         for d in changed:
             print(f"{d.name}: {'new' if d.before is None else d.before} -> {'gone' if d.after is None else d.after}")

@@ -2,6 +2,7 @@
 
 import base64
 import binascii
+import re
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -156,10 +157,14 @@ def _import_each(
             verdicts[number] = one(number, again=True)
 
 
+# On Windows, whatever their ending ("Naming Files, Paths, and Namespaces", Microsoft).
+_DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9\u00b9\u00b2\u00b3])\s*(\.|$)", re.IGNORECASE)
+
+
 def safe_name(name: str) -> str:
-    """A file name of an upload without anything that could leave the folder it is put in."""
+    """A file name of an upload without anything that could leave the folder it is put in, or mean a device there."""
     kept = "".join(letter if letter.isalnum() or letter in " ._-()" else "_" for letter in name)[-120:].strip(". ")
-    return kept or "log.playlog"
+    return f"_{kept}" if _DEVICE.match(kept) else kept or "log.playlog"
 
 
 def decoded(contents: list[str], names: list[str]) -> list[tuple[str, bytes]]:

@@ -1,6 +1,7 @@
 """A Chromium-family browser that the machine already has: draws figures as SVG and PNG, and prints HTML to PDF.
 
 Nothing is downloaded. The browser runs without a window, with a profile of its own that is thrown away, on files only.
+Helpers of the browser may outlive it by a moment; Windows deletes no file that they have open, and leaves it behind.
 """
 
 import json
@@ -78,7 +79,7 @@ def draw(browser: str, figures: Mapping[str, Mapping[str, Any]], plotly_js: str)
         return {}
     code, data = Markup(_script_safe(plotly_js)), Markup(in_script(figures))
     page = render("report/drawing.html", code=code, figures=data)
-    with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
+    with tempfile.TemporaryDirectory(prefix="setscrew-", ignore_cleanup_errors=True) as folder:
         source = Path(folder) / "figures.html"
         source.write_text(page, encoding="utf-8")
         words = ["--virtual-time-budget=120000", "--dump-dom", source.as_uri()]
@@ -94,7 +95,7 @@ def draw(browser: str, figures: Mapping[str, Mapping[str, Any]], plotly_js: str)
 
 def print_pdf(browser: str, html: Path, pdf: Path) -> None:
     """Prints an HTML file to PDF. Raises BrowserTrouble."""
-    with tempfile.TemporaryDirectory(prefix="setscrew-") as folder:
+    with tempfile.TemporaryDirectory(prefix="setscrew-", ignore_cleanup_errors=True) as folder:
         _run(
             browser,
             folder,

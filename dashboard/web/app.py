@@ -3,6 +3,7 @@
 Callbacks here are wires only.
 """
 
+import mimetypes
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,14 @@ from ingest.study.study_errors import StudyError
 
 _REFRESH_MS = 700
 _SCRIPTS = ("morphdom.min.js", "figures.js", "shell.js", "printing.js")
+# Windows keeps such a table for all programs, and others write into it: a script that is called text is not run.
+_TYPES = {
+    ".js": "text/javascript",
+    ".css": "text/css",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+    ".woff2": "font/woff2",
+}
 _ASSETS = Path(__file__).parent.parent / "assets"
 
 
@@ -42,6 +51,8 @@ def build_app(
     `pictures`: the folder of the pictures that lie under the death maps, on the pages and in the report.
     """
     session.pictures = StagePictures(pictures)
+    for ending, type_ in _TYPES.items():
+        mimetypes.add_type(type_, ending)
     app = _ShellDash(
         "dashboard",
         title="Setscrew",

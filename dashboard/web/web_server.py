@@ -4,6 +4,8 @@ A thread that has answered wakes the loop by writing one byte into the trigger, 
 that, the byte would go into whatever file or port was opened next under the same number.
 """
 
+import socket
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -17,11 +19,24 @@ _LOOK_S = 1.0
 _DRAIN_LOOK_S = 0.004
 
 
+def refuse_a_port_in_use(host: str, port: int) -> None:
+    """Raises OSError where somebody listens at `port` already.
+
+    Waitress asks for SO_REUSEADDR, by which Windows gives the port of a server that runs to the next one.
+    """
+    if port:
+        for family, kind, protocol, _, address in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM):
+            with socket.socket(family, kind, protocol) as trial:
+                trial.bind(address)
+
+
 class WebServer:
     """A WSGI application being served. `run` in one thread; `close` from any, once."""
 
     def __init__(self, application: Callable[..., Any], host: str, port: int, **more: Any):
         """Listens at once; `more` are waitress's own settings. Raises OSError for a port in use."""
+        if sys.platform == "win32":
+            refuse_a_port_in_use(host, port)
         self._map: dict[int, Any] = {}
         self._server = create_server(
             application, map=self._map, host=host, port=port, threads=_THREADS, ident="setscrew", **more

@@ -187,6 +187,8 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=0.0, help="of the session; 0: all of it")
     parser.add_argument("--tuned", type=Path, help="folder with the game's tuned header, instead of the session's own")
     chosen = parser.parse_args()
+    if chosen.into == "pty" and sys.platform == "win32":
+        parser.error("there are no pseudo-terminals on Windows; take tcp:PORT or a file")
     # Live, a console is switched on when it begins.
     session = replace(SESSIONS[names.index(chosen.session)], on_since_s=0)
     with tempfile.TemporaryDirectory(prefix="lantern_") as scratch:

@@ -92,7 +92,8 @@ def build(game: str, tuned: Path | None, folder: Path) -> Firmware:
             str(program),
         ],
         capture_output=True,
-        text=True,
+        encoding="utf-8",
+        errors="replace",
         check=False,
     )
     if made.returncode:

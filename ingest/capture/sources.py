@@ -4,6 +4,7 @@ import contextlib
 import os
 import re
 import socket
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -11,10 +12,10 @@ from typing import Protocol
 import serial
 import serial.tools.list_ports
 
-try:
+if sys.platform == "win32":
+    _TerminalError = OSError
+else:
     from termios import error as _TerminalError  # pyserial lets it through, and it is no OSError
-except ImportError:  # Windows
-    _TerminalError = OSError  # type: ignore[misc,assignment]
 
 BAUD = 115_200
 # How long a read waits for the first byte: short enough for a stop to feel immediate.
@@ -85,7 +86,7 @@ def source_named(name: str, baud: int = BAUD) -> Source:
             raise CannotOpen(f"{name!r}: write it as tcp:HOST:PORT, for example tcp:localhost:5000")
         return SocketSource(name, (host, int(port)))
     if kind == "unix":
-        if not hasattr(socket, "AF_UNIX"):
+        if sys.platform == "win32":
             raise CannotOpen(f"{name!r}: this system has no unix sockets here; use tcp:HOST:PORT")
         return SocketSource(name, rest)
     return SerialSource(name, baud)
@@ -221,7 +222,10 @@ class SocketSource:
 
     def open(self) -> None:
         is_path = isinstance(self._address, str)
-        made = socket.socket(socket.AF_UNIX if is_path else socket.AF_INET)
+        family = socket.AF_INET
+        if sys.platform != "win32" and is_path:
+            family = socket.AF_UNIX
+        made = socket.socket(family)
         try:
             made.settimeout(5)
             made.connect(self._address)

@@ -29,11 +29,13 @@ class CannotTakeIn(Exception):
 def cannot_open(path: Path, error: duckdb.Error) -> StudyError:
     """Why DuckDB does not open the file at `path`."""
     text = str(error)
-    if "Could not set lock on file" in text or "used by another process" in text.lower():
-        holder = re.search(r"held in (.*?) \(PID (\d+)\)|PID:? ?(\d+)", text)
+    # Windows says so in the language of the system; what DuckDB adds is English everywhere.
+    if re.search(r"Could not set lock on file|used by another process|file is already open in", text, re.IGNORECASE):
+        holder = re.search(r"(?:held in|already open in)\s+(.*?) \(PID (\d+)\)|PID:? ?(\d+)", text)
         who = "another process"
         if holder is not None:
-            who = f"process {holder[2] or holder[3]}" + (f" ({Path(holder[1]).name})" if holder[1] else "")
+            program = re.split(r"[/\\]", holder[1] or "")[-1]
+            who = f"process {holder[2] or holder[3]}" + (f" ({program})" if program else "")
         return StudyBusy(
             f"{path}: {who} holds this study. Wait until it is done, or close it; or use another study file."
         )
