@@ -26,10 +26,20 @@
     const next = theme() === "dark" ? "light" : "dark";
     applyTheme(next);
     try { window.localStorage.setItem("theme-choice", JSON.stringify(next)); } catch (error) { /* it lasts until the page is left */ }
+    refill();
+  }
+
+  function refill() {
     for (const place of document.querySelectorAll(places)) { if (place.dataset.inView) { fill(place); } }
   }
 
-  function themed(address) { return address + (address.includes("?") ? "&" : "?") + "theme=" + theme(); }
+  /* As wide as the rail stands beside the page (style.css): panels of a figure fit side by side. */
+  const wide = window.matchMedia("(min-width: 62rem)");
+  wide.addEventListener("change", refill);
+
+  function form() { return "theme=" + theme() + (wide.matches ? "" : "&narrow=1"); }
+
+  function themed(address) { return address + (address.includes("?") ? "&" : "?") + form(); }
 
   /* plotly.js comes early and is read late: reading it stops the browser for longer than all the rest takes. */
   let plotly = null;
@@ -190,6 +200,7 @@
   window.setscrewFigures = {
     places: places,
     theme: theme,
+    form: form,
     put: put,
     otherTheme: otherTheme,
     /* Fills every place of the page that can be seen, in the theme and at the width it has now; done once all are. */

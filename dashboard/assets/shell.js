@@ -20,9 +20,9 @@
   /* --- showing an address --------------------------------------------------------------------------------------- */
 
   function words() {
-    const asks = new URLSearchParams({
-      page: window.location.pathname, search: window.location.search, theme: figures.theme()
-    });
+    const asks = new URLSearchParams(figures.form());
+    asks.set("page", window.location.pathname);
+    asks.set("search", window.location.search);
     for (const place of document.querySelectorAll("[data-figure][data-in-view='1']")) {
       const card = place.closest("[data-finding]");
       if (card) { asks.append("shown", card.dataset.finding); }

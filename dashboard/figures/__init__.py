@@ -86,22 +86,14 @@ FIGURES: dict[str, Draw] = {
     "games.rating": comparison_figures.games,
 }
 
-# Findings whose figure needs the whole width.
-WIDE = frozenset(
-    {
-        "timing.passages",
-        "deaths.one",
-        "deaths.places_by_cause",
-        "deaths.places_by_stage",
-        *(one for one in FIGURES if one.startswith("survival.on_")),
-    }
-)
+# Findings whose figure is of several panels, and all that need the whole width.
+PANELS = frozenset(one for one, draw in FIGURES.items() if draw in (survival_figures.on_axis, death_maps.places_apart))
+WIDE = PANELS | {"timing.passages", "deaths.one"}
 
 # On paper a row holds more panels: what is there small is looked at closer.
-_ON_PAPER: dict[Draw, Draw] = {
-    survival_figures.on_axis: partial(survival_figures.on_axis, most_columns=5),
-    death_maps.places_apart: partial(death_maps.places_apart, most_columns=6),
-}
+_ON_PAPER: dict[Draw, Draw] = {death_maps.places_apart: partial(death_maps.places_apart, most_columns=6)}
+# On a narrow screen panels stand below each other.
+_NARROW: dict[Draw, Draw] = {survival_figures.on_axis: partial(survival_figures.on_axis, most_columns=1)}
 # Its warnings are long.
 WIDE_ON_PAPER = WIDE | {"trust.verdict"}
 
@@ -117,11 +109,14 @@ _NEEDS = {
 _OF_ESTIMATE = {"console.slow_frames", "progress.target"}
 
 
-def figure_for(finding: Finding, theme: Theme, paper: bool = False) -> go.Figure | None:
-    """The figure of a finding, or None where it has none or nothing to draw. `paper`: in the form that saves pages."""
+def figure_for(finding: Finding, theme: Theme, paper: bool = False, narrow: bool = False) -> go.Figure | None:
+    """The figure of a finding, or None where it has none or nothing to draw.
+
+    paper: in the form that saves pages; narrow: in that for a screen on which two panels do not fit side by side.
+    """
     draw = _draw_of(finding)
-    if paper and draw is not None:
-        draw = _ON_PAPER.get(draw, draw)
+    if draw is not None:
+        draw = (_ON_PAPER if paper else _NARROW if narrow else {}).get(draw, draw)
     return draw(finding, theme) if draw is not None and has_figure(finding) else None
 
 

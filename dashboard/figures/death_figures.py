@@ -71,7 +71,7 @@ def fairness(finding: Finding, theme: Theme) -> go.Figure:
 def circumstances(finding: Finding, theme: Theme) -> go.Figure:
     """The places of the deaths in question. Pressed, a dot opens the last seconds before it (web/opened.py)."""
     table = finding.tables["deaths"].dropna(subset=["x", "y"])
-    marks = (("circle", theme.death), ("square-open", theme.quit), ("diamond-open", theme.alive))
+    marks = (("circle", theme.death), ("square-open", theme.ink), ("diamond-open", theme.alive))
     dots = []
     # Each keeps its mark where another is missing.
     for name, (symbol, colour) in zip((AGAIN, RESPAWN, STILL), marks, strict=True):

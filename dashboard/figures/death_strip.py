@@ -29,9 +29,9 @@ class _Kind:
 
 
 _KINDS = (
-    _Kind("enemy_shot", "enemy shots, aimed", "death", "diamond", 1.0),
-    _Kind("enemy_shot", "enemy shots, other", "death", "diamond-open", 0.0),
-    _Kind("enemy_shot", "enemy shots", "death", "diamond", np.nan),
+    _Kind("enemy_shot", "enemy shots, aimed", "ink", "diamond", 1.0),
+    _Kind("enemy_shot", "enemy shots, other", "ink", "diamond-open", 0.0),
+    _Kind("enemy_shot", "enemy shots", "ink", "diamond", np.nan),
     _Kind("shot", "own shots", "alive", "triangle-up"),
     _Kind("hit", "own hits", "alive", "star"),
     _Kind("pickup", "pick-ups", "hit", "circle"),
@@ -39,7 +39,7 @@ _KINDS = (
     _Kind("press", "presses", "ink", "line-ns-open"),
     _Kind("landed", "landed pieces", "alive", "square"),
     _Kind("rows", "rows cleared", "hit", "square"),
-    _Kind("slow_frame", "slow frames", "late", "hourglass"),
+    _Kind("slow_frame", "slow frames", "soft", "hourglass"),
 )
 
 
@@ -237,9 +237,9 @@ def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
             yref="paper",
             layer="below",
             line={"width": 0},
-            fillcolor=faded(theme.death, 0.16),
+            fillcolor=faded(theme.ink, 0.1),
         )
-        moment(shot, "killing shot fired", theme.death, "dot", "right")
+        moment(shot, "killing shot fired", theme.ink, "dot", "right")
     if spawn >= back:
         moment(spawn, "respawn" if facts["life"] > 1 else "start", theme.alive, "dot", "center", tier=1)
     moment(0.0, "death", theme.death, "solid", "left")

@@ -4,6 +4,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from dashboard.figures.direct_labels import ends_of, name_ends
 from dashboard.figures.frame import band, framed, interval_rows, interval_steps, whisker_height
 from dashboard.figures.palette import Theme
 
@@ -56,14 +57,12 @@ def levels(finding: Finding, theme: Theme) -> go.Figure:
             )
         )
     top = float(np.nanmax(np.append(y, 0.1))) * 1.8
-    return framed(
-        theme,
-        traces,
-        x="time a block takes for one row, ms",
-        y="deaths a minute",
-        yaxis={"range": [0, top]},
-        showlegend=True,
+    figure = framed(
+        theme, traces, x="time a block takes for one row, ms", y="deaths a minute", yaxis={"range": [0, top]}
     )
+    if len(traces) > 1:
+        name_ends(figure, theme, ends_of(traces), (0.0, top))
+    return figure
 
 
 def overflow(finding: Finding, theme: Theme) -> go.Figure:
@@ -138,7 +137,9 @@ def aim(finding: Finding, theme: Theme) -> go.Figure:
             },
         ),
     ]
-    return framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]}, showlegend=True)
+    figure = framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]})
+    name_ends(figure, theme, ends_of(traces), (0.0, 102.0))
+    return figure
 
 
 def intervals(finding: Finding, theme: Theme) -> go.Figure:

@@ -1,8 +1,8 @@
 """The two colour themes, for figures and pages alike: the same thing has the same colour everywhere.
 
-The hues are those of Okabe and Ito, "Color Universal Design: how to make figures and presentations that are friendly
-to colour-blind people" (2008, values as printed there); lightness is adjusted for contrast on each background, which
-`tests/dashboard/figures/test_palette.py` measures. assets/style.css carries the same values as CSS variables.
+The hues begin with those of Okabe and Ito, "Color Universal Design: how to make figures and presentations that are
+friendly to colour-blind people" (2008, values as printed there); lightness is adjusted for contrast on each background,
+which `tests/dashboard/figures/test_palette.py` measures. assets/style.css carries the same values as CSS variables.
 """
 
 from dataclasses import dataclass
@@ -10,7 +10,13 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Theme:
-    """Colours by meaning. `series` tells builds, players or games apart, in order; `ramp` goes from nothing to most."""
+    """Colours, one meaning each.
+
+    death: deaths, and what a change makes worse; hit: notes hit, parts cleared, runs finished, what is wanted; quit:
+    giving up; alive: the player's way, and what is measured and is none of these; below, beyond: short of a target and
+    past it. `series` tells stages, builds, songs apart, in order, in colours that mean nothing else; `ramp` goes from
+    nothing to most. What is none of this (marks, shots, damage) is drawn in ink.
+    """
 
     name: str
     page: str
@@ -22,9 +28,9 @@ class Theme:
     death: str
     alive: str
     hit: str
-    early: str
-    late: str
     quit: str
+    below: str
+    beyond: str
     series: tuple[str, ...]
     ramp: tuple[str, ...]
     dashes: tuple[str, ...] = ("solid", "dash", "dot", "dashdot", "longdash")
@@ -38,13 +44,13 @@ LIGHT = Theme(
     soft="#566068",
     rule="#dcdad2",
     accent="#0a5a61",
-    death="#c04f00",
+    death="#b84a00",
     alive="#0072b2",
     hit="#00795a",
-    early="#2b86bd",
-    late="#b36b00",
     quit="#a3527f",
-    series=("#0072b2", "#d55e00", "#00795a", "#a3527f", "#8a6d00", "#2b86bd"),
+    below="#2b86bd",
+    beyond="#b36b00",
+    series=("#0072b2", "#8c6900", "#1d2327", "#8150d4", "#4d3800", "#1c7986"),
     ramp=("#fdfcf8", "#fbe0c8", "#f3b183", "#e07a35", "#b84a00", "#6e2a00"),
 )
 DARK = Theme(
@@ -58,10 +64,10 @@ DARK = Theme(
     death="#f08a3c",
     alive="#56b4e9",
     hit="#2fc597",
-    early="#7cc8f0",
-    late="#e9ad2f",
     quit="#dc96ba",
-    series=("#56b4e9", "#f08a3c", "#2fc597", "#dc96ba", "#f0e442", "#9fb4c0"),
+    below="#7cc8f0",
+    beyond="#e9ad2f",
+    series=("#56b4e9", "#f0e442", "#e6e8e6", "#8f7ff0", "#a89a5a", "#3aa0ae"),
     ramp=("#1d2226", "#4a2a14", "#80430f", "#bd6416", "#f09344", "#ffdcae"),
 )
 THEMES = {theme.name: theme for theme in (LIGHT, DARK)}

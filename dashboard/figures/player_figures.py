@@ -6,8 +6,12 @@ import plotly.graph_objects as go
 from analysis.finding import Finding
 from analysis.findings.players.player_ratings import OUTCOMES
 from analysis.words import limits, percent
+from dashboard.figures.direct_labels import ends_of, name_ends
 from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
 from dashboard.figures.palette import Theme
+
+# Of an attempt: builds stand beside each other.
+_BESIDE = 0.12
 
 
 def skill(finding: Finding, theme: Theme) -> go.Figure:
@@ -21,7 +25,7 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
         y=labels,
         mode="markers",
         name="as observed",
-        marker={"symbol": "line-ns-open", "size": 11, "color": theme.late},
+        marker={"symbol": "line-ns-open", "size": 11, "color": theme.ink},
     )
     estimate = whiskers(theme, labels, own, low, high, name=f"estimate, {INTERVAL}", colour=theme.death)
     return framed(
@@ -37,12 +41,35 @@ def skill(finding: Finding, theme: Theme) -> go.Figure:
 def learning(finding: Finding, theme: Theme) -> go.Figure:
     """Deaths a minute, attempt by attempt."""
     table = finding.tables["attempts"]
-    several = len(set(table["build"])) > 1
-    at = [
-        f"{build}: {int(attempt)}" if several else str(int(attempt))
-        for attempt, build in zip(table["attempt"], table["build"], strict=True)
+    builds = list(dict.fromkeys(str(build) for build in table["build"]))
+    if len(builds) < 2:
+        at = [str(int(attempt)) for attempt in table["attempt"]]
+        return interval_steps(theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death)
+    mine = [np.asarray(table["build"], str) == build for build in builds]
+    attempt, rate, low, high = (np.asarray(table[name], float) for name in ("attempt", "rate_per_min", "low", "high"))
+    traces = [
+        go.Scatter(
+            x=attempt[own] + _BESIDE * (i - (len(builds) - 1) / 2),
+            y=rate[own],
+            mode="lines+markers",
+            name=build,
+            line={
+                "color": theme.series[i % len(theme.series)],
+                "width": 1.5,
+                "dash": theme.dashes[i % len(theme.dashes)],
+            },
+            marker={"size": 8},
+            error_y={"type": "data", "array": (high - rate)[own], "arrayminus": (rate - low)[own], "width": 4},
+            hovertemplate=f"attempt %{{x:.0f}}: %{{y:.3g}} a minute<extra>{build}</extra>",
+        )
+        for i, (build, own) in enumerate(zip(builds, mine, strict=True))
     ]
-    return interval_steps(theme, at, table, "rate_per_min", x="attempt", y="deaths a minute", colour=theme.death)
+    top = min(3 * float(np.nanmax(np.append(rate, 0.1))), 1.05 * float(np.nanmax(np.append(high, 0.1))))
+    figure = framed(
+        theme, traces, x="attempt", y="deaths a minute", height=280, yaxis={"range": [0, top]}, xaxis={"dtick": 1}
+    )
+    name_ends(figure, theme, ends_of(traces), (0.0, top))
+    return figure
 
 
 def groups(finding: Finding, theme: Theme) -> go.Figure:
@@ -61,6 +88,7 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
     )
     share = finding.estimate
     if share is not None and share.value is not None:
+        figure.update_layout(margin={"t": 36})
         figure.add_annotation(
             text=f"in all, {percent(share.value)} of the runs are given up<br>{limits(share)}",
             x=1,
@@ -68,7 +96,7 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
             xref="paper",
             yref="paper",
             xanchor="right",
-            yanchor="top",
+            yanchor="bottom",
             align="right",
             showarrow=False,
             font={"size": 12, "color": theme.soft},
@@ -96,4 +124,4 @@ def bounce(finding: Finding, theme: Theme) -> go.Figure:
     """Presses that are the bouncing of a contact."""
     table = finding.tables["buttons"]
     labels = [f"button {int(lane)}" if np.isfinite(float(lane)) else "buttons" for lane in table["lane"]]
-    return interval_rows(theme, labels, table, "share", x="presses that are bounces, %", colour=theme.death, scale=100)
+    return interval_rows(theme, labels, table, "share", x="presses that are bounces, %", colour=theme.alive, scale=100)

@@ -1,12 +1,13 @@
 """Figures on how long players last: curves that step, hazards, the funnel of stages, endings."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from dashboard.figures.direct_labels import End, ends_of, name_ends
 from dashboard.figures.frame import INTERVAL, band, faded, framed, interval_rows, whisker_height, whiskers
 from dashboard.figures.palette import Theme
 
@@ -48,6 +49,7 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     return figure
 
 
+_PERCENT = (0.0, 102.0)
 _BY = {
     "stage": "by stage",
     "build": "by build",
@@ -64,79 +66,64 @@ def on_axis(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Figure:
         return curve(finding, theme)
     by = np.asarray(table["by"], str)
     panels = list(dict.fromkeys(by.tolist()))
-    entries = {key: len(set(np.asarray(table["group"], str)[by == key])) for key in panels}
     columns = min(most_columns, 1 + len(panels))
     event, axis = finding.facts.get("event", "the death"), str(finding.facts.get("axis", ""))
-    narrow = columns > 3
-    rows = _Rows(columns, [0, *entries.values()], narrow)
-    figure = framed(theme, [], height=80, showlegend=True)
+    rows = _Rows(columns, 1 + len(panels))
+    figure = framed(theme, [], height=80, showlegend=False)
     edges = figure.layout.margin
-    figure.update_layout(height=rows.height + edges.t + edges.b)
+    height = rows.height + edges.t + edges.b
+    figure.update_layout(height=height, meta={"least": height})
     _panel(figure, theme, 0, rows, "all", axis, f"before {event}, %")
     figure.add_traces(curve(finding, theme).data)
-    for trace in figure.data:
-        trace.showlegend = False
     for number, key in enumerate(panels, start=1):
         title = _BY.get(key, key)
         if key == "stage" and "stage_event" in finding.facts:
-            title += f", until{'<br>' if narrow else ' '}{finding.facts['stage_event']}"
+            title += f", until {finding.facts['stage_event']}"
         names = _panel(figure, theme, number, rows, title, axis)
         mine = by == key
         columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
-        for trace in _group_curves(columns_of, theme):
-            trace.update(**names)
-            figure.add_trace(trace)
+        curves = [trace.update(**names) for trace in _group_curves(columns_of, theme)]
+        figure.add_traces(curves)
+        name_ends(figure, theme, ends_of(curves), _PERCENT, panel=str(number + 1), plot_px=rows.PLOT, narrow=True)
     return figure
 
 
 class _Rows:
-    """Panels in rows of `columns`, in pixels from the top: title, plot, axis, and a legend that covers no curve."""
+    """`panels` in rows of `columns`, in pixels from the top: title, plot, axis. Names stand right of each plot."""
 
-    AXIS, ENTRY, GAP = 44, 19, 14
+    TITLE, PLOT, AXIS, GAP = 24, 160, 44, 14
+    ROW = TITLE + PLOT + AXIS + GAP
+    NAMES = 0.29  # of a panel's width
 
-    def __init__(self, columns: int, entries: Sequence[int], narrow: bool):
+    def __init__(self, columns: int, panels: int):
         self.columns = columns
-        self.title, self.plot = (40, 150) if narrow else (24, 200)  # narrow panels may need two lines
-        longest = [max(entries[i : i + columns]) for i in range(0, len(entries), columns)]
-        heights = [self.title + self.plot + self.AXIS + self.ENTRY * most + self.GAP for most in longest]
-        self.height = sum(heights)
-        self._tops = [sum(heights[:row]) for row in range(len(heights))]
+        self.height = self.ROW * -(-panels // columns)
 
     def at(self, number: int, down: int) -> float:
         """The place `down` pixels below the top of panel `number`, as a share of the figure from its bottom."""
-        return 1 - (self._tops[number // self.columns] + down) / self.height
+        return 1 - (self.ROW * (number // self.columns) + down) / self.height
 
 
 def _panel(
     figure: go.Figure, theme: Theme, number: int, rows: _Rows, title: str, x: str, y: str = ""
 ) -> dict[str, str]:
-    """Makes the axes, title and legend of panel `number`; the names that its traces go by."""
+    """Makes the axes and title of panel `number`; the names that its traces go by."""
     suffix = str(number + 1) if number else ""
     column = number % rows.columns
     left = column / rows.columns + (0.045 if column else 0.0)
-    right = (column + 1) / rows.columns - 0.015
-    top, bottom = rows.at(number, rows.title), rows.at(number, rows.title + rows.plot)
+    right = (column + (1 - rows.NAMES if number else 0.95)) / rows.columns
+    top, bottom = rows.at(number, rows.TITLE), rows.at(number, rows.TITLE + rows.PLOT)
     plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
     words = {"size": 12, "color": theme.soft}
     figure.update_layout(
         {
             f"xaxis{suffix}": plain
             | {"domain": [left, right], "anchor": f"y{suffix}", "rangemode": "tozero"}
-            | {"nticks": 4 if rows.columns <= 3 else 3, "tickangle": 0}
+            | {"nticks": 4, "tickangle": 0}
             | {"title": {"text": x, "font": words, "standoff": 6}},
             f"yaxis{suffix}": plain
             | {"domain": [bottom, top], "anchor": f"x{suffix}", "range": [0, 102], "automargin": True}
             | {"title": {"text": y, "font": words, "standoff": 8}},
-            f"legend{suffix}": {
-                "orientation": "v",
-                "x": left,
-                "y": rows.at(number, rows.title + rows.plot + rows.AXIS),
-                "xanchor": "left",
-                "yanchor": "top",
-                "font": {"size": 11, "color": theme.ink},
-                "tracegroupgap": 0,
-                "bgcolor": "rgba(0,0,0,0)",
-            },
         }
     )
     figure.add_annotation(
@@ -150,7 +137,7 @@ def _panel(
         showarrow=False,
         font={"size": 13, "color": theme.ink},
     )
-    return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}", "legend": f"legend{suffix}"}
+    return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}"}
 
 
 def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
@@ -174,16 +161,9 @@ def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
 def groups(finding: Finding, theme: Theme) -> go.Figure:
     """The curves of several groups, each with its own colour and dash."""
     traces = _group_curves(finding.tables["curves"], theme)
-    return framed(
-        theme,
-        traces,
-        x="seconds alive",
-        y="still alive, %",
-        yaxis={"range": [0, 102]},
-        xaxis={"rangemode": "tozero"},
-        showlegend=True,
-        height=340,
-    )
+    figure = framed(theme, traces, x="seconds alive", y="still alive, %", yaxis={"range": list(_PERCENT)}, height=340)
+    name_ends(figure, theme, ends_of(traces), _PERCENT)
+    return figure
 
 
 def hazard(finding: Finding, theme: Theme) -> go.Figure:
@@ -219,13 +199,11 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
     table = finding.tables["segments"]
     labels = [str(name) for name in table["name"]][::-1]
     reach, first, clear = ([100 * np.asarray(table[name], float)[::-1] for name in columns] for columns in _FUNNEL)
-    through = whiskers(theme, labels, *clear, name="get through it, of visits played out", colour=theme.hit, symbol="x")
+    through = whiskers(theme, labels, *clear, name="visits played out get through", colour=theme.hit, symbol="x")
     points = [through]
     if len(labels) > 1:
-        early = whiskers(
-            theme, labels, *first, name="reach it, first attempts", colour=theme.late, symbol="diamond-open"
-        )
-        points += [early, whiskers(theme, labels, *reach, name="reach it, all runs", colour=theme.alive)]
+        early = whiskers(theme, labels, *first, name="first attempts reach it", colour=theme.ink, symbol="diamond-open")
+        points += [early, whiskers(theme, labels, *reach, name="runs reach it", colour=theme.alive)]
     value, colour = (reach[0], theme.alive) if len(labels) > 1 else (clear[0], theme.hit)
     bars = go.Bar(
         x=value,
@@ -239,17 +217,28 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
     )
     for group, trace in enumerate(points):  # side by side in their row, the first one below
         trace.update(orientation="h", offsetgroup=str(group))
-    return framed(
+    of = "share" if len(labels) > 1 else "of the visits played out, get through"
+    top = len(labels) - 1
+    figure = framed(
         theme,
         [bars, *points],
-        x=f"share, % ({INTERVAL})",
-        height=whisker_height(len(labels)) + 10 * len(labels) + 70,
+        x=f"{of}, % ({INTERVAL})",
+        height=whisker_height(len(labels)) + 10 * len(labels) + 40,
+        showlegend=False,
         xaxis={"range": [0, 102]},
-        legend={"traceorder": "reversed"},
-        meta={"least": 30 * len(labels) + 110},
+        yaxis={"range": [-0.5, top + 0.5]},
+        meta={"least": 30 * len(labels) + 80},
         scattergap=0.4,
         scattermode="group",
     )
+    if len(points) > 1:
+        marks = [
+            End(str(trace.name), float(trace.x[-1]), top + 0.2 * (group - 1), str(trace.marker.color))
+            for group, trace in enumerate(points)
+            if np.isfinite(trace.x[-1])
+        ]
+        name_ends(figure, theme, marks, (-0.5, top + 0.5))
+    return figure
 
 
 _ENDS = {"game_over": ("game over", "death"), "finished": ("finished", "hit"), "quit": ("quit", "quit")}
@@ -271,15 +260,9 @@ def ends(finding: Finding, theme: Theme) -> go.Figure:
         traces.append(
             go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
         )
-    return framed(
-        theme,
-        traces,
-        x="seconds alive",
-        y="of all runs, %",
-        yaxis={"range": [0, 102]},
-        xaxis={"rangemode": "tozero"},
-        showlegend=True,
-    )
+    figure = framed(theme, traces, x="seconds alive", y="of all runs, %", yaxis={"range": list(_PERCENT)})
+    name_ends(figure, theme, ends_of(traces), _PERCENT)
+    return figure
 
 
 def builds(finding: Finding, theme: Theme) -> go.Figure:

@@ -7,6 +7,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
+from dashboard.figures.direct_labels import ends_of, name_ends
 from dashboard.figures.frame import (
     INTERVAL,
     band,
@@ -71,6 +72,7 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
             go.Scatter(x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash})
         )
     figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
+    name_ends(figure, theme, ends_of(traces), (0.0, 102.0))
     _today(figure, finding, theme, ("early_ms", "late_ms"))
     return _moved(figure, finding, theme) if "moved" in finding.tables else figure
 
@@ -92,10 +94,11 @@ def _moved(figure: go.Figure, finding: Finding, theme: Theme) -> go.Figure:
             hovertemplate="%{y:.0f} % where it is moved by %{x:+.0f} ms<extra></extra>",
         )
     )
-    side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.68, 1], "anchor": "y2"}
+    side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.7, 1], "anchor": "y2", "range": None}
     side["title"] = side["title"] | {"text": "window moved, ms"}
-    up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2"}
-    figure.update_layout(xaxis={"domain": [0, 0.58]}, xaxis2=side, yaxis2=up)
+    up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2", "title": None, "showticklabels": False}
+    # The names of the lines stand between the panels.
+    figure.update_layout(xaxis={"domain": [0, 0.45]}, xaxis2=side, yaxis2=up, margin={"r": 12})
     figure.add_shape(
         type="line",
         x0=0,
@@ -186,10 +189,16 @@ def passages(finding: Finding, theme: Theme) -> go.Figure:
                 y=100 * hit[off],
                 mode="markers",
                 name="notes off the rest of the song",
-                marker={"color": theme.death, "size": 9, "symbol": "x"},
+                marker={"color": theme.ink, "size": 9, "symbol": "x"},
+                showlegend=False,
             )
         )
-    return framed(theme, traces, x="seconds into the song", y="notes hit, %", showlegend=True, height=340)
+    bottom = 100 * float(np.nanmin(np.append(low, hit))) - 2
+    top = min(100 * float(np.nanmax(np.append(high, hit))) + 2, 102.0)
+    words = "seconds into the song" + ("<br>cross: notes off the rest of the song" if off.any() else "")
+    figure = framed(theme, traces, x=words, y="notes hit, %", height=340, yaxis={"range": [bottom, top]})
+    name_ends(figure, theme, ends_of(traces), (bottom, top))
+    return figure
 
 
 def drift(finding: Finding, theme: Theme) -> go.Figure:
@@ -265,4 +274,4 @@ def grades(finding: Finding, theme: Theme) -> go.Figure:
     """How often the console gave each of its grades."""
     table = finding.tables["grades"]
     labels = [str(name) for name in table["name"]]
-    return interval_rows(theme, labels, table, "share", x="of all verdicts, %", colour=theme.hit, scale=100)
+    return interval_rows(theme, labels, table, "share", x="of all verdicts, %", colour=theme.alive, scale=100)

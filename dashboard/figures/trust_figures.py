@@ -31,7 +31,7 @@ def damage(finding: Finding, theme: Theme) -> go.Figure:
                 mode="markers",
                 text=[str(reason) for reason in places["reason"]],
                 name="damage",
-                marker={"symbol": "line-ns-open", "size": 16, "color": theme.death, "line": {"width": 2}},
+                marker={"symbol": "line-ns-open", "size": 16, "color": theme.ink, "line": {"width": 2}},
                 hovertemplate="%{text} at %{x:.1f} kB<extra></extra>",
             )
         )

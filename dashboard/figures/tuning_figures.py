@@ -52,7 +52,7 @@ def over_two(mapped: OutcomeMap, target: Target, now: tuple[int, int], theme: Th
         ygap=2,
         zmin=factor * target.wanted - off,
         zmax=factor * target.wanted + off,
-        colorscale=[[0, theme.early], [0.5, theme.panel], [1, theme.late]],
+        colorscale=[[0, theme.below], [0.5, theme.panel], [1, theme.beyond]],
         showscale=False,  # the figure stands in every square
         texttemplate="%{z:.3g}",
         hovertemplate=f"{mapped.across_name} %{{x}}, {mapped.up_name} %{{y}}: %{{z:.3g}}; within tolerance: "

@@ -12,6 +12,7 @@ from analysis.findings.pooled import which_build
 from analysis.findings.progress.builds_compared import UNORDERED
 from analysis.findings.questions import Chapter, Question
 from analysis.selection import Selection
+from dashboard.figures import PANELS
 from dashboard.pages.page import Body, OpenedBody, Page
 from dashboard.parts import cautions
 from dashboard.parts.cards import Head, Shown, answered, card, empty, link, shared_warnings
@@ -131,13 +132,14 @@ def answers(
     order, opened = arranged(found), beside(found) if beside else Beside(found[0])
     lead = opened.lead if opened.side else order.answer
     others = [one for one in (order.answer, *order.beside, *order.rest) if one is not lead]
+    others.sort(key=lambda one: one.id in PANELS)  # which need the whole width
     shared = shared_warnings(found)
 
     def shown(one: Finding, place: str = "") -> Shown:
         mark = opened.mark if one is opened.lead else NOTHING
         return card(one, selection, session.version, shared, mark, place=place)
 
-    count = 0 if opened.side else MOST_BESIDE
+    count = 0 if opened.side else min(MOST_BESIDE, sum(one.id not in PANELS for one in others))
     rest = [(one.key, one.title, shown(one)) for one in others[count:]]
     if question.id == "trust":
         rest.append(("flashing", _FLASHING, _flashing(session, selection)))

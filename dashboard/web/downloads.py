@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from dataclasses import dataclass
 
 from flask import Flask, Response, abort, request
 
@@ -13,7 +14,7 @@ from dashboard.figures import figure_for
 from dashboard.figures.before_after import before_after, rows
 from dashboard.figures.death_maps import mark_place
 from dashboard.figures.live_figures import recent_runs
-from dashboard.figures.palette import theme_called
+from dashboard.figures.palette import Theme, theme_called
 from dashboard.figures.tuning_figures import over_two, predicted
 from dashboard.pages.live_page import RECENT_RUNS
 from dashboard.pages.runs_page import runs_table
@@ -45,8 +46,7 @@ def add_downloads(server: Flask, session: Session) -> None:
 
     @server.get("/figure/<key>.json")
     def figure(key: str) -> Response:
-        selection, theme = _asked_selection(session), request.args.get("theme")
-        drawn = figure_json(session, key, selection, _asked_opened(), theme)
+        drawn = figure_json(session, key, _asked_selection(session), _asked_opened(), asked_form())
         if drawn is None:
             abort(404)
         return Response(drawn, mimetype="application/json")
@@ -130,17 +130,30 @@ def add_downloads(server: Flask, session: Session) -> None:
         )
 
 
-def figure_json(session: Session, key: str, selection: Selection, opened: Opened, theme: str | None) -> str | None:
+@dataclass(frozen=True)
+class Form:
+    """The colours that a browser wants a figure in, and whether its window is narrow."""
+
+    theme: Theme
+    narrow: bool
+
+
+def asked_form() -> Form:
+    """The form that the request asks for."""
+    return Form(theme_called(request.args.get("theme")), request.args.get("narrow") == "1")
+
+
+def figure_json(session: Session, key: str, selection: Selection, opened: Opened, form: Form) -> str | None:
     """The figure of a finding as JSON; None where there is none."""
     finding = _finding(session, key, selection, opened)
-    drawn = None if finding is None else figure_for(finding, theme_called(theme))
+    drawn = None if finding is None else figure_for(finding, form.theme, narrow=form.narrow)
     if finding is None or drawn is None:
         return None
     drawn = session.pictures.lay_under(drawn, finding, selection)
     if key == "deaths.places":
         place = None if opened.place is None else place_at(finding, *opened.place)
         if place is not None:
-            mark_place(drawn, place, theme_called(theme))
+            mark_place(drawn, place, form.theme)
     return drawn.to_json(validate=False)
 
 

@@ -17,7 +17,7 @@ from dashboard.pages.page import Page
 from dashboard.parts.cards import Figure, Shown
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
-from dashboard.web.downloads import PLOTLY_ADDRESS, figure_json
+from dashboard.web.downloads import PLOTLY_ADDRESS, asked_form, figure_json
 from dashboard.web.filter_bar import filter_bar
 from dashboard.web.filters import to_address
 from dashboard.web.templating import part, render
@@ -117,9 +117,9 @@ def add_shell(server: Flask, session: Session) -> None:
 
 def _figures(session: Session, placed: Sequence[Figure], selection: Selection) -> str:
     """The figures that the browser will draw at once, as the inside of a JSON object: address -> figure."""
-    shown, theme = set(request.args.getlist("shown")), request.args.get("theme")
+    shown, form = set(request.args.getlist("shown")), asked_form()
     chosen = [one for one in placed if one.finding in shown] or placed[:_FIGURES_AT_FIRST]
     drawn = (
-        (one.address, figure_json(session, one.finding, selection, one.opened, theme)) for one in chosen[:_MOST_FIGURES]
+        (one.address, figure_json(session, one.finding, selection, one.opened, form)) for one in chosen[:_MOST_FIGURES]
     )
     return ", ".join(f"{json.dumps(address)}: {figure}" for address, figure in drawn if figure is not None)

@@ -34,7 +34,10 @@ def test_text_and_marks_stand_out(theme):
         assert contrast(theme.ink, back) >= 7, "text, WCAG 2.2 1.4.6"
         assert contrast(theme.soft, back) >= 4.5, "text, WCAG 2.2 1.4.3"
         assert contrast(theme.accent, back) >= 4.5
-    for mark in (theme.death, theme.alive, theme.hit, theme.late, theme.quit, *theme.series):
+    # The names of lines are written in these; a mark would need 3 (WCAG 2.2 1.4.11).
+    for words in (theme.death, theme.alive, theme.hit, theme.quit, *theme.series):
+        assert min(contrast(words, back) for back in (theme.page, theme.panel)) >= 4.5, f"{words}, WCAG 2.2 1.4.3"
+    for mark in (theme.below, theme.beyond):
         assert contrast(mark, theme.panel) >= 3, f"{mark}, WCAG 2.2 1.4.11"
 
 
@@ -62,11 +65,17 @@ def test_what_means_different_things_looks_different(theme, sight):
     view = {"usual": np.eye(3)}.get(sight)
     if view is None:
         view = np.linalg.inv(_TO_LMS) @ (_PROTAN if sight == "protan" else _DEUTAN) @ _TO_LMS
-    groups = [(theme.death, theme.hit, theme.quit), theme.series[:4]]
-    for group in groups:
+
+    def apart(a: str, b: str) -> float:
+        return float(np.linalg.norm(lab(view @ linear(a)) - lab(view @ linear(b))))
+
+    # Common practice, no source: two patches 12 apart are told apart at a glance, two thin lines 18 apart.
+    for group, least in (((theme.death, theme.hit, theme.quit), 12), (theme.series, 18)):
         for a, b in itertools.combinations(group, 2):
-            apart = float(np.linalg.norm(lab(view @ linear(a)) - lab(view @ linear(b))))
-            assert apart >= 12, f"{a} and {b} are {apart:.0f} apart"
+            assert apart(a, b) >= least, f"{a} and {b} are {apart(a, b):.0f} apart"
+    if sight == "usual":  # for others dashes and names say it
+        for a, b in itertools.product((theme.death, theme.hit, theme.quit), theme.series):
+            assert apart(a, b) >= 25, f"{a} has a meaning, and {b} looks like it"
 
 
 @pytest.mark.parametrize("theme", THEMES.values(), ids=lambda theme: theme.name)

@@ -86,6 +86,22 @@ JUMPS = """() => {
 }"""
 
 
+# Names of lines that cover each other or leave their figure, and legends of lines.
+UNREADABLE = """() => [...document.querySelectorAll("main .js-plotly-plot")].flatMap(plot => {
+  const edge = plot.getBoundingClientRect();
+  const words = [...plot.querySelectorAll(".annotation-text")];
+  const boxes = words.map(one => [one.textContent, one.getBoundingClientRect()]);
+  const cut = boxes.filter(([, b]) => b.right > edge.right + 1 || b.left < edge.left - 1);
+  const out = cut.map(([text]) => text + " is cut");
+  boxes.forEach(([text, a], i) => boxes.slice(i + 1).forEach(([other, b]) => {
+    const across = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+    const up = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+    if (across > 1 && up > 4) { out.push(text + " over " + other); }
+  }));
+  return out;
+})"""
+
+
 @pytest.mark.parametrize("size", [(390, 844), (1280, 720)], ids=str)
 def test_nothing_jumps_while_a_page_comes(chromium, reading, size):
     page = open_page(chromium, reading.address, size=size).page
@@ -94,6 +110,11 @@ def test_nothing_jumps_while_a_page_comes(chromium, reading, size):
         page.goto(f"{reading.address}{path}?game=Soot+Wardens")
         page.wait_for_selector("[data-drawn] .main-svg")
         assert page.evaluate("() => window.jumps") < 0.1, path
+        # Then with all that was folded.
+        page.evaluate("() => { for (const one of document.querySelectorAll('.fold')) { one.open = true; } }")
+        page.evaluate("() => window.setscrewFigures.all()")
+        assert page.locator(".annotation-text").count() > (10 if path == "/survival" else 0)
+        assert page.evaluate(UNREADABLE) == [], path
     page.context.close()
 
 
