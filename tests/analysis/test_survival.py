@@ -124,17 +124,22 @@ def test_the_jackknife_is_that_of_lifelines_without_one_player_at_a_time(seed):
     duration, died, player = uneven(seed, 7, 6)
     curve, horizon = survival_by_player(duration, died, player), 1.5
     fits = [KaplanMeierFitter().fit(duration[m], died[m]) for m in (player != k for k in range(7))]
+    # Kish: as many players who play alike would weigh as evenly.
+    runs = np.bincount(player)
+    critical = stats.t.ppf(0.975, runs.sum() ** 2 / np.sum(runs**2) - 1)
     for time in curve.time[curve.surviving > 0]:
         surviving, low, high = curve.at(time)
         apart = [surviving - float(fit.predict(time)) for fit in fits]
         step = np.searchsorted(curve.time, time)
         assert curve.error[step] == pytest.approx(np.sqrt(6 / 7 * np.sum(np.square(apart))), abs=1e-12)
         assert low <= surviving <= high
+        if surviving < 0.5:
+            # The lower limit on the complementary log-log scale; the error of ln(-ln S) by the delta method.
+            reach = critical * curve.error[step] / surviving / -np.log(surviving)
+            assert low == pytest.approx(surviving ** np.exp(reach))
     mean = restricted_mean_by_player(duration, died, player, horizon)
     own = [mean.value - restricted_mean_survival_time(fit, t=horizon) for fit in fits]
-    runs = np.bincount(player)
-    # Kish: as many players who play alike would weigh as evenly.
-    margin = stats.t.ppf(0.975, runs.sum() ** 2 / np.sum(runs**2) - 1) * np.sqrt(6 / 7 * np.sum(np.square(own)))
+    margin = critical * np.sqrt(6 / 7 * np.sum(np.square(own)))
     assert mean.low == pytest.approx(max(mean.value - margin, 0), abs=1e-6)
     assert mean.high == pytest.approx(min(mean.value + margin, horizon), abs=1e-6)
 
@@ -298,7 +303,7 @@ def test_hazard_counts_each_death_and_each_second_once():
     assert hazard.deaths.sum() == died.sum() and hazard.exposure.sum() == pytest.approx(duration.sum())
     assert hazard.value.size == died.sum() // 10
     # By hand: two deaths on the edge at 2 s belong to the bin that it closes, one at 0 s to the first.
-    ends, died, who = np.array([0.0, 2, 2, 3, 5]), np.array([1, 1, 1, 1, 0], bool), np.array([0, 0, 1, 2, 3])
+    ends, died, who = np.array([0.0, 2, 2, 3, 5]), np.array([1, 1, 1, 1, 0], bool), np.array([0, 0, 1, 1, 2])
     edge = hazard_by_time(ends, died, who, np.array([0, 2, 5]))
     assert edge.deaths.tolist() == [3, 1] and edge.exposure.tolist() == [8, 4]
 
@@ -310,6 +315,7 @@ def test_hazard_counts_each_death_and_each_second_once():
         ([2.0], [True], ["a"], 1.0, (1.0, None, None)),
         ([2.0, 2.0, 2.0], [False] * 3, ["a", "b", "c"], 1.0, (1.0, 0.4385, 1.0)),  # Wilson 3 of 3
         ([2.0, 2.0, 2.0], [True] * 3, ["a", "b", "c"], 2.0, (0.0, 0.0, 0.5615)),  # Wilson 0 of 3
+        ([1.0, 2.0] * 3, [True] * 6, [*"aabbcc"], 2.0, (0.0, 0.0, 0.5615)),  # twice as many runs: players all the same
         ([2.0, 5.0], [False, False], ["a", "b"], 3.0, (1.0, 0.2065, 1.0)),  # one player seen that far: Wilson 1 of 1
         ([2.0, 5.0], [False, False], ["a", "b"], 6.0, "unknown"),
     ],

@@ -58,6 +58,13 @@ def test_misses_of_several_targets_are_weighed_in_tolerances():
     assert misses([replace(share, tolerance=0.1)], np.array([[0.4]])) == pytest.approx([0.1])
 
 
+def test_80_and_95_percent_of_a_normal_distribution_are_where_any_table_has_them():
+    target = Target("length", Outcome.RUN_LENGTH, 60, 6, statistic=Statistic.MEAN, unit="s")
+    said = prediction(norm.ppf((np.arange(4000) + 0.5) / 4000), target, 12)
+    assert (said.low80, said.high80) == pytest.approx((-1.2816, 1.2816), abs=2e-3)
+    assert (said.low95, said.value, said.high95) == pytest.approx((-1.96, 0, 1.96), abs=4e-3)
+
+
 def test_the_next_counts_interval_is_the_binomials_where_nothing_else_is_in_doubt():
     target = Target("finish", Outcome.FINISH, 0.5, 0.05)
     for share, players in ((0.5, 12), (0.3, 20), (0.97, 9)):
