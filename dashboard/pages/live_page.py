@@ -56,7 +56,7 @@ def controls() -> list[Any]:
                             step=1,
                             value=None,
                             list="live-bauds",
-                            placeholder="found by itself",
+                            placeholder="any usual",
                         ),
                         html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                     ],
@@ -95,7 +95,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
             [
                 html.H2("Record a console"),
                 start,
-                note(f"{hint} {_kept(session)}"),
+                note(f"{hint} Without a baud rate the usual ones are tried. {_kept(session)}"),
                 note(cautions.WIRING, "caution"),
                 note(cautions.PRIVACY, "caution"),
             ],

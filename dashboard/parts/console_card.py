@@ -71,7 +71,7 @@ def state(status: Status, ingest_trouble: str | None) -> list[Any]:
         "dropped events": cell(c.dropped_events),
     }
     said = [text for text in (status.trouble, ingest_trouble) if text]
-    search = [note(text, "good" if c.packets else "warning") for text in status.search[-1:]]
+    search = [note(text, "note" if c.packets else "warning") for text in status.search[-1:]]
     return [
         _who(status),
         html.Dl([html.Div([html.Dt(name), html.Dd(value)]) for name, value in facts.items()], className="facts small"),

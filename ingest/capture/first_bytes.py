@@ -42,12 +42,19 @@ class FirstBytes:
     frames: int = 0  # that were no packets
     crc: int = 0  # of these, frames of which only the checksum was wrong
     sample: str = ""
-    understood: bool = False
+    packet_at: int | None = None  # where in the log the first packet begins
+
+    @property
+    def understood(self) -> bool:
+        """Whether a packet came."""
+        return self.packet_at is not None
 
     def take(self, chunk: bytes, packets: Packets) -> None:
         """The next bytes, and what the framer made of them."""
-        self.understood = self.understood or bool(len(packets.start))
         if self.understood:
+            return
+        if len(packets.offset):
+            self.packet_at = int(packets.offset[0])
             return
         could_be = _TEXT[np.frombuffer(chunk, np.uint8)]
         self.came += len(chunk)

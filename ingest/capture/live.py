@@ -46,11 +46,13 @@ class Counts:
 class Watch:
     """Reads a log as it comes, in chunks of any size, by the same code as the ingest; keeps no event.
 
-    `offset`: where in the log it begins to read.
+    `offset`: where in the log it begins to read. Behind the beginning, the line's rate was sought before: then nothing
+    is called damage up to the first packet.
     """
 
     def __init__(self, offset: int = 0) -> None:
         self._framer = Framer(offset)
+        self._sought = offset > 0
         self._session = Session()
         self._readers: dict[int, tuple[Dictionary, RecordReader]] = {}
         self._counts = Counts()
@@ -134,9 +136,12 @@ class Watch:
         """Takes the next bytes."""
         counts = self._counts
         packets = self._framer.feed(chunk)
+        heard_before = self._sought and not self._first.understood
         self._first.take(chunk, packets)
         counts.packets += len(packets.start)
         counts.rejected += len(packets.bad_offset)
+        if heard_before and self._first.packet_at is not None:
+            counts.rejected = int(np.count_nonzero(packets.bad_offset > self._first.packet_at))
         spans, harm, _ = self._session.feed(packets)
         if counts.power_ups != self._session.power_ups:
             counts.power_ups = self._session.power_ups

@@ -154,7 +154,10 @@ class Recording:
                 return None
             now = self._now()
             self._look(now)
-            return self._search.judge(self._watch.first_bytes, now, quiet)
+            baud = self._search.judge(self._watch.first_bytes, now, quiet)
+            if self._search.done and self._search.began:
+                self._note(baud=self._search.baud, byte=self._watch.first_bytes.packet_at)
+            return baud
 
     def listens_at(self, baud: int) -> None:
         """The port is set to `baud`: nothing that came before is looked at again, nor counted as damage."""

@@ -348,6 +348,27 @@ def test_the_sidecar_says_at_which_rates_was_listened(tmp_path):
     assert (found.noise_bytes, found.tried, found.baud, found.unread_lines) == (5, (115_200, 57_600), 9_600, 0)
 
 
+def test_what_comes_before_the_first_packet_is_no_damage_also_at_its_rate(tmp_path):
+    """The rate may change in the midst of a packet: its rest is no packet, and harms nothing."""
+    now = [0.0]
+    recording = Recording(tmp_path / "a.playlog", "COM3", 115_200, search=True, clock=lambda: now[0])
+    recording.take(NOISE)
+    now[0] = LEAST_S
+    baud = recording.baud_to_try(quiet=True)
+    recording.listens_at(baud)
+    encoder = console()
+    recording.take(b"\x07rest\0\x08another\0" + encoder.power_up() + run(encoder, 10) + b"\x09harmed\0")
+    now[0] = 2 * LEAST_S
+    assert recording.baud_to_try(quiet=True) is None and recording.status().counts.rejected == 1
+    recording.close()
+    assert read_sidecar(recording.path).noise_bytes == len(NOISE) + 6 + 9 + 1, (
+        "and the zero that a power-up begins with"
+    )
+    with open_study(tmp_path / "study.duckdb") as study:
+        taken = import_log(study, recording.path)
+    assert (taken.rejected_packets, taken.runs, taken.damaged_runs) == (1, 1, 0)
+
+
 def test_a_sidecar_that_claims_nonsense_harms_nothing(tmp_path):
     lines = ['{"capture":1,"started":"2026-03-01T09:30:00+00:00","source":"x","baud":9600}']
     lines += [f'{{"at":1,"byte":5,"baud":{rate}}}' for rate in ('"x"', "-1", "0", "null", "[]", "1e9")]
