@@ -73,11 +73,11 @@ def export(reader: Reader, asked: Asked, folder: Path, tell: Tell = lambda share
     try:
         with ExitStack() as open_writers:
             writers: list[_Writer] = []
-            about = _about(reader, asked)
+            words = about(reader, asked)
             if "csv" in asked.formats:
-                writers.append(CsvFiles(work, about, asked.tags))
+                writers.append(CsvFiles(work, words, asked.tags))
             if "excel" in asked.formats:
-                writers.append(Workbook(work / workbook, about, asked.tags))
+                writers.append(Workbook(work / workbook, words, asked.tags))
             if PARQUET in asked.formats:
                 (work / PARQUET).mkdir()
                 writers.append(Partitions(work / PARQUET, asked.name, study_key, logs, _builds(reader)))
@@ -116,7 +116,8 @@ def _builds(reader: Reader) -> dict[tuple[str, str], str]:
     return {(one.game, one.build): key_of(one.firmware or "", one.build_key) for one in known.itertuples(index=False)}
 
 
-def _about(reader: Reader, asked: Asked) -> list[str]:
+def about(reader: Reader, asked: Asked) -> list[str]:
+    """What an export says of itself, line by line."""
     who = (
         "Players go by their tags. Remarks, names of logs and times are in it too: hand it only to those whom the "
         "players agreed to."

@@ -33,14 +33,16 @@ def key_of(words: str, known_by: str) -> str:
 
 def studies_in(folder: Path) -> dict[str, tuple[str, frozenset[str]]]:
     """The studies that lie in a folder of partitions: key -> name and the keys of their logs."""
-    found = {}
-    for path in sorted((folder / LOGS).glob("study_key=*/*.parquet")):
-        with duckdb.connect() as base:
-            rows = base.execute("FROM read_parquet(?, hive_partitioning = false)", [str(path)]).fetchall()
-        found[path.parent.name.partition("=")[2]] = (
-            (rows[0][0], frozenset(row[1] for row in rows)) if rows else ("", frozenset())
+    paths = sorted((folder / LOGS).glob("study_key=*/*.parquet"))
+    if not paths:
+        return {}
+    with duckdb.connect() as base:
+        question = (
+            "FROM read_parquet($paths, hive_partitioning = true) "
+            "SELECT study_key, any_value(study), list(capture_key) GROUP BY study_key"
         )
-    return found
+        rows = base.execute(question, {"paths": [_escaped(path) for path in paths]}).fetchall()
+    return {key: (name, frozenset(logs)) for key, name, logs in rows}
 
 
 def place_for(folder: Path, name: str, logs: frozenset[str]) -> tuple[str, list[str]]:
@@ -138,6 +140,11 @@ def put_in_place(new: Path, folder: Path, study_key: str, games: Sequence[str] |
     return sorted(
         path for table in (*TABLES, LOGS) for path in (folder / table).glob(f"**/study_key={study_key}/**/*.parquet")
     )
+
+
+def _escaped(path: Path) -> str:
+    """A path of which DuckDB takes no letter for a pattern."""
+    return "".join(f"[{letter}]" if letter in "*?[" else letter for letter in str(path))
 
 
 def _quoted(path: Path) -> str:

@@ -14,7 +14,7 @@ from analysis.findings.questions import Chapter, Question
 from analysis.selection import Selection
 from dashboard.figures import PANELS
 from dashboard.pages.page import Body, OpenedBody, Page
-from dashboard.parts import cautions
+from dashboard.parts import cautions, take_out
 from dashboard.parts.cards import Head, Shown, answered, card, empty, link, shared_warnings
 from dashboard.state.dashboard_session import Session
 from dashboard.web.filters import game_address, to_address
@@ -150,7 +150,8 @@ def answers(
         sorted(shared),
         opened.below,
     )
-    return [replace(page, head=_head(order.answer, selection))]
+    led = replace(page, head=_head(order.answer, selection))
+    return [led, take_out.card()] if question.id == "trust" else [led]
 
 
 def _head(answer: Finding, selection: Selection) -> Head:

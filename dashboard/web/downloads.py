@@ -22,6 +22,7 @@ from dashboard.report import exports
 from dashboard.state.dashboard_session import Session
 from dashboard.state.tuning_desk import Mapped, Worked, header
 from dashboard.web import plotly_js
+from dashboard.web.data_archive import packed
 from dashboard.web.filters import in_words
 from dashboard.web.html_tables import table
 from dashboard.web.opened import Opened, opened_at
@@ -120,6 +121,12 @@ def add_downloads(server: Flask, session: Session) -> None:
         answer = Response(exports.as_csv(finding.tables[name], head), mimetype="text/csv; charset=utf-8")
         file = f"{file_name(key)}-{file_name(name)}.csv"
         answer.headers["Content-Disposition"] = f'attachment; filename="{file}"'
+        return answer
+
+    @server.get("/data.zip")
+    def data() -> Response:
+        answer = Response(packed(session, tags="tags" in request.args), mimetype="application/zip")
+        answer.headers["Content-Disposition"] = 'attachment; filename="data.zip"'
         return answer
 
     @server.get("/runs.html")

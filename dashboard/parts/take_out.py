@@ -1,0 +1,20 @@
+"""The button with which the data leave the study."""
+
+from markupsafe import Markup
+
+from dashboard.parts.cards import Shown, link
+from dashboard.web.templating import part
+
+_WORDS = (
+    "Runs, lives, deaths and notes of every game, as an Excel workbook, CSV and Parquet, with a sheet that explains "
+    "the columns. Players go out as P1, P2, ..., and remarks, names of logs and times stay here. `setscrew export` "
+    "does the same."
+)
+
+
+def card() -> Shown:
+    """What it gives, the button, and the same with the players' tags."""
+    without = link("Take the data along", "/data.zip", **{"class": "button", "download": "data.zip"})
+    tagged = link("with the players' tags", "/data.zip?tags", **{"class": "button quiet", "download": "data.zip"})
+    row = Markup('<div class="row">{}{}</div>').format(without, tagged)
+    return Shown(part("section", "Your own questions", part("note", _WORDS) + row, "card wide"))
