@@ -193,6 +193,7 @@ class Assembler:
             self._follow_settings(_NOWHERE)
         if self._run is not None:
             end = None if self._up is None else self._up.end_offset
+            self._run.damaged |= self._up is not None and self._up.torn
             # What is missing before the first packet after a reset was dropped by the console since.
             self._cut(None if end is None else end - 1)
         self._settle(ended=True)

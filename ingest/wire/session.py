@@ -67,6 +67,7 @@ class PowerUp:
     first_tick: int = 0
     last_tick: int = 0
     end_offset: int | None = None
+    torn: bool = False  # what came behind it has lost its beginning: perhaps this one has lost its end there
     settings: deque[tuple[int, tuple[int | None, ...]]] = field(default_factory=deque)
     packets: int = 0
     # Offsets and ticks of some packets, for the drift against the PC.
@@ -184,13 +185,15 @@ class Session:
                 renewed = nonce is not None and self._up.nonce is not None and self._up.nonce != nonce
                 reset = other or renewed
             if reset:
-                if self._up is not None and back[i] and not self._restarted(i, kind, sequence, about):
+                ran_back = self._up is not None and bool(back[i]) and not self._restarted(i, kind, sequence, about)
+                if ran_back:
                     self.ran_back_at = self.ran_back_at if self.ran_back else int(packets.offset[i])
                     self.ran_back += 1
                 close(i)
                 begun = i
                 if self._up is not None:
                     ended.append(self._end(int(packets.offset[i]), harm))
+                    ended[-1].torn = kind != SETTINGS and not ran_back
                 if self.power_ups >= MAX_POWER_UPS:
                     self.stopped_at = int(packets.offset[i])
                     return spans, harm, ended

@@ -193,3 +193,23 @@ def test_damage_after_a_reset_marks_no_run_before_it(study: Study, tmp_path: Pat
     result = imported(study, tmp_path / "a.playlog", log)
     assert (result.dropped_events, result.rejected_packets, result.missing_packets) == (7, 3, 4)
     assert rows(study, "SELECT ending, damaged FROM all_runs ORDER BY number")[0] == ("cut", False)
+
+
+@pytest.mark.parametrize("readable", [True, False])
+def test_a_run_before_a_reset_that_lost_its_beginning_is_damaged(study: Study, tmp_path: Path, readable: bool) -> None:
+    """Both power-ups begin at time 0. Where the second one's settings are lost, the end of the run may be too."""
+
+    def marks(between: bytes, step: int, name: str) -> list[tuple[str, bool]]:
+        make, game = Packets(), _plain(_GO, _AT)
+        log = make.begin(game) + make(4, b"\0\4ab", 10) + make(4, b"\4ab", 5000)
+        log += between or b""
+        log += make(4, b"\4ab", 40, step=step) if readable else make(2, b"\xff\xff\x10\0\0\0x", 40, step=step)
+        imported(study, tmp_path / name, log)
+        asked = "SELECT ending, damaged FROM all_runs JOIN captures USING (capture_id) WHERE name = ? AND number = 1"
+        return rows(study, asked, name)
+
+    settings = Packets().settings(_plain(_GO, _AT).id, 2, [], time=0)
+    assert marks(settings, 1, "whole.playlog") == [("cut", False)]
+    assert marks(b"", 7, "torn.playlog") == [("cut", True)]
+    if readable:
+        assert marks(b"", 1, "ran_back.playlog") == [("cut", False)], "the clock ran back, and the sequence went on"
