@@ -92,15 +92,17 @@ def before_after(shown: Sequence[Row], theme: Theme, column: bool = False) -> go
         )
         colour = (theme.death if row.worse else theme.soft) if row.side else theme.alive
         _add_row(figure, theme, row, factor, colour, suffix)
-        _add_numbers(figure, theme, row, top, colour if row.worse else theme.ink, column)
+        above = top - upper / inner  # words stay with their bar where the figure is drawn higher
+        _add_numbers(figure, theme, row, above, colour if row.worse else theme.ink, column)
         figure.add_annotation(
             text=f"<b>{escape(_name(row, column))}</b>{'' if column else _wish(row)}",
             x=0,
-            y=top,
+            y=above,
+            yshift=15 if column else 0,
             xref="paper",
             yref="paper",
             xanchor="left",
-            yanchor="top",
+            yanchor="bottom",
             showarrow=False,
             font={"size": 13, "color": theme.ink},
         )
@@ -160,7 +162,7 @@ def _add_row(figure: go.Figure, theme: Theme, row: Row, factor: float, colour: s
         figure.add_scatter(x=[factor * row.seen], y=[0], mode="markers", marker=cross, **on)
 
 
-def _add_numbers(figure: go.Figure, theme: Theme, row: Row, top: float, colour: str, column: bool) -> None:
+def _add_numbers(figure: go.Figure, theme: Theme, row: Row, above: float, colour: str, column: bool) -> None:
     """In words beside the name, or in a column below it: two numbers may lie one on the other."""
     now, then = amount(row.now, row.unit), amount(row.then, row.unit)
     basis = f" ({row.seen_words})" if row.seen_words and not column else ""
@@ -169,12 +171,11 @@ def _add_numbers(figure: go.Figure, theme: Theme, row: Row, top: float, colour: 
     figure.add_annotation(
         text=f"{words}{now} → <b>{then}</b>{seen}",
         x=0 if column else 1,
-        y=top,
-        yshift=-16 if column else 0,
+        y=above,
         xref="paper",
         yref="paper",
         xanchor="left" if column else "right",
-        yanchor="top",
+        yanchor="bottom",
         showarrow=False,
         font={"size": 12, "color": colour},
     )

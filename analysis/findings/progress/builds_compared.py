@@ -31,7 +31,14 @@ TARGET = Declared(
             Column("build", "", "label of the build, the earlier one first"),
             Column("figure", "in the target's unit", "over its players, by the target's statistic"),
             Column("players", "", "players the figure is of"),
-        )
+        ),
+        "players": (
+            Column("player", "", "tag of a player who is known on both builds"),
+            Column(
+                "before", "in the target's unit", "what they did on the earlier build; 0 or 1 where runs are counted"
+            ),
+            Column("after", "in the target's unit", "the same on the later build"),
+        ),
     },
     (
         Column("target", "", "name of the target"),
@@ -92,12 +99,13 @@ def _compared(c: Compared, comparison: Comparison) -> Finding:
         "figure": [d.before, d.after],
         "players": [d.players_before, d.players_after],
     }
+    columns = [list(column) for column in zip(*c.on_both, strict=True)] or [[], [], []]
     changed = ", ".join(f"{name} {a} -> {b}" for name, a, b, _ in comparison.changes) or "no declared value"
     return TARGET.finding(
         Size(d.players, d.runs, warnings),
         _sentence(c),
         d,
-        {"builds": table},
+        {"builds": table, "players": dict(zip(("player", "before", "after"), columns, strict=True))},
         {"target": c.target.name, "changed": changed, "how": d.how, "verdict": str(c.verdict)}
         | {"closer": c.closer, "unit": d.unit},
         title=f"{c.target.name}: {c.before} against {c.after}",

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 from analysis.findings.one_order import one_order
-from analysis.findings.progress.fair import Began, Sides, fresh_values, read_began, sides_of
+from analysis.findings.progress.fair import Began, Sides, fresh_values, on_both, read_began, sides_of
 from analysis.findings.progress.kept_predictions import scores_of
 from analysis.findings.progress.player_values import Played, quantile_of
 from analysis.findings.progress.verdict import Expected, Verdict, most_careful, of_all, sure_level, verdict_of
@@ -32,6 +32,7 @@ class Compared:
     verdict: Verdict
     expected: Expected | None = None  # of the earlier build, played again; None where nothing tells
     attempts: int | None = None  # so many first attempts count, fewer than the target speaks of
+    on_both: tuple[tuple[str, float, float], ...] = ()  # (player, before, after) of those known on both builds
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,8 @@ def compare_target(
         closer = bool(target.miss(found.after) < target.miss(found.before))
     expected = most_careful(found, _expectations(data, selection, target, pair, sides, found, scores))
     verdict = verdict_of(target, pair.wanted, sure, expected, sides.unfair)
-    return Compared(target, pair.before, pair.after, found, mean, closer, verdict, expected, sides.attempts)
+    both = on_both(data, selection, target, (pair.before, pair.after))
+    return Compared(target, pair.before, pair.after, found, mean, closer, verdict, expected, sides.attempts, both)
 
 
 def _expectations(

@@ -87,6 +87,17 @@ def sides_of(data: Played, selection: Selection, target: Target, labels: tuple[s
     return Sides(before, after, _why(before, after, labels, began))
 
 
+def on_both(
+    data: Played, selection: Selection, target: Target, labels: tuple[str, str]
+) -> tuple[tuple[str, float, float], ...]:
+    """(player, value before, value after) of those who are known on both builds, be that a fair comparison or not."""
+    before, after = (player_values(data, selection, target, label) for label in labels)
+    if before is None or after is None:
+        return ()
+    first, second = (dict(zip(s.player.astype(str).tolist(), s.value.tolist(), strict=True)) for s in (before, after))
+    return tuple((player, first[player], second[player]) for player in sorted(first.keys() & second.keys()))
+
+
 def fresh_values(
     data: Played, selection: Selection, target: Target, label: str, began: Began, attempts: int | None = None
 ) -> ByPlayer | None:
