@@ -261,7 +261,8 @@ def test_a_need_that_is_not_met_skips_here_and_fails_where_skips_are_forbidden(t
         "import pytest\nfrom tests.needs import need\n"
         "def test_need():\n    need(False, 'no such thing')\n"
         "@pytest.mark.skip(reason='by another way')\ndef test_mark():\n    pass\n"
-        "def test_fine():\n    need(True, '')\n"
+        "def test_fine():\n    need(True, '')\n",
+        encoding="utf-8",
     )
     command = [
         sys.executable,

@@ -67,12 +67,16 @@ def test_bibtex_and_latex_take_an_entry(key):
 
 
 def test_what_is_shown_and_what_is_cited_are_read_as_they_stand(tmp_path, monkeypatch):
-    (tmp_path / "sources.bib").write_text("% Head.\n\n% Ab 1999, C\n@book{ab,\n  title = {C \\& {D}},\n}\n")
-    (tmp_path / "methods.toml").write_text('["m.n"]\nname = "N"\ntext = """\nOne\ntwo."""\nsources = ["ab"]\n')
+    (tmp_path / "sources.bib").write_text(
+        "% Head.\n\n% Ab 1999, C\n@book{ab,\n  title = {C \\& {D}},\n}\n", encoding="utf-8"
+    )
+    (tmp_path / "methods.toml").write_text(
+        '["m.n"]\nname = "N"\ntext = """\nOne\ntwo."""\nsources = ["ab"]\n', encoding="utf-8"
+    )
     monkeypatch.setattr(methods, "_HERE", tmp_path)
     source = methods.Source("ab", "Ab 1999, C", "@book{ab,\n  title = {C \\& {D}},\n}")
     assert methods._read_methods() == {"m.n": methods.Method("N", "One two.", (source,))}
-    (tmp_path / "sources.bib").write_text("")
+    (tmp_path / "sources.bib").write_text("", encoding="utf-8")
     with pytest.raises(KeyError, match="ab"):
         methods._read_methods()
 

@@ -41,7 +41,7 @@ def written(folder: Path, game: str = "Moth Run") -> Path:
     log.write_bytes(b"".join(encode_lines(json.dumps(line) for line in [{"dictionary": head}, *played.lines])))
     with open_study(folder / "class.duckdb") as made:
         import_log(made, log)
-    (folder / "targets.toml").write_text(TARGETS)
+    (folder / "targets.toml").write_text(TARGETS, encoding="utf-8")
     return folder / "class.duckdb"
 
 

@@ -130,7 +130,7 @@ def test_a_pip_that_fails_ends_the_start_with_words_and_a_code(tmp_path):
         source = Path(bootstrap.__file__).parent / name
         (tmp_path / "demo_logs" / name).write_text(source.read_text(encoding="utf-8"), encoding="utf-8")
     (tmp_path / "pyproject.toml").write_text(NOWHERE, encoding="utf-8")
-    (tmp_path / "constraints.txt").write_text("")
+    (tmp_path / "constraints.txt").write_text("", encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-m", "demo_logs"],
         cwd=tmp_path,

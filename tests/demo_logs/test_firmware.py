@@ -74,7 +74,7 @@ def test_a_game_compiles_without_a_warning(game):
 def test_a_tuned_header_makes_the_build_that_the_next_log_shows(tmp_path):
     tuned = tmp_path / "tuned"
     tuned.mkdir()
-    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 65\n")
+    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 65\n", encoding="utf-8")
     firmware = build("one_puff", tuned, tmp_path)
     assert firmware.values == {"candle_speed": 65, "speed_gain": 6, "wick_width": 6}
     events = [(100, "run_begin", {"player": 3, "team": 0, "first_time": 1, "seed": 7})]
@@ -89,7 +89,7 @@ def test_a_tuned_header_makes_the_build_that_the_next_log_shows(tmp_path):
 def test_a_value_outside_its_range_is_a_compile_error(tmp_path):
     tuned = tmp_path / "tuned"
     tuned.mkdir()
-    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 4000\n")
+    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 4000\n", encoding="utf-8")
     with pytest.raises(RuntimeError, match="value_of_candle_speed_is_between_min_and_max"):
         build("one_puff", tuned, tmp_path)
 

@@ -40,7 +40,7 @@ def test_the_crates_fall_harder_the_faster_they_fall():
 def test_a_next_playtest_shows_new_people_on_the_tuned_build(tmp_path):
     tuned = tmp_path / "tuned"
     tuned.mkdir()
-    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 65\n")
+    (tuned / "one_puff_tuned.h").write_text("#define TUNED_CANDLE_SPEED 65\n", encoding="utf-8")
     logs = [next_log("one_puff", tuned, 5, 2, round_, tmp_path) for round_ in (0, 1)]
     with open_study(tmp_path / "study.duckdb") as study:
         for number, data in enumerate(logs):

@@ -50,7 +50,7 @@ def own(name: str) -> str:
 def recorded_at(log: Path, started: str, *lines: tuple[float, int]) -> None:
     """Writes the sidecar of the log at `log`: when the recording began, and (seconds, bytes received by then)."""
     written = [{"capture": 1, "started": started, "source": "x"}, *({"at": at, "byte": byte} for at, byte in lines)]
-    log.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in written))
+    log.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in written), encoding="utf-8")
 
 
 def rows(study: Study, query: str, *parameters: Any) -> list[tuple[Any, ...]]:

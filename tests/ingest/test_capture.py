@@ -139,7 +139,7 @@ def test_unplugging_loses_nothing_received_and_plugging_in_goes_on_in_the_same_f
     status = captures.status(name)
     assert status.unplugged >= 3
     assert status.lost_bytes == 0
-    lines = [json.loads(line) for line in sidecar_path(path).read_text().splitlines()]
+    lines = [json.loads(line) for line in sidecar_path(path).read_text(encoding="utf-8").splitlines()]
     assert [line["line"] for line in lines if "line" in line][:6] == ["lost", "back"] * 3
 
 
@@ -281,7 +281,7 @@ def test_what_no_memory_was_left_for_is_counted_and_its_place_is_noted(tmp_path)
     assert recording.close()
     content = recording.path.read_bytes()
     assert len(content) + kept.lost_bytes == 1100
-    lines = [json.loads(line) for line in sidecar_path(recording.path).read_text().splitlines()]
+    lines = [json.loads(line) for line in sidecar_path(recording.path).read_text(encoding="utf-8").splitlines()]
     (lost,) = [line for line in lines if "lost" in line]
     assert lost["lost"] == kept.lost_bytes
     assert content[lost["byte"] :].startswith(b"\x02") or content[lost["byte"] - 100 :].startswith(b"\x02")

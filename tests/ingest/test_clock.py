@@ -73,7 +73,7 @@ def test_drift_of_a_capture(study: Study, tmp_path: Path) -> None:
     for part in range(2):
         for _, offset, tick, _, _ in product([log]).events[::2]:
             said.append({"at": 400 * part + tick / 10_000 / (1 - 500e-6) + 0.01, "byte": part * len(log) + offset + 60})
-    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(one) + "\n" for one in said))
+    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(one) + "\n" for one in said), encoding="utf-8")
     import_log(study, path)
     drifts = [row[0] for row in rows(study, "SELECT drift_ppm FROM power_ups ORDER BY number")]
     assert len(drifts) == 2

@@ -79,7 +79,7 @@ def test_more_drops_than_the_counter_can_tell(tmp_path: Path, capsys: pytest.Cap
     assert "line 4: more than 65535 events dropped in a row" in told(tmp_path, capsys, HEAD, GO, drops + "\n" + drops)
     source = tmp_path / "in.jsonl"
     later = json.dumps(event(3000, "go", who=1))
-    source.write_text("\n".join([HEAD, GO, drops, later, drops, later]) + "\n")
+    source.write_text("\n".join([HEAD, GO, drops, later, drops, later]) + "\n", encoding="utf-8")
     assert main([str(source), str(tmp_path / "o.playlog")]) == 0
 
 
@@ -87,7 +87,7 @@ def test_more_drops_than_the_counter_can_tell(tmp_path: Path, capsys: pytest.Cap
 def test_a_folder_is_no_file_to_write(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, out: str
 ) -> None:
-    (tmp_path / "in.jsonl").write_text(HEAD + "\n")
+    (tmp_path / "in.jsonl").write_text(HEAD + "\n", encoding="utf-8")
     (tmp_path / "folder").mkdir()
     monkeypatch.chdir(tmp_path)
     assert main(["in.jsonl", out]) == 2

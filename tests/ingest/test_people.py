@@ -20,11 +20,11 @@ def test_groups_and_ratings_reach_the_runs_and_a_later_row_replaces_an_earlier(t
         table.write_bytes(b"\xef\xbb\xbfPlayer;Group;Team\r\np3;beginners;\r\n4;class;yes\r\n")
         assert take_players(study.connection, table) == 2
         assert rows(study, "SELECT player, player_group, team FROM runs") == [("P03", "beginners", False)]
-        table.write_text("player,first_time\nP3,yes\n")
+        table.write_text("player,first_time\nP3,yes\n", encoding="utf-8")
         assert take_players(study.connection, table) == 1
         assert rows(study, "SELECT player_group, first_time FROM runs") == [(None, True)]
         assert rows(study, "SELECT count(*) FROM players") == [(2,)]
-        table.write_text("player,game,attempt,rating\nP03,Moth Run,1,40\nP03,Moth Run,1,62.5\n")
+        table.write_text("player,game,attempt,rating\nP03,Moth Run,1,40\nP03,Moth Run,1,62.5\n", encoding="utf-8")
         assert take_ratings(study.connection, table) == 1
         assert rows(study, "SELECT * FROM ratings") == [("P03", "Moth Run", 1, 62.5)]
 
@@ -42,7 +42,7 @@ def test_groups_and_ratings_reach_the_runs_and_a_later_row_replaces_an_earlier(t
 )
 def test_a_mistake_is_told_with_its_line_and_changes_nothing(tmp_path: Path, text: str, says: str) -> None:
     table = tmp_path / "players.csv"
-    table.write_text(text)
+    table.write_text(text, encoding="utf-8")
     with open_study(tmp_path / "s.duckdb") as study:
         with pytest.raises(BadTable, match=r"players\.csv") as refused:
             take_players(study.connection, table)
@@ -53,7 +53,7 @@ def test_a_mistake_is_told_with_its_line_and_changes_nothing(tmp_path: Path, tex
 @pytest.mark.parametrize("row", ["P01,Moth Run,0,50", "P01,Moth Run,1,101", "P01,Moth Run,1,nan", "P01,,1,50"])
 def test_ratings_out_of_range_are_refused(tmp_path: Path, row: str) -> None:
     table = tmp_path / "ratings.csv"
-    table.write_text(f"player,game,attempt,rating\n{row}\n")
+    table.write_text(f"player,game,attempt,rating\n{row}\n", encoding="utf-8")
     with open_study(tmp_path / "s.duckdb") as study, pytest.raises(BadTable, match="line 2"):
         take_ratings(study.connection, table)
 
@@ -64,7 +64,7 @@ def test_the_command_says_what_it_took_and_fails_with_a_message(
     study = tmp_path / "s.duckdb"
     open_study(study).close()
     table = tmp_path / "players.csv"
-    table.write_text("player,group\nP01,class\n")
+    table.write_text("player,group\nP01,class\n", encoding="utf-8")
     assert main(["people", "--study", str(study), "--players", str(table), "--json"]) == 0
     assert capsys.readouterr().out == '{"players": 1, "ratings": 0}\n'
     assert main(["people", "--study", str(study), "--ratings", str(table)]) == 3

@@ -201,7 +201,7 @@ def test_tags_and_remarks_of_the_sidecar(study: Study, tmp_path: Path) -> None:
         {"capture": 1, "started": "2026-03-01T09:30:00+01:00", "source": "x"},
         {"at": 0.5, "byte": 0, "player": "P05"},
     ]
-    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
     imported(study, path, log)
     asked = "SELECT player, remark FROM runs ORDER BY number"
     assert rows(study, asked) == [("P05", None), ("P01", None), ("P01", None)]
@@ -210,7 +210,7 @@ def test_tags_and_remarks_of_the_sidecar(study: Study, tmp_path: Path) -> None:
         {"at": 60, "byte": len(log), "player": "P06", "current": True},
         {"at": 61, "byte": len(log), "remark": "left-handed"},
     ]
-    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    sidecar.write_text("".join(json.dumps(line) + "\n" for line in lines), encoding="utf-8")
     assert import_log(study, path).status == Status.UNCHANGED
     assert rows(study, asked) == [("P05", None), ("P01", None), ("P06", "left-handed")]
     ((key,),) = rows(study, "SELECT capture_key FROM captures")
@@ -360,7 +360,7 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
     with pytest.raises(StudyError, match="does not exist"):
         open_study(tmp_path / "no" / "folder.duckdb")
     text = tmp_path / "falling blocks.duckdb"  # the word "lock" in it is not said by DuckDB
-    text.write_text("hello, I am no database\n" * 500)
+    text.write_text("hello, I am no database\n" * 500, encoding="utf-8")
     for read_only in (False, True):
         with pytest.raises(StudyError, match="this file is no study; name your study") as refused:
             open_study(text, read_only=read_only)
@@ -368,7 +368,7 @@ def test_no_study_and_other_versions_are_refused_with_a_remedy(
         assert "Error" not in str(refused.value) and not isinstance(refused.value, StudyBusy)
     with pytest.raises(StudyError, match="this is a folder, no study"):
         open_study(tmp_path)
-    assert text.read_text().startswith("hello")
+    assert text.read_text(encoding="utf-8").startswith("hello")
     strange = tmp_path / "strange.duckdb"
     with duckdb.connect(str(strange)) as connection:
         connection.execute("CREATE TABLE mine (a INTEGER)")

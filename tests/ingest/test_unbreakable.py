@@ -2,7 +2,6 @@
 
 import json
 import random
-import resource
 import tracemalloc
 from pathlib import Path
 
@@ -230,4 +229,3 @@ def test_json_of_the_command_is_documented(tmp_path: Path, capsys: pytest.Captur
     assert main(["ingest", "--study", study, str(junk)]) == 3
     junk.write_bytes(log_of([dictionary({"at": ("position", {})}), event(1, "at")])[-20:])  # after its dictionary
     assert main(["ingest", "--study", study, str(junk)]) == 5
-    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > 0

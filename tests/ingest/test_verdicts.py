@@ -55,7 +55,7 @@ def test_files_that_cannot_be_read_stop_no_other(
     need(hasattr(os, "mkfifo"), "Windows has no named pipes")
     for name in ("closed", "shut"):
         (folder / f"{name}.playlog").write_bytes(runs_log(3, first=9))
-    (folder / "shut.capture.jsonl").write_text("{}\n")
+    (folder / "shut.capture.jsonl").write_text("{}\n", encoding="utf-8")
     (folder / "gone.playlog").symlink_to(folder / "nowhere")
     os.mkfifo(folder / "pipe.playlog")
     (folder / "below.playlog").mkdir()

@@ -82,7 +82,7 @@ def test_a_run_whose_start_was_lost_takes_its_tag(study: Study, tmp_path: Path, 
     path = tmp_path / "a.playlog"
     side = [{"capture": 1, "started": "2026-03-01T09:30:00+00:00", "source": "COM3"}]
     side += [{"at": 0.1 + 0.1 * i, "byte": 5, "player": f"P0{i + 1}"} for i in range(3)]
-    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in side))
+    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in side), encoding="utf-8")
     result = imported(study, path, log)
     assert (result.runs, result.lost_starts, result.open_runs, result.damaged_runs) == (3, 1, 0, 1)
     assert rows(study, "SELECT number, player, begun, damaged, deaths, ending FROM runs ORDER BY number") == [

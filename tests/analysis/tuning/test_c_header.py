@@ -46,7 +46,9 @@ def test_a_hostile_title_ends_no_comment(tmp_path):
     need(compiler(), "no C compiler is installed")
     written = text({}, game='*/ int x = "oops"; ??/\n/* \\')
     (tmp_path / "t.h").write_text(written, encoding="utf-8")
-    (tmp_path / "t.c").write_text('#include "t.h"\nint main(void) { return TUNED_START_LIVES - 3; }\n')
+    (tmp_path / "t.c").write_text(
+        '#include "t.h"\nint main(void) { return TUNED_START_LIVES - 3; }\n', encoding="utf-8"
+    )
     program = str(tmp_path / "t")
     flags = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic"]
     subprocess.run([compiler(), *flags, str(tmp_path / "t.c"), "-o", program], check=True)
@@ -105,8 +107,8 @@ def test_a_header_of_ones_own_is_not_overwritten(tmp_path, capsys):
     _short_log(build("soot_wardens", None, tmp_path), tmp_path / "a.playlog", 1)
     with open_study(study) as opened:
         import_log(opened, tmp_path / "a.playlog")
-    mine.write_text("#define MINE 1\n")
+    mine.write_text("#define MINE 1\n", encoding="utf-8")
     assert cli.main(["header", "--study", str(study), "--out", str(mine)]) == exits.INPUT
-    assert mine.read_text() == "#define MINE 1\n"
+    assert mine.read_text(encoding="utf-8") == "#define MINE 1\n"
     assert "not written by Setscrew" in capsys.readouterr().err
     assert cli.main(["header", "--study", str(study), "--out", str(tmp_path / "n.h"), "--set", "x=1"]) == exits.USAGE

@@ -337,7 +337,7 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     with open_study(study) as opened:
         import_log(opened, log)
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\nname="the end"\noutcome="finish"\nwanted=0.9\n')
+    targets.write_text('[[target]]\nname="the end"\noutcome="finish"\nwanted=0.9\n', encoding="utf-8")
     words = ["--study", str(study), "--targets", str(targets), "--json"]
     assert cli.main(["propose", *words, "--keep"]) == exits.OK
     best = json.loads(capsys.readouterr().out)["proposals"][0]

@@ -102,7 +102,8 @@ def test_levers_are_kept_to(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
     targets.write_text(
         '[[target]]\noutcome="finish"\nwanted=0.9\n'
-        '[levers]\nallowed=["start_lives"]\n[levers.range]\nstart_lives=[1, 5]\n'
+        '[levers]\nallowed=["start_lives"]\n[levers.range]\nstart_lives=[1, 5]\n',
+        encoding="utf-8",
     )
     _, answer, _ = ask(played, targets, capsys)
     for p in answer["proposals"]:
@@ -112,7 +113,9 @@ def test_levers_are_kept_to(played, tmp_path, capsys):
 
 def test_a_name_that_is_no_tunable_of_the_game_is_told(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives", "speed"]\n')
+    targets.write_text(
+        '[[target]]\noutcome="finish"\nwanted=0.9\n[levers]\nallowed=["start_lives", "speed"]\n', encoding="utf-8"
+    )
     (warning,) = ask(played, targets, capsys)[1]["warnings"]
     assert "'speed'" in warning and "start_lives" in warning.partition("it has:")[2]
 
@@ -128,7 +131,7 @@ def test_a_name_that_is_no_tunable_of_the_game_is_told(played, tmp_path, capsys)
 def test_what_the_game_does_not_log_is_not_predicted(target, why, tmp_path, capsys):
     study = _tiny([(n, [9.0 + n, 20.0, 31.0], None, 40.0) for n in range(1, 9)], tmp_path, ends=False)
     targets = tmp_path / "t.toml"
-    targets.write_text(f"[[target]]\n{target}\nwanted=0.5\n")
+    targets.write_text(f"[[target]]\n{target}\nwanted=0.5\n", encoding="utf-8")
     code, answer, _ = ask(study, targets, capsys)
     assert code == exits.THIN and answer["proposals"] == []
     assert why in next(iter(answer["unanswered"].values()))
@@ -139,18 +142,18 @@ def test_a_stage_that_nobody_can_know_of_is_not_predicted(played, tmp_path, caps
     targets = tmp_path / "t.toml"
     with open_study(played, read_only=True) as study:
         last = load_staged(Reader(study.connection), Selection(GAME)).segments[-1].number
-    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last + 1}\nwanted=0.5\n')
+    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last + 1}\nwanted=0.5\n', encoding="utf-8")
     code, answer, _ = ask(played, targets, capsys)
     assert code == exits.THIN and f"stage {last} is the last" in next(iter(answer["unanswered"].values()))
-    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last}\nwanted=0.5\n')
+    targets.write_text(f'[[target]]\noutcome="reach_stage"\nstage={last}\nwanted=0.5\n', encoding="utf-8")
     assert ask(played, targets, capsys)[0] == exits.OK
 
 
 def test_a_target_that_is_met_is_left_alone(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome="finish"\nwanted=0.5\n')
+    targets.write_text('[[target]]\noutcome="finish"\nwanted=0.5\n', encoding="utf-8")
     now = ask(played, targets, capsys)[1]["proposals"][0]["targets"][0]["now"]["value"]
-    targets.write_text(f'[[target]]\noutcome="finish"\nwanted={now:.3f}\n')
+    targets.write_text(f'[[target]]\noutcome="finish"\nwanted={now:.3f}\n', encoding="utf-8")
     _, answer, _ = ask(played, targets, capsys)
     assert answer["proposals"][0]["advice"] == "close_enough"
     assert "Leave it" in answer["proposals"][0]["sentence"]
@@ -158,7 +161,7 @@ def test_a_target_that_is_met_is_left_alone(played, tmp_path, capsys):
 
 def test_what_cannot_be_answered_says_why(played, tmp_path, capsys):
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome="streak"\nlength=3\nwanted=0.5\n')
+    targets.write_text('[[target]]\noutcome="streak"\nlength=3\nwanted=0.5\n', encoding="utf-8")
     code, answer, error = ask(played, targets, capsys)
     assert code == exits.THIN
     assert answer["proposals"] == []
@@ -182,7 +185,7 @@ def test_wrong_words_are_named(played, targets_file, capsys, words, code, says):
 def test_a_wrong_file_is_named(played, tmp_path, capsys):
     code, _, error = ask(played, tmp_path / "no.toml", capsys)
     assert code == exits.INPUT and "no.toml" in error
-    (tmp_path / "bad.toml").write_text('[[target]]\noutcome="finish"\nwanted=70\n')
+    (tmp_path / "bad.toml").write_text('[[target]]\noutcome="finish"\nwanted=70\n', encoding="utf-8")
     code, _, error = ask(played, tmp_path / "bad.toml", capsys)
     assert code == exits.INPUT and "70 %" in error.replace("60", "70")
 
@@ -300,7 +303,7 @@ def test_thin_data_get_a_sensible_answer(runs, tmp_path, capsys):
     """Never NaN or infinity, never a change on the strength of next to nothing."""
     study = _tiny(runs, tmp_path)
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome="survive"\nseconds=45\nwanted=0.5\n')
+    targets.write_text('[[target]]\noutcome="survive"\nseconds=45\nwanted=0.5\n', encoding="utf-8")
     code, answer, _ = ask(study, targets, capsys)
     assert code in (exits.OK, exits.THIN)
     assert "NaN" not in json.dumps(answer)

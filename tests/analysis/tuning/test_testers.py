@@ -108,8 +108,8 @@ def test_every_proposal_says_of_whom_it_speaks():
 
 def test_the_command_goes_before_the_targets_and_these_before_the_study(played, tmp_path, capsys):
     plain = '[[target]]\noutcome = "finish"\nwanted = "57 %"\n[levers]\nallowed = ["start_lives"]\n'
-    (tmp_path / "plain.toml").write_text(plain)
-    (tmp_path / "said.toml").write_text(plain + '[playtest]\ntesters = "volunteers"\n')
+    (tmp_path / "plain.toml").write_text(plain, encoding="utf-8")
+    (tmp_path / "said.toml").write_text(plain + '[playtest]\ntesters = "volunteers"\n', encoding="utf-8")
     study = tmp_path / "s.duckdb"
     study.write_bytes(played.read_bytes())
 

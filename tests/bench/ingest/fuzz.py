@@ -10,7 +10,6 @@ into a study that must agree.
 """
 
 import random
-import resource
 import sys
 import tempfile
 import time
@@ -22,6 +21,7 @@ import numpy as np
 from ingest.study.store import import_log, open_study
 from ingest.wire.checksum import crc16
 from ingest.wire.cobs import stuff, unstuff
+from tests.bench.peak import peak_mb
 from tests.ingest.logs import Play, cut, evil
 from tests.ingest.product import Answer, plainly, product
 
@@ -147,7 +147,7 @@ def fuzz(logs: int, seed: int, compare_every: int = 10, import_every: int = 60, 
                 kept.write_bytes(stream)
                 print(f"kept as {kept}", file=sys.stderr)
                 raise
-            assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < _MOST_MB * 1024, "too much memory"
+            assert not peak_mb() >= _MOST_MB, "too much memory"
             seen.update(reason for _, reason in answer.rejected)
             seen.update(
                 logs=LOGS_A_STREAM,
@@ -166,4 +166,4 @@ if __name__ == "__main__":
     first = int(sys.argv[2]) if len(sys.argv) > 2 else int(time.time())
     while total["logs"] < int(sys.argv[1]):
         total.update(fuzz(min(50_000, int(sys.argv[1]) - total["logs"]), first + total["logs"]))
-        print(dict(total), f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB", flush=True)
+        print(dict(total), f"peak {peak_mb():.0f} MB", flush=True)

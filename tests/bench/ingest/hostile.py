@@ -8,7 +8,6 @@ of log is one that claims as much as it can of something, for its bytes.
 
 import json
 import random
-import resource
 import struct
 import subprocess
 import sys
@@ -22,6 +21,7 @@ from ingest.wire.checksum import crc16
 from ingest.wire.cobs import stuff
 from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
 from ingest.wire.encoder import Encoder
+from tests.bench.peak import peak_mb
 from tests.ingest.logs import header, shooter
 
 _STEP = 1 << 20
@@ -399,16 +399,6 @@ def write(name: str, size: int, folder: Path) -> Path:
             if out.tell() >= size:
                 return path
     return path
-
-
-def peak_mb() -> float:
-    """The most memory that this program held. Linux tells it of the program alone; elsewhere, or by getrusage, what the
-    parent held when it forked counts too."""
-    status = Path("/proc/self/status")
-    if status.exists():
-        told = next(line for line in status.read_text(encoding="ascii").splitlines() if line.startswith("VmHWM:"))
-        return int(told.split()[1]) / 1024
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def measured(log: Path, study: Path) -> dict[str, float]:

@@ -8,7 +8,6 @@ Each size is ingested by a process of its own, whose peak memory counts; one JSO
 
 import json
 import math
-import resource
 import subprocess
 import sys
 import time
@@ -19,6 +18,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from ingest.study.store import INGEST_MEMORY_MB, import_log, open_study
 from tests.bench.ingest.stream import write_stream
+from tests.bench.peak import peak_mb
 
 
 def ingest(log: Path, study: Path) -> dict[str, float]:
@@ -33,7 +33,7 @@ def ingest(log: Path, study: Path) -> dict[str, float]:
         "cpu_s": time.process_time() - cpu,
         "log_bytes": log.stat().st_size,
         "study_bytes": study.stat().st_size,
-        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        "peak_mb": peak_mb(),
     }
 
 
@@ -102,7 +102,7 @@ def plot(lines: list[str]) -> str:
 
 if __name__ == "__main__":
     if sys.argv[1] == "--plot":
-        Path(sys.argv[3]).write_text(plot(Path(sys.argv[2]).read_text().splitlines()))
+        Path(sys.argv[3]).write_text(plot(Path(sys.argv[2]).read_text(encoding="utf-8").splitlines()), encoding="utf-8")
     elif sys.argv[1] == "--one":
         print(json.dumps(ingest(Path(sys.argv[2]), Path(sys.argv[3]))))
     else:

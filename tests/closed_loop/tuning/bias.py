@@ -125,7 +125,9 @@ def main() -> None:
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
     if words.table:
-        rows = [json.loads(line) for path in words.table for line in Path(path).read_text().splitlines()]
+        rows = [
+            json.loads(line) for path in words.table for line in Path(path).read_text(encoding="utf-8").splitlines()
+        ]
     else:
         rows = []
         with Path(words.out).open("w", encoding="utf-8") as out:

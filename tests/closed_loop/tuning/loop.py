@@ -166,7 +166,9 @@ def main() -> int:
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
     if words.table:
-        records = [json.loads(line) for path in words.table for line in Path(path).read_text().splitlines()]
+        records = [
+            json.loads(line) for path in words.table for line in Path(path).read_text(encoding="utf-8").splitlines()
+        ]
         print(table(records))
         return 0
     records = []

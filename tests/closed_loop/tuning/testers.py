@@ -109,7 +109,15 @@ def main() -> int:
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
     if words.table:
-        print(table([json.loads(line) for path in words.table for line in Path(path).read_text().splitlines()]))
+        print(
+            table(
+                [
+                    json.loads(line)
+                    for path in words.table
+                    for line in Path(path).read_text(encoding="utf-8").splitlines()
+                ]
+            )
+        )
         return 0
     records: list[dict] = []
     with Path(words.out).open("w", encoding="utf-8") as out:

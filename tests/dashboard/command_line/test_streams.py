@@ -34,7 +34,7 @@ def words(small_study, tmp_path) -> dict[str, list[str]]:
     """Each command with what it needs, so that it prints and ends by itself."""
     study = tmp_path / "s.duckdb"
     shutil.copy(small_study, study)
-    (tmp_path / "players.csv").write_text("player,group,team,first_time\nP01,one,no,yes\n")
+    (tmp_path / "players.csv").write_text("player,group,team,first_time\nP01,one,no,yes\n", encoding="utf-8")
     own = ["--study", str(study)]
     return {
         "ports": [],

@@ -50,8 +50,8 @@ def folder(tmp_path) -> Path:
         log = Path(shutil.copy(DEMO / f"{name}.playlog", tmp_path / "playtest"))
         recorded_at(log, "2020-01-01T10:00:00+00:00")
     shutil.copy(DEMO / "players.csv", tmp_path)
-    (tmp_path / "ratings.csv").write_text("player,game,attempt,rating\nP01,Soot Wardens,1,55\n")
-    (tmp_path / "target.toml").write_text(README.split("```toml\n")[1].split("```")[0])
+    (tmp_path / "ratings.csv").write_text("player,game,attempt,rating\nP01,Soot Wardens,1,55\n", encoding="utf-8")
+    (tmp_path / "target.toml").write_text(README.split("```toml\n")[1].split("```")[0], encoding="utf-8")
     return tmp_path
 
 

@@ -106,7 +106,7 @@ def test_tags_may_come_from_the_recording(tmp_path):
         {"capture": 1, "started": "2026-03-02T10:00:00.000+00:00", "source": "x"},
         {"at": 0.1, "byte": 0, "player": "P07"},
     ]
-    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in said))
+    path.with_suffix(".capture.jsonl").write_text("".join(json.dumps(line) + "\n" for line in said), encoding="utf-8")
     assert checked([path])["players"].can == Can.IN_PART
 
 
@@ -166,7 +166,7 @@ def test_the_command(tmp_path, capsys):
 
 def test_what_is_no_log(tmp_path, capsys):
     text = tmp_path / "text.playlog"
-    text.write_text("hello\n" * 100)
+    text.write_text("hello\n" * 100, encoding="utf-8")
     assert main(["check", str(text)]) == exits.INPUT
     assert main(["check", str(tmp_path / "gone.playlog")]) == exits.INPUT
     said = capsys.readouterr()

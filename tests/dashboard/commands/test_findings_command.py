@@ -106,7 +106,7 @@ def test_one_of_anything_is_not_called_several(capsys, tmp_path):
     log, study, out = tmp_path / "a.playlog", str(tmp_path / "a.duckdb"), tmp_path / "tuned.h"
     log.write_bytes(log_of([dictionary(kinds, tunables=tunables), event(10, "begin", who=1)]))
     players = tmp_path / "players.csv"
-    players.write_text("player,group\nP01,A\n")
+    players.write_text("player,group\nP01,A\n", encoding="utf-8")
 
     def said(*words: str) -> str:
         main([*words, "--study", study])
@@ -126,7 +126,9 @@ def test_a_header_of_the_present_values_says_so(capsys, demo_study, tmp_path):
     said = capsys.readouterr()
     assert "the present values of lantern 1.3" in said.err and "nothing was changed" in said.err
     assert "--proposal ID" in said.err and "--set NAME=VALUE" in said.err
-    assert "Why: the present values" in out.read_text() and "; was" not in out.read_text()
+    assert "Why: the present values" in out.read_text(encoding="utf-8") and "; was" not in out.read_text(
+        encoding="utf-8"
+    )
     for chosen in (["--set", "start_lives=4"], ["--proposal", "start_lives=4"], ["--proposal", "no_change"]):
         assert main([*words, *chosen]) == exits.OK
         assert capsys.readouterr().err == ""
@@ -134,7 +136,7 @@ def test_a_header_of_the_present_values_says_so(capsys, demo_study, tmp_path):
 
 def test_the_ids_that_the_header_takes_are_printed(capsys, demo_study, tmp_path):
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
+    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n', encoding="utf-8")
     words = ["--study", str(demo_study), "--game", "Soot Wardens"]
     assert main(["propose", *words, "--targets", str(targets), "--all"]) == exits.OK
     ids = re.findall(r"--proposal (\S+)\n", capsys.readouterr().out)
@@ -168,7 +170,7 @@ def test_the_answers_come_first_a_line_or_two_each(capsys, demo_study, monkeypat
 def test_a_proposal_is_one_answer_and_one_table(capsys, demo_study, tmp_path, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     targets = tmp_path / "t.toml"
-    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n')
+    targets.write_text('[[target]]\noutcome = "reach_stage"\nstage = 2\nwanted = "75 %"\n', encoding="utf-8")
     words = ["propose", "--study", str(demo_study), "--game", "Soot Wardens", "--targets", str(targets)]
     assert main([*words, "--json"]) == exits.OK
     first = json.loads(capsys.readouterr().out)["proposals"][0]

@@ -30,7 +30,11 @@ CARTESIAN = {
 def test_the_script_is_the_version_that_figures_are_written_for():
     version = re.search(rb"plotly\.js[^\n]* v(\d+\.\d+\.\d+)", plotly_js.script()[:400])
     assert version is not None and version[1].decode() == get_plotlyjs_version()
-    assert (Path(plotly_js.__file__).parents[1] / "vendored" / "LICENSE-plotly.js").read_text().startswith("MIT")
+    assert (
+        (Path(plotly_js.__file__).parents[1] / "vendored" / "LICENSE-plotly.js")
+        .read_text(encoding="utf-8")
+        .startswith("MIT")
+    )
 
 
 def test_every_figure_of_the_demo_study_can_be_drawn_by_it(read_session):
@@ -60,6 +64,6 @@ def test_other_machines_get_it_compressed_and_this_one_plain(read_session):
 def test_what_is_carried_along_comes_with_licence_and_origin():
     folder = Path(plotly_js.__file__).parents[1] / "vendored"
     told = (folder / "README.md").read_text(encoding="utf-8")
-    assert "morphdom 2.7.8" in told and "The MIT License" in (folder / "LICENSE-morphdom").read_text()
+    assert "morphdom 2.7.8" in told and "The MIT License" in (folder / "LICENSE-morphdom").read_text(encoding="utf-8")
     script = folder.parent / "assets" / "morphdom.min.js"
     assert 5_000 < script.stat().st_size < 20_000
