@@ -33,8 +33,10 @@ def rate_by_player(events: Array, exposure: Array, player: Array, level: float =
     Garwood 1936, Biometrika 28:437-442.
     """
     count, time = sums(player, events, exposure)
-    count, time = count[time > 0], time[time > 0]
-    players, total, all_events = int(time.size), float(time.sum()), float(count.sum())
+    # Whoever died at once has a death, though no time: left out, it would be lost.
+    there = (time > 0) | (count > 0)
+    count, time = count[there], time[there]
+    players, total, all_events = int(np.count_nonzero(time)), float(time.sum()), float(count.sum())
     if players == 0:
         return Rate(None, events=int(all_events), level=level)
     value = all_events / total

@@ -302,10 +302,15 @@ def test_hazard_counts_each_death_and_each_second_once():
     hazard = hazard_by_time(duration, died, player, hazard_edges(duration, died))
     assert hazard.deaths.sum() == died.sum() and hazard.exposure.sum() == pytest.approx(duration.sum())
     assert hazard.value.size == died.sum() // 10
-    # By hand: two deaths on the edge at 2 s belong to the bin that it closes, one at 0 s to the first.
-    ends, died, who = np.array([0.0, 2, 2, 3, 5]), np.array([1, 1, 1, 1, 0], bool), np.array([0, 0, 1, 1, 2])
+    # By hand: two deaths on the edge at 2 s belong to the bin that it closes, one at 0 s to the first, also that of a
+    # player of whom nothing else is known.
+    ends, died, who = np.array([0.0, 2, 2, 3, 5]), np.array([1, 1, 1, 1, 0], bool), np.array([3, 0, 1, 1, 2])
     edge = hazard_by_time(ends, died, who, np.array([0, 2, 5]))
-    assert edge.deaths.tolist() == [3, 1] and edge.exposure.tolist() == [8, 4]
+    assert edge.deaths.tolist() == [3, 1] and edge.exposure.tolist() == [8, 4] and edge.players.tolist() == [3, 2]
+    assert edge.value == pytest.approx([3 / 8, 1 / 4]) and np.all((edge.low < edge.value) & (edge.value < edge.high))
+    alone = rate_by_player(np.array([1, 2]), np.array([0.0, 10]), np.arange(2))
+    assert (alone.value, alone.low, alone.players) == (0.3, None, 1)
+    assert rate_by_player(np.array([2]), np.zeros(1), np.zeros(1)).value is None
 
 
 @pytest.mark.parametrize(
