@@ -80,7 +80,7 @@ def export(reader: Reader, asked: Asked, folder: Path, tell: Tell = lambda share
                 writers.append(Workbook(work / workbook, words, asked.tags))
             if PARQUET in asked.formats:
                 (work / PARQUET).mkdir()
-                writers.append(Partitions(work / PARQUET, asked.name, study_key, logs, _builds(reader)))
+                writers.append(Partitions(work / PARQUET, asked.name, study_key, logs, build_keys(reader)))
             for writer in writers:
                 open_writers.enter_context(closing(writer))
             rows = _write(reader, asked, writers, tell)
@@ -111,7 +111,8 @@ def _write(reader: Reader, asked: Asked, writers: Sequence[_Writer], tell: Tell)
     return rows
 
 
-def _builds(reader: Reader) -> dict[tuple[str, str], str]:
+def build_keys(reader: Reader) -> dict[tuple[str, str], str]:
+    """(game, label) -> the key of the build, which is the same in every study."""
     known = reader.ask("builds_known").frame
     return {(one.game, one.build): key_of(one.firmware or "", one.build_key) for one in known.itertuples(index=False)}
 

@@ -1,0 +1,1 @@
+"""Many classes in one folder of Parquet, asked by two engines that know nothing of each other."""
