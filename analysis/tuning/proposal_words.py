@@ -7,9 +7,10 @@ from typing import Any
 
 from scipy.special import ndtri
 
+from analysis.stats.estimate import INNER
 from analysis.tuning.proposal import Advice, Change, PredictedTarget
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against
-from analysis.words import amount, counted, percent
+from analysis.words import amount, counted, interval_name, percent, span
 
 # Of fewer people nothing is recommended: one more could turn it. USUAL: as many as a playtest of a class has. Common
 # sense, no source.
@@ -97,8 +98,8 @@ def sentence(
     first = predicted[0]
     outcome = "Predicted: " + "; ".join(
         f"{p.target}: from {amount(p.now.value, p.unit)} to {amount(p.proposed.value, p.unit)} "
-        f"(80 % {amount(p.proposed.low80, p.unit)} to {amount(p.proposed.high80, p.unit)}, "
-        f"wanted {amount(p.wanted, p.unit)})"
+        f"({interval_name(INNER)} {span(p.proposed.low80, p.proposed.high80, p.unit)}, "
+        f"{amount(p.wanted, p.unit)} wanted)"
         for p in predicted
     )
     match advice:
@@ -114,8 +115,8 @@ def sentence(
             )
         case Advice.CHANGE:
             nearest = f" {EXCLUSIVE}: this is the nearest." if doubt.exclusive else ""
-            said = f"Change {what}.{nearest} {outcome}. Chance that this is better than no change: {chance_better:.2f}."
-            return more_quit(side_effects) + said
+            better = f"Chance that this is better than no change: {percent(chance_better)}."
+            return f"{more_quit(side_effects)}Change {what}.{nearest} {outcome}. {better}"
     if not changes:
         if doubt.unknown:
             return f"Not yet: {doubt.unknown}, and no setting within the allowed ranges is expected to do better."
@@ -130,7 +131,7 @@ def sentence(
         why = f"only {counted(doubt.players, 'person has', 'people have')} played"
     elif not doubt.stands:
         why = "whether it is right hangs on who the audience is"
-    return f"{more_quit(side_effects)}Not yet: {what} may help (chance {chance_better:.2f}), but {why}. {outcome}."
+    return f"{more_quit(side_effects)}Not yet: {what} may help (chance {percent(chance_better)}), but {why}. {outcome}."
 
 
 def more_quit(side_effects: Mapping[str, Any]) -> str:

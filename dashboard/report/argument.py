@@ -1,11 +1,13 @@
 """The report as an argument: summary, playtest, evidence, change, whether it helped, limits, authors, methods."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.questions import Chapter
-from analysis.words import capital, cell, counted, listed
+from analysis.stats.estimate import LEVEL, Estimate
+from analysis.words import NONE, amount, capital, cell, counted, interval_name, listed, points, signed
 from dashboard.figures import has_figure
 from dashboard.parts.cards import shared_warnings
 from dashboard.report.appendix import appendix, method_lines
@@ -32,6 +34,10 @@ from dashboard.report.summary import summary
 from dashboard.web.filters import in_words
 
 _FEW = 8  # players
+_BY_TARGET = (
+    f"Each target on both builds, and the difference with its {interval_name(LEVEL)}. Where that spans 0, it may be "
+    "chance."
+)
 
 
 def sections(content: Content) -> list[Section]:
@@ -151,16 +157,45 @@ def _helped(game: GamePart, at: int) -> list[Block]:
         ]
     blocks: list[Block] = []
     for finding in found:
-        inside: list[Block] = [Heading(capital(finding.title)), say(capital(finding.sentence))]
-        inside += [say(capital(one), tone=Tone.WARNING) for one in finding.warnings]
-        table = finding.tables.get("predictions")
-        label = picture_name(at, finding)
-        if has_figure(finding) and finding.estimate is not None and finding.estimate.low is not None:
-            inside.append(Figure(label, caption(finding), finding.sentence, label))
-        elif table is not None:
-            inside.append(Table(table, f"{finding.title}, {finding.basis}.", label))
-        blocks.append(Article(tuple(inside), wide=True))
+        if finding.id != "progress.target":
+            blocks += _outcome(finding, picture_name(at, finding))
+    by_target = differences([finding for finding in found if finding.id == "progress.target"])
+    if by_target["target"]:
+        blocks.append(Table(by_target, _BY_TARGET, f"{at + 1}-by-target"))
+    warnings = dict.fromkeys(capital(one) for finding in found for one in finding.warnings)
+    return blocks + [say(one, tone=Tone.WARNING) for one in warnings]
+
+
+def _outcome(finding: Finding, label: str) -> list[Block]:
+    """The verdict with its figure, or the predictions with their table."""
+    blocks: list[Block] = [say(capital(finding.sentence))]
+    if has_figure(finding):
+        blocks.append(Figure(label, caption(finding), finding.sentence, label))
+    elif "predictions" in finding.tables:
+        blocks.append(Table(finding.tables["predictions"], f"{finding.title}, {finding.basis}.", label))
     return blocks
+
+
+def differences(found: Sequence[Finding]) -> dict[str, list[Any]]:
+    """Each target on two builds, by columns: both figures, their difference with its interval, of whom, the verdict."""
+    columns: dict[str, list[Any]] = {"target": [finding.facts["target"] for finding in found]}
+    tables = [finding.tables["builds"] for finding in found]
+    units = [finding.facts["unit"] for finding in found]
+    for side, name in enumerate(tables[0]["build"] if tables else ()):
+        columns[str(name)] = [amount(t["figure"][side], unit) for t, unit in zip(tables, units, strict=True)]
+    columns["difference"] = [_apart(finding.estimate) for finding in found]
+    columns["players"] = [" and ".join(str(int(n)) for n in table["players"]) for table in tables]
+    return columns | {"verdict": [finding.facts["verdict"] for finding in found]}
+
+
+def _apart(estimate: Estimate | None) -> str:
+    """`+17 points (-14 points to +56 points)`, as far as it is known."""
+    if estimate is None or estimate.value is None:
+        return NONE
+    write = points if estimate.unit == "share" else partial(signed, unit=estimate.unit)
+    if estimate.low is None or estimate.high is None:
+        return write(estimate.value)
+    return f"{write(estimate.value)} ({write(estimate.low)} to {write(estimate.high)})"
 
 
 def _side_by_side(content: Content) -> list[Block]:
@@ -204,4 +239,4 @@ def limits(content: Content) -> list[str]:
         "Runs of one player are alike, so intervals are by player; the players are those who came, not a random draw.",
         "Runs that were quit or cut off count as unseen endings. Who quits after repeated deaths is no random loss.",
     ]
-    return [capital(one) for one in dict.fromkeys(said)]
+    return [f"{capital(one).rstrip('.')}." for one in dict.fromkeys(said)]

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
+from analysis.findings import progress
 from analysis.findings.questions import Chapter, in_chapter
 from analysis.game_kind import read_kind
 from analysis.methods import METHODS, Method, Source
@@ -166,11 +167,13 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
     found = session.all_findings(selection) if basis.runs else []
     # A question that this game cannot answer is no finding.
     findings = [finding for finding in found if not finding.id.endswith(".none")]
+    given = _read(targets, selection.game)
+    if given is not None and basis.runs:
+        kept_out = [finding for finding in findings if finding.question != progress.QUESTION]
+        findings = [*kept_out, *progress.find(session.reader, selection, given)]
     proposals, none = proposed(selection) if proposed is not None and basis.runs else ((), "")
     kept = session.ask("game_targets", game=selection.game)
-    wishes = _read(targets, selection.game) or (
-        _read(str(kept["target_toml"][0]), "") if len(kept["noted_at"]) else None
-    )
+    wishes = given or (_read(str(kept["target_toml"][0]), "") if len(kept["noted_at"]) else None)
     wanted = wishes.targets if wishes is not None else ()
     builds = _builds(session, selection)
     parts = read_kind(session.reader, selection).parts
@@ -184,7 +187,7 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
         findings=tuple(findings),
         proposals=tuple(proposals),
         no_proposal=none,
-        given_targets=targets if wishes is not None and _read(targets, selection.game) else "",
+        given_targets=targets if given is not None else "",
         flashing=cautions.flashing(session, selection.game)[0],
         builds=builds,
         wishes=wishes,

@@ -1,6 +1,8 @@
 """The summary of a report: the question, the answer, what was changed, whether it helped, what next, and how sure."""
 
+from analysis.tuning.headline import quit_shares
 from analysis.tuning.proposal import Advice, Proposal
+from analysis.tuning.proposal_words import more_quit
 from analysis.words import amount, capital, counted, listed
 from dashboard.report.content import About, GamePart
 from dashboard.report.document_blocks import Block, Piece, Ref, Say, Tone, say
@@ -61,10 +63,11 @@ def _changed(game: GamePart) -> Say:
 
 
 def _helped(game: GamePart) -> Say:
-    told = [finding.sentence for finding in game.outcome if finding.id != "progress.unordered"]
-    if not told:
-        return say("That needs a second build: there is no before and after yet.", lead="Did it help?")
-    return say(" ".join(map(capital, told)), lead="Did it help?")
+    told = next((finding.sentence for finding in game.outcome if finding.id != "progress.unordered"), None)
+    return say(
+        "That needs a second build: there is no before and after yet." if told is None else capital(told),
+        lead="Did it help?",
+    )
 
 
 def _next(game: GamePart) -> Say:
@@ -88,12 +91,13 @@ def _advised(proposal: Proposal) -> str:
         f"{amount(t.wanted, t.unit)})"
         for t in proposal.targets
     ]
-    before, after = (proposal.side_effects.get(name, {}).get("quit_share") for name in ("now", "proposed"))
-    if isinstance(before, float) and isinstance(after, float):
-        expected.append(f"runs given up from {amount(before, 'share')} to {amount(after, 'share')}")
+    quits = quit_shares(proposal)
+    more = more_quit(proposal.side_effects)
+    if quits is not None and not more:
+        expected.append(f"runs given up from {amount(quits[0], 'share')} to {amount(quits[1], 'share')}")
     return (
-        f"Change {listed(changes)}. Expected, as the model sees it: {'; '.join(expected)}. Chance that this is better "
-        f"than no change: {amount(proposal.chance_better, 'share')}."
+        f"{more}Change {listed(changes)}. Expected, as the model sees it: {'; '.join(expected)}. Chance that this is "
+        f"better than no change: {amount(proposal.chance_better, 'share')}."
     )
 
 

@@ -64,7 +64,7 @@ def verdict_in_words(comparison: Comparison) -> str:
     said = f"{words}. {capital(c.target.name)}{of_players(c.target)}: {_from_to(c)}"
     if comparison.wanted:
         said += f", {amount(c.target.wanted, c.target.unit)} wanted"
-    likewise = f" Likewise {counted(len(told) - 1, 'other target')}." if len(told) > 1 else ""
+    likewise = f" The same holds for {counted(len(told) - 1, 'other target')}." if len(told) > 1 else ""
     return f"{said}.{likewise}{_why_so(c, kind)}"
 
 

@@ -8,11 +8,12 @@ import pytest
 from analysis.levers import Part
 from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
+from analysis.words import percent
 from dashboard.figures import FIGURES
 from dashboard.report.argument import sections
 from dashboard.report.captions import CAPTIONS
 from dashboard.report.content import About, gather
-from dashboard.report.document_blocks import Figure, Ref, Say, Table, flat, numbered
+from dashboard.report.document_blocks import Figure, Ref, Say, Table, Tone, flat, numbered
 from dashboard.report.evidence import MOST, chosen
 from dashboard.report.latex import as_document
 from dashboard.report.places_to_write import PLACES
@@ -77,6 +78,22 @@ def test_the_summary_answers_by_what_was_counted(asked):
     assert all(finding.headline.rstrip(".") in summary for finding in game.evidence[:2])
     leads = [block.lead for block in sections(asked)[0].blocks]
     assert leads == ["Question.", "Answer.", "What was changed.", "Did it help?", "What next.", "How sure."]
+
+
+def test_the_builds_are_compared_by_the_targets_that_were_handed_in(asked):
+    (game,) = asked.games
+    compared = [finding for finding in game.outcome if finding.id == "progress.target"]
+    assert [finding.facts["target"] for finding in compared] == ["half see stage 2"]
+    (section,) = (one for one in sections(asked) if one.heading == "Did it help?")
+    blocks = list(flat(section.blocks))
+    (table,) = (block for block in blocks if isinstance(block, Table))
+    (figure,) = (block for block in blocks if isinstance(block, Figure))
+    before, after = compared[0].tables["builds"]["figure"]
+    builds = [one.label for one in game.builds[-2:]]
+    assert [table.columns[build] for build in builds] == [[percent(before)], [percent(after)]]
+    assert figure.label.endswith("progress.verdict")
+    warnings = [block for block in blocks if isinstance(block, Say) and block.tone is Tone.WARNING]
+    assert len(warnings) == len({str(block.pieces) for block in warnings}) > 0
 
 
 def test_half_a_page_is_enough_for_the_summary(asked):
