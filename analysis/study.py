@@ -240,7 +240,7 @@ class Study(StudyTables):
             Whether to work out what would be predicted under other assumptions as well; that takes long.
         testers : str, optional
             How those who played were found: "audience", "volunteers", "friends" or "unknown"; otherwise as the targets
-            file or the study says.
+            file or the study says, and where neither does, unknown: taken for friends.
 
         Returns
         -------

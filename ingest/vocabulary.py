@@ -107,7 +107,7 @@ RECRUITMENT_WORDS = {
     Recruitment.AUDIENCE: "drawn from the audience itself",
     Recruitment.VOLUNTEERS: "volunteers",
     Recruitment.FRIENDS: "friends, or people who play much",
-    Recruitment.UNKNOWN: "not known",
+    Recruitment.UNKNOWN: "not known: taken for friends",
 }
 
 

@@ -37,7 +37,9 @@ _SHIFTS = {
     Recruitment.AUDIENCE: Shift(0.0, 0.1),
     Recruitment.VOLUNTEERS: Shift(0.15, 0.25),
     Recruitment.FRIENDS: Shift(0.3, 0.3),
-    Recruitment.UNKNOWN: Shift(0.15, 0.25),
+    # Who comes to a playtest without having been drawn is oftener better than the audience than worse; to take such
+    # testers for the audience does harm, to take the audience for such testers costs caution (MODEL.md).
+    Recruitment.UNKNOWN: Shift(0.3, 0.3),
 }
 
 

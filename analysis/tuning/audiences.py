@@ -79,6 +79,7 @@ def condition(testers: Recruitment, players: int) -> str:
         case Recruitment.VOLUNTEERS:
             return f"This is said if {like}, or its danger is about {factor} times theirs: they are volunteers."
     return (
-        f"This is said if {like}, or its danger is about {factor} times theirs. How they were found is not known: "
-        "friends, or people who play much, do better still, and the change may then be wrong. Say how they were found."
+        f"How they were found is not known: it is not taken that {like}, but that its danger is about {factor} times "
+        "theirs, as with friends. If they are no better than the audience, it finds the game easier than is said here; "
+        "if they are better still, harder, and a change may be wrong. Say how they were found."
     )

@@ -17,7 +17,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--study", required=True, metavar="FILE", help="the study, a DuckDB file")
     parser.add_argument("--players", type=Path, metavar="CSV", help="player,group,team,first_time")
     parser.add_argument("--ratings", type=Path, metavar="CSV", help="player,game,attempt,rating (0 to 100)")
-    parser.add_argument("--testers", choices=tuple(map(str, Recruitment)), help="how those who played were found")
+    parser.add_argument(
+        "--testers",
+        choices=tuple(map(str, Recruitment)),
+        help="how those who played were found; left unsaid, they are taken for friends",
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--testers",
         choices=tuple(map(str, Recruitment)),
-        help="how those who played were found; default: as the targets file or the study says",
+        help="how those who played were found; default: as the targets file or the study says, else taken for friends",
     )
     add_all(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")

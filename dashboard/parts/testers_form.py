@@ -30,8 +30,8 @@ def card(session: Session) -> html.Section:
             html.H2("How were the players found?"),
             *controls(session.testers()),
             note(
-                "Friends, and people who play much, mostly die less often than the audience a game is made for. Every "
-                "proposal holds the doubt of it."
+                "Friends, and people who play much, mostly die less often than the audience a game is made for. Left "
+                "unsaid, the players are taken for friends. Every proposal holds the doubt of it."
             ),
         ],
         className="card wide",

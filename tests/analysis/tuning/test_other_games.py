@@ -1,6 +1,7 @@
 """Falling blocks, single shots, and tunables whose effect nothing knows, each from a log to a proposal."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import fit_game, propose_game, under_other_assumptions
 from ingest.encode import encode_lines
 from ingest.study.store import import_log, open_study
+from ingest.vocabulary import Recruitment
 
 
 def study_of(lines, tmp_path, name):
@@ -31,8 +33,10 @@ def study_of(lines, tmp_path, name):
 
 
 def ask(study, game, targets):
+    """Proposals; the people of these games are drawn from the audience, and the targets say so."""
+    drawn = replace(read_targets(targets), testers=Recruitment.AUDIENCE)
     with open_study(study, read_only=True) as opened:
-        return propose_game(Reader(opened.connection), Selection(game), read_targets(targets))
+        return propose_game(Reader(opened.connection), Selection(game), drawn)
 
 
 def kind(name, role, *fields):

@@ -3,6 +3,7 @@
     python -m tests.closed_loop.tuning.testers --skilled 0.5 --worlds 20 --out FILE     (both families, half each)
     python -m tests.closed_loop.tuning.testers --table FILE...
 
+`--told unknown:0.15,0.25` takes another mean and spread than the product's for that way, to hold them side by side.
 Each playtest is proposed from once a way of finding; the truth is told by other people of the audience.
 """
 
@@ -10,11 +11,13 @@ import argparse
 import json
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 
+from analysis.models import audience
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.ranking import propose
@@ -32,8 +35,22 @@ MANY = 2500
 WARNING = "How they were found is not known"
 
 
-def one_world(family: str, seed: int, skilled: float, told: Sequence[Recruitment], players: int = 12) -> dict | None:
-    """The record of one world; None where it has no fair target."""
+@contextmanager
+def told_as(words: str) -> Iterator[Recruitment]:
+    """A way of finding testers; behind a colon the mean and spread that are taken of it meanwhile."""
+    way, _, figures = words.partition(":")
+    testers = Recruitment(way)
+    own = audience._SHIFTS[testers]
+    if figures:
+        audience._SHIFTS[testers] = audience.Shift(*map(float, figures.split(",")))
+    try:
+        yield testers
+    finally:
+        audience._SHIFTS[testers] = own
+
+
+def one_world(family: str, seed: int, skilled: float, told: Sequence[str], players: int = 12) -> dict | None:
+    """The record of one world; None where it has no fair target. told: the ways, as in `told_as`."""
     world, rng = draw_world(family, seed), np.random.default_rng([seed, 77])
     drawn = draw_target(world, rng)
     if drawn is None:
@@ -49,14 +66,15 @@ def one_world(family: str, seed: int, skilled: float, told: Sequence[Recruitment
         import_log(study, log)
         model = fit_game(Reader(study.connection), Selection("Soot Drift"), targets)[0][0]
         truths: dict[str, float] = {}
-        for testers in told:
-            (best,) = propose(model, targets.targets, targets.changeable, "Soot Drift", testers, most=1)
+        for words in told:
+            with told_as(words) as testers:
+                (best,) = propose(model, targets.targets, targets.changeable, "Soot Drift", testers, most=1)
             setting = {**world.now, **{c.tunable: c.proposed for c in best.changes}}
             if best.id not in truths:
                 luck = np.random.default_rng([seed, 79])
                 truths[best.id] = figure(world, target, setting, luck, MANY) if best.changes else now
             reached = truths[best.id]
-            record["told"][testers] = {
+            record["told"][words] = {
                 "advice": str(best.advice),
                 "changes": [(c.tunable, c.now, c.proposed) for c in best.changes],
                 "reached": reached,
@@ -124,7 +142,7 @@ def main() -> int:
         for family in ("hazard", "volley"):
             seed, wanted = words.first, len(records) + words.worlds // 2
             while len(records) < wanted:
-                record = one_world(family, seed, words.skilled, [Recruitment(word) for word in words.told])
+                record = one_world(family, seed, words.skilled, words.told)
                 seed += 1
                 if record is not None:
                     records.append(record)
