@@ -44,6 +44,13 @@ def test_who_finishes_within_three_tries_must_still_be_at_it(stopping):
     assert within == pytest.approx(by_hand, abs=0.015)
 
 
+def test_where_nobody_quit_no_more_quits_are_expected_than_without_any_opinion():
+    """None of twelve: Jeffreys' prior, which says nothing, leaves a half in thirteen; people seldom give up."""
+    data = staged()
+    model = fit_staged(replace(data, counts=replace(data.counts, quit_chances=np.full(2, 12.0))))
+    assert model.quit_first.mean() < 0.5 / 13 and model.quit_again.mean() < 0.5 / 13
+
+
 def test_a_boss_lies_behind_its_stage():
     data = replace(staged(segments=2), segments=(Segment(1), Segment(1, 1)))
     stage, boss = ('[[target]]\noutcome="reach_stage"\nstage=1\nwanted=0.5\n', 'kind="boss"\n')

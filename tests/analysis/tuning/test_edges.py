@@ -141,11 +141,22 @@ def test_where_nobody_died_no_effect_is_carried_by_deaths():
     first = all_of(fit_staged(data), [target])[0]
     assert first.advice == Advice.EXPLORE and first.unknown == "nobody died"
     assert set(first.carried_by.values()) == {"assumptions alone: nobody died"}
-    # Where nothing but a step that nobody would see may be changed, there is nothing to change boldly.
-    narrow = Changeable(ranges={"lives": (3, 3), "fire": (790, 810)})
-    assert propose(fit_staged(data), [target], narrow, "Line", DRAWN)[0].advice == Advice.NOT_YET
     died = all_of(fit_staged(shooter(lives=3)), [target])[0]
     assert died.unknown == "" and "nobody died" not in str(died.carried_by)
+
+
+class Blind(Line):
+    """Of which the play tells nothing."""
+
+    def unknown(self, targets):
+        return "nobody died"
+
+
+def test_a_step_that_nobody_would_see_is_no_bold_change():
+    level = float(np.log(0.4 / 0.6))
+    bold, timid = (all_of(Blind(level=level, tunable=replace(EASE, high=high)), [wish(0.5)])[0] for high in (60, 54))
+    assert (bold.advice, timid.advice) == (Advice.EXPLORE, Advice.NOT_YET)
+    assert timid.changes and timid.targets[0].proposed.value - timid.targets[0].now.value < 0.05
 
 
 def test_what_is_wanted_of_quits_and_of_a_runs_length():

@@ -17,7 +17,9 @@ from analysis.models.targets import Changeable, TargetSet
 from analysis.models.trials import fit_trials
 from analysis.tuning.audiences import condition
 from analysis.tuning.proposal import Advice
-from analysis.tuning.ranking import propose
+from analysis.tuning.proposal_words import Doubt
+from analysis.tuning.ranking import _advice, propose
+from analysis.tuning.search import Against
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.tuning_answers.tuning_answer import TuningAnswer
 from dashboard import cli
@@ -86,6 +88,13 @@ def test_nothing_is_recommended_that_would_be_wrong_for_an_audience_a_third_bett
     assert "drawn from the audience" in unknown.settles_it
     far = first(Line(level=-2.5), [wish(0.5)], Recruitment.UNKNOWN)
     assert far.advice == Advice.CHANGE and not any(one.turns for one in far.audiences)
+
+
+def test_however_sure_a_change_must_stand_with_other_audiences():
+    said = first(Line(level=-2.5), [wish(0.5)], Recruitment.UNKNOWN).targets
+    sure = Against(loss=0.1, gain=0.1, better=0.95, harm=0.01)
+    for stands, advice in ((True, Advice.CHANGE), (False, Advice.NOT_YET)):
+        assert _advice(said, [wish(0.5)], True, Doubt(sure, sure, stands, False, "", 12)) == advice
 
 
 def test_what_becomes_of_it_with_other_audiences_is_the_line_itself():
