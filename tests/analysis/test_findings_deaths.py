@@ -5,8 +5,10 @@ import pytest
 
 from analysis.findings import deaths, players, survival
 from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
+from analysis.findings.deaths.screen_cells import is_hot
 from analysis.selection import Selection
 from analysis.stats.fairness import longest_repeat, near_by_chance, notice_bands, repeated_place
+from analysis.stats.places import Cells, HotSpots, smooth_rate
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -79,6 +81,16 @@ def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study)
     assert cells["p"][hot[0]] == pytest.approx(0.001)
     assert found.facts["exposure"] and np.sum(cells["seconds"]) > 100
     assert sum(cells["deaths"]) == len(found.tables["deaths"]["life_id"]) == 94
+    # As the method says, the kernel is half a cell wide: 8 of 16 px.
+    half = smooth_rate(cells["deaths"], cells["seconds"], Cells(160, 128, 16), 8)
+    np.testing.assert_allclose(cells["smooth_rate"], half)
+
+
+def test_a_place_is_hot_where_chance_brings_one_in_at_most_one_playtest_of_twenty():
+    """And never by one player's deaths alone."""
+    column = np.zeros(4)
+    spots = HotSpots(column, np.array([2, 2, 2, 1]), column, column, np.array([0.05, 0.06, 0.2, 0.001]))
+    assert is_hot(spots).tolist() == [True, False, False, False]
 
 
 def test_cells_by_cause_add_up(study):

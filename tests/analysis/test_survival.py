@@ -257,6 +257,16 @@ def test_recurrent_events_are_those_printed():
     assert (round(fit.coefficient[0], 5), round(fit.robust[0], 5)) == truth.CGD_EFRON
 
 
+def test_the_interval_of_a_hazard_ratio_of_few_clusters_is_students(gehan):
+    """Six clusters: t(5) = 2.5706 (any table), and the clustered variance times 6/5."""
+    treated = (gehan.treat == "6-MP").to_numpy(float)[:, None]
+    fit = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.arange(42) % 6)
+    low, high = fit.interval()
+    assert (high - low) / 2 == pytest.approx(2.5706 * np.sqrt(6 / 5) * fit.robust, rel=1e-4)
+    alone = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.zeros(42)).interval()
+    assert np.isnan(alone).all()
+
+
 def test_covariates_that_cannot_be_told_apart_do_not_converge(gehan):
     twice = np.repeat((gehan.treat == "6-MP").to_numpy(float)[:, None], 2, axis=1)
     assert not cox(np.zeros(42), gehan.time, gehan.cens == 1, twice, np.arange(42)).converged
