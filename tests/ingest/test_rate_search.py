@@ -12,6 +12,7 @@ import pytest
 
 from dashboard.cli import main
 from dashboard.command_line import exits
+from dashboard.command_line.terminal import Terminal
 from dashboard.parts.console_card import state
 from ingest.capture.captures import Captures
 from ingest.capture.first_bytes import USUAL_BAUDS, FirstBytes
@@ -241,9 +242,17 @@ def test_a_port_that_goes_away_while_its_rate_is_changed_is_gone(line):
         source.set_baud(9_600)
 
 
-def test_the_terminal_and_the_page_say_what_is_done(tmp_path, line, capsys):
-    assert main(["record", "COM3", "--into", str(tmp_path), "--stop-after", "2"]) == exits.OK
-    said = [one for one in capsys.readouterr().out.splitlines() if one.startswith("COM3: ")]
+def test_the_terminal_and_the_page_say_what_is_done(tmp_path, line, monkeypatch):
+    lines: list[str] = []
+
+    def say(_: Terminal, text: str) -> None:
+        lines.append(text)
+        if "Good packets" in text:
+            raise KeyboardInterrupt  # Ctrl+C
+
+    monkeypatch.setattr(Terminal, "say", say)
+    assert main(["record", "COM3", "--into", str(tmp_path)]) == exits.OK
+    said = [one for one in lines if one.startswith("COM3: ")]
     assert said[0] == "COM3: What comes at 115,200 baud is no packet; trying 57,600."
     assert said[-1].startswith("COM3: Good packets at 38,400 baud") and said[-1].endswith("(--baud 38400).")
     assert len(said) == len(set(said))
