@@ -73,7 +73,7 @@ def test_a_planted_import_is_found():
 
 
 # What has an `open` of its own, and reads no text.
-_NO_PATH = re.compile(r"\b(os|analysis|webbrowser|Image|_?source|other|SerialSource\(.*\))$")
+_NO_PATH = re.compile(r"\b(os|analysis|webbrowser|Image|archive|_?source|other|SerialSource\(.*\))$")
 _TEXT_CALLS = {"open", "read_text", "write_text", "fdopen", "TextIOWrapper", "NamedTemporaryFile", "TemporaryFile"}
 
 
