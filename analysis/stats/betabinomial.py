@@ -85,6 +85,10 @@ def pooled_interval(hits: Array, trials: Array, critical: float) -> tuple[float,
     """
     hits, trials = np.asarray(hits, dtype=float), np.asarray(trials, dtype=float)
     total = float(trials.sum())
+    if 2 * hits.sum() > total:
+        # A share next to 1 is known to fewer digits than its misses are; where all hit, the limit hung on them.
+        low, high = pooled_interval(trials - hits, trials, critical)
+        return 1 - high, 1 - low
     pooled = float(hits.sum()) / total
     low, mean, high, correlation = Profile(hits, trials).interval(critical, pooled)
     inflation = 1 + (trials - 1) * correlation
