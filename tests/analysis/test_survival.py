@@ -272,6 +272,17 @@ def test_covariates_that_cannot_be_told_apart_do_not_converge(gehan):
     assert not cox(np.zeros(42), gehan.time, gehan.cens == 1, twice, np.arange(42)).converged
 
 
+def test_a_covariate_that_tells_every_death_has_no_coefficient():
+    # All of one kind die before any of the other: the likelihood rises without end (Heinze & Schemper 2001,
+    # Biometrics 57:114-119).
+    for scale in (0.2, 1.0, 30.0):
+        apart = scale * np.repeat([0.0, 1.0], 20)[:, None]
+        end = np.concatenate([np.linspace(10, 20, 20), np.linspace(1, 5, 20)])
+        assert not cox(np.zeros(40), end, np.ones(40, bool), apart, np.arange(40)).converged
+        end[[0, 20]] = end[[20, 0]]
+        assert cox(np.zeros(40), end, np.ones(40, bool), apart, np.arange(40)).converged
+
+
 def test_cox_of_the_rossi_data():
     from lifelines.datasets import load_rossi
 

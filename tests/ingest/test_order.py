@@ -97,12 +97,15 @@ def unordered(folder: Path) -> list[Path]:
 def test_every_order_of_import_gives_the_same_study(tmp_path: Path) -> None:
     logs = unordered(tmp_path)
     expected = study_of(tmp_path, logs, "first")
-    for number, order in enumerate(list(itertools.permutations(logs))[1:]):
+    # Of 24 orders each third: each log comes first, and each comes last.
+    orders = list(itertools.permutations(logs))[2::3]
+    assert {order[0] for order in orders} == {order[-1] for order in orders} == set(logs)
+    for number, order in enumerate(orders):
         with open_study(tmp_path / f"s{number}.duckdb") as study:
             for log in order:
                 import_log(study, log)
             assert content(study) == expected[0]
-            if number in (4, 11, 22):
+            if number in (3, 6):
                 assert answers(study) == expected[1]
 
 
@@ -121,9 +124,8 @@ def test_what_was_forgotten_and_came_again_changes_nothing(tmp_path: Path) -> No
         assert answers(study) == expected[1]
 
 
-@pytest.mark.parametrize("game", ["one_puff", "crate_loft"])
-def test_the_demo_in_any_order(game: str, tmp_path: Path) -> None:
-    logs = sorted(DEMO.glob(f"{game}_*.playlog"))
+def test_the_demo_in_any_order(tmp_path: Path) -> None:
+    logs = sorted(DEMO.glob("one_puff_*.playlog"))
     assert study_of(tmp_path, logs[::-1], "back") == study_of(tmp_path, logs, "forth")
 
 
@@ -131,13 +133,13 @@ def test_the_whole_demo_in_any_order(tmp_path: Path) -> None:
     """The content of the study for fifteen logs, by chance; its findings take too long for that."""
     logs = sorted(DEMO.glob("*.playlog"))
     seen = []
-    for number in range(3):
+    for number in range(2):
         random.Random(number).shuffle(logs)
         with open_study(tmp_path / f"{number}.duckdb") as study:
             for log in logs:
                 import_log(study, log)
             seen.append((content(study), Reader(study.connection).fingerprint()))
-    assert seen[0] == seen[1] == seen[2]
+    assert seen[0] == seen[1]
 
 
 def labels(study: Study) -> dict[int, str]:

