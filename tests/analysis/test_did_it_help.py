@@ -9,7 +9,9 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 from analysis.findings import progress
 from analysis.findings.progress import fair
+from analysis.findings.progress.comparison import Pair, compare_target
 from analysis.findings.progress.fair import Began, Unfair
+from analysis.findings.progress.player_values import Played, player_values
 from analysis.findings.progress.verdict import (
     Expected,
     Verdict,
@@ -186,6 +188,45 @@ def test_one_person_is_no_order():
         with mock.patch.object(fair, "player_values", played.values):
             sides = fair.sides_of(None, Selection("game"), sim.HITS, ("A", "B"), played.began)
         assert (sides.began is not None) == orders and (sides.unfair is None) == orders
+
+
+def flat(shares):
+    """Four people on each build who all hit its share of the notes."""
+    return sim.Played(sim.HITS, [(f"{b}{who}", 1, b, share) for b, share in shares.items() for who in range(4)])
+
+
+def test_closer_is_what_lies_nearer_to_the_wish():
+    """80 % are wanted: 70 are closer than 50, and than 95; 50 are not closer than 70."""
+    for before, after, closer in ((0.5, 0.7, True), (0.95, 0.7, True), (0.7, 0.5, False), (0.85, 0.95, False)):
+        played = flat({"A": before, "B": after})
+        with mock.patch.object(fair, "player_values", played.values):
+            pair = Pair("A", "B", [], played.began, wanted=True)
+            found = compare_target(None, Selection("game"), sim.HITS, pair, (), 0.95)
+        assert found.closer == closer
+
+
+def test_fresh_on_a_build_is_who_began_on_it():
+    plays = [*sim.the_same_people(3), *sim.new_people("B", 2)]
+    played = sim.play(sim.World(), sim.HITS, plays, np.random.default_rng(8))
+    with mock.patch.object(fair, "player_values", played.values):
+        fresh = fair.fresh_values(None, Selection("game"), sim.HITS, "B", played.began)
+    assert sorted(fresh.player) == ["B0", "B1"]
+
+
+def test_hits_of_people_who_know_the_game_are_left_out(tmp_path):
+    """Three new players hit 10 of 20 notes; one who is no first-time player hits all."""
+    test = Playtest()
+    for who, new, hits in ((1, 1, 10), (2, 1, 10), (3, 1, 10), (4, 0, 20)):
+        test.event("begin", 1000, who=who, new=new)
+        for n in range(20):
+            test.event("due", 500, lane=0)
+            if n < hits:
+                test.event("push", 10, lane=0)
+        test.event("over", 500, how=0)
+    tunables = [{"name": "early", "role": "window_early", "value": 50, "min": 1, "max": 99, "unit": "ms"}]
+    with test.study(tmp_path, ("begin", "over", "due", "push"), tunables) as study:
+        found = player_values(Played(Reader(study.connection)), Selection(GAME), sim.HITS, "1")
+    assert found.player.tolist() == ["P01", "P02", "P03"] and found.value.tolist() == [0.5, 0.5, 0.5]
 
 
 def test_as_many_attempts_count_as_people_made_on_the_build_where_they_made_fewer():

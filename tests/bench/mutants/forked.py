@@ -69,7 +69,7 @@ def _in_the_child(tests: tuple[str, ...], place: Path, out: int) -> None:
         os.environ["PYTHONPATH"] = str(place)
         import pytest
 
-        words = ["-x", "-q", "-n0", "-rfE", "--no-header", "-p", "no:cacheprovider"]
+        words = ["-x", "-q", "-n0", "-rfE", "--no-header", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
         status = pytest.main([*words, *tests])
         import analysis
 
