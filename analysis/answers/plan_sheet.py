@@ -96,7 +96,7 @@ def _takes(plan: Mapping[str, Any]) -> str:
         return "No playtest of a class gets as near as is wanted: accept more doubt, or test in several classes."
     if needed == 0:
         return "Nobody more has to play: the doubt is small enough."
-    return f"Let {counted(needed, 'more first-time player')} play the present build."
+    return f"Let {counted(needed, 'more first-time player')} play the present build, to know the target so well."
 
 
 def scale_and_unit(plan: Mapping[str, Any]) -> tuple[int, str]:
@@ -119,6 +119,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
         lines.append("No playtest of a class's size reaches that; accept a wider interval, or test in several classes.")
     else:
         lines.append(f"That takes about {counted(needed, 'more first-time player')} on the present build.")
+    lines.append("Whether a change helps is another question: its proposal says how many that takes.")
     if plan["precision"]:
         lines += ["", "| more players | runs each | doubt left (80 %, either way) |", "|---|---|---|"]
         for p in plan["precision"]:

@@ -1,16 +1,33 @@
 """What is to be expected of what may have been picked for how it came out: a group's mean, the highest of many."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
 
-from analysis.stats.estimate import LEVEL, Estimate, normal_critical
+from analysis.stats.estimate import LEVEL, Estimate, normal_critical, t_critical
 from analysis.stats.players.learning import slope_within_players
 
 # Spreads of the true values that are thought possible, as parts of the widest one; and how wide that is.
 _SPREADS = np.linspace(1e-3, 1.0, 400)
 _WIDEST = 4.0
+# Of places: logs of their ratios, and the middles and half widths of Cauchy's distribution that are thought possible.
+_STEP = 0.05
+_LOG_RATIO = np.arange(-5.0, 9.0, _STEP)
+_MIDDLES, _WIDTHS = np.arange(-1.4, 0.5, 0.2), np.geomspace(0.15, 2.0, 8)
+
+
+@dataclass(frozen=True)
+class Ratios:
+    """Of each cell how many times as often it happens as expected, drawn to what most cells have; (cells,) each.
+
+    NaN where nothing is expected, and the limits too where all are of one player.
+    """
+
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
 
 def drawn_to_mean(
@@ -89,3 +106,64 @@ def expected_of_picked(values: Sequence[np.ndarray], which: int) -> float:
     between = max(0.0, spread / float(weight.sum() - (weight**2).sum() / weight.sum()))
     middle = float(np.average(mean, weights=1 / (between + 1 / weight)))
     return middle + between / (between + 1 / float(weight[which])) * (float(mean[which]) - middle)
+
+
+def drawn_ratios(count: Sequence[np.ndarray], expected: Sequence[np.ndarray], level: float = LEVEL) -> list[Ratios]:
+    """Of each cell of each part the ratio of events to expected ones, with intervals that hold for the highest too.
+
+    count[i], expected[i]: (players, cells) of part i, all of its players and cells in one order. Events of a cell ~
+    Poisson(expected ratio), ln ratio ~ Cauchy(middle, width), both averaged over: most cells are alike within a width,
+    and one that is far from them is hardly drawn, as the tails are heavy (Dawid 1973, Biometrika 60:664-667). With a
+    gamma distribution of the ratios, one hot cell among many that are alike is drawn much too far (METHODS.md). All
+    counts weigh less by one dispersion, that of players within cells over Poisson's, and by the square of Student's
+    quantile over the normal one: players differ in where they die. The value is the median.
+    """
+    number, mean = (np.concatenate([np.asarray(one, float).sum(axis=0) for one in of]) for of in (count, expected))
+    use = mean > 0
+    value, low, high = (np.full(number.size, np.nan) for _ in range(3))
+    players = max((len(one) for one in count), default=0)
+    if use.any():
+        worth = _worth(count, expected, level)
+        value[use], low[use], high[use] = _posterior((worth * number)[use], (worth * mean)[use], level)
+    if players < 2:
+        low, high = np.full_like(low, np.nan), np.full_like(high, np.nan)
+    ends = np.cumsum([np.shape(one)[1] for one in count])[:-1]
+    return [Ratios(*own) for own in zip(*(np.split(of, ends) for of in (value, low, high)), strict=True)]
+
+
+def _worth(count: Sequence[np.ndarray], expected: Sequence[np.ndarray], level: float) -> np.ndarray:
+    """(cells of all parts,) how many independent events one event there is worth, at most 1.
+
+    A player's own ratio in a cell varies around the cell's with one variance everywhere, found by moments.
+    """
+    number, even, beyond = [], [], 0.0
+    for events, mean in zip(count, expected, strict=True):
+        whole, total = mean.sum(axis=0), np.sum(events, axis=0)
+        part = mean / np.where(whole > 0, whole, 1.0)
+        even.append(np.sum(part**2, axis=0))
+        number.append(total)
+        beyond += float(np.sum((events - total * part) ** 2) - total @ (1 - even[-1]))
+    total, alike = np.concatenate(number), np.concatenate(even)
+    pairs = float((total * (total - 1) * alike) @ (1 - alike))
+    players = max((len(one) for one in count), default=0)
+    if players < 2:
+        return np.ones(total.size)
+    variance = max(beyond, 0.0) / pairs if pairs > 0 else 0.0
+    return (normal_critical(level) / t_critical(level, players - 1)) ** 2 / (1 + variance * total * alike)
+
+
+def _posterior(count: np.ndarray, expected: np.ndarray, level: float) -> np.ndarray:
+    """(3, cells): median and limits of each cell's ratio."""
+    edge = np.append(_LOG_RATIO - _STEP / 2, _LOG_RATIO[-1] + _STEP / 2)
+    middle, width = (axis.ravel()[:, None] for axis in np.meshgrid(_MIDDLES, _WIDTHS))
+    prior = np.diff(np.arctan((edge - middle) / width), axis=1) / np.pi
+    height = count[:, None] * _LOG_RATIO - expected[:, None] * np.exp(_LOG_RATIO)
+    likely = np.exp(height - height.max(axis=1, keepdims=True))
+    seen = np.maximum(likely @ prior.T, 1e-300)
+    # Widths alike beforehand up to about 1: a half-normal, as for the parts of a game.
+    chance = np.log(seen).sum(axis=0) + (np.log(np.gradient(_WIDTHS)) - _WIDTHS**2 / 2).repeat(_MIDDLES.size)
+    chance = np.exp(chance - chance.max())
+    after = np.cumsum((chance / seen) @ prior * likely, axis=1)
+    after = np.c_[np.zeros(len(after)), after / after[:, -1:]]
+    tail = (1 - level) / 2
+    return np.exp([[np.interp(at, own, edge) for own in after] for at in (0.5, tail, 1 - tail)])

@@ -10,6 +10,7 @@ from scipy import ndimage
 
 from analysis.stats.estimate import LEVEL
 from analysis.stats.laws import chi2_quantile, poisson_above
+from analysis.stats.picked import Ratios, drawn_ratios
 from analysis.stats.scattering import scattered
 
 Array = np.ndarray
@@ -73,7 +74,8 @@ class HotSpots:
     corrected p.
 
     `p` is the chance that, were deaths spread as each player's time was, *any* cell stood out as much as this
-    one.
+    one. `times` is how many times as many deaths as expected come there, drawn to what most cells have, so that it
+    holds for the cell that stands out most too.
     """
 
     expected: Array
@@ -81,6 +83,7 @@ class HotSpots:
     expected_players: Array
     score: Array
     p: Array
+    times: Ratios
 
 
 def hot_spots(deaths: Array, exposure: Array, simulations: int = 999, seed: int = 1) -> HotSpots:
@@ -107,28 +110,36 @@ def hot_spots_of_parts(
     find more by chance.
     """
     rng = np.random.default_rng(seed)
-    parts = [_simulated(d, e, simulations, rng) for d, e in zip(deaths, exposure, strict=True)]
+    told = [_who_died(d, e) for d, e in zip(deaths, exposure, strict=True)]
+    parts = [_simulated(died, by_player, simulations, rng) for died, by_player in told]
     largest = np.max([found for _, found in parts], axis=0) if parts else np.zeros(simulations)
+    times = drawn_ratios([died for died, _ in told], [by_player for _, by_player in told]) if told else []
     # 1e-9: a simulated score that equals the observed one counts as reached.
     return [
-        replace(spots, p=(1 + (largest >= spots.score[:, None] - 1e-9).sum(axis=1)) / (simulations + 1))
-        for spots, _ in parts
+        replace(spots, p=(1 + (largest >= spots.score[:, None] - 1e-9).sum(axis=1)) / (simulations + 1), times=own)
+        for (spots, _), own in zip(parts, times, strict=True)
     ]
 
 
-def _simulated(deaths: Array, exposure: Array, simulations: int, rng: np.random.Generator) -> tuple[HotSpots, Array]:
-    """One part without its p, and the largest score of any cell in each simulated playtest."""
+def _who_died(deaths: Array, exposure: Array) -> tuple[Array, Array]:
+    """(players, cells) deaths, and deaths to be expected, of the players who died at all."""
     deaths = np.asarray(deaths, dtype=float)
     exposure = np.asarray(exposure, dtype=float)
     least = exposure[exposure > 0].min() if np.any(exposure > 0) else 1.0
     exposure = np.where((exposure <= 0) & (deaths > 0), least, exposure)
-    died = deaths.sum(axis=1).astype(int)
+    died = deaths.sum(axis=1)
     exposure, deaths, died = exposure[died > 0], deaths[died > 0], died[died > 0]
+    return deaths, exposure / exposure.sum(axis=1, keepdims=True) * died[:, None]
+
+
+def _simulated(deaths: Array, by_player: Array, simulations: int, rng: np.random.Generator) -> tuple[HotSpots, Array]:
+    """One part without its p and times, and the largest score of any cell in each simulated playtest."""
+    nothing = np.zeros(by_player.shape[1])
+    unknown = Ratios(nothing, nothing, nothing)
+    died = deaths.sum(axis=1).astype(int)
     if not died.size:
-        nothing = np.zeros(exposure.shape[1])
-        return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1), np.zeros(simulations)
-    chance = exposure / exposure.sum(axis=1, keepdims=True)
-    by_player = chance * died[:, None]
+        return HotSpots(nothing, nothing.astype(int), nothing, nothing, nothing + 1, unknown), np.zeros(simulations)
+    chance = by_player / died[:, None]
     most = np.ceil(2 * by_player) + 1
     own = np.minimum(deaths, most).sum(axis=0).astype(int)
     count = np.zeros((simulations, own.size), int)
@@ -143,7 +154,7 @@ def _simulated(deaths: Array, exposure: Array, simulations: int, rng: np.random.
     every = np.arange(own.size)
     largest, reached = score[count, every].max(axis=1), score[own, every]
     once = (1 - (1 - chance) ** died[:, None]).sum(axis=0)
-    return HotSpots(expected, (deaths > 0).sum(axis=0), once, reached, np.ones(own.size)), largest
+    return HotSpots(expected, (deaths > 0).sum(axis=0), once, reached, np.ones(own.size), unknown), largest
 
 
 # Where less than half a death would be expected around a cell, one death more or less would paint it.

@@ -17,7 +17,6 @@ from analysis.models.targets import Statistic, Target
 from analysis.stats.estimate import LEVEL, normal_critical
 
 SIZES = (4, 8, 12, 20, 32)
-MOST_PLAYERS = 60
 POWER_PLAYERS = (6, 8, 10, 12, 16, 20, 26, 32, 40, 60)
 
 
@@ -51,7 +50,10 @@ class Slot:
 
 @dataclass(frozen=True)
 class Plan:
-    """The plan of a playtest. players_needed: None where no size up to MOST_PLAYERS suffices."""
+    """The plan of a playtest. players_needed: to know the target so well; None where that is more than MOST_PLAYERS.
+
+    precision: a simulation beside it, which tells whether the law of `players_needed` holds for this game.
+    """
 
     target: str
     unit: str
@@ -92,19 +94,6 @@ def precision_of(
             widths.append(half_width(again.figures({}, [target], quick=False)[0]))
         found.append(Precision(size, runs, float(np.mean(widths)), plays))
     return tuple(found)
-
-
-def needed(precision: Sequence[Precision], wanted: float, now: float) -> int | None:
-    """Players needed for a half width, between the simulated sizes. None: more than MOST_PLAYERS."""
-    if now <= wanted:
-        return 0
-    sizes = np.array([0.0] + [p.players for p in precision])
-    # Simulated widths scatter: more players never leave more doubt.
-    widths = np.minimum.accumulate(np.array([now] + [p.half_width for p in precision]))
-    if widths[-1] > wanted:
-        more = sizes[-1] * (widths[-1] / wanted) ** 2
-        return int(np.ceil(more)) if more <= MOST_PLAYERS else None
-    return int(np.ceil(np.interp(-wanted, -widths, sizes)))
 
 
 def power_of(

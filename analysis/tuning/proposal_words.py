@@ -1,6 +1,5 @@
 """A proposal in words: its sentence, and what would settle a "not yet"."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -8,6 +7,7 @@ from typing import Any
 from scipy.special import ndtri
 
 from analysis.stats.estimate import INNER
+from analysis.tuning.players_needed import MOST_PLAYERS, more_needed, players_to_know
 from analysis.tuning.proposal import Advice, Change, PredictedTarget
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against
 from analysis.words import amount, counted, interval_name, percent, span
@@ -41,8 +41,8 @@ class Doubt:
         return self.players < FEWEST
 
 
-def settles(doubt: Doubt, movable: bool) -> str:
-    """What would settle it. Doubt shrinks with the root of the players: how many more are needed?"""
+def settles(doubt: Doubt, movable: bool, first: PredictedTarget) -> str:
+    """What would settle it. first: the target that a plan is made for, to say beside it how many that asks for."""
     seen, players = doubt.seen, doubt.players
     if not movable:
         return (
@@ -67,10 +67,11 @@ def settles(doubt: Doubt, movable: bool) -> str:
             else "with an audience that differs from the testers by a third it may be wrong"
         )
         return f"{why}; let about {max(players, 8)} people play who are drawn from the audience itself, and say so"
-    short = 1.0
-    for chance, wanted in ((seen.better, SURE_ENOUGH), (1 - seen.harm, 1 - MOST_HARM)):
-        short = max(short, float(ndtri(wanted) / ndtri(min(max(chance, 0.51), 0.999))))
-    needed = math.ceil(players * short**2) - players
+    # A chance grows as the margin of error of the gain shrinks.
+    needed = max(
+        more_needed(players, float(ndtri(wanted)), float(ndtri(min(max(chance, 0.51), 0.999))))
+        for chance, wanted in ((seen.better, SURE_ENOUGH), (1 - seen.harm, 1 - MOST_HARM))
+    )
     if needed > 3 * max(players, 8):
         return (
             "play both settings against each other (A/B, half of the new players each): "
@@ -82,7 +83,21 @@ def settles(doubt: Doubt, movable: bool) -> str:
             f"the chance that it is worse by over {100 * HARM:.0f} points is {percent(seen.harm)}, "
             f"and {percent(MOST_HARM)} is the most allowed: "
         )
-    return f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each"
+    return (
+        f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each, to tell "
+        f"whether this change helps; {_to_know(players, first)}"
+    )
+
+
+def _to_know(players: int, first: PredictedTarget) -> str:
+    """How many it takes to know a target as things are, as a plan says: another question than whether a change helps.
+
+    Of people like the testers, since those who are to come will be found in the same way.
+    """
+    margin = (first.testers_now.high80 - first.testers_now.low80) / 2
+    more = players_to_know(players, margin, first.tolerance)
+    takes = f"more than {MOST_PLAYERS}" if more is None else f"{more}"
+    return f"to know {first.target} itself to {amount(first.tolerance, first.unit)} either way takes {takes} more"
 
 
 def sentence(

@@ -208,7 +208,7 @@ def _proposal(
         method=model.method,
         carried_by={t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}},
         side_effects=side_effects,
-        settles_it=settles(doubt, bool(movable)) if advice in (Advice.NOT_YET, Advice.EXPLORE) else "",
+        settles_it=settles(doubt, bool(movable), predicted[0]) if advice in (Advice.NOT_YET, Advice.EXPLORE) else "",
         warnings=notes,
         assumptions=model.assumptions(),
         testers=str(testers),

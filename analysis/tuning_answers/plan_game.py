@@ -11,7 +11,8 @@ from analysis.models.targets import TargetSet
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.c_header import NotHoldable, checked
-from analysis.tuning.playtest_plan import Plan, each_needed, half_width, needed, power_of, precision_of, schedule
+from analysis.tuning.players_needed import players_to_know
+from analysis.tuning.playtest_plan import Plan, each_needed, half_width, power_of, precision_of, schedule
 from analysis.tuning_answers.tuning_answer import fit_game
 from analysis.tuning_answers.tuning_data import NothingToTune
 
@@ -35,7 +36,7 @@ def plan_game(
 
     wanted: half of the 80 % interval, in percentage points or the target's unit; default: the target's tolerance.
     against: a setting to be played against the present build. simulate: False leaves the precision table out; it is
-    there for stages and levels only, elsewhere the doubt is taken to fall with the root of the players.
+    there for stages and levels only. How many are needed is reckoned as a proposal reckons it (`players_needed`).
     """
     fitted, why = fit_game(reader, selection, targets, build)
     # More players of the same kind say more of people like them, and nothing of how the audience differs.
@@ -55,7 +56,7 @@ def plan_game(
             raise WrongArgument("against", None, str(error)) from None
     now = half_width(model.figures({}, [target])[0])
     precision = precision_of(model, target, runs=runs, tick=tick) if simulate and isinstance(model, StagedModel) else ()
-    more = needed(precision, aim, now) if precision else _by_root_law(now, aim, model.players)
+    more = players_to_know(model.players, now, aim)
     power = power_of(model, target, {}, against) if against else ()
     each = each_needed(power)
     builds = (model.build.label,) if not against else (model.build.label, "as proposed")
@@ -71,12 +72,6 @@ def plan_game(
         players_each_needed=each,
         schedule=schedule(builds, count, runs, _next_tag(reader, selection), within and bool(against)),
     )
-
-
-def _by_root_law(now: float, wanted: float, players: int) -> int | None:
-    """Without a simulation: the doubt falls with the root of the players."""
-    more = round(players * ((now / wanted) ** 2 - 1))
-    return max(0, more) if more <= 60 else None
 
 
 def _suggested(more: int | None, each: int | None, two: bool) -> int:

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.deaths.one_death import Place
-from analysis.words import amount, counted
+from analysis.words import amount, counted, span
 from dashboard.figures.frame import faded, framed
 from dashboard.figures.palette import Theme
 
@@ -164,8 +164,8 @@ def _label(figure: go.Figure, theme: Theme, cell: Any, what: str, width: float, 
     x, y = cell["x_px"] + cell["width_px"] / 2, cell["y_px"] + cell["height_px"] / 2
     lower = y > height / 2
     figure.add_annotation(
-        text=f"<b>{counted(int(cell['deaths']), 'death')}, {amount(float(cell['expected_deaths']))} expected</b><br>"
-        f"{f'{escape(what)}<br>' if what else ''}{counted(int(cell['players']), 'player')}",
+        text=f"<b>{_times(cell)}</b><br>{f'{escape(what)}<br>' if what else ''}"
+        f"{counted(int(cell['deaths']), 'death')} of {counted(int(cell['players']), 'player')}",
         x=x,
         y=cell["y_px"] if lower else cell["y_px"] + cell["height_px"],
         ax=-16 if x > width / 2 else 16,
@@ -180,6 +180,12 @@ def _label(figure: go.Figure, theme: Theme, cell: Any, what: str, width: float, 
         arrowwidth=1,
         arrowcolor=theme.ink,
     )
+
+
+def _times(cell: Any) -> str:
+    """`9.1 times as many as expected`, with its limits: drawn to what most cells have, as the place was picked."""
+    value, low, high = (float(cell[name]) for name in ("times", "times_low", "times_high"))
+    return f"{amount(value)} times as many as expected" + (f" ({span(low, high)})" if np.isfinite(low) else "")
 
 
 def mark_place(figure: go.Figure, place: Place, theme: Theme) -> None:

@@ -9,6 +9,8 @@ from analysis.findings.deaths.screen_cells import is_hot
 from analysis.selection import Selection
 from analysis.stats.fairness import longest_repeat, near_by_chance, notice_bands, repeated_place
 from analysis.stats.places import Cells, HotSpots, smooth_rate
+from analysis.stats.picked import Ratios
+from analysis.words import amount
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -89,8 +91,24 @@ def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study)
 def test_a_place_is_hot_where_chance_brings_one_in_at_most_one_playtest_of_twenty():
     """And never by one player's deaths alone."""
     column = np.zeros(4)
-    spots = HotSpots(column, np.array([2, 2, 2, 1]), column, column, np.array([0.05, 0.06, 0.2, 0.001]))
+    spots = HotSpots(column, np.array([2, 2, 2, 1]), column, column, np.array([0.05, 0.06, 0.2, 0.001]), Ratios(*[column] * 3))
     assert is_hot(spots).tolist() == [True, False, False, False]
+
+
+def test_the_strongest_place_has_the_ratio_that_is_to_be_expected_again(study):
+    """It was picked as the strongest: sentence, table and facts have the ratio drawn to the other places', not 90 to so
+    few."""
+    found = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places"]
+    top = found.tables["cells"].iloc[int(np.argmax(np.asarray(found.tables["cells"]["hot"])))]
+    raw = top["deaths"] / top["expected_deaths"]
+    assert top["times_low"] < top["times"] < min(raw, top["times_high"])
+    assert f"{amount(top['times'])} times as many" in found.sentence
+    assert amount(top["expected_deaths"]) not in found.sentence
+    assert [found.facts[name] for name in ("times", "times_low", "times_high")] == [
+        top[name] for name in ("times", "times_low", "times_high")
+    ]
+    parts = by_id(deaths.find(reader_of(study), Selection(GAME)))["deaths.places_by_cause"].tables["parts"]
+    assert (parts["times_low"] < parts["times"]).all() and (parts["times"] < parts["times_high"]).all()
 
 
 def test_cells_by_cause_add_up(study):

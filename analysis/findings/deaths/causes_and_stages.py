@@ -76,10 +76,11 @@ def causes(death: Columns, basis: Basis) -> Finding:
         f", in {most['players']} of {counted(basis.players, 'player')}."
     )
     # Of several, the commonest is one beyond doubt where its share cannot be as small as the next one's.
-    headline = f"{capital(str(most['label']))} kills most: {percent(share.value)} of the deaths."
+    doubtful = len(rows) > 1 and (share.low is None or share.low <= (shares[1].value or 0.0))
+    how = "had most of the deaths seen, perhaps by chance" if doubtful else "kills most"
+    headline = f"{capital(str(most['label']))} {how}: {percent(share.value)}{'' if doubtful else ' of the deaths'}."
     if len(rows) == 1:
         headline = ""
-    doubtful = len(rows) > 1 and (share.low is None or share.low <= (shares[1].value or 0.0))
     return CAUSES.finding(basis, sentence, share, {"causes": rows}, headline=headline, doubtful=doubtful)
 
 
@@ -120,8 +121,10 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         rest = against_rest(highest, "there", "elsewhere", f"{len(rows)} parts of the game")
         sentence = f"Deaths come fastest in {name}: {rate_words} a minute alive {limits(estimate)}{rest}."
         if highest.found is not None:
-            headline = f"{capital(name)} is the deadliest: players die {as_often(highest.ratio.value)} there."
             doubtful = highest.doubtful
+            headline = f"{capital(name)} is the deadliest: players die {as_often(highest.ratio.value)} there."
+            if doubtful:
+                headline = "No part of the game is shown to be deadlier than the others."
     return BY_STAGE.finding(basis, sentence, estimate, tables, headline=headline, doubtful=doubtful)
 
 

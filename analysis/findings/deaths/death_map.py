@@ -12,19 +12,23 @@ from analysis.findings.deaths.screen_cells import (
     AREA,
     CELL,
     SCREEN,
+    TIMES,
     is_hot,
     label_of,
     place_words,
     screen_facts,
     screen_side,
+    times_columns,
+    times_words,
 )
 from analysis.findings.deaths.seen import BANDWIDTH, Seen, highest_per_min, read_seen
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.places import Cells, HotSpots, hot_spots, rate_limits, smooth_rate
 from analysis.stats.proportions import share_by_player
-from analysis.words import amount, counted, limits, percent, stage_name
+from analysis.words import counted, limits, percent, stage_name
 
 Array = np.ndarray
 _TITLE = "Where players die"
@@ -45,6 +49,7 @@ PLACES = Declared(
             Column("smooth_rate", "deaths a second", "the rate around it, drawn towards that of the whole screen"),
             Column("expected_deaths", "", "deaths to be expected from each player's time there"),
             Column("expected_players", "", "players of whom a death there would be expected"),
+            *TIMES,
             Column("score", "", "how far the deaths are beyond what is expected"),
             Column("p", "", "chance that any cell stands out as much; corrected for all cells"),
             Column("hot", "", "p of at most 0.05, and two players or more died there"),
@@ -70,6 +75,7 @@ PLACES = Declared(
     },
     (
         *SCREEN,
+        *TIMES,
         Column("exposure", "", "whether positions are logged, and so the time spent in each cell is known"),
         Column("hot_cells", "", "how many cells are hot"),
         Column("scale_per_min", "deaths a minute", "where the colours of the game's maps end; none without positions"),
@@ -124,8 +130,10 @@ class _Map:
         return place_words(row["x_px"], row["y_px"], row["width_px"], row["height_px"])
 
     def took(self, cell: int) -> str:
-        took, wanted = int(self.table["deaths"].iloc[cell]), amount(float(self.hot.expected[cell]))
-        return f"{self.place(cell)}, took {took} where {wanted} would be expected from the time spent there"
+        among = counted(int(np.isfinite(self.hot.times.value).sum()), "place")
+        took = counted(int(self.table["deaths"].iloc[cell]), "death")
+        players = counted(int(self.hot.players[cell]), "player")
+        return f"{self.place(cell)}, took {took} of {players}, {times_words(self.hot, cell, among)}"
 
 
 def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Finding:
@@ -138,7 +146,7 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
     dangerous = table["hot"].to_numpy()
     # Without positions the busiest place is shown, which is no verdict on it.
     here = count[:, dangerous if exposed else [int(np.argmax(count.sum(axis=0)))]].sum(axis=1)
-    share = share_by_player(here, count.sum(axis=1), seen.labels)
+    share: Estimate = share_by_player(here, count.sum(axis=1), seen.labels)
     warnings = list(basis.warnings)
     if not exposed:
         warnings.append(
@@ -149,6 +157,9 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
         warnings.append(f"{counted(missing, 'death')} without a place.")
     drawn = _Map(table, hot, exposed, counted(int(every.sum()), "death"))
     if dangerous.any():
+        # They were picked for having many: fewer are to be expected there again.
+        again = float((hot.times.value * hot.expected)[dangerous].sum() / count[:, dangerous].sum())
+        share = share.times(min(again, 1.0), share.unit)
         sentence = _hot_words(drawn, percent(share.value), limits(share))
     else:
         sentence = _nothing_hot_words(drawn, limits(share))
@@ -163,6 +174,7 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
             "hot_cells": int(dangerous.sum()),
             "scale_per_min": scale,
             "hottest": _what_kills(seen, drawn) if dangerous.any() else "",
+            **{name: float(table[name].iloc[int(np.argmax(hot.score))]) for name in ("times", "times_low", "times_high")},
         },
         warnings=tuple(warnings),
         headline=_headline(seen, drawn) if dangerous.any() else "",
@@ -217,6 +229,7 @@ def _cell_table(cells: Cells, count: Array, time: Array, hot: HotSpots) -> pd.Da
             "smooth_rate": smooth_rate(deaths, weight, cells, BANDWIDTH * cells.size),
             "expected_deaths": hot.expected,
             "expected_players": hot.expected_players,
+            **{name: column if known else np.full(column.size, np.nan) for name, column in times_columns(hot).items()},
             "score": hot.score,
             "p": hot.p if known else np.full(hot.p.size, np.nan),
             "hot": is_hot(hot) & known,
@@ -264,7 +277,8 @@ def _nothing_hot_words(drawn: _Map, interval: str) -> str:
 def _hot_words(drawn: _Map, share: str, interval: str) -> str:
     top = drawn.hottest
     return (
-        f"{counted(int(drawn.table['hot'].sum()), 'hot place')} on the screen took {share} of {drawn.total} "
-        f"{interval}; the strongest, {drawn.took(top)}, in {counted(int(drawn.hot.players[top]), 'player')} "
+        f"{int(drawn.table['deaths'][drawn.table['hot']].sum())} of {drawn.total} were at "
+        f"{counted(int(drawn.table['hot'].sum()), 'hot place')} on the screen, and {share} are to be expected there "
+        f"again {interval}; the strongest, {drawn.took(top)} "
         f"(p = {drawn.hot.p[top]:.3f}, corrected for all cells)."
     )

@@ -11,12 +11,22 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.deaths.screen_cells import AREA, SCREEN, is_hot, label_of, place_words, screen_facts
+from analysis.findings.deaths.screen_cells import (
+    AREA,
+    SCREEN,
+    TIMES,
+    is_hot,
+    label_of,
+    place_words,
+    screen_facts,
+    times_columns,
+    times_words,
+)
 from analysis.findings.deaths.seen import Seen
 from analysis.findings.declared import Column, Declared
 from analysis.reader import Columns
 from analysis.stats.places import hot_spots_of_parts
-from analysis.words import amount, counted, stage_name
+from analysis.words import counted, stage_name
 
 Array = np.ndarray
 
@@ -28,6 +38,7 @@ def _declared(by: str, title: str, *head: Column) -> Declared:
         Column("deaths", "", "deaths in the cell; cells without any are left out"),
         Column("players", "", "players who died there"),
         Column("expected_deaths", "", "deaths to be expected from each player's time there"),
+        *TIMES,
         Column("score", "", "how far the deaths are beyond what is expected"),
         Column("p", "", "chance that any cell of any part stands out as much; corrected for all"),
         Column("hot", "", "p of at most 0.05, and two players or more died there"),
@@ -39,6 +50,7 @@ def _declared(by: str, title: str, *head: Column) -> Declared:
         Column("hot_cells", "", "how many of its cells are hot"),
         Column("strongest_x_px", "px", "left edge of the cell that stands out most"),
         Column("strongest_y_px", "px", "upper edge of that cell"),
+        *TIMES,
         Column("p", "", "the p of that cell"),
     )
     return Declared(f"deaths.places_by_{by}", "deaths", title, "hot_spots", {"cells": cells, "parts": parts}, SCREEN)
@@ -113,6 +125,7 @@ def _finding(what: Declared, noun: str, parts: Sequence[_Part], seen: Seen, basi
             "deaths": deaths,
             "players": spots.players,
             "expected_deaths": spots.expected,
+            **times_columns(spots),
             "score": spots.score,
             "p": spots.p,
             "hot": hot,
@@ -127,16 +140,16 @@ def _finding(what: Declared, noun: str, parts: Sequence[_Part], seen: Seen, basi
                 "hot_cells": int(hot.sum()),
                 "strongest_x_px": int(areas["x_px"][top]),
                 "strongest_y_px": int(areas["y_px"][top]),
+                **{name: float(column[top]) for name, column in times_columns(spots).items()},
                 "p": float(spots.p[top]),
             }
         )
         if hot.any() and spots.score[top] > hottest:
             place = place_words(*(column[top] for column in areas.values()))
-            wanted = amount(float(spots.expected[top]))
             hottest, said = (
                 float(spots.score[top]),
-                f"{part.name} at {place}, with {counted(int(deaths[top]), 'death')} where {wanted} would be expected "
-                f"(p = {spots.p[top]:.3f})",
+                f"{part.name} at {place}, with {counted(int(deaths[top]), 'death')}, "
+                f"{times_words(spots, top, f'all of {len(parts)} {noun}')} (p = {spots.p[top]:.3f})",
             )
     corrected = f"corrected for all cells of {len(parts)} {noun}"
     if not said:

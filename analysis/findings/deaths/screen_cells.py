@@ -2,16 +2,22 @@
 
 import numpy as np
 
-from analysis.findings.declared import Column
+from analysis.findings.declared import Column, interval_columns
 from analysis.reader import Columns
+from analysis.stats.estimate import Estimate
 from analysis.stats.places import Cells, HotSpots
-from analysis.words import cause_name
+from analysis.words import amount, cause_name, limits
 
 Array = np.ndarray
 # A cell is hot where chance alone would bring one like it, anywhere on the screen, in one playtest of twenty.
 SIGNIFICANT = 0.05
 CELL = (Column("x_px", "px", "left edge of the cell"), Column("y_px", "px", "upper edge of the cell"))
 AREA = (*CELL, Column("width_px", "px", "its width"), Column("height_px", "px", "its height"))
+# How far a cell stands out, with an interval that holds for the one that was picked as the strongest.
+TIMES = (
+    Column("times", "", "how many times as many deaths as expected, drawn to what most cells have"),
+    *interval_columns("", "the number of times", "times_"),
+)
 SCREEN = (
     Column("screen_width", "px", "width of the screen"),
     Column("screen_height", "px", "height of the screen"),
@@ -22,6 +28,23 @@ SCREEN = (
 def is_hot(spots: HotSpots) -> Array:
     """(cells,) bool."""
     return np.asarray((spots.p <= SIGNIFICANT) & (spots.players >= 2))
+
+
+def times_columns(spots: HotSpots) -> dict[str, Array]:
+    """What stands in `TIMES`."""
+    return {"times": spots.times.value, "times_low": spots.times.low, "times_high": spots.times.high}
+
+
+def times_words(spots: HotSpots, cell: int, among: str) -> str:
+    """`9.1 times as many as ...`: how far a picked cell stands out; among: how many there were, in words."""
+    value, low, high = (float(column[cell]) for column in times_columns(spots).values())
+    if not np.isfinite(low):
+        return f"{amount(value)} times as many as the time spent there explains"
+    interval = limits(Estimate(value, low, high, unit="times"))
+    return (
+        f"{amount(value)} times as many as the time spent there explains "
+        f"{interval[:-1]}; drawn to what most places have, for it was picked of {among})"
+    )
 
 
 def screen_facts(cells: Cells) -> dict[str, int]:

@@ -148,8 +148,10 @@ def hazard(life: Columns, basis: Basis) -> Finding:
             highest = _against_other_times(duration, died, player, edges, top)
             estimate = highest.rate(estimate)
             rest = against_rest(highest, "then", "at other times", f"{hazard.start.size} stretches")
-            headline = f"A life is most in danger {when}."
             doubtful = highest.doubtful
+            headline = f"A life is most in danger {when}."
+            if doubtful:
+                headline = "No time of a life is shown to be more dangerous than the others."
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
         if not died.any():
             sentence = f"Nobody died in {amount(float(hazard.exposure.sum()), 's')} alive {limits(estimate)}."

@@ -1,37 +1,35 @@
 """Did it help, what had been predicted, and the plan of the next playtest."""
 
 import json
+import re
 from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.stats import norm
 
 from analysis.findings import progress
 from analysis.findings.progress.comparison import compare_game
+from analysis.models.audience import LIKE_TESTERS
 from analysis.models.observed import ByPlayer
 from analysis.models.staged_games.simulate import more_players
 from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Outcome, Population, Statistic, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.tuning.playtest_plan import (
-    Power,
-    Precision,
-    _apart,
-    each_needed,
-    half_width,
-    needed,
-    power_of,
-    precision_of,
-    schedule,
-)
-from analysis.tuning.proposal import Prediction
+from analysis.tuning.players_needed import more_needed, players_to_know
+from analysis.tuning.playtest_plan import Power, _apart, each_needed, half_width, power_of, precision_of, schedule
+from analysis.tuning.proposal import PredictedTarget, Prediction
+from analysis.tuning.proposal_words import Doubt, settles
+from analysis.tuning.ranking import prediction
 from analysis.tuning.scoring import count_interval, difference, players_for_quantile
+from analysis.tuning.search import Against
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.plan_game import plan_game
 from analysis.tuning_answers.staged_data import load_staged
+from analysis.tuning_answers.tuning_answer import fit_game
 from dashboard import cli
 from dashboard.command_line import exits
 from ingest.said.notes import add_prediction, add_target
@@ -391,11 +389,32 @@ def test_simulated_people_play_as_the_chain_says(played):
 
 
 def test_players_needed():
-    rows = [Precision(4, 3, 0.09, 5), Precision(12, 3, 0.06, 5)]
-    assert needed(rows, 0.12, 0.10) == 0
-    assert needed(rows, 0.075, 0.10) == 8
-    assert needed(rows, 0.05, 0.10) == 18
-    assert needed(rows, 0.01, 0.10) is None
+    """Half the margin takes four times the players (standard error of a mean); none where it is small enough."""
+    assert more_needed(12, 0.10, 0.05) == 36
+    assert more_needed(12, 0.10, 0.10) == more_needed(12, 0.10, 0.2) == 0
+    assert more_needed(12, 0.10, 0.099) == 1
+    assert players_to_know(20, 0.10, 0.05) == 60
+    assert players_to_know(21, 0.10, 0.05) is None
+
+
+def test_a_plan_and_a_proposal_ask_for_as_many_players(played, tmp_path):
+    """A study in which the proposal is not sure enough: what it says of knowing the target is what the plan says."""
+    targets = read_targets('[[target]]\noutcome = "finish"\nwanted = 0.44\ntolerance = 0.12\n')
+    with open_study(played, read_only=True) as study:
+        reader, selection = Reader(study.connection), Selection("Soot Drift")
+        plan = plan_game(reader, selection, targets, simulate=False)
+        (model,) = fit_game(reader, selection, targets)[0]
+    (target,) = targets.targets
+    like_testers = model.for_audience(LIKE_TESTERS)
+    figures = like_testers.figures({}, [target])
+    said = prediction(figures[0], target, 12)
+    predicted = PredictedTarget("finish", 0.44, 0.12, "share", said, said, None, 12, 36, said, said)
+    unsure = Against(loss=0.1, gain=0.02, better=0.7, harm=0.02)
+    told = settles(Doubt(unsure, unsure, True, False, "", model.players), True, predicted)
+    helps, knows = map(int, re.search(r"about (\d+) more .* takes (\d+) more", told).groups())
+    assert plan.players_needed == knows == more_needed(model.players, plan.now_half_width, 0.12) > 0
+    # By the same law: the gain's margin of error in units in which 0.8 needs ndtri(0.8).
+    assert helps == more_needed(model.players, norm.ppf(0.8), norm.ppf(0.7))
 
 
 def test_power_grows_with_players_and_is_small_without_a_difference(played):

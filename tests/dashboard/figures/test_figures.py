@@ -97,8 +97,11 @@ def test_cells_with_little_time_are_pale_and_hot_ones_are_not(findings):
 def test_the_hottest_place_says_its_deaths(findings):
     finding = next(f for f in findings if f.id == "deaths.places")
     said = figure_for(finding, LIGHT).layout.annotations[0].text
-    deaths, expected = re.search(r"took (\d+) where ([\d.]+) would", finding.sentence).groups()
-    assert f"{deaths} deaths, {expected} expected" in said
+    deaths, times, low, high = re.search(
+        r"took (\d+) deaths of .*?([\d.]+) times as many .*?interval ([\d.]+) to ([\d.]+) times", finding.sentence
+    ).groups()
+    assert f"{times} times as many as expected ({low} to {high})" in said
+    assert f"{deaths} deaths of" in said
 
 
 def test_the_map_over_two_tunables_frames_what_is_within_tolerance():
