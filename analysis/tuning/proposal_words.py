@@ -84,8 +84,8 @@ def settles(doubt: Doubt, movable: bool, first: PredictedTarget) -> str:
             f"and {percent(MOST_HARM)} is the most allowed: "
         )
     return (
-        f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each, to tell "
-        f"whether this change helps; {_to_know(players, first)}"
+        f"{why}play about {max(needed, 2)} more first-time players on the present build, two or more runs each, "
+        f"to tell whether this change helps; {_to_know(players, first)}"
     )
 
 

@@ -174,7 +174,10 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
             "hot_cells": int(dangerous.sum()),
             "scale_per_min": scale,
             "hottest": _what_kills(seen, drawn) if dangerous.any() else "",
-            **{name: float(table[name].iloc[int(np.argmax(hot.score))]) for name in ("times", "times_low", "times_high")},
+            **{
+                name: float(table[name].iloc[int(np.argmax(hot.score))])
+                for name in ("times", "times_low", "times_high")
+            },
         },
         warnings=tuple(warnings),
         headline=_headline(seen, drawn) if dangerous.any() else "",

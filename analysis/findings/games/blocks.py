@@ -139,6 +139,8 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     if estimate:
         headline = f"Where pieces drop twice as fast, players die {as_often(estimate.value)}."
     doubtful = per_halving.low is None or per_halving.high is None or per_halving.low <= 1 <= per_halving.high
+    if headline and doubtful:
+        headline = "Faster pieces are not shown to kill more often, or less."
     facts = {"per_halving": per_halving.value, **interval_cells(per_halving)}
     return LEVELS.finding(
         basis, f"{sentence}.", estimate, {"levels": rows}, facts, headline=headline, doubtful=doubtful

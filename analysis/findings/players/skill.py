@@ -109,8 +109,10 @@ def differences(basis: Basis) -> Finding:
     else:
         sentence = f"{basis.size} show no difference in skill beyond chance {limits(estimate)}."
     facts = {"sd": spread.sd.value, **interval_cells(spread.sd, "sd_"), "ratio": spread.ratio}
-    headline = f"Weak players die {as_often(spread.ratio)}, compared with strong ones." if spread.sd.value else ""
     doubtful = not spread.sd.low
+    headline = f"Weak players die {as_often(spread.ratio)}, compared with strong ones." if spread.sd.value else ""
+    if headline and doubtful:
+        headline = "Players are not shown to differ in skill."
     return SKILL.finding(basis, sentence, estimate, {"players": table}, facts, headline=headline, doubtful=doubtful)
 
 

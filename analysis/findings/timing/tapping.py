@@ -67,6 +67,8 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
     }
     tables = {"players": table, "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]}}
     doubtful = bias.low is None or bias.high is None or bias.low <= 0 <= bias.high
+    if headline and doubtful:
+        headline = "Players are not shown to press early, or late"
     return PLAYERS.finding(
         Rested(notes, warnings),
         says,
