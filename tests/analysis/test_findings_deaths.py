@@ -8,8 +8,8 @@ from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
 from analysis.findings.deaths.screen_cells import is_hot
 from analysis.selection import Selection
 from analysis.stats.fairness import longest_repeat, near_by_chance, notice_bands, repeated_place
-from analysis.stats.places import Cells, HotSpots, smooth_rate
 from analysis.stats.picked import Ratios
+from analysis.stats.places import Cells, HotSpots, smooth_rate
 from analysis.words import amount
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
@@ -91,7 +91,9 @@ def test_the_place_where_everybody_dies_is_hot_given_the_time_spent_there(study)
 def test_a_place_is_hot_where_chance_brings_one_in_at_most_one_playtest_of_twenty():
     """And never by one player's deaths alone."""
     column = np.zeros(4)
-    spots = HotSpots(column, np.array([2, 2, 2, 1]), column, column, np.array([0.05, 0.06, 0.2, 0.001]), Ratios(*[column] * 3))
+    spots = HotSpots(
+        column, np.array([2, 2, 2, 1]), column, column, np.array([0.05, 0.06, 0.2, 0.001]), Ratios(*[column] * 3)
+    )
     assert is_hot(spots).tolist() == [True, False, False, False]
 
 
