@@ -33,12 +33,13 @@ def said_of_all(reader: Reader, selection: Selection, found: list[Finding]) -> l
     builds = [str(build) for build in reader.ask_chosen("chosen_builds", selection)["build"]]
     if len(builds) < 2:
         return found
-    return [_said(finding, builds) for finding in found]
+    which = "These builds" if selection.builds else "All builds"
+    return [_said(finding, builds, which) for finding in found]
 
 
-def _said(finding: Finding, builds: list[str]) -> Finding:
+def _said(finding: Finding, builds: list[str], which: str) -> Finding:
     # How sound the logs are is no matter of builds, and builds compared are not pooled.
     if finding.question == TRUST or finding.id in (BUILDS.id, f"{finding.question}.none"):
         return finding
-    headline = finding.headline and f"All builds together: {finding.headline}"
+    headline = finding.headline and f"{which}: {finding.headline}"
     return replace(finding, sentence=f"Builds {listed(builds)} together: {finding.sentence}", headline=headline)

@@ -50,7 +50,7 @@ class Question:
     find: answers it. short: its name in the navigation; its page is `/id`. title: the question as people ask it. lead:
     what the answer holds. needs: roles of events, one of which a game must have to be asked at all; none: any game.
     missing: what to do where there is no answer yet. uses: what its parts are made of. builds: so many must have been
-    played.
+    played. ignores: choices that make no difference to it ("stage", "attempts"), with the reason.
     """
 
     id: str
@@ -63,6 +63,7 @@ class Question:
     missing: tuple[str, ...] = ()
     uses: tuple[Use, ...] = ()
     builds: int = 1
+    ignores: tuple[tuple[str, str], ...] = ()
 
     def applies(self, roles: Collection[str]) -> bool:
         """Whether a game whose events have these roles can be asked."""
@@ -80,6 +81,7 @@ _ALL = (
         "Can I trust the data?",
         "What reached the study, what was lost on the way, and which runs it touches.",
         missing=("Import a play log; its damage is counted and shown here.",),
+        ignores=(("stage", "All stages: a log is received or lost as a whole."),),
     ),
     Question(
         "deaths",
@@ -149,6 +151,7 @@ _ALL = (
             _ENDS,
             Use("how people rate it", EventRole.RATING, (FieldRole.VALUE,)),
         ),
+        ignores=(("stage", "All stages: players are told apart over whole runs."),),
     ),
     Question(
         "genres",
@@ -182,6 +185,10 @@ _ALL = (
         ),
         uses=(_RUNS,),
         builds=2,
+        ignores=(
+            ("stage", "All stages: builds are compared over whole runs."),
+            ("attempts", "The targets say which attempts count."),
+        ),
     ),
 )
 QUESTIONS: dict[str, Question] = {question.id: question for question in _ALL}

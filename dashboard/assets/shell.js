@@ -56,6 +56,7 @@
       told(part);
       figures.bring(part.figures);
       showOpened();
+      showMeant();
       if (part.kind === "working") { loadDash(); } else { fetchDashEarly(); }
     } catch (error) {
       if (mine.signal.aborted) { return; }
@@ -82,6 +83,16 @@
     opened = now;
   }
 
+  /* A term that a link leads to. */
+  function showMeant() {
+    for (const one of document.querySelectorAll(".terms .meant")) { one.classList.remove("meant"); }
+    const place = window.location.hash.length > 1 && byId(window.location.hash.slice(1));
+    if (place && place.closest(".terms")) {
+      place.classList.add("meant");
+      place.scrollIntoView({ block: "nearest" });
+    }
+  }
+
   function told(state) {
     version = state.version;
     const undo = byId("undo");
@@ -90,7 +101,7 @@
   }
 
   function moved() {
-    if (window.location.pathname + window.location.search !== shown) { ask(); }
+    if (window.location.pathname + window.location.search !== shown) { ask(); } else { showMeant(); }
   }
 
   /* Dash's own name for "the address was changed by a script": its links send it, and its pages listen to it. */
@@ -205,7 +216,13 @@
   /* --- what people press --------------------------------------------------------------------------------------------- */
 
   /* An open list of the filter bar closes when something else is pressed, or with Escape. */
+  function menu(open) {
+    byId("menu").setAttribute("aria-expanded", String(open));
+    if (!open && byId("menu").offsetParent !== null) { byId("menu").focus(); }
+  }
+
   document.addEventListener("keydown", function (event) {
+    if (event.key === "Escape" && event.target.closest(".rail") && byId("menu").ariaExpanded === "true") { menu(false); }
     const list = event.key === "Escape" && event.target.closest("details.pick[open]");
     if (list) { list.open = false; list.querySelector("summary").focus(); }
   });
@@ -213,12 +230,14 @@
   document.addEventListener("click", function (event) {
     const mine = event.target.closest("details.pick");
     for (const list of document.querySelectorAll("details.pick[open]")) { if (list !== mine) { list.open = false; } }
+    if (event.target.closest("#menu")) { menu(byId("menu").ariaExpanded !== "true"); }
     if (event.target.closest("#theme-button")) { figures.otherTheme(); }
     if (event.target.closest("#undo")) { undo(); }
     const link = event.target.closest("a[href]");
     if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) { return; }
     if (link.origin !== window.location.origin || link.target || link.hasAttribute("download") || !isPage(link)) { return; }
     event.preventDefault();
+    if (link.closest("#navigation")) { menu(false); }
     const single = link.closest("details.pick.one");  /* chosen is chosen; lists of which several may be stay open */
     if (single) { single.open = false; single.querySelector("summary").focus(); }
     window.history.pushState({}, "", link.href);

@@ -10,6 +10,7 @@ from dashboard.pages import (
     plan_page,
     report_page,
     runs_page,
+    terms_page,
     tuning_page,
 )
 from dashboard.pages.page import Page
@@ -34,4 +35,5 @@ PAGES: tuple[Page, ...] = (
     *_of(Chapter.OUTCOME),
     plan_page.PAGE,
     report_page.PAGE,
+    terms_page.PAGE,
 )

@@ -8,6 +8,7 @@ from dash import Dash
 
 from analysis.selection import Selection
 from dashboard.state.dashboard_session import Session
+from dashboard.web.filters import game_address, to_address
 from dashboard.web.opened import Opened, opened_at
 
 Body = Callable[[Session, Selection | None], list[Any]]
@@ -32,7 +33,8 @@ class Page:
     must place them, or what follows when a button of the page was pressed. `filtered`: the filter bar stands above it.
     `follows`: redrawn whenever the study changes. `opened_body` makes the content of a page on which the address opens
     something. `question`: the one that it answers (analysis/findings/questions.py); the page is in the navigation of
-    the games that it can be asked of.
+    the games that it can be asked of. ignores: choices of the filter that make no difference to it ("stage",
+    "attempts", "any"), with the words that say so.
     """
 
     path: str
@@ -47,6 +49,16 @@ class Page:
     follows: bool = True
     opened_body: OpenedBody | None = None
     question: str | None = None
+    ignores: tuple[tuple[str, str], ...] = ()
+
+    def unheeded(self, selection: Selection) -> list[str]:
+        """What to say of choices that were made and that the page does not heed."""
+        made = {
+            "stage": selection.stage is not None,
+            "attempts": (selection.first_attempt, selection.last_attempt) != (None, None),
+            "any": to_address(selection) != game_address(selection.game),
+        }
+        return [words for choice, words in self.ignores if made[choice]]
 
     def filled(self, session: Session, selection: Selection | None, search: str | None) -> list[Any]:
         """The content at an address whose filter means `selection`."""

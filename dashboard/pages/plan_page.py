@@ -15,7 +15,7 @@ from analysis.words import cell, counted
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
 from dashboard.parts import cautions
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
@@ -32,14 +32,19 @@ _LONGEST = 400
 def controls() -> list[Any]:
     """How large the playtest may be, and the place of the plan."""
 
+    own = unsaved("study")
+
     def field(label: str, control: Any) -> html.Div:
         return html.Div([html.Label(label, htmlFor=control.id), control], className="field")
 
     return [
         html.Div(
             [
-                field("Players", dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me")),
-                field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3)),
+                field(
+                    "Players",
+                    dcc.Input(id=PLAYERS, type="number", min=1, max=250, step=1, placeholder="advise me", **own),
+                ),
+                field("Runs each", dcc.Input(id=RUNS, type="number", min=1, max=50, step=1, value=3, **own)),
                 field(
                     "Against the present build (name=value+name=value)",
                     dcc.Input(
@@ -48,6 +53,7 @@ def controls() -> list[Any]:
                         maxLength=_LONGEST,
                         size="34",
                         placeholder="nothing: present build only",
+                        **own,
                     ),
                 ),
                 html.Button("Plan", id=MAKE, className="button", type="button"),

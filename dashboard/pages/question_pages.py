@@ -202,4 +202,5 @@ def page_of(question: Question, body: Body | None = None, opened_body: OpenedBod
         body=body or (lambda session, selection: answers(question, session, selection)),
         opened_body=opened_body,
         question=question.id,
+        ignores=question.ignores,
     )

@@ -12,7 +12,7 @@ from analysis.words import cell, counted
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import nothing_ingested
 from dashboard.parts import build_order_form, cautions
-from dashboard.parts.dash_parts import note, served
+from dashboard.parts.dash_parts import note, served, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from dashboard.web.filters import game_address
@@ -28,21 +28,18 @@ KEEP, MARK, UNMARK = "run-keep", "run-mark", "run-unmark"
 
 def controls(runs: list[str] | None = None, chosen: str = "", game: str = "") -> list[Any]:
     """The form. What is written in it on runs of `game` is there again when its page is left and come back to."""
-    # By tab of the browser, until it is kept.
-    unsaved: dict[str, Any] = {"persistence": game, "persistence_type": "session"} if game else {}
+    own = unsaved(game)
     return [
         html.Div(
             [
                 _field(
                     "Run (type a tag, choose)",
-                    dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen, **unsaved),
+                    dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen, **own),
                     "grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
-                _field(
-                    "Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07", **unsaved)
-                ),
-                _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36", **unsaved), "grow"),
+                _field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07", **own)),
+                _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36", **own), "grow"),
                 html.Button("Keep", id=KEEP, className="button", type="button"),
             ],
             className="row",
@@ -51,7 +48,7 @@ def controls(runs: list[str] | None = None, chosen: str = "", game: str = "") ->
             [
                 _field(
                     "Reason why the run does not count",
-                    dcc.Input(id=REASON, type="text", maxLength=400, size="36", **unsaved),
+                    dcc.Input(id=REASON, type="text", maxLength=400, size="36", **own),
                     "grow",
                 ),
                 html.Button("Mark as not valid", id=MARK, className="button quiet", type="button"),
@@ -256,4 +253,5 @@ PAGE = Page(
     opened_body=opened_body,
     controls=lambda: [*controls(), *build_order_form.controls()],
     wires=wires,
+    ignores=(("any", "All runs of the game stand here, whatever else is chosen."),),
 )

@@ -10,7 +10,7 @@ from analysis.tuning_answers.first_wish import first_wish
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
 from dashboard.parts import closer_look
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.parts.proposal_cards import results, tried
 from dashboard.parts.wish_sentence import OUTCOMES, quoted, wished, wishes, with_target
@@ -26,36 +26,42 @@ AREA = JobArea("tuning")
 
 
 def controls(
-    text: str = "", wish: tuple[str, str, str] = ("", "2", "60 %"), game: str = "the game", beside: str = ""
+    text: str = "",
+    wish: tuple[str, str, str] = ("", "2", "60 %"),
+    game: str = "the game",
+    beside: str = "",
+    kept: bool = True,
 ) -> list[Any]:
     """A target as a sentence to fill in, what is wanted so far, the buttons, and the places of their answers.
 
     wish: the outcome in words, its number and what is wanted, to begin with. beside: a note that stands by the file.
+    kept: whether the study holds the text as it is.
     """
     said, number, wanted = wish
+    own = unsaved(game)
     outcomes = [words for words, _ in OUTCOMES.values()]
     return [
         html.Div(
             [
                 html.Label(f"Of first-time players of {game},", htmlFor=WANTED),
-                dcc.Input(id=WANTED, type="text", size="5", maxLength=12, value=wanted),
+                dcc.Input(id=WANTED, type="text", size="5", maxLength=12, value=wanted, **own),
                 html.Label("should", htmlFor=OUTCOME),
-                dcc.Input(id=OUTCOME, type="text", list="target-outcomes", size="24", value=said),
+                dcc.Input(id=OUTCOME, type="text", list="target-outcomes", size="24", value=said, **own),
                 html.Datalist([html.Option(value=words) for words in outcomes], id="target-outcomes"),
                 html.Label("with … =", htmlFor=WHICH),
-                dcc.Input(id=WHICH, type="text", size="3", maxLength=6, value=number),
+                dcc.Input(id=WHICH, type="text", size="3", maxLength=6, value=number, **own),
                 html.Button("Add this wish", id=ADD, className="button quiet", type="button"),
                 html.Button("Propose", id=PROPOSE, className="button", type="button"),
                 *AREA.bar(),
             ],
             className="sentence",
         ),
-        _asked(text, beside),
+        _asked(text, beside, kept),
         *AREA.rest("wide cards"),
     ]
 
 
-def _asked(text: str, beside: str) -> html.Div:
+def _asked(text: str, beside: str, kept: bool) -> html.Div:
     """What is wanted so far, with the file that says it folded."""
     file = html.Details(
         [
@@ -67,7 +73,7 @@ def _asked(text: str, beside: str) -> html.Div:
         className="drawer",
     )
     keep = html.Button("Keep the targets", id=KEEP, className="button quiet", type="button")
-    return html.Div([html.P(wishes(text), id=WISHES, className="wishes"), keep, file], className="asked")
+    return html.Div([html.P(wishes(text, kept), id=WISHES, className="wishes"), keep, file], className="asked")
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:
@@ -77,7 +83,8 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
     kept = session.ask("game_targets", game=selection.game)
-    text = str(kept["target_toml"][0]) if len(kept["target_toml"]) else f'game = "{quoted(selection.game)}"\n'
+    text = _kept(session, selection.game)
+    draft = session.drafts.get(selection.game, text)
     outcome, number, wanted = first_wish(session.reader, selection)
     when = (
         f"Kept on {str(kept['noted_at'][0])[:16]} UTC."
@@ -89,8 +96,15 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         'Import, or in the file: [playtest] testers = "audience", "volunteers" or "friends". Population, tolerance, '
         "weights and what may move: analysis/tuning/TARGETS.md."
     )
-    *form, result = controls(text, (OUTCOMES[outcome][0], number, wanted), selection.game, beside)
+    sentence = (OUTCOMES[outcome][0], number, wanted)
+    *form, result = controls(draft, sentence, selection.game, beside, draft == text)
     return [html.Section(form, className="wide"), result]
+
+
+def _kept(session: Session, game: str) -> str:
+    """The targets file that the study holds, else the beginning of one."""
+    kept = session.ask("game_targets", game=game)["target_toml"]
+    return str(kept[0]) if len(kept) else f'game = "{quoted(game)}"\n'
 
 
 def wires(app: Dash, session: Session) -> None:
@@ -116,6 +130,7 @@ def wires(app: Dash, session: Session) -> None:
 
     @app.callback(
         Output(element_ids.MESSAGE, "children", allow_duplicate=True),
+        Output(WISHES, "children", allow_duplicate=True),
         Input(KEEP, "n_clicks"),
         State(TEXT, "value"),
         State(OUTCOME, "value"),
@@ -134,14 +149,15 @@ def wires(app: Dash, session: Session) -> None:
     ) -> Any:
         selection = session.chosen(search)
         if not clicks or selection is None:
-            return no_update
+            return no_update, no_update
         try:
             whole = wished(text or "", outcome or "", which or "", wanted or "")
             read_targets(whole)
         except BadTargets as error:
-            return html.Div(str(error))
+            return html.Div(str(error)), no_update
         session.add_target(selection.game, whole)
-        return html.Div("The targets are kept, with the time. Undo takes them back.")
+        session.drafts.pop(selection.game, None)
+        return html.Div("The targets are kept, with the time. Undo takes them back."), wishes(whole)
 
     @app.callback(
         *AREA.started,
@@ -171,9 +187,19 @@ def wires(app: Dash, session: Session) -> None:
             return AREA.refuse(error)
         return AREA.start(session, lambda job: work(session, selection, whole, job), selection, whole)
 
-    @app.callback(Output(WISHES, "children"), Input(TEXT, "value"), prevent_initial_call=True)
-    def say(text: str | None) -> Any:
-        return wishes(text or "")
+    @app.callback(
+        Output(WISHES, "children"),
+        Input(TEXT, "value"),
+        State(element_ids.ADDRESS, "search"),
+        prevent_initial_call=True,
+    )
+    def say(text: str | None, search: str | None) -> Any:
+        selection = session.chosen(search)
+        if selection is None:
+            return no_update
+        # It is there again after a reload.
+        session.drafts[selection.game] = text or ""
+        return wishes(text or "", text == _kept(session, selection.game))
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 

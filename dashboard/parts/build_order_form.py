@@ -6,18 +6,19 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.played_order import not_known, played_order
 from analysis.words import capital
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 
 FIRST, THEN, KEEP = "order-first", "order-then", "order-keep"
+KEPT = "Kept. Undo takes it back."
 
 
-def controls(builds: tuple[str, ...] = ()) -> list[Any]:
-    """The form; `builds` are offered."""
+def controls(builds: tuple[str, ...] = (), game: str = "") -> list[Any]:
+    """The form; `builds` of `game` are offered."""
 
     def field(label: str, id_: str) -> html.Div:
-        box = dcc.Input(id=id_, type="text", list="builds-known", size="20", maxLength=120)
+        box = dcc.Input(id=id_, type="text", list="builds-known", size="20", maxLength=120, **unsaved(game))
         return html.Div([html.Label(label, htmlFor=id_), box], className="field")
 
     return [
@@ -39,7 +40,9 @@ def section(session: Session, game: str) -> html.Section:
     told = [note(capital(not_known(pair)) + ".", "caution") for pair in order.unknown_pairs()]
     if not told:
         told = [note("Played in this order: " + (", ".join(order.builds) or "nothing yet") + ".")]
-    return html.Section([html.H2("Which build came first?"), *told, *controls(order.builds)], className="card wide")
+    return html.Section(
+        [html.H2("Which build came first?"), *told, *controls(order.builds, game)], className="card wide"
+    )
 
 
 def say(session: Session, game: str | None, first: str | None, then: str | None) -> str:
@@ -48,7 +51,7 @@ def say(session: Session, game: str | None, first: str | None, then: str | None)
         session.note_order(game or "", [(first or "").strip()], (then or "").strip())
     except ValueError as error:
         return str(error)
-    return "Kept. Undo takes it back."
+    return KEPT
 
 
 def wires(app: Dash, session: Session) -> None:
@@ -56,6 +59,8 @@ def wires(app: Dash, session: Session) -> None:
 
     @app.callback(
         Output(element_ids.MESSAGE, "children", allow_duplicate=True),
+        Output(FIRST, "value"),
+        Output(THEN, "value"),
         Input(KEEP, "n_clicks"),
         State(element_ids.ADDRESS, "search"),
         State(FIRST, "value"),
@@ -65,4 +70,7 @@ def wires(app: Dash, session: Session) -> None:
     def keep(clicks: int | None, search: str | None, first: str | None, then: str | None) -> Any:
         selection = session.chosen(search)
         game = None if selection is None else selection.game
-        return html.Div(say(session, game, first, then)) if clicks else no_update
+        if not clicks:
+            return no_update, no_update, no_update
+        answer = say(session, game, first, then)
+        return html.Div(answer), *(("", "") if answer == KEPT else (no_update, no_update))

@@ -5,7 +5,7 @@ from typing import Any
 from dash import dcc, html
 
 from analysis.words import cell, counted
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.state.dashboard_session import Session
 from ingest.capture.live import Counts
 from ingest.capture.player_tag import BadTag
@@ -27,8 +27,10 @@ def console_card(name: str) -> html.Section:
     def at(what: str) -> dict[str, str]:
         return {"type": f"live-{what}", "name": name}
 
-    tag = dcc.Input(id=at("tag"), type="text", maxLength=4, size="6", placeholder="P07", debounce=False)
-    remark = dcc.Input(id=at("remark"), type="text", maxLength=400, size="30")
+    tag = dcc.Input(
+        id=at("tag"), type="text", maxLength=4, size="6", placeholder="P07", debounce=False, **unsaved(name)
+    )
+    remark = dcc.Input(id=at("remark"), type="text", maxLength=400, size="30", **unsaved(name))
     return html.Section(
         [
             html.H2(name),

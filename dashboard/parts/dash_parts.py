@@ -1,9 +1,19 @@
 """Small parts of the pages of Dash: macros of the templates, placed on them."""
 
+from typing import Any
+
 from dash import html
 
 from dashboard.web.placing import placed
 from dashboard.web.templating import part
+
+
+def unsaved(of: str) -> dict[str, Any]:
+    """For a field: what is written in it and not kept yet is there again when its page is reloaded or come back to.
+
+    By tab of the browser. of: what the field speaks of, such as a game; another has words of its own.
+    """
+    return {"persistence": of, "persistence_type": "session"} if of else {}
 
 
 def graph(address: str, title: str) -> html.Div:

@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
@@ -25,11 +25,11 @@ def controls(names: list[str] | None = None) -> list[Any]:
             [
                 _field(
                     "Kind, field or tunable (type a name, choose)",
-                    dcc.Input(id=NAME, type="text", list="role-names", size="40"),
+                    dcc.Input(id=NAME, type="text", list="role-names", size="40", **unsaved("study")),
                     "grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in names or ()], id="role-names"),
-                _field("Its role", dcc.Input(id=ROLE, type="text", list="role-roles", size="16")),
+                _field("Its role", dcc.Input(id=ROLE, type="text", list="role-roles", size="16", **unsaved("study"))),
                 html.Datalist([html.Option(value=word) for word in (_NONE, *roles)], id="role-roles"),
                 html.Button("Correct", id=KEEP, className="button", type="button"),
                 *AREA.bar(),

@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.parts.dash_parts import note
+from dashboard.parts.dash_parts import note, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from ingest.vocabulary import RECRUITMENT_WORDS, Recruitment
@@ -16,7 +16,9 @@ def controls(said: Recruitment = Recruitment.UNKNOWN) -> list[Any]:
     """The form; `said`: what the study says now."""
     field = [
         html.Label("The people who played were", htmlFor=FOUND),
-        dcc.Input(id=FOUND, type="text", list="testers-ways", size="34", value=RECRUITMENT_WORDS[said]),
+        dcc.Input(
+            id=FOUND, type="text", list="testers-ways", size="34", value=RECRUITMENT_WORDS[said], **unsaved("study")
+        ),
         html.Datalist([html.Option(value=words) for words in RECRUITMENT_WORDS.values()], id="testers-ways"),
     ]
     button = html.Button("Keep", id=KEEP, className="button", type="button")

@@ -17,14 +17,14 @@ OUTCOMES = {
 }
 
 
-def wishes(text: str) -> str:
-    """What a targets file wants, as a sentence; empty while it wants nothing."""
+def wishes(text: str, kept: bool = True) -> str:
+    """What a targets file wants, as a sentence; empty while it wants nothing. kept: whether the study holds it so."""
     try:
         targets = read_targets(text).targets
     except BadTargets:
         return ""
     said = [f"{amount(t.wanted, t.unit)}: {t.name}" for t in targets]
-    return f"Wanted so far: {'; '.join(said)}."
+    return f"Wanted so far: {'; '.join(said)}.{'' if kept else ' Not kept yet.'}"
 
 
 def wished(text: str, outcome: str, which: str, wanted: str) -> str:

@@ -25,6 +25,7 @@ class Session(Changing):
         self.thrown_away = thrown_away
         self.pictures = StagePictures()
         self.jobs = Jobs()
+        self.drafts: dict[str, str] = {}  # game -> its targets as they stand on the page, not kept yet
         self.captures = Captures(recordings) if recordings is not None else None
         self.follower = Follower(recordings, self.import_log) if recordings is not None else None
 

@@ -15,6 +15,7 @@ from analysis.selection import Selection
 from dashboard.pages import PAGES
 from dashboard.pages.page import Page
 from dashboard.parts.cards import Figure, Shown
+from dashboard.parts.term_links import linked
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from dashboard.web.downloads import PLOTLY_ADDRESS, asked_form, figure_json
@@ -64,7 +65,7 @@ def content(session: Session, path: str | None, search: str | None) -> Shown:
     shown: list[Shown] = page.filled(session, session.chosen(search), search)
     inside = Markup("").join(one.html for one in shown)
     head = next((one.head for one in shown if one.head is not None), None)
-    html = part("page", page.title, page.lead, page.path, inside, head)
+    html = linked(part("page", page.title, page.lead, page.path, inside, head), search or "")
     return Shown(html, tuple(figure for one in shown for figure in one.figures))
 
 
@@ -101,7 +102,9 @@ def add_shell(server: Flask, session: Session) -> None:
             bar = filter_bar(page.path, selection, session.choices(selection.game))
             told[element_ids.FILTER_BAR] = part("filter_bar", *bar)
             # What the page rests on, in one line.
-            told[element_ids.BASIS] = part("basis", session.basis(selection), "/trust" + to_address(selection))
+            told[element_ids.BASIS] = part(
+                "basis", session.basis(selection), "/trust" + to_address(selection), page.unheeded(selection)
+            )
         figures = _figures(session, main.figures, selection) if selection is not None else ""
         return Response(f'{json.dumps(told)[:-1]}, "figures": {{{figures}}}}}', mimetype="application/json")
 

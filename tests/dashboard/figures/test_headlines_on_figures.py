@@ -12,6 +12,7 @@ from analysis.finding import Finding
 from analysis.selection import Selection
 from dashboard.figures import figure_for
 from dashboard.figures.palette import LIGHT
+from dashboard.pages import PAGES
 from dashboard.state.dashboard_session import Session
 from ingest.study.store import import_log, open_study
 from tests.dashboard.conftest import DEMO
@@ -74,6 +75,7 @@ def test_what_a_headline_says_is_on_its_figure(session, game):
     held = 0
     for selection in filters(session, game):
         for finding in session.all_findings(selection):
+            assert len(finding.headline) <= 90, "two lines on a page at most, one where there is room"
             drawn = shown(finding) if finding.headline and finding.id not in COUNTED else None
             if drawn is None:
                 continue
@@ -95,3 +97,20 @@ def test_the_deadliest_part_has_the_highest_rate_of_its_figure(session):
                 (points,) = figure_for(finding, LIGHT).data
                 named = PART.search(finding.headline).group().lower()
                 assert points.y[int(np.nanargmax(points.x))].lower() == named
+
+
+def test_a_page_says_so_where_a_chosen_stage_makes_no_difference(session):
+    every, stage = Selection("Soot Wardens"), Selection("Soot Wardens", stage=1)
+
+    def said(question, selection):
+        return [(one.key, one.sentence) for one in session.findings(question, selection)]
+
+    for page in PAGES:
+        if page.question is None or page.question not in session.asked_of("Soot Wardens"):
+            continue
+        same = said(page.question, every) == said(page.question, stage)
+        assert same == bool(page.unheeded(stage)), page.path
+        assert page.unheeded(every) == []
+    first = Selection("Soot Wardens", first_attempt=1, last_attempt=1)
+    progress = next(page for page in PAGES if page.question == "progress")
+    assert said("progress", every) == said("progress", first) and len(progress.unheeded(first)) == 1

@@ -134,3 +134,46 @@ def test_a_page_is_printed_whole_in_light_colours_and_is_then_as_before(chromium
     assert page.locator("main details:not([open], .drawer)").count() == folded
     assert watched.complaints == []
     page.context.close()
+
+
+@pytest.mark.browser
+def test_words_that_are_not_kept_yet_are_there_after_a_reload(chromium, served):
+    watched = open_page(chromium, served.address)
+    page = watched.page
+    game = "?game=Soot+Wardens"
+    page.goto(f"{served.address}/tuning{game}")
+    page.fill("#target-wanted", "55 %")
+    page.click("#target-add")
+    page.wait_for_selector("#target-wishes:has-text('Not kept yet')")
+    page.reload()
+    page.wait_for_selector("#target-wishes:has-text('Not kept yet')")
+    assert page.input_value("#target-wanted") == "55 %" and "55 %" in page.inner_text("#target-wishes")
+    page.click("#targets-keep")
+    page.wait_for_selector("#target-wishes:not(:has-text('Not kept yet'))")
+    assert "55 %" in page.inner_text("#target-wishes")
+    forms = {
+        "/runs": {"#run-remark": "held it upside down", "#order-first": "lantern 1.3", "#order-then": "lantern 1.3 b"},
+        "/import": {"#testers-found": "friends of ours", "#role-role": "death"},
+        "/plan": {"#plan-against": "lives=5"},
+        "/report": {"#report-title": "Soot"},
+    }
+    for path, words in forms.items():
+        page.goto(f"{served.address}{path}{game}")
+        for field, text in words.items():
+            page.fill(field, text)
+        page.wait_for_function(
+            "words => words.every(word => JSON.stringify({...sessionStorage}).includes(word))", arg=[*words.values()]
+        )
+        page.reload()
+        for field, text in words.items():
+            page.wait_for_selector(field)
+            assert page.input_value(field) == text, path
+    # What is kept is kept: the field is free for the next.
+    page.goto(f"{served.address}/runs{game}")
+    page.click("#order-keep")
+    page.wait_for_function("() => document.querySelector('#order-first').value === ''")
+    page.reload()
+    page.wait_for_selector("#order-first")
+    assert page.input_value("#order-first") == "" and page.input_value("#run-remark") == "held it upside down"
+    assert watched.complaints == []
+    page.context.close()

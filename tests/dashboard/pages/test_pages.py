@@ -25,6 +25,8 @@ def go(page, path: str) -> None:
     """Follows a link of the navigation, as people do; a page that this game is not asked is come to by its address."""
     link = page.locator(f'nav a[href^="{path}?"], nav a[href="{path}"]')
     if link.count():
+        if page.is_visible("#menu"):
+            page.click("#menu")
         link.click()
     else:
         page.goto(re.sub(r"//([^/]*)/[^?]*", rf"//\1{path}", page.url))
@@ -74,6 +76,17 @@ def test_pages_need_no_scrolling_sideways(chromium, reading, size):
     for one in PAGES:
         go(page, one.path)
         assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth"), f"{one.path} is too wide"
+        # The navigation takes two lines of the screen at most, until it is opened.
+        assert page.locator(".rail").bounding_box()["height"] <= 80, one.path
+    page.focus("#menu")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#navigation a")
+    assert page.locator("#navigation").bounding_box()["x"] >= 0 and faults(page) == []
+    page.keyboard.press("Tab")
+    assert page.evaluate("() => document.activeElement.closest('#navigation') !== null")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#navigation a", state="hidden")
+    assert page.evaluate("() => document.activeElement.id") == "menu"
     assert watched.complaints == []
     page.context.close()
 
@@ -125,7 +138,7 @@ def test_an_empty_study_says_what_to_do(chromium, tmp_path):
         page.goto(served.address)
         for one in PAGES:
             go(page, one.path)
-            assert page.query_selector("main .empty, main form, main button, main .drop"), one.path
+            assert page.query_selector("main .empty, main form, main button, main .drop, main .terms"), one.path
         assert faults(page) == [] and watched.complaints == []
         page.context.close()
         served.session.close()
@@ -176,6 +189,13 @@ def test_a_card_gives_figure_table_and_method(chromium, reading, tmp_path):
         assert Path(waiting.value.path()).read_bytes().startswith(start), kind
     assert len(card.locator("details[open] .source").first.inner_text()) > 40
     card.locator("td").first.wait_for()
+    # A word that is not an everyday one leads to what it means, and the way back to where it was read.
+    term = page.locator("main .term").first
+    meant = term.get_attribute("href").partition("#")[2]
+    term.click()
+    page.wait_for_selector(f"#{meant}.meant")
+    page.go_back()
+    page.wait_for_selector("[data-finding='deaths.causes']")
     assert watched.complaints == []
     page.context.close()
 
