@@ -4,7 +4,7 @@ from dataclasses import asdict
 from typing import Any
 from urllib.parse import parse_qs
 
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.answers.plan_sheet import scale_and_unit
 from analysis.plain import plain
@@ -235,7 +235,8 @@ def wires(app: Dash, session: Session) -> None:
 
     @app.callback(Output(AGAINST, "value"), Input(AGAINST, "id"), State(element_ids.ADDRESS, "search"))
     def from_a_proposal(_: str, search: str | None) -> Any:
-        return parse_qs((search or "").removeprefix("?")).get("against", [""])[0][:_LONGEST]
+        said = parse_qs((search or "").removeprefix("?")).get("against")
+        return said[0][:_LONGEST] if said else no_update
 
     @app.callback(
         *AREA.started,

@@ -22,12 +22,12 @@ _LEGEND = (
 def ways_to_choose(worked: Worked, number: int, job: int) -> list[Any]:
     """The answer of one proposal, its certainty and next steps, and a column for each way."""
     proposal = worked.answer.proposals[number]
-    sure = [html.B(f"{certainty(proposal)}, "), html.Span(f"{audience(proposal, worked.targets.targets)}.")]
+    sure = [html.B(f"{certainty(proposal)}, "), html.Span(_together(f"{audience(proposal, worked.targets.targets)}."))]
     ways: list[Way | None] = [*proposal.ways] or [None]
     return [
         html.Div(
             [
-                html.H2(headline(proposal, worked.targets.targets), className="answer-line"),
+                html.H2(_together(headline(proposal, worked.targets.targets)), className="answer-line"),
                 html.P([*sure, *_steps(worked, proposal, number, job)], className="sure"),
                 note(f"What would settle it: {proposal.settles_it}.") if proposal.settles_it else None,
             ],
@@ -36,6 +36,11 @@ def ways_to_choose(worked: Worked, number: int, job: int) -> list[Any]:
         html.Div([_column(proposal, way, at, number, job) for at, way in enumerate(ways)], className="wide ways"),
         note(f"{worked.seen[number]} {_LEGEND}" if number in worked.seen else _LEGEND),
     ]
+
+
+def _together(text: str) -> str:
+    """No line ends between a number and its per cent."""
+    return text.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 def _steps(worked: Worked, proposal: Proposal, number: int, job: int) -> list[Any]:

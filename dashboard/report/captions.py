@@ -204,7 +204,11 @@ CAPTIONS: dict[str, Words] = {
         "The shaded field is what was wanted, with its tolerance: a dot inside it has reached the target; "
         "whether the way there may be chance, the sentence says",
     ),
-    "progress.target": _rows("The target's figure on the later build, less that on the earlier one", _ZERO),
+    "progress.target": _rows(
+        "The target's figure on the later build, less that on the earlier one; a thin line is a player who is known on "
+        "both builds",
+        _ZERO,
+    ),
     "games.finished": _rows("The share (%) of runs that are finished, game by game", _FIRST),
     "games.quit": _rows("The share (%) of runs that are given up, game by game", _FIRST),
     "games.length": _rows("How long a run lasts, game by game", _FIRST),

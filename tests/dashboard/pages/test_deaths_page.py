@@ -14,8 +14,8 @@ from analysis.selection import Selection
 from dashboard.pages.deaths_page import opened_body
 from dashboard.web.app import build_app
 from dashboard.web.opened import Opened, opened_at
+from tests.dashboard.accessible import faults
 from tests.dashboard.conftest import open_page, serve
-from tests.dashboard.pages.test_pages import faults
 from tests.waiting import until
 
 GAME = Selection("Soot Wardens")

@@ -9,11 +9,11 @@ import pytest
 from dashboard.pages import PAGES
 from dashboard.state.dashboard_session import Session
 from ingest.study.store import open_study
+from tests.dashboard.accessible import faults
 from tests.dashboard.conftest import open_page, serve
 from tests.waiting import until
 
 pytestmark = pytest.mark.browser
-AXE = (Path(__file__).parents[1] / "vendored" / "axe.min.js").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -37,14 +37,6 @@ def go(page, path: str) -> None:
 def titled(path: str) -> str:
     """What the page at `path` asks."""
     return next(one.title for one in PAGES if one.path == path)
-
-
-def faults(page) -> list[str]:
-    """What axe-core finds, be it small or large."""
-    # Evaluated by the debugger, so that the page's own policy against foreign scripts stays in force.
-    page.evaluate(AXE)
-    found = page.evaluate("() => axe.run(document, {resultTypes: ['violations']})")
-    return [f"{fault['id']}: {fault['nodes'][0]['html'][:160]}" for fault in found["violations"]]
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

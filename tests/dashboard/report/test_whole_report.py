@@ -10,6 +10,7 @@ import pytest
 from dashboard.cli import main
 from dashboard.command_line import exits
 from dashboard.report.browser import find_browser
+from tests.dashboard.accessible import faults
 from tests.needs import need
 
 DEMO = Path(__file__).parents[3] / "demo_logs"
@@ -65,6 +66,16 @@ def test_the_report_is_whole(whole, demo_study, capsys):
     assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in pngs)
     bib = (whole / "sources.bib").read_text(encoding="utf-8")
     assert bib.count("@") == html.count('<li id="source-') > 3
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_report_read_in_a_browser_is_accessible(whole, chromium, width):
+    page = chromium.new_page(viewport={"width": width, "height": 800})
+    page.goto((whole / "report.html").as_uri())
+    assert page.locator("figure img").count() > 15
+    assert faults(page) == []
+    page.close()
 
 
 @pytest.mark.browser
