@@ -16,7 +16,7 @@ from dashboard.figures.palette import Theme
 _TOP, _BOTTOM = 8, 8
 # Pixels of a row; from its top to the bar's upper and lower edge. In a column of a page the numbers need a line of
 # their own, and names their first letters.
-_WIDE_ROW, _COLUMN_ROW = (62, 20, 44), (60, 32, 46)
+_WIDE_ROW, _COLUMN_ROW = (62, 20, 44), (58, 31, 45)
 _LONGEST_NAME = 46
 
 

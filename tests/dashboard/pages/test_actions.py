@@ -129,9 +129,14 @@ def test_from_a_target_to_the_header(at):
     page.click("#target-add")
     page.wait_for_function("() => document.querySelector('#targets-text').value.includes('90 %')")
     page.wait_for_function("() => document.querySelector('#target-wishes').innerText.includes('90 %')")
+    page.fill("#target-which", "3")
+    page.fill("#target-wanted", "35 %")
+    page.click("#target-add")
+    page.wait_for_function("() => document.querySelector('#target-wishes').innerText.includes('35 %')")
     page.locator("summary", has_text="The wishes as a file").click()
     page.click("#targets-keep")
     said(page, "The targets are kept")
+    page.locator("summary", has_text="The wishes as a file").click()
     page.click("#tuning-propose")
     page.click("#tuning-cancel")
     page.wait_for_function("() => document.querySelector('#tuning-progress').innerText.includes('Cancelled')")
@@ -139,6 +144,9 @@ def test_from_a_target_to_the_header(at):
     page.wait_for_selector(".answer-line")
     page.locator("[data-figure^='/way/']").first.scroll_into_view_if_needed()
     page.wait_for_selector("[data-drawn^='/way/']")
+    # With two targets too, what to do and the ways to choose from are seen together.
+    ways = "[...document.querySelectorAll('.way-column')].slice(0, 3).map(one => one.getBoundingClientRect().bottom)"
+    assert page.evaluate(f"() => scrollY + Math.max(...{ways})") <= 720
     for folded in ("Try your own values", "Every way in numbers", "A closer look"):
         page.locator("summary", has_text=folded).click()
     page.locator("[data-figure^='/proposal/']").first.scroll_into_view_if_needed()
@@ -174,6 +182,7 @@ def test_from_a_target_to_the_header(at):
     check = page.locator("a", has_text="Plan the check").first.get_attribute("href")
     # What stands there answers what was asked last: after a Propose that is refused, nothing does.
     wishes = ('outcome = "finish"\nwanted = 0.7\n', 'outcome = "reach_stage"\nstage = 2\nwanted = 0.3\n')
+    page.locator("summary", has_text="The wishes as a file").click()
     page.fill("#targets-text", "".join(f"[[target]]\n{wish}" for wish in wishes))
     page.click("#tuning-propose")
     said(page, "cannot both be reached")
