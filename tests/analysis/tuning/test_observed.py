@@ -81,6 +81,15 @@ def test_a_cut_run_is_shared_out_among_those_that_lasted_longer():
     assert by_player.value[:2].tolist() == [0, 0]
 
 
+def test_people_who_had_played_before_are_not_counted():
+    data = staged([(p, 1, OVER, [10] if p < 3 else [10, 5]) for p in range(4)])
+    second = target('outcome="reach_stage"\nstage=2\nwanted=0.5')
+    assert observed_staged(data, second).figure == pytest.approx(1 / 4)
+    known = replace(data, runs=replace(data.runs, experienced=data.runs.player == 3))
+    seen = observed_staged(known, second)
+    assert (seen.figure, seen.players, seen.runs) == (0, 3, 3)
+
+
 def test_only_cut_runs_say_nothing_and_uncut_ones_are_plainly_counted():
     second = target('outcome="reach_stage"\nstage=2\nwanted=0.5')
     assert observed_staged(staged([(0, 1, CUT, [9])]), second).figure is None

@@ -361,6 +361,10 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     assert score["said"]["value"] == best["targets"][0]["testers_proposed"]["value"]
     assert score["inside"] == (score["expected_low"] <= score["observed"] <= score["expected_high"])
     assert score["players"] == 12
+    # Twelve scatter about the share: what may come is wider than what was said of everybody.
+    said = Prediction(*(score["said"][name] for name in ("value", "low80", "high80", "low95", "high95")))
+    assert (score["expected_low"], score["expected_high"]) == pytest.approx(count_interval(said, 12))
+    assert score["expected_high"] - score["expected_low"] > said.high80 - said.low80
 
 
 def test_more_players_leave_less_doubt(played):

@@ -12,6 +12,7 @@ from scipy.special import expit
 
 from analysis.findings.progress.kept_predictions import predictions_to_keep
 from analysis.models.audience import LIKE_TESTERS, THIRD_LESS, THIRD_MORE, shift_of
+from analysis.models.between_builds import BetweenBuilds
 from analysis.models.staged_games.staged import fit_staged
 from analysis.models.targets import Changeable, TargetSet
 from analysis.models.trials import fit_trials
@@ -30,7 +31,7 @@ from ingest.said.notes import note_testers, take_back
 from ingest.study.store import open_study
 from ingest.vocabulary import RECRUITMENT_WORDS, Recruitment, TunableRole
 from tests.analysis.levers import test_levers as by_hand
-from tests.analysis.tuning.line_game import Line, wish
+from tests.analysis.tuning.line_game import EASE, Line, wish
 from tests.closed_loop.tuning.testers import WARNING
 
 
@@ -65,6 +66,15 @@ def test_the_audience_misses_so_much_more():
     (target,) = read_targets('[[target]]\noutcome = "hit_share"\nwanted = 0.5').targets
     alike, worse = (model.for_audience(s).figures({}, [target])[0] for s in (LIKE_TESTERS, THIRD_MORE))
     assert (1 - worse) / worse == pytest.approx(4 / 3 * (1 - alike) / alike)
+
+
+def test_the_audience_gets_so_much_less_far_on_a_line_between_builds():
+    """A third more danger: a third less odds, exactly, draw by draw, at any value."""
+    drawn = np.random.default_rng(1).standard_normal((240, 2))
+    line = BetweenBuilds(None, EASE, 50.0, (0, 50), {"finish": drawn}, (), ())
+    for setting in ({}, {"ease": 80}):
+        alike, worse = (line.for_audience(s).figures(setting, [wish(0.5)])[0] for s in (LIKE_TESTERS, THIRD_MORE))
+        assert worse / (1 - worse) == pytest.approx(alike / (1 - alike) / (4 / 3))
 
 
 def test_the_audiences_timing_is_less_even():

@@ -1,6 +1,6 @@
 """Would the tests notice? Puts one fault at a time into a copy of the code and runs the narrow tests on it.
 
-    python -m tests.bench.mutants                all of them (about an hour on one core)
+    python -m tests.bench.mutants                all of them (about a quarter of an hour of one core)
     python -m tests.bench.mutants jackknife Wilson   those with such a word in name or path
 
 At the end each result is written to its row of MUTANTS.md; faults that were not run keep theirs. The code of the
