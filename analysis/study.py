@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from analysis.answers.planned import Planned
     from analysis.answers.proposed import Proposed
     from analysis.data.exporting import Exported
+    from analysis.tuning_answers.lesson import Lesson
 
 
 def open(path: str | Path, read_only: bool = True, say: Callable[[str], None] = lambda words: None) -> "Study":
@@ -375,6 +376,63 @@ class Study(StudyTables):
                 simulate=not quick,
             )
             return Planned(str(self.path), reader.fingerprint(), one, runs, plan)
+
+    def lesson(
+        self,
+        game: str | None = None,
+        *,
+        plan: "Planned | None" = None,
+        players: int | None = None,
+        runs: int = 3,
+        pairs: int = 30,
+        minutes: float = 60,
+    ) -> "Lesson":
+        """A lesson in which a class plays: who sits where when, and what so many players tell.
+
+        Parameters
+        ----------
+        game : str, optional
+            The game, where the study holds several.
+        plan : Planned, optional
+            What `plan` answered; otherwise the newest build is played, and no target is planned for.
+        players, runs : int
+            Players at each table and runs each, without a plan; 12 players, where none are named.
+        pairs : int
+            Pairs of the class, each with a table and a game of its own; 1 for one table to which players come.
+        minutes : float
+            How long the lesson is.
+
+        Returns
+        -------
+        Lesson
+            What the sheets of `setscrew plan --sheets` say; `hour` has it minute by minute.
+
+        Raises
+        ------
+        NothingToTune, WrongArgument
+            As for `propose`.
+
+        Examples
+        --------
+        >>> study = analysis.open("class.duckdb")
+        >>> study.lesson(players=8, runs=2, minutes=45).hour.players
+        8
+        """
+        from analysis import arguments
+        from analysis.tuning.lesson_hour import MOST_MINUTES, MOST_PAIRS
+        from analysis.tuning_answers.lesson import lesson_of
+
+        for name, value, most in (
+            ("players", players, 250),
+            ("runs", runs, 50),
+            ("pairs", pairs, MOST_PAIRS),
+            ("minutes", minutes, MOST_MINUTES),
+        ):
+            arguments.within(name, value, most)
+        with self._asked() as reader:
+            one = plan.game if plan else arguments.only_game(reader, game)
+            planned = plan.to_json() if plan else None
+            return lesson_of(reader, one, self.path.name, planned, players, runs, pairs, minutes)
 
     def compare(
         self,

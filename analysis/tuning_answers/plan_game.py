@@ -17,6 +17,7 @@ from analysis.tuning_answers.tuning_answer import fit_game
 from analysis.tuning_answers.tuning_data import NothingToTune
 
 USUAL_PLAYERS = 12
+AS_PROPOSED = "as proposed"  # the label of the build that a schedule sets against the present one
 
 
 def plan_game(
@@ -59,7 +60,7 @@ def plan_game(
     more = players_to_know(model.players, now, aim)
     power = power_of(model, target, {}, against) if against else ()
     each = each_needed(power)
-    builds = (model.build.label,) if not against else (model.build.label, "as proposed")
+    builds = (model.build.label,) if not against else (model.build.label, AS_PROPOSED)
     count = players or _suggested(more, each, bool(against))
     return Plan(
         target=target.name,
@@ -70,7 +71,7 @@ def plan_game(
         players_needed=more,
         power=power,
         players_each_needed=each,
-        schedule=schedule(builds, count, runs, _next_tag(reader, selection), within and bool(against)),
+        schedule=schedule(builds, count, runs, next_tag(reader, selection), within and bool(against)),
     )
 
 
@@ -80,7 +81,7 @@ def _suggested(more: int | None, each: int | None, two: bool) -> int:
     return count if 4 <= count <= 40 else USUAL_PLAYERS
 
 
-def _next_tag(reader: Reader, selection: Selection) -> int:
+def next_tag(reader: Reader, selection: Selection) -> int:
     """The first player number that nobody has; 1 again where numbers would run out."""
     tags = reader.ask_chosen("tuning_runs", replace(selection.of_every_build(), include_team=True))["player"]
     numbers = [int(m.group(1)) for tag in set(tags) if (m := re.fullmatch(r"P(\d+)", str(tag)))]

@@ -9,19 +9,22 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.answers.plan_sheet import scale_and_unit
 from analysis.plain import plain
 from analysis.selection import Selection
+from analysis.tuning.lesson_hour import MOST_MINUTES, MOST_PAIRS, USUAL_MINUTES, USUAL_PAIRS
 from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning_answers.plan_game import plan_game
+from analysis.tuning_answers.plan_game import USUAL_PLAYERS, plan_game
 from analysis.words import cell, counted
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
 from dashboard.parts import cautions
 from dashboard.parts.dash_parts import note, unsaved
 from dashboard.parts.job_area import JobArea
+from dashboard.sheets.made import PAPERS
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 from dashboard.web import element_ids
 from dashboard.web.filters import game_address
 from dashboard.web.placing import placed, placed_table
+from dashboard.web.templating import part
 
 PLAYERS, RUNS, AGAINST, MAKE = "plan-players", "plan-runs", "plan-against", "plan-make"
 AREA = JobArea("plan")
@@ -80,6 +83,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     return [
         html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
         result,
+        html.Section([html.H2("Sheets to print for a lesson"), *sheets(selection.game)], className="card wide"),
         html.Section(
             [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
             className="card wide",
@@ -126,7 +130,7 @@ def work(session: Session, game: str, players: int | None, runs: int, against: s
 def parsed(words: str) -> dict[str, int] | None:
     """`name=value+name=value` as a setting; None for nothing. Raises ValueError."""
     setting: dict[str, int] = {}
-    for word in filter(None, (part.strip() for part in words.split("+"))):
+    for word in filter(None, (piece.strip() for piece in words.split("+"))):
         name, equals, value = word.partition("=")
         if not equals or not value.strip().lstrip("-").isdecimal():
             raise ValueError(f"“{word}”: write name=value, with a whole number.")
@@ -195,10 +199,28 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
             ),
             note(why_so_many(plan)),
         ]
+    if plan["schedule"]:
+        cards += [html.H3("Sheets to print for a lesson"), *sheets(plan["game"], job)]
     cards.append(
-        html.A("The sheet for the table", href=f"/plan/{job}.md", download="playtest.md", className="button quiet")
+        html.A(
+            "The plan as a text (Markdown)", href=f"/plan/{job}.md", download="playtest.md", className="button quiet"
+        )
     )
     return [html.Section(cards, className="card wide")]
+
+
+def sheets(game: str, plan: int | None = None) -> list[Any]:
+    """The form that asks for the sheets of a lesson, by the plan of that job or by what is usual."""
+    known = [("game", game), *([("plan", plan)] if plan is not None else [])]
+    numbers = [
+        ("pairs", "Pairs in the class", USUAL_PAIRS, MOST_PAIRS),
+        ("minutes", "Minutes of the lesson", USUAL_MINUTES, MOST_MINUTES),
+    ]
+    words = "By this plan, and by the runs so far."
+    if plan is None:
+        numbers = [("players", "Players at each table", USUAL_PLAYERS, 250), ("runs", "Runs each", 3, 50), *numbers]
+        words = "By the runs so far, with no target in mind: plan first, if there is one."
+    return [placed(part("sheets_form", known, numbers, PAPERS)), note(f"{words} Each opens in a tab of its own.")]
 
 
 def why_so_many(plan: dict[str, Any]) -> str:

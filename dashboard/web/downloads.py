@@ -19,6 +19,7 @@ from dashboard.figures.tuning_figures import over_two, predicted
 from dashboard.pages.live_page import RECENT_RUNS
 from dashboard.pages.runs_page import runs_table
 from dashboard.report import exports
+from dashboard.sheets.asked_sheet import asked_sheet
 from dashboard.state.dashboard_session import Session
 from dashboard.state.tuning_desk import Mapped, Worked, header
 from dashboard.web import plotly_js
@@ -94,6 +95,13 @@ def add_downloads(server: Flask, session: Session) -> None:
         if job is None or not isinstance(job.result, dict):
             abort(404)
         return Response(sheet(job.result), mimetype="text/markdown; charset=utf-8")
+
+    @server.get("/sheets/<name>.html")
+    def lesson_sheet(name: str) -> Response:
+        made = asked_sheet(session, name)
+        if made is None:
+            abort(404)
+        return Response(made, mimetype="text/html; charset=utf-8")
 
     @server.get("/report/<int:job_number>.<kind>")
     def report(job_number: int, kind: str) -> Response:

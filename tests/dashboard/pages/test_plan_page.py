@@ -6,6 +6,7 @@ from dashboard.pages.plan_page import shown, why_so_many
 from tests.dashboard.written import written
 
 PLAN = {
+    "game": "Moth Run",
     "target": "finish",
     "unit": "share",
     "now_half_width": 0.113,
