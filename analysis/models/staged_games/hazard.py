@@ -32,7 +32,7 @@ class Priors:
     own_sd: float = 0.35
     learning: tuple[float, float] = (-0.18, 0.3)
     tier: tuple[float, float] = (0.0, 0.12)
-    again: tuple[float, float] = (0.0, 0.3)
+    again: tuple[float, float] = (0.0, 0.6)
     experienced: tuple[float, float] = (-0.3, 0.4)
     other_firmware: tuple[float, float] = (0.0, 0.15)
     sigma_scale: float = 0.7

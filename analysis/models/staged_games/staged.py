@@ -10,7 +10,7 @@ import numpy as np
 from analysis.levers import policy_levers, rate_levers
 from analysis.models.audience import LIKE_TESTERS, Shift
 from analysis.models.data import Build, StagedData, Tunable
-from analysis.models.fitted import AS_THEY_ARE, Fitted, of_the_playtest
+from analysis.models.fitted import AS_THEY_ARE, Fitted
 from analysis.models.fitting.posterior import Posterior, fit_posterior
 from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed, observed_staged
@@ -119,8 +119,7 @@ class StagedModel(Fitted):
         return staged_words.assumptions(self)
 
     def cautions(self) -> tuple[str, ...]:
-        runs = self.data.runs
-        return of_the_playtest(runs.player[~runs.experienced], self.players, runs.count, int(runs.damaged.sum()))
+        return staged_words.cautions(self)
 
     def otherwise(self) -> Mapping[str, Callable[[], Fitted]]:
         plain = Priors()

@@ -326,3 +326,14 @@ def test_surviving_seconds_agrees_with_kaplan_meier_in_a_game_without_stages(tmp
     seen = float((ends > 45).mean())
     said = answer.proposals[0].targets[0].now
     assert said.low95 <= seen <= said.high95
+
+
+@pytest.mark.parametrize(("attempts", "said"), [(1, True), (3, False)])
+def test_with_one_run_a_player_it_says_that_a_third_attempt_is_said_too_high(played, attempts, said):
+    """Twelve players with three runs each; only the first, or all of them, are looked at."""
+    with open_study(played, read_only=True) as study:
+        targets = read_targets('[[target]]\noutcome = "finish"\nwanted = 0.57\n')
+        chosen = Selection(GAME, last_attempt=attempts)
+        (best, *_) = propose_game(Reader(study.connection), chosen, targets).proposals
+    assert best.runs == 12 or not said
+    assert any("third attempt" in warning and "too high" in warning for warning in best.warnings) == said

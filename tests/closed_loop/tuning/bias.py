@@ -1,6 +1,6 @@
 """Predicted minus true, outcome by outcome, where play is uneven (`course_worlds.py`): no proposal, only predictions.
 
-    python -m tests.closed_loop.tuning.bias --worlds 60 --players 30 --out FILE
+    python -m tests.closed_loop.tuning.bias --worlds 60 --players 30 --out FILE     (--family regular: regular deaths)
     python -m tests.closed_loop.tuning.bias --table FILE
 
 A playtest of one or two runs each (by turns; `--runs` asks for as many of all) is written as a log, ingested and
@@ -22,12 +22,13 @@ from analysis.selection import Selection
 from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.staged_data import load_staged
 from ingest.study.store import import_log, open_study
-from tests.closed_loop.tuning.course_worlds import draw_course, play_course
+from tests.closed_loop.tuning.course_worlds import draw_course, draw_regular, play_course
 from tests.closed_loop.tuning.logs import write_log
 from tests.closed_loop.tuning.worlds import Outcome, World
 
 MANY = 3000
 ATTEMPTS = 3
+FAMILIES = {"course": draw_course, "regular": draw_regular}
 
 
 def wishes(world: World) -> dict[str, Target]:
@@ -58,9 +59,9 @@ def truths(world: World, out: Outcome, unstopped: Outcome) -> dict[str, float]:
     }
 
 
-def one_world(seed: int, players: int, runs: int) -> list[dict]:
+def one_world(seed: int, players: int, runs: int, family: str = "course") -> list[dict]:
     """Rows (case, outcome, said, truth, whether the intervals hold it) of one world."""
-    world = draw_course(seed)
+    world = FAMILIES[family](seed)
     rng = np.random.default_rng([seed, 77])
     out = play_course(world, players, runs, world.now, rng, record=True)
     with tempfile.TemporaryDirectory() as folder, open_study(Path(folder) / "s.duckdb") as study:
@@ -121,6 +122,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=1000)
     parser.add_argument("--players", type=int, default=30)
     parser.add_argument("--runs", type=int)
+    parser.add_argument("--family", choices=FAMILIES, default="course")
     parser.add_argument("--out")
     parser.add_argument("--table", nargs="*")
     words = parser.parse_args()
@@ -132,7 +134,7 @@ def main() -> None:
         rows = []
         with Path(words.out).open("w", encoding="utf-8") as out:
             for seed in range(words.first, words.first + words.worlds):
-                new = one_world(seed, words.players, words.runs or 1 + seed % 2)
+                new = one_world(seed, words.players, words.runs or 1 + seed % 2, words.family)
                 rows += new
                 out.writelines(json.dumps(row) + "\n" for row in new)
                 out.flush()

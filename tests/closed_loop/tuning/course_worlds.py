@@ -8,10 +8,15 @@ What the other two families lack, each drawn anew for each world:
 * people who tire: danger grows with the time played, and so does the chance that they play no more;
 * people who give up the sooner the oftener they have failed.
 
+`draw_regular` draws the same games with deaths that are more regular still: half have one or two places in each segment
+that are met once, with a player's own chance to die there; in the others the time to a death is Weibull's, with a shape
+of 3.
+
 A world plays many people at once, one segment after the other.
 """
 
 from collections.abc import Mapping
+from math import gamma
 
 import numpy as np
 
@@ -69,6 +74,25 @@ def draw_course(seed: int) -> World:
         t["shape"] = rng.uniform(1.5, 5.0)
         t["level"] = np.log(deaths / t["clear_s"])
     return World("course", stages, tunables, t, play_course)
+
+
+def draw_regular(seed: int) -> World:
+    """A world of regular deaths: two seeds of places, two of waiting times, by turns."""
+    world, rng = draw_course(seed), np.random.default_rng([seed, 4])
+    t = world.truth
+    n, t["fixed"] = t["n"], seed // 2 % 2 == 0
+    # Whoever meets each danger once dies less often than the rates of `draw_course` say.
+    deaths = rng.uniform(2.0, 5.0) / n * np.exp(np.cumsum(rng.normal(0.06, 0.2, n)) + 0.2 * t["boss"])
+    if t["fixed"]:
+        gates = [int(g) for g in rng.integers(1, 3, n)]
+        t["place"] = [np.sort(rng.uniform(0.1, 0.95, g)) for g in gates]
+        own = [np.minimum(d / g, 0.8) for d, g in zip(deaths, gates, strict=True)]
+        t["gate"] = [np.full(g, np.log(p / (1 - p))) for p, g in zip(own, gates, strict=True)]
+        t["retry"], t["known"] = False, 0.0
+    else:
+        t["shape"], t["weibull"] = 3.0, True
+        t["level"] = np.log(deaths * 1.6 / t["clear_s"])
+    return world
 
 
 def play_course(
@@ -165,10 +189,14 @@ class _Run:
 
     def _renewal(self, j: int, length: np.ndarray) -> None:
         t = self.t
-        mean_s = np.exp(-(t["level"][j] + self.danger + t["exponent"] * self.rate[j]))
+        even = t["shape"] if t.get("weibull") else 1.0  # danger multiplies Weibull's hazard, and gamma's pace
+        mean_s = np.exp(-t["level"][j] - (self.danger + t["exponent"] * self.rate[j]) / even)
         left, inside = length.copy(), self.still.copy()
         for _ in range(MOST_LOOPS):
-            wait = self.rng.gamma(t["shape"], mean_s / t["shape"])
+            if t.get("weibull"):
+                wait = self.rng.weibull(t["shape"], len(left)) * mean_s / gamma(1 + 1 / t["shape"])
+            else:
+                wait = self.rng.gamma(t["shape"], mean_s / t["shape"])
             self.clock = np.where(inside, self.clock + np.minimum(wait, left), self.clock)
             left = left - wait
             dies = inside & (left > 0)
