@@ -49,9 +49,16 @@ def test_neighbouring_errors_that_alternate_show_the_correlation_of_the_motor_mo
     assert found.autocorrelation[0] == pytest.approx(-0.5, abs=0.02)
 
 
+def test_neighbours_are_those_of_one_run():
+    """Within each of two runs early and late alternate; the end of the one and the start of the other are alike."""
+    notes = timed_notes([10.0, -10, -10, 10], player=np.zeros(4, int), run=np.array([1, 1, 2, 2]))
+    assert errors_by_player(notes).autocorrelation[0] == pytest.approx(-1)
+
+
 def test_hits_for_every_window_are_counted_not_estimated():
     rng = np.random.default_rng(2)
-    judged = np.r_[rng.normal(0, 40, 300), np.full(20, np.nan)]
+    # Whole milliseconds, of which some lie on an edge: both edges count.
+    judged = np.r_[rng.normal(0, 40, 300).round(), np.full(20, np.nan)]
     player = rng.integers(0, 3, 320)
     early, late = np.array([0.0, 20, 50, 90]), np.array([10.0, 20, 40, 200])
     counted, trials = hit_counts(judged, player, 3, early, late)
@@ -176,6 +183,16 @@ def test_a_console_that_lags_is_told_where_the_same_players_tried_both():
     assert wide.low is not None and wide.high is not None
     assert wide.high - wide.low > 30e3
     assert compare_captures(bias[:2], np.arange(2), np.arange(2), 2).how == ""
+
+
+def test_runs_of_different_level_and_length_make_no_drift():
+    """A short run 20 ms late and a long one on time, each as late at its end as at its start."""
+    wobble = np.array([10.0, -10, -10, 10])
+    error = np.r_[20 + np.tile(wobble, 2), np.tile(wobble, 10)]
+    due = 500.0 * np.r_[np.arange(8), np.arange(40)]
+    run = np.repeat([1, 2], [8, 40])
+    found = drift(timed_notes(error, player=np.zeros(48, int), run=run, due_ms=due), 0)
+    assert found.own_ppm == pytest.approx([0], abs=1e-6)
 
 
 def test_drift_is_in_parts_per_million():
