@@ -217,11 +217,21 @@ class Search:
             if self._tick:
                 self._tick()
             setting = dict(key)
-            if self.confirmed(setting).sure and self._stands(setting):
+            if self._needed(setting) and self.confirmed(setting).sure and self._stands(setting):
                 passed.append(Found((), setting, self._known[key].loss, change_size(tunables, setting)))
         # What comes on top of another that does as well is left out.
         lean = [one for one in passed if not any(other.setting.items() < one.setting.items() for other in passed)]
         return min(lean, key=lambda found: found.size, default=None)
+
+    def _needed(self, setting: Setting) -> bool:
+        """Whether no value is changed that were better left alone.
+
+        What may be recommended must do no harm with other audiences either. That is no reason to make a stage harder
+        so that the rest of the change may be larger.
+        """
+        without = [{n: v for n, v in setting.items() if n != name} for name in setting] if len(setting) > 1 else []
+        self.try_all(without)
+        return all(self.miss(one) >= self.miss(setting) - EQUAL for one in without)
 
     def confirmed(self, setting: Setting) -> Against:
         """A setting against no change, by so many draws that their luck hardly matters."""

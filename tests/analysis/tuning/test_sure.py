@@ -13,7 +13,7 @@ from analysis.models.observed import Observed
 from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice
 from analysis.tuning.ranking import prediction, propose
-from analysis.tuning.search import Against, against, misses, part_of
+from analysis.tuning.search import Against, Search, against, misses, part_of
 from ingest.vocabulary import Recruitment, TunableRole
 
 FIRE = Tunable("fire", TunableRole.FIRE_PERIOD, 1000, 100, 4000, 10, "ms")
@@ -133,3 +133,24 @@ def test_a_smaller_step_is_recommended_where_the_best_in_expectation_is_too_doub
 def test_nothing_is_recommended_where_even_the_direction_is_in_doubt():
     best = _proposals(_Line(0.43, 0.15, 0.3, 0.1))[0]
     assert best.advice != Advice.CHANGE
+
+
+class _Two(_Line):
+    """As _Line; a second tunable undoes half of what the first one does."""
+
+    build = Build("1", "1", (FIRE, replace(FIRE, name="spikes")))
+    roles = (TunableRole.FIRE_PERIOD,)
+
+    def figures(self, setting, targets, quick=False):
+        step = np.log(setting.get("fire", 1000) / 1000) - np.log(setting.get("spikes", 1000) / 1000) / 2
+        return np.array([np.clip(self._now + self._effect * step, 0, 1) for _ in targets])
+
+
+def test_no_value_is_recommended_that_were_better_left_alone():
+    """A change too large for some audience is not made allowable by another that makes the game worse."""
+    target = Target("finish", Outcome.FINISH, 0.6, 0.05)
+    whole, hedged, smaller = {"fire": 3000}, {"fire": 3000, "spikes": 1500}, {"fire": 2000}
+    search = Search(_Two(0.2, 0.02, 0.3, 0.03), [target], stands=lambda setting: setting != whole)
+    assert search.miss(whole) < search.miss(hedged) < search.miss(smaller)
+    assert search.confirmed(hedged).sure
+    assert search.sure([]).setting == smaller
