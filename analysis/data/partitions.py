@@ -84,7 +84,10 @@ class Partitions:
         place.mkdir(parents=True)
         known = pd.DataFrame({"study": study, "capture_key": sorted(logs)}, dtype=object)
         self._base.register("part", known)
-        self._do(f"COPY (FROM part) TO '{_quoted(place / 'data.parquet')}' (FORMAT parquet)")
+        rows = (
+            "FROM part SELECT study::VARCHAR AS study, capture_key::VARCHAR AS capture_key"  # also where there are none
+        )
+        self._do(f"COPY ({rows}) TO '{_quoted(place / 'data.parquet')}' (FORMAT parquet)")
 
     def _do(self, statement: str) -> duckdb.DuckDBPyConnection:
         try:

@@ -189,6 +189,17 @@ def test_half_the_same_study_is_refused(tmp_path):
         analysis.open(studies[1]).export(tmp_path / "lake", "parquet")
 
 
+def test_an_empty_study_gives_empty_tables_and_is_in_nobodys_way(tmp_path):
+    with open_study(tmp_path / "none.duckdb"):
+        pass
+    done = analysis.open(tmp_path / "none.duckdb").export(tmp_path / "lake")
+    assert set(done.rows.values()) == {0} and (tmp_path / "lake/notes.csv").read_text().startswith("game,run_id,")
+    assert len(openpyxl.load_workbook(tmp_path / "lake/none.xlsx").sheetnames) == 2 + len(TABLES)
+    analysis.open(written(tmp_path)).export(tmp_path / "lake", "parquet")
+    analysis.open(tmp_path / "none.duckdb").export(tmp_path / "lake", "parquet")
+    assert list(counts(tmp_path / "lake").values()) == [4] and len(studies_in(tmp_path / "lake/parquet")) == 1
+
+
 def test_one_game_replaces_that_game_only(whole_demo, tmp_path):
     study = analysis.open(whole_demo)
     study.export(tmp_path, "parquet")
