@@ -1,5 +1,9 @@
 """Several classes in one folder: two engines that know nothing of each other give the same answers, and true ones."""
 
+import re
+from pathlib import Path
+
+import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -63,3 +67,17 @@ def test_the_answers_are_those_of_the_classes(lake, source):
         assert rows["at_s"].tolist() == list(AT_S)
         assert np.allclose(rows["surviving"], fitted.predict(list(AT_S)), atol=1e-12)
         assert rows["lives"].tolist() == [len(own)] * len(AT_S) and (rows["deaths"] == own["died"].sum()).all()
+
+
+def test_the_sql_of_the_page_runs_and_packing_changes_no_answer(lake, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "packed/parquet").mkdir(parents=True)
+    page = (Path(analysis.__file__).parent / "data/DATA.md").read_text(encoding="utf-8")
+    asked, pack = re.findall(r"^ *```sql\n(.*?)^ *```", page, re.MULTILINE | re.DOTALL)
+    with duckdb.connect() as base:
+        rows = base.execute(asked.replace("all/", f"{lake}/")).fetchall()
+        assert sum(row[2] for row in rows) == len(pd.read_parquet(lake / "parquet/deaths"))
+        for table in ("deaths", "notes", "lives"):
+            base.execute(pack.replace("all/", f"{lake}/").replace("notes", table).replace("packed/", "packed/parquet/"))
+    assert len(list(tmp_path.rglob("*.parquet"))) < len(list(lake.rglob("*.parquet")))
+    assert differences(by_duckdb(lake), by_duckdb(tmp_path / "packed")) == []

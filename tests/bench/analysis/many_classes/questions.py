@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 CELL_PX = 8
+_PIECES = 8
 AT_S = (5, 10, 20, 30, 60)
 
 _CELLS = f"""
@@ -59,6 +60,8 @@ def by_frames(lake: Path, engine: Any) -> dict[str, pd.DataFrame]:
     def read(table: str, columns: list[str]) -> Any:
         keys = ["game_key", "study_key", "build_key"]
         frame = engine.read_parquet(f"{lake}/parquet/{table}", columns=[*keys, *columns])
+        if hasattr(frame, "repartition"):  # Dask's: a task for every small file takes long
+            frame = frame.repartition(npartitions=_PIECES)
         return frame.assign(**{key: frame[key].astype(str) for key in keys})
 
     def done(frame: Any) -> Any:
