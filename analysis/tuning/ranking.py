@@ -61,7 +61,7 @@ def propose(
     search = Search(model, known, tick, audiences.stands)
     best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
-    sure = None if unknown or model.players < FEWEST else search.sure([best, *single])
+    sure = None if unknown or model.players < FEWEST else search.fewest([best, *single])
     near = all(t.miss(figure) <= t.tolerance for t, figure in zip(known, np.median(now, axis=1), strict=True))
     if near and sure is None:
         ranked = [Found((), {}, search.miss({}), 0.0)]

@@ -196,10 +196,29 @@ class Search:
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
 
-    def sure(self, towards: Sequence[Found]) -> Found | None:
+    def knobs(self, setting: Setting) -> int:
+        """How many knobs a setting turns: a tunable is one, and so are all of one role."""
+        return len({t.role or t.name for t in self._model.tunables if setting.get(t.name, t.value) != t.value})
+
+    def fewest(self, towards: Sequence[Found]) -> Found | None:
+        """As `sure`, with the fewest knobs of which more gain nothing that is clear.
+
+        Clear is what a change must be against none: likely nearer, hardly ever farther, and large enough to be seen.
+        """
+        first = self.sure(towards)
+        if first is None:
+            return None
+        then = self._model.figures(first.setting, self._targets)
+        for most in range(1, self.knobs(first.setting)):
+            fewer = self.sure([one for one in towards if self.knobs(one.setting) <= most], most)
+            if fewer and not against(self._targets, self._model.figures(fewer.setting, self._targets), then).sure:
+                return fewer
+        return first
+
+    def sure(self, towards: Sequence[Found], most: int | None = None) -> Found | None:
         """Of all settings looked at, and of parts of the way `towards` some, the least loss that may be recommended.
 
-        The search looks at some of the draws; what it finds is confirmed with many more.
+        The search looks at some of the draws; what it finds is confirmed with many more. most: knobs; None: any number.
         """
         tunables = self._model.tunables
         on_the_way = [part_of(tunables, found.setting, part) for found in towards for part in PARTS]
@@ -207,6 +226,8 @@ class Search:
         for setting in on_the_way:
             self.miss(setting)
         hopeful = [key for key, seen in self._known.items() if key and seen.sure]
+        if most is not None:
+            hopeful = [key for key in hopeful if self.knobs(dict(key)) <= most]
         hopeful.sort(key=lambda key: (self._known[key].loss, key))
         passed: list[Found] = []
         # Few of very many: the first ones, and then at even distances down to the last.

@@ -15,7 +15,7 @@ from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.edges import too_small
 from analysis.tuning.playtest_plan import power_of
-from analysis.tuning.proposal import Advice
+from analysis.tuning.proposal import Advice, PredictedTarget, Prediction
 from analysis.tuning.proposal_words import Doubt, settles
 from analysis.tuning.ranking import propose
 from analysis.tuning.search import Against, against
@@ -64,7 +64,11 @@ def test_doubt_shrinks_with_the_root_of_the_players():
     seen = Against(loss=0.1, gain=0.02, better=0.7, harm=0.01)
     needed = 12 * (ndtri(0.8) / ndtri(0.7)) ** 2 - 12
     assert 18 < needed < 19
-    assert "about 19 more" in settles(Doubt(seen, seen, True, False, "", 12), movable=True)
+    # The target itself: 10 points of doubt either way, 5 wanted, four times the players.
+    now = Prediction(0.5, 0.4, 0.6, 0.35, 0.65)
+    first = PredictedTarget("finish", 0.6, 0.05, "share", now, now, None, 12, 36, now, now)
+    said = settles(Doubt(seen, seen, True, False, "", 12), True, first)
+    assert "about 19 more" in said and "takes 36 more" in said
 
 
 def test_0_percent_to_0_percent_is_no_change_to_recommend():
@@ -211,7 +215,7 @@ def test_that_clearly_more_would_quit_is_said_first(then, first):
 class Knobs(Line):
     """Three tunables, of which each moves the logit by at most 1, 0.6 and 0.3."""
 
-    sizes = (1.0, 0.6, 0.3)
+    sizes: tuple[float, ...] = (1.0, 0.6, 0.3)
 
     @property
     def acting(self):
@@ -244,6 +248,18 @@ def test_the_best_with_one_knob_with_two_and_with_all_stand_side_by_side():
     assert all(other.ways == () for other in others)
     enough = all_of(Knobs(level=-0.9, doubt=0.05), [wish(0.5)])[0]
     assert [way.knobs for way in enough.ways] == [("k0",)]
+
+
+def test_one_knob_is_proposed_first_where_a_second_gains_nothing_clear():
+    """From 26 % towards 50 %: the first knob comes to 48.8 %, the second adds 1.2 points, which nobody would see."""
+    wishes = [wish(0.5)]
+    alone = all_of(Knobs(level=-1.05, doubt=0.02, sizes=(1.0, 0.05, 0.0)), wishes)[0]
+    assert alone.advice == Advice.CHANGE
+    assert {c.tunable for c in alone.changes} == {"k0"}
+    # The second adds 15 points: it is proposed first, as before.
+    both = all_of(Knobs(level=-1.6, doubt=0.02, sizes=(1.0, 0.6, 0.0)), wishes)[0]
+    assert both.advice == Advice.CHANGE
+    assert {c.tunable for c in both.changes} == {"k0", "k1"}
 
 
 def test_reseeding_hardly_moves_the_chance_that_decides(played):
