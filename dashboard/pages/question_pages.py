@@ -140,16 +140,12 @@ def answers(
         return card(one, selection, session.version, shared, mark, place=place)
 
     count = 0 if opened.side else min(MOST_BESIDE, sum(one.id not in PANELS for one in others))
+    # In the order of reading: terms are explained where they are first used.
+    foremost, sides = shown(lead, "lead"), opened.side or [shown(one, "beside") for one in others[:count]]
     rest = [(one.key, one.title, shown(one)) for one in others[count:]]
     if question.id == "trust":
         rest.append(("flashing", _FLASHING, _flashing(session, selection)))
-    page = answered(
-        [shown(lead, "lead")],
-        opened.side or [shown(one, "beside") for one in others[:count]],
-        [*opened.folded, *rest],
-        sorted(shared),
-        opened.below,
-    )
+    page = answered([foremost], sides, [*opened.folded, *rest], sorted(shared), opened.below)
     led = replace(page, head=_head(order.answer, selection))
     return [led, take_out.card()] if question.id == "trust" else [led]
 

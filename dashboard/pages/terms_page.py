@@ -4,9 +4,9 @@ from analysis.methods.terms import TERMS
 from analysis.selection import Selection
 from dashboard.pages.page import Page
 from dashboard.parts.cards import Shown
-from dashboard.parts.term_links import PATH
 from dashboard.state.dashboard_session import Session
 from dashboard.web.templating import part
+from dashboard.web.term_links import PATH
 
 
 def body(session: Session, selection: Selection | None) -> list[Shown]:

@@ -15,13 +15,13 @@ from analysis.selection import Selection
 from dashboard.pages import PAGES
 from dashboard.pages.page import Page
 from dashboard.parts.cards import Figure, Shown
-from dashboard.parts.term_links import linked
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from dashboard.web.downloads import PLOTLY_ADDRESS, asked_form, figure_json
 from dashboard.web.filter_bar import filter_bar
 from dashboard.web.filters import to_address
 from dashboard.web.templating import part, render
+from dashboard.web.term_links import linking
 
 _BY_PATH = {page.path: page for page in PAGES}
 # Figures that come along with the page when the browser does not say which it has in view.
@@ -62,10 +62,12 @@ def content(session: Session, path: str | None, search: str | None) -> Shown:
     page = page_at(path)
     if page is None:
         return Shown(part("no_page"))
-    shown: list[Shown] = page.filled(session, session.chosen(search), search)
-    inside = Markup("").join(one.html for one in shown)
-    head = next((one.head for one in shown if one.head is not None), None)
-    html = linked(part("page", page.title, page.lead, page.path, inside, head), search or "")
+    with linking(search or "") as terms:
+        shown: list[Shown] = page.filled(session, session.chosen(search), search)
+        inside = Markup("").join(one.html for one in shown)
+        head = next((one.head for one in shown if one.head is not None), None)
+        terms.begin_head()
+        html = part("page", page.title, page.lead, page.path, inside, head)
     return Shown(html, tuple(figure for one in shown for figure in one.figures))
 
 

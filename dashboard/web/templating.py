@@ -11,6 +11,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from analysis.words import capital, cell, counted
+from dashboard.web.term_links import split
 
 # A line never ends between a number and its unit.
 _WITH_UNIT = re.compile(r"(?<!\w)([\d.,]+ (?:%|ms|s|px)(?!\w))")
@@ -41,7 +42,16 @@ def prose(text: Any) -> Markup:
 def _unbroken(text: str) -> Markup:
     pieces = _WITH_UNIT.split(text)
     return Markup("").join(
-        part("unbroken", piece) if i % 2 else escape(piece) for i, piece in enumerate(pieces) if piece
+        part("unbroken", piece) if i % 2 else _linked(piece) for i, piece in enumerate(pieces) if piece
+    )
+
+
+def _linked(text: str) -> Markup:
+    """With links to what its terms mean, on a page that is being written (term_links.py)."""
+    return Markup("").join(
+        escape(piece) if address is None else part("link", piece, address, {"class": "term"})
+        for piece, address in split(text)
+        if piece
     )
 
 

@@ -2,14 +2,15 @@
 
 import json
 import re
+from html import unescape
 
 import pytest
-from markupsafe import Markup
 
 from analysis.methods.terms import TERMS
 from dashboard.pages import PAGES
-from dashboard.parts.term_links import PATH, linked
 from dashboard.web.app import build_app
+from dashboard.web.templating import prose
+from dashboard.web.term_links import PATH, linking
 
 HERE = {"Host": "127.0.0.1"}
 LINK = re.compile(rf'<a href="{PATH}[^"#]*#(\w+)" class="term">(.*?)</a>')
@@ -53,11 +54,12 @@ def test_the_page_of_terms_has_them_all(pages):
     assert all(f'id="{key}"' in html for key in TERMS)
 
 
-def test_linking_leaves_the_text_and_what_is_a_link_already():
-    page = Markup(
-        '<p class="saying">An interval <a href="/x">of an interval</a>, <code>median</code>.</p><p>median</p>'
-    )
-    made = linked(page, "?game=<A>")
-    assert re.sub(r"<[^>]*>", "", made) == re.sub(r"<[^>]*>", "", page)
-    assert [key for key, _ in re.findall(r'#(\w+)"[^>]*>(\w+)<', made)] == ["interval"]
+def test_only_a_page_that_is_written_links_and_texts_stay_as_they_are():
+    text = "An interval of `median` <b>, 95 % interval; the median."
+    assert "term" not in prose(text)
+    with linking("?game=<A>"):
+        made = str(prose(text))
+    assert unescape(re.sub(r"<[^>]*>", "", made)) == text.replace("`", "")
+    assert [key for key, _ in re.findall(r'#(\w+)"[^>]*>(\w+)<', made)] == ["interval", "median"]
     assert "<A>" not in made, "what an address says is no markup"
+    assert "term" not in prose(text)
