@@ -1,7 +1,5 @@
 """The button with which the data leave the study."""
 
-from markupsafe import Markup
-
 from dashboard.parts.cards import Shown, link
 from dashboard.web.templating import part
 
@@ -16,5 +14,5 @@ def card() -> Shown:
     """What it gives, the button, and the same with the players' tags."""
     without = link("Take the data along", "/data.zip", **{"class": "button", "download": "data.zip"})
     tagged = link("with the players' tags", "/data.zip?tags", **{"class": "button quiet", "download": "data.zip"})
-    row = Markup('<div class="row">{}{}</div>').format(without, tagged)
+    row = part("row", [without, tagged])
     return Shown(part("section", "Your own questions", part("note", _WORDS) + row, "card wide"))
