@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "propose": "dashboard.commands.propose_command",
     "plan": "dashboard.commands.plan_command",
     "compare": "dashboard.commands.compare_command",
+    "class": "dashboard.commands.class_command",
     "header": "dashboard.commands.header_command",
     "show": "dashboard.commands.show_command",
     "report": "dashboard.commands.report_command",

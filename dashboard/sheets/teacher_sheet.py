@@ -47,7 +47,7 @@ def teacher_sheet(lesson: Lesson, paper: str = "A4", served: bool = False) -> Ma
         precision=_precision(lesson.plan),
         sure=_sure(lesson),
         damaged=_damaged(study),
-        after=_after(study),
+        after=_after(study, held),
         fingerprint=lesson.fingerprint,
     )
 
@@ -201,13 +201,19 @@ def _damaged(study: str) -> list[str]:
     ]
 
 
-def _after(study: str) -> list[str]:
-    return [
+def _after(study: str, held: Hour) -> list[str]:
+    found = [
         f"`setscrew ingest --study {study} FOLDER`, then `setscrew show --study {study}`: begin with the page on the "
         "data.",
         "The paper with tags and names stays locked away, and is destroyed when the report is handed in. Who wants "
         "their runs deleted: the table's sheet says how.",
     ]
+    if held.pairs > 1:
+        found.append(
+            "All games side by side, with shared places where the data do not tell them apart: "
+            "`setscrew class *.duckdb --out class`."
+        )
+    return found
 
 
 def _clock(minutes: float) -> str:

@@ -78,7 +78,7 @@ class _Game:
 
 
 def _game(name: str, game: str, unit: str, run: Columns) -> _Game | None:
-    value = _values(name, run)
+    value = figure_values(name, run)
     known = np.isfinite(value)
     if not known.any():
         return None
@@ -123,7 +123,8 @@ def _compared(name: str, shown: _Shown, runs: dict[str, Columns]) -> Finding | N
     return shown.what.finding(size, _sentence(games, shown, apart), estimate, {"games": rows}, facts)
 
 
-def _values(name: str, run: Columns) -> Array:
+def figure_values(name: str, run: Columns) -> Array:
+    """Of each run (rows of queries/run_ends.sql) the figure `finished`, `quit`, `length` or `rating`; NaN for none."""
     if name == "length":
         return run["alive_us"].astype(float) / 1e6
     if name == "rating":
