@@ -209,7 +209,7 @@ def test_fresh_on_a_build_is_who_began_on_it():
     plays = [*sim.the_same_people(3), *sim.new_people("B", 2)]
     played = sim.play(sim.World(), sim.HITS, plays, np.random.default_rng(8))
     with mock.patch.object(fair, "player_values", played.values):
-        fresh = fair.fresh_values(None, Selection("game"), sim.HITS, "B", played.began)
+        fresh = fair.fresh_values(None, Selection("game"), sim.HITS, "B", played.began, attempts=6)
     assert sorted(fresh.player) == ["B0", "B1"]
 
 
