@@ -12,7 +12,7 @@
  *   - log_<kind>() may be called from any interrupt that port->lock() turns off, once playlog_init() has returned.
  *     Everything that two sides could change at once happens between port->lock() and port->unlock(). Where two cores
  *     log, lock() must also take a spin lock.
- *   - Interrupts stay locked for at most 400 instructions of a Cortex-M4 at a time, 640 of a Cortex-M0+: README.md has
+ *   - Interrupts stay locked for at most 400 instructions of a Cortex-M4 at a time, 640 of a Cortex-M0+: COSTS.md has
  *     the measured numbers.
  *   - A recorder that was not started drops what is logged, and counts it.
  */

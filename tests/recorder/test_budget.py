@@ -14,7 +14,7 @@ from tests.bench.recorder import budget, shooter
 from tests.recorder import thumb
 from tests.recorder.native import RECORDER
 
-README = (RECORDER / "README.md").read_text(encoding="utf-8")
+COSTS = (RECORDER / "COSTS.md").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -23,16 +23,16 @@ def busy() -> list[shooter.Event]:
 
 
 def told(pattern: str) -> float:
-    """A figure of the README."""
-    found = re.search(pattern, README)
-    assert found, f"the README has no {pattern!r}"
+    """A figure of COSTS.md."""
+    found = re.search(pattern, COSTS)
+    assert found, f"COSTS.md has no {pattern!r}"
     return float(found.group(1).replace(",", ""))
 
 
 def test_bytes_on_the_line(busy: list[shooter.Event]) -> None:
     """At most half of CBOR, and at most ten events lost for a bad byte, both at once.
 
-    And no further from xz than the README says (its own aim of 1.7 is not reached).
+    And no further from xz than COSTS.md says (its own aim of 1.7 is not reached).
     """
     row = budget.bytes_on_the_line("busy", *shooter.dictionary(), busy)
     assert row.recorder <= 0.5 * row.cbor
@@ -44,7 +44,7 @@ def test_bytes_on_the_line(busy: list[shooter.Event]) -> None:
 
 
 def test_where_the_bytes_go(busy: list[shooter.Event]) -> None:
-    """The README's arithmetic of why 1.7 times xz is out of reach."""
+    """COSTS.md's arithmetic of why 1.7 times xz is out of reach."""
     dictionary, values = shooter.dictionary()
     log = budget.recorded(dictionary, values, busy)
     p = budget.parts(log)

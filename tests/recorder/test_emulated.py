@@ -72,9 +72,9 @@ def test_semihosting(played: tuple[str, bytes], tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("core", CORES, ids=lambda core: core.name)
-def test_sizes_are_what_the_readme_says(core: Core, tmp_path: Path) -> None:
+def test_sizes_are_what_the_costs_page_says(core: Core, tmp_path: Path) -> None:
     """RAM exactly; flash within 5 %, since other versions of a compiler make other code."""
-    text = (native.RECORDER / "README.md").read_text(encoding="utf-8")
+    text = (native.RECORDER / "COSTS.md").read_text(encoding="utf-8")
     (row,) = re.findall(rf"^\| {re.escape(core.name)}[ ,][^|]*\| ([\d,]+) \| (\d+) \|$", text, re.MULTILINE)
     flash, ram = sizes(core, tmp_path)
     assert ram == int(row[1])

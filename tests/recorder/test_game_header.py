@@ -380,7 +380,7 @@ def test_the_example_of_the_readme_is_ten_lines_and_logs_what_the_analysis_asks_
 
 @pytest.mark.parametrize(("lives", "plays_with"), [(None, 3), (5, 5)], ids=["empty", "written"])
 def test_the_example_plays_with_what_setscrew_wrote(tmp_path: Path, lives: int | None, plays_with: int) -> None:
-    header, _, _, tuned = blocks_of_the_readme()[:4]
+    header, _, tuned = blocks_of_the_readme()[:3]
     (line,) = re.findall(r"#define LOG_TUNABLES.*\n", header)
     known = Tunable("lives", "start_lives", 3, 1, 9, 1, "lives")
     written = (
@@ -410,7 +410,7 @@ def test_the_readmes_clock_makes_a_timer_of_16_bits_longer(tmp_path: Path) -> No
     source = tmp_path / "clock.c"
     source.write_text(
         "#include <stdint.h>\nstatic struct { volatile uint32_t CNT; } timer, *TIM2 = &timer;\n"
-        f"{blocks_of_the_readme()[2]}\nint main(void) {{ uint32_t real = 0, step = 1;\n"
+        f"{blocks_of_the_readme()[3]}\nint main(void) {{ uint32_t real = 0, step = 1;\n"
         "while (real < 5000000u) { step = (step * 7u + 3u) % 65536u; real += step; timer.CNT = real & 0xFFFFu;\n"
         "if (ticks() != real) return 1; }\nreturn 0; }\n",
         encoding="utf-8",

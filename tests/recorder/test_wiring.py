@@ -1,4 +1,4 @@
-"""The wiring page computes what it says from the figures of the recorder's README, and its drawing is sound."""
+"""The wiring page computes what it says from the figures of COSTS.md, and its drawing is sound."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import pytest
 
 from tests.recorder.native import RECORDER
 
-README = (RECORDER / "README.md").read_text(encoding="utf-8")
+COSTS = (RECORDER / "COSTS.md").read_text(encoding="utf-8")
 PAGE = (RECORDER / "WIRING.md").read_text(encoding="utf-8")
 
 
-def figure(pattern: str, text: str = README) -> float:
+def figure(pattern: str, text: str = COSTS) -> float:
     found = re.search(pattern, text, re.DOTALL)
     assert found, pattern
     return float(found.group(1).replace(",", ""))

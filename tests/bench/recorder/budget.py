@@ -1,6 +1,6 @@
 """What logging costs: bytes on the line, instructions, flash, RAM, beside three things a student might write instead.
 
-`python -m tests.bench.recorder.budget` prints the tables of ingest/recorder/README.md. All figures are counts, made
+`python -m tests.bench.recorder.budget` prints the tables of ingest/recorder/COSTS.md. All figures are counts, made
 side by side in one run; none depends on the speed of this machine.
 """
 
