@@ -119,6 +119,7 @@ def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--worlds", type=int, default=20)
     parser.add_argument("--first", type=int, default=95000)
+    parser.add_argument("--families", nargs="+", choices=("hazard", "volley"), default=["hazard", "volley"])
     parser.add_argument("--skilled", type=float, default=0.5, help="testers better than the audience, in ln hazard")
     parser.add_argument(
         "--told", nargs="*", default=["friends", "unknown"], help="how the testers are said to be found"
@@ -139,8 +140,8 @@ def main() -> int:
         return 0
     records: list[dict] = []
     with Path(words.out).open("w", encoding="utf-8") as out:
-        for family in ("hazard", "volley"):
-            seed, wanted = words.first, len(records) + words.worlds // 2
+        for family in words.families:
+            seed, wanted = words.first, len(records) + words.worlds // len(words.families)
             while len(records) < wanted:
                 record = one_world(family, seed, words.skilled, words.told)
                 seed += 1
