@@ -76,4 +76,5 @@ def _table(proposal: Proposal) -> tuple[list[str], list[list[str]]]:
     if ways:
         miss = [f"{100 * way.miss:.0f}" for way in ways]
         rows.append(["expected miss, points", "0", "", f"{100 * ways[0].miss_now:.0f}", *miss])
+        rows.append(["sure enough to recommend", "", "", "", *("yes" if way.sure else "no" for way in ways)])
     return head, rows

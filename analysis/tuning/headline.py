@@ -7,7 +7,7 @@ from analysis.levers import lever_of
 from analysis.models.targets import Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Proposal
 from analysis.tuning.proposal_words import MORE_QUIT
-from analysis.words import amount, capital, counted, listed, percent
+from analysis.words import amount, as_often, capital, counted, listed, percent
 from ingest.vocabulary import TunableRole
 
 # Fractions that have a name, and how near to one a figure must be to be called by it. Common sense, no source.
@@ -130,7 +130,10 @@ def _of_one_role(changes: Sequence[Change]) -> str:
     ratios = [(c.now / c.proposed if lever.rate else c.proposed / c.now) for c in changes if c.now > 0 < c.proposed]
     if "{part}" in phrase and len(ratios) < len(changes):
         return listed([f"set {c.tunable} to {c.proposed}" for c in changes])
-    part = part_of(exp(sum(map(log, ratios)) / len(ratios))) if ratios else ""
+    ratio = exp(sum(map(log, ratios)) / len(ratios)) if ratios else 1.0
+    part = part_of(ratio) if ratios else ""
+    if ratio >= 2:
+        phrase = phrase.replace("{part} more often", as_often(ratio))
     unit = "" if first.unit == "-" else first.unit
     said = phrase.format(value=_number(first), unit=unit, part=part).replace("  ", " ")
     own = _own_name(first)

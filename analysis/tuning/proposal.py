@@ -84,7 +84,7 @@ class Way:
     """The best that was found with so many knobs: a tunable, or all of one role turned together, is one knob.
 
     knobs: what is turned. miss, miss_now: expected, the weighted mean over targets as a share; a tolerance counts as
-    0.05. targets, side_effects: as a proposal has them.
+    0.05. targets, side_effects: as a proposal has them. sure: whether it is sure enough to be recommended.
     """
 
     id: str
@@ -95,6 +95,7 @@ class Way:
     chance_better: float
     targets: tuple[PredictedTarget, ...] = ()
     side_effects: Mapping[str, Any] = field(default_factory=dict)
+    sure: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """From a fitted model and targets to ranked proposals, each with its doubt."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -61,7 +61,8 @@ def propose(
     search = Search(model, known, tick, audiences.stands)
     best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
-    sure = None if unknown or model.players < FEWEST else search.fewest([best, *single])
+    may = {} if unknown or model.players < FEWEST else search.by_knobs([best, *single])
+    sure = search.fewest(may)
     near = all(t.miss(figure) <= t.tolerance for t, figure in zip(known, np.median(now, axis=1), strict=True))
     if near and sure is None:
         ranked = [Found((), {}, search.miss({}), 0.0)]
@@ -82,7 +83,9 @@ def propose(
         _proposal(model, like_testers, table, audiences, found, search, n == 0, bool(moves), game, testers, notes)
         for n, found in enumerate(ranked[:most])
     ]
-    ways = () if near and sure is None else _ways(model, like_testers, table, search, moves, best, single, ranked[0])
+    ways = (
+        () if near and sure is None else _ways(model, like_testers, table, search, moves, best, single, ranked[0], may)
+    )
     # Where all is near enough, an alternative that is not recommended is no alternative to leaving it.
     return [replace(made[0], ways=ways), *(p for p in made[1:] if p.advice != Advice.CLOSE_ENOUGH)]
 
@@ -96,17 +99,20 @@ def _ways(
     best: Found,
     single: Sequence[Found],
     first: Found,
+    may: Mapping[int, Found],
 ) -> tuple[Way, ...]:
-    """The best with one knob, with two, and with as many as gain; each setting once. first: what is proposed first,
-    which is its own way of so many knobs: people choose by how much they change, and see what is recommended there.
+    """The best with one knob, with two, and with as many as gain; each setting once. may: by the number of knobs, what
+    may be recommended, which goes before what is best in expectation. first: what is proposed first, which is its own
+    way of so many knobs: people choose by how much they change, and see what is recommended there.
     """
     best_of = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
     different = {_id(one): one for one in reversed(best_of)}
     kept = {len(one.moves): one for one in different.values()}
-    if first.setting:
-        own = replace(first, moves=_knobs(model, first, [*single, *best_of]))
+    for one in (*may.values(), *([first] if first.setting else [])):
+        own = replace(one, moves=_knobs(model, one, [*single, *best_of]))
         kept[len(own.moves)] = own
-    return tuple(_way(model, like_testers, table, one) for _, one in sorted(kept.items()))
+    safe = {_id(one) for one in may.values()}
+    return tuple(_way(model, like_testers, table, one, _id(one) in safe) for _, one in sorted(kept.items()))
 
 
 def _knobs(model: Fitted, found: Found, others: Sequence[Found]) -> tuple[str, ...]:
@@ -117,7 +123,7 @@ def _knobs(model: Fitted, found: Found, others: Sequence[Found]) -> tuple[str, .
     return roles if nearest is None or len(nearest.moves) > len(roles) else nearest.moves
 
 
-def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found) -> Way:
+def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found, sure: bool) -> Way:
     then = model.figures(found.setting, table.targets)
     return Way(
         _id(found),
@@ -128,6 +134,7 @@ def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found) -> 
         against(table.targets, table.now, then).better,
         table.predicted(then, like_testers.figures(found.setting, table.targets)),
         model.side_effects(found.setting),
+        sure,
     )
 
 

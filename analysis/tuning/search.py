@@ -1,7 +1,7 @@
 """Finds the setting with the least expected loss among those the firmware can hold."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -200,19 +200,30 @@ class Search:
         """How many knobs a setting turns: a tunable is one, and so are all of one role."""
         return len({t.role or t.name for t in self._model.tunables if setting.get(t.name, t.value) != t.value})
 
-    def fewest(self, towards: Sequence[Found]) -> Found | None:
-        """As `sure`, with the fewest knobs of which more gain nothing that is clear.
+    def by_knobs(self, towards: Sequence[Found]) -> dict[int, Found]:
+        """As `sure`, of any number of knobs and of each fewer: number of knobs -> setting, the fewest first."""
+        first = self.sure(towards)
+        if first is None:
+            return {}
+        found = {self.knobs(first.setting): first}
+        for most in range(1, self.knobs(first.setting)):
+            fewer = self.sure([one for one in towards if self.knobs(one.setting) <= most], most)
+            if fewer:
+                found.setdefault(self.knobs(fewer.setting), fewer)
+        return dict(sorted(found.items()))
+
+    def fewest(self, found: Mapping[int, Found]) -> Found | None:
+        """Of `by_knobs`, the fewest knobs of which more gain nothing that is clear.
 
         Clear is what a change must be against none: likely nearer, hardly ever farther, and large enough to be seen.
         """
-        first = self.sure(towards)
-        if first is None:
+        if not found:
             return None
+        *fewer, first = found.values()
         then = self._model.figures(first.setting, self._targets)
-        for most in range(1, self.knobs(first.setting)):
-            fewer = self.sure([one for one in towards if self.knobs(one.setting) <= most], most)
-            if fewer and not against(self._targets, self._model.figures(fewer.setting, self._targets), then).sure:
-                return fewer
+        for one in fewer:
+            if not against(self._targets, self._model.figures(one.setting, self._targets), then).sure:
+                return one
         return first
 
     def sure(self, towards: Sequence[Found], most: int | None = None) -> Found | None:

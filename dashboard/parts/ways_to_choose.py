@@ -78,4 +78,6 @@ def _misses(proposal: Proposal, way: Way, chosen: bool) -> list[Any]:
         said += ["; ", html.Span("more people give up", className="bad")]
     if chosen and proposal.advice == Advice.CHANGE:
         said += ["; ", html.B("recommended")]
+    elif not way.sure:
+        said += ["; not sure enough to be recommended"]
     return said

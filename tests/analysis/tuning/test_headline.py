@@ -43,6 +43,8 @@ def test_each_role_is_said_in_its_own_words():
     fire = [change(f"fire_period_{n}", 300, 450, "fire_period") for n in ("climb_1", "boss_2")]
     assert to_do(fire) == "Let enemies fire a third less often"  # 300 / 450 of the rate
     assert to_do(fire[1:]).endswith("less often (boss 2)")
+    upgrades = change("pickup_rate", 18, 83, "pickup_rate", "percent")
+    assert to_do([upgrades]) == "Let upgrades appear 4.6 times as often"  # 83 / 18 = 4.61
     lives = change("start_lives", 3, 5, "start_lives", "lives")
     assert to_do([lives, *fire]) == "Give five lives and let enemies fire a third less often"
     assert to_do([change("start_lives", 3, 2, "start_lives", "lives")]) == "Give only two lives"
@@ -94,6 +96,9 @@ def test_each_way_has_its_own_figures_and_the_proposal_is_one_of_them():
     assert way.changes == first.changes and len(way.knobs) >= 1
     assert [t.proposed for t in way.targets] == [t.proposed for t in first.targets]
     assert len({len(one.knobs) for one in first.ways}) == len(first.ways)
+    assert first.advice == Advice.CHANGE and way.sure
+    (few, *_), _ = proposed(-2.5, people=3)
+    assert not any(one.sure for one in few.ways)
 
 
 def test_a_quantile_is_said_of_those_who_do_as_well():
