@@ -78,6 +78,9 @@ def first(plan: Mapping[str, Any]) -> list[str]:
         runs = counted(slots[0]["runs"], "run")
         who = slots[0]["player"] + (f" to {slots[-1]['player']}" if len(slots) > 1 else "")
         lines += ["", *lines_of(f"Scheduled: {counted(len(slots), 'player')}, {who}, {runs} each.")]
+    if not plan["power"]:
+        against = "For a playtest of a change: --against ID, with the id that `setscrew propose` prints."
+        lines += ["", *lines_of(against)]
     more = "The whole sheet, with the schedule, what to say and when to stop: --all, or --out FILE."
     return [*lines, "", *lines_of(more)]
 

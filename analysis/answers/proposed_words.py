@@ -9,6 +9,7 @@ from analysis.tuning.proposal import Proposal, Way
 from analysis.tuning_answers.chance_to_see import chance_to_see
 from analysis.tuning_answers.tuning_answer import TuningAnswer
 from analysis.words import NONE, amount, counted
+from ingest.vocabulary import Recruitment
 
 _MARK = "*"
 
@@ -30,6 +31,9 @@ def told(answer: TuningAnswer) -> list[str]:
 def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
     lines = lines_of(headline(proposal, answer.targets))
     lines += lines_of(f"{certainty(proposal)}, {audience(proposal, answer.targets)}.")
+    if proposal.testers == Recruitment.UNKNOWN and len(proposal.audiences) > 1:
+        lines += lines_of("How they were found is not said, so they are taken for friends. Say it:")
+        lines += ["    setscrew people --study STUDY --testers audience", "    (or volunteers, or friends)"]
     if proposal.settles_it:
         lines += lines_of(f"What would settle it: {proposal.settles_it}.")
     lines += ["", *table_text(*_table(proposal)), ""]
@@ -42,7 +46,7 @@ def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
     if seen is not None:
         lines += lines_of(f"{seen}.")
     # On a line of its own, however long: it is to be copied.
-    return [*lines, "The header to flash: setscrew header --study FILE --out FILE", f"    --proposal {proposal.id}"]
+    return [*lines, "The header to flash: setscrew header --study STUDY --out tuned.h", f"    --proposal {proposal.id}"]
 
 
 def _change(change: Any) -> str:

@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from math import exp, log
 
 from analysis.levers import lever_of
+from analysis.models.audience import shift_of
 from analysis.models.targets import Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Proposal
 from analysis.tuning.proposal_words import MORE_QUIT
 from analysis.words import amount, as_often, capital, counted, listed, percent
-from ingest.vocabulary import TunableRole
+from ingest.vocabulary import Recruitment, TunableRole
 
 # Fractions that have a name, and how near to one a figure must be to be called by it. Common sense, no source.
 _PARTS = {0.1: "a tenth", 0.2: "a fifth", 0.25: "a quarter", 1 / 3: "a third", 0.5: "half", 2 / 3: "two thirds"}
@@ -77,18 +78,26 @@ def certainty(proposal: Proposal) -> str:
 
 
 def audience(proposal: Proposal, targets: Sequence[Target]) -> str:
-    """`if the audience plays like these 18 people; if it dies a third more often: 46 % reach stage 2`."""
+    """Of whom the figures speak, and another audience: `if the audience plays like these 18 people; if it dies a third
+    more often: 46 % reach stage 2`. Where the testers are taken to be better than the audience, so are the figures, and
+    the other audience is one like the testers."""
     if not proposal.audiences:
         return f"by the play of {counted(proposal.players, 'player')}"
     like, *others = proposal.audiences
     if not others:
         return like.audience
     known = {target.name: target for target in targets}
-    target, other = proposal.targets[0], others[0]
+    target = proposal.targets[0]
+    whose, other, if_other = like.audience, others[0], others[0].audience
+    if shift_of(Recruitment(proposal.testers)).mean > 0:
+        testers = "volunteers" if proposal.testers == Recruitment.VOLUNTEERS else "friends"
+        people_said = counted(proposal.players, "person", "people")
+        whose = f"if the audience does worse than these {people_said}, as is taken of {testers}"
+        other, if_other = like, "if it plays like them"
     wish = known.get(target.target)
     then = f"{amount(other.proposed[0], target.unit)} {_doing(wish) if wish else target.target}".rstrip()
     turns = ", and no change would be nearer" if other.turns else ""
-    return f"{like.audience}; {other.audience}: {then}{turns}"
+    return f"{whose}; {if_other}: {then}{turns}"
 
 
 def quit_shares(proposal: Proposal) -> tuple[float, float] | None:

@@ -119,3 +119,18 @@ def test_a_table_keeps_to_the_width_of_the_terminal(monkeypatch):
     lines = table_text(head, rows)
     assert max(map(len, lines)) <= 60 and len(lines) > 2
     assert lines[-1].endswith("75 %   33 %")
+
+
+@pytest.mark.parametrize("testers", list(Recruitment))
+def test_it_is_said_of_whom_the_figures_speak(testers):
+    """Only where the testers were drawn from the audience are the figures those of people like them."""
+    targets = [wish(0.5)]
+    (first, *_) = propose(Line(level=-2.5, people=12), targets, Changeable(), "Line", testers)
+    whose, other = audience(first, targets).split("; ")
+    like, worse, _ = first.audiences
+    if testers == Recruitment.AUDIENCE:
+        assert whose == like.audience and other.startswith(f"{worse.audience}: {percent(worse.proposed[0])} ")
+    else:
+        assert "does worse than these 12 people" in whose and f"of {testers}".replace("unknown", "friends") in whose
+        assert other.startswith(f"if it plays like them: {percent(like.proposed[0])} ")
+        assert like.proposed[0] != pytest.approx(first.targets[0].proposed.value, abs=0.005)
