@@ -48,6 +48,7 @@ def words(small_study, tmp_path) -> dict[str, list[str]]:
         "propose": [*own, "--targets", TARGETS],
         "plan": [*own, "--targets", TARGETS, "--quick"],
         "compare": [*own, "--targets", TARGETS],
+        "class": [own[1]],
         "header": [*own, "--out", str(tmp_path / "values.h")],
         "export": [*own, "--out", str(tmp_path / "tables"), "--format", "csv"],
         "report": [*own, "--out", str(tmp_path / "report"), "--no-proposals", "--browser", "none"],
