@@ -29,8 +29,17 @@ def small_study(tmp_path_factory) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def neighbours(tmp_path_factory) -> Path:
+    """The study of another pair."""
+    path = tmp_path_factory.mktemp("neighbours") / "n.duckdb"
+    with open_study(path) as study:
+        import_log(study, DEMO / "crate_loft_b_table1.playlog")
+    return path
+
+
 @pytest.fixture
-def words(small_study, tmp_path) -> dict[str, list[str]]:
+def words(small_study, neighbours, tmp_path) -> dict[str, list[str]]:
     """Each command with what it needs, so that it prints and ends by itself."""
     study = tmp_path / "s.duckdb"
     shutil.copy(small_study, study)
@@ -48,7 +57,7 @@ def words(small_study, tmp_path) -> dict[str, list[str]]:
         "propose": [*own, "--targets", TARGETS],
         "plan": [*own, "--targets", TARGETS, "--quick"],
         "compare": [*own, "--targets", TARGETS],
-        "class": [own[1]],
+        "class": [str(study), str(neighbours)],
         "header": [*own, "--out", str(tmp_path / "values.h")],
         "export": [*own, "--out", str(tmp_path / "tables"), "--format", "csv"],
         "report": [*own, "--out", str(tmp_path / "report"), "--no-proposals", "--browser", "none"],
