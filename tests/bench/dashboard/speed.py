@@ -131,7 +131,7 @@ def main() -> None:
             print(f"{what}: overview {first:.2f} s ({first / plain:.2f} of plain), text painted {text:.2f} s")
             for path in ("/trust", "/deaths", "/survival", "/players"):
                 first, text = first_page(page, f"{address}{path}?game=Soot+Wardens", "[data-drawn] .main-svg")
-                wait = clicks(page, address, f"{path}?game=Soot+Wardens", another_player)
+                wait = clicks(page, address, f"{path}?game=Soot+Wardens&builds=all", another_player)
                 print(
                     f"{what}: {path} text {text:.2f} s, first figure {first:.2f} s ({first / plain:.2f} of plain), "
                     f"filter to figure {wait:.2f} s"
