@@ -23,7 +23,7 @@ def body(session: Session, selection: Selection | None) -> list[Shown]:
         ]
     hint = (
         "The makers' own runs are left out, and the filter does not apply here. Games differ in kind: a "
-        "short game is no worse game."
+        "short game is no worse game. Games whose studies are files of their own: `setscrew class`."
     )
     shared = shared_warnings(found)
     return [

@@ -43,8 +43,13 @@ def order(lesson: Lesson) -> dict[str, object]:
         return {"says": f"Everybody, {who}, plays {names[0]}, {runs} each.", "letters": (), "of_tags": ()}
     begin = [sum(slot.builds[0] == build for slot in lesson.slots) for build in lesson.builds]
     letters = list(zip(ascii_uppercase, names, strict=False))
-    verb = "begin with" if len(lesson.slots[0].builds) > 1 else "play"
-    halves = listed([f"{count} {verb} {letter}" for count, (letter, _) in zip(begin, letters, strict=True)])
+    verb, with_ = ("begin", " with") if len(lesson.slots[0].builds) > 1 else ("play", "")
+    halves = listed(
+        [
+            f"{count} {verb}{'s' if count == 1 else ''}{with_} {letter}"
+            for count, (letter, _) in zip(begin, letters, strict=True)
+        ]
+    )
     says = (
         f"{halves}, drawn by lot, {runs} on each build. Give the tags out in the order in which people come, and see "
         "that the right build is on the console; do not choose who gets which."

@@ -127,7 +127,7 @@ def _what(step: Step, held: Hour) -> str:
         return f"Round {step.round}: {on}"
     return {
         Part.OPENING: "Read the consent out, sound down, tags and sheets",
-        Part.STARTING: "Consoles on, recording on, one trial run without a tag",
+        Part.STARTING: "Consoles on, a trial run recorded into a folder of its own, then the recording that counts",
         Part.CHANGING: "Those who recorded go round now",
         Part.CLOSING: "20 s more, Ctrl-C, copy both files of each log",
     }[step.part]
@@ -142,8 +142,8 @@ def _before(lesson: Lesson) -> list[str]:
         "Headphones are turned down, screens flash no more than three times in any second (WCAG 2.2, 2.3.1), and who "
         "is sensitive to light was asked not to play.",
         "Consent as your school wants it; for minors of those responsible. Your own rules come first.",
-        f"On each table: its sheet, tags {lesson.slots[0].player} to {lesson.slots[-1].player}, a pen, and disk for "
-        "the recording.",
+        f"On each table: its own sheet, its tags (of this game {lesson.slots[0].player} to {lesson.slots[-1].player}), "
+        "a pen, and disk for the recording.",
         "Each pair has said before which figure counts, and does not look at results until the end.",
     ]
     if lesson.most_flashes is not None and lesson.most_flashes > 3:

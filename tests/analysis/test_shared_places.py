@@ -48,6 +48,14 @@ def test_places_are_counted_by_those_that_lie_above_and_below():
     assert [(one.above, one.below) for one in found] == [(1, 1), (1, 1), (3, 0), (0, 3), (0, 0), (0, 0)]
 
 
+def test_who_is_above_one_that_is_above_a_third_is_above_that_too():
+    """Three players against three are never told apart (1 in 20 ways), but each is from the ten between them."""
+    few, many = np.array([-0.1, 0, 0.1]), np.linspace(-0.1, 0.1, 10)
+    assert [(one.first, one.last) for one in shared_places([few, few + 10])] == [(1, 2), (1, 2)]
+    found = shared_places([few, few + 10, many + 5])
+    assert [(one.first, one.last) for one in found] == [(3, 3), (1, 1), (2, 2)]
+
+
 def test_the_order_in_which_games_are_given_does_not_matter():
     rng = np.random.default_rng(3)
     groups = [rng.normal(shift, 1, 9) for shift in (0, 2, 4, 0.5)]

@@ -23,12 +23,12 @@ _NAMED = 4  # more games that share a place are counted, not named
 _MOST_RATING = 100.0
 
 METHOD = (
-    "Every player counts once, by the mean of their own runs. All pairs of games are compared, in both directions: the "
-    "larger p of Welch's test and of permuting players, corrected by Holm. A game's places run from one more than the "
-    "games that are shown to lie above it, down to where those that are shown to lie below it begin: simultaneous "
-    "intervals of ranks (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:238-247; Mogstad, Romano, Shaikh & Wilhelm "
-    "2024, Rev. Econ. Stud. 91:476-518; Holm 1979, Scand. J. Stat. 6:65-70). Lengths are compared by their logarithms, "
-    "and given as geometric means. Intervals of figures are by player."
+    "Every player counts once, by the mean of their own runs. All pairs of games are compared, in both directions: "
+    "the larger p of Welch's test and of permuting players, corrected by Holm. A game's places run from one more than "
+    "the games that are shown to lie above it, by themselves or over a third, down to where those that are shown to "
+    "lie below it begin: simultaneous intervals of ranks (Al Mohamad, Goeman & van Zwet 2022, Biometrics 78:238-247; "
+    "Mogstad, Romano, Shaikh & Wilhelm 2024, Rev. Econ. Stud. 91:476-518; Holm 1979, Scand. J. Stat. 6:65-70). "
+    "Lengths are compared by their logarithms, and given as geometric means. Intervals of figures are by player."
 )
 
 

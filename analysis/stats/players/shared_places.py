@@ -44,6 +44,9 @@ def shared_places(values: Sequence[Array], level: float = LEVEL) -> list[Places]
         for j in range(i):
             p[i, j], p[j, i] = higher_and_lower(groups[i], groups[j])
     lies_above = holm(p.ravel()).reshape(p.shape) <= 1 - level  # NaN, a group against itself, is not
+    # What lies above one that lies above a third lies above that too; means order the tests, so there is no circle.
+    for k in range(count):
+        lies_above |= lies_above[:, k : k + 1] & lies_above[k]
     above, below = lies_above.sum(axis=0), lies_above.sum(axis=1)
     return [Places(1 + int(a), count - int(b), int(a), int(b)) for a, b in zip(above, below, strict=True)]
 

@@ -18,6 +18,7 @@ from dashboard.report.browser import find_browser, print_pdf
 from dashboard.sheets.table_sheet import order, table_sheet
 from dashboard.sheets.teacher_sheet import teacher_sheet, too_short
 from tests.needs import need
+from tests.waiting import until
 
 EVIL = "<script>alert(1)</script>"
 
@@ -94,6 +95,32 @@ def test_both_sheets_are_served_and_nonsense_is_refused(read_session):
     assert statuses == [404, 404, 404]
     assert asked("table.html?game=Soot+Wardens&players=many").status_code == 400
     assert asked("table.html?game=Soot+Wardens&pairs=4000").status_code == 400
+
+
+def test_a_plan_of_the_page_is_printed_with_its_builds_and_its_doubt(own_session):
+    from dashboard.web.app import build_app
+
+    slots = [{"number": n, "player": f"P{n:02d}", "builds": ["1.0", "as proposed"], "runs": 2} for n in (1, 2, 3, 4)]
+    plan = {
+        "game": "Soot Wardens",
+        "target": "survive 60 s",
+        "unit": "share",
+        "now_half_width": 0.113,
+        "wanted_half_width": 0.05,
+        "players_needed": 31,
+        "precision": [{"players": 4, "runs": 2, "half_width": 0.1034, "plays": 6}],
+        "power": [],
+        "players_each_needed": None,
+        "schedule": slots,
+    }
+    job = own_session.jobs.start("plan", lambda job: plan)
+    until(lambda: job.result is not None)
+    client = build_app(own_session).server.test_client()
+    address = f"http://127.0.0.1/sheets/%s.html?game=Soot+Wardens&plan={job.number}&pairs=5&minutes=120"
+    teacher = client.get(address % "teacher").get_data(as_text=True)
+    assert "2 runs on each build" in teacher and "10.3" in teacher and "about 31 more players get there" in teacher
+    assert client.get(address % "table").get_data(as_text=True).count('class="tick"') == 4 * 2 * 2
+    assert client.get((address % "table").replace("Soot+Wardens", "Tin+Drizzle")).status_code == 404
 
 
 def test_the_command_writes_them_without_a_study_and_says_what_fits(tmp_path, capsys, monkeypatch):
