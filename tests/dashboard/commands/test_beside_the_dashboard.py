@@ -1,4 +1,7 @@
-"""README's steps 4 to 7, all their commands in that order, beside the dashboard that step 4 opens."""
+"""README's steps 4 to 8, all their commands in that order, beside the dashboard that step 4 opens.
+
+Where step 4 links to the page on looking after a study, the commands of that page come.
+"""
 
 import json
 import re
@@ -23,22 +26,27 @@ from tests.ingest.studies import recorded_at
 from tests.interrupting import interruptible
 from tests.waiting import PATIENCE_S, until
 
-README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[3]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+LINKED = "dashboard/STUDY.md"
+STEPS = README[README.index("### 4. ") :].partition("\n## ")[0]
 OWN = "soot_wardens_a_table1"
 CHANGED = "soot_wardens_b_table2"
 NEIGHBOURS = "one_puff_a_table1"
 
 
 def commands() -> list[list[str]]:
-    """The words of each `setscrew` command that stands in steps 4 to 7, in the blocks and in the text."""
-    steps = README[README.index("### 4. ") : README.index("## Cautions")]
+    """The words of each `setscrew` command that stands in steps 4 to 8 and their linked page, in blocks and in text."""
+    before, link, after = STEPS.partition(f"({LINKED})")
+    assert link
+    steps = before + (ROOT / LINKED).read_text(encoding="utf-8") + after
     found = re.findall(r"^(setscrew .+)$|`(setscrew [^`]+)`", steps, re.MULTILINE)
     return [shlex.split(block or " ".join(text.split())) for block, text in found]
 
 
 def test_the_readme_names_what_is_tried_here():
     names = [words[1] for words in commands()]
-    wanted = "ingest show forget people roles findings propose plan header record ingest compare report"
+    wanted = "ingest people show forget people roles findings propose plan header record ingest compare report export"
     assert names == wanted.split()
 
 
