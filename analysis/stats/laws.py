@@ -20,6 +20,14 @@ def binomial_below(count: Any, trials: Any, chance: Any) -> Array:
     return np.where(np.asarray(count) >= trials, 1.0, below)
 
 
+def binomial_exactly(count: Any, trials: Any, chance: Any) -> Array:
+    """The chance of `count` successes in `trials`, 0 to `trials` of them; the arguments broadcast to the shape."""
+    count, chance = np.asarray(count), np.asarray(chance)
+    rest = np.asarray(trials) - count
+    by_hand = special.xlogy(count, chance) + special.xlog1py(rest, -chance)
+    return np.exp(special.gammaln(trials + 1) - special.gammaln(count + 1) - special.gammaln(rest + 1) + by_hand)
+
+
 def poisson_above(count: Any, mean: Any) -> Array:
     """The chance of more than `count` events where `mean` are expected."""
     above = special.gammainc(np.maximum(np.asarray(count) + 1.0, 1.0), mean)

@@ -15,6 +15,7 @@ from analysis.models.staged_games.simulate import more_players
 from analysis.models.staged_games.staged import StagedModel, fit_staged
 from analysis.models.targets import Statistic, Target
 from analysis.stats.estimate import LEVEL, normal_critical
+from analysis.stats.laws import binomial_exactly
 
 SIZES = (4, 8, 12, 20, 32)
 POWER_PLAYERS = (6, 8, 10, 12, 16, 20, 26, 32, 40, 60)
@@ -107,14 +108,12 @@ def power_of(
     """
     if target.statistic != Statistic.SHARE:
         return ()
-    from scipy.stats import binom  # takes long to import, and is needed here only
-
     first, second = (np.clip(model.figures(s, [target])[0], 0, 1) for s in (one, other))
     found = []
     for n in sizes:
         counts = np.arange(n + 1)
         apart = _apart(counts[:, None], counts[None, :], n)
-        a, b = (binom.pmf(counts[:, None], n, shares) for shares in (first, second))
+        a, b = (binomial_exactly(counts[:, None], n, shares) for shares in (first, second))
         found.append(Power(n, float((a * (apart @ b)).sum(axis=0).mean())))
     return tuple(found)
 

@@ -133,6 +133,7 @@ class Search:
         """stands: whether a setting may be recommended for reasons of its own."""
         self._stands = stands
         self._finer: tuple[Fitted, np.ndarray] | None = None
+        self._sure_of: dict[tuple[tuple[str, int], ...], Against] = {}
         self._model, self._targets, self._tick = model, tuple(targets), tick
         self._now = values_of(model.tunables)
         self._known: dict[tuple[tuple[str, int], ...], Against] = {}
@@ -267,11 +268,15 @@ class Search:
 
     def confirmed(self, setting: Setting) -> Against:
         """A setting against no change, by so many draws that their luck hardly matters."""
-        if self._finer is None:
-            model = self._model.finer()
-            self._finer = model, model.figures({}, self._targets)
-        model, now = self._finer
-        return against(self._targets, now, model.figures(setting, self._targets) if setting else now)
+        key = tuple(sorted(setting.items()))
+        if key not in self._sure_of:
+            if self._finer is None:
+                model = self._model.finer()
+                self._finer = model, model.figures({}, self._targets)
+            model, now = self._finer
+            then = model.figures(setting, self._targets) if setting else now
+            self._sure_of[key] = against(self._targets, now, then)
+        return self._sure_of[key]
 
     def best(self, moves: Sequence[Move], rounds: int = 2) -> tuple[Found, list[Found]]:
         """The best of all, and the best of each move alone, the least miss first."""

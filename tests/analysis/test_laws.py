@@ -18,6 +18,9 @@ def test_they_are_those_of_scipy_stats():
     n = RNG.integers(1, 300, 500)
     k, p, mean = np.minimum(RNG.integers(0, 300, 500), n), RNG.uniform(0, 1, 500), RNG.uniform(0.01, 40, 500)
     assert np.array_equal(laws.binomial_below(k, n, p), stats.binom.cdf(k, n, p))
+    assert laws.binomial_exactly(k, n, p) == pytest.approx(stats.binom.pmf(k, n, p), rel=1e-9)
+    certain = laws.binomial_exactly(np.array([0, 3, 0, 3]), 3, np.array([0.0, 0.0, 1.0, 1.0]))
+    assert certain.tolist() == [1, 0, 0, 1]
     assert np.array_equal(laws.poisson_above(k - 1, mean), stats.poisson.sf(k - 1, mean))
     for q in (0.025, 0.5, 0.9):
         assert np.array_equal(laws.gamma_quantile(q, mean, p), stats.gamma(mean, scale=p).ppf(q))
