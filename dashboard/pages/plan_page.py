@@ -83,7 +83,7 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     return [
         html.Section([html.H2("The next playtest"), *form, html.P(hint, className="note")], className="card wide"),
         result,
-        html.Section([html.H2("Sheets to print for a lesson"), *sheets(selection.game)], className="card wide"),
+        html.Section([html.H2("Sheets to print without a plan"), *sheets(selection.game)], className="card wide"),
         html.Section(
             [html.H2("Before people play"), *[note(text, "caution") for text in (cautions.PRIVACY, cautions.FLASHING)]],
             className="card wide",
