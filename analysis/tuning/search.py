@@ -250,7 +250,8 @@ class Search:
             if self._tick:
                 self._tick()
             setting = dict(key)
-            if self._needed(setting) and self.confirmed(setting).sure and self._stands(setting):
+            # What takes longest comes last.
+            if self._needed(setting) and self._stands(setting) and self.confirmed(setting).sure:
                 passed.append(Found((), setting, self._known[key].loss, change_size(tunables, setting)))
         # What comes on top of another that does as well is left out.
         lean = [one for one in passed if not any(other.setting.items() < one.setting.items() for other in passed)]
