@@ -193,7 +193,9 @@ def test_an_empty_study_gives_empty_tables_and_is_in_nobodys_way(tmp_path):
     with open_study(tmp_path / "none.duckdb"):
         pass
     done = analysis.open(tmp_path / "none.duckdb").export(tmp_path / "lake")
-    assert set(done.rows.values()) == {0} and (tmp_path / "lake/notes.csv").read_text().startswith("game,run_id,")
+    assert set(done.rows.values()) == {0} and (tmp_path / "lake/notes.csv").read_text("utf-8").startswith(
+        "game,run_id,"
+    )
     assert len(openpyxl.load_workbook(tmp_path / "lake/none.xlsx").sheetnames) == 2 + len(TABLES)
     analysis.open(written(tmp_path)).export(tmp_path / "lake", "parquet")
     analysis.open(tmp_path / "none.duckdb").export(tmp_path / "lake", "parquet")
