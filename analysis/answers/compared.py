@@ -119,9 +119,7 @@ class BuildsCompared(Answer):
             heading = ["", "wanted", "before", "after", "difference", f"{amount(100 * LEVEL)} % interval"]
             lines += ["", *table_text(heading, [_row(row) for row in answer["compared"]])]
         for score in answer["predictions"]:
-            came, inside = _said(score["observed"], score["unit"]), "within" if score["inside"] else "outside"
-            said = f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came {came}"
-            lines += ["", *lines_of(f"{said}: {inside} the {interval_name(INNER)}.")]
+            lines += ["", *lines_of(f"{_scored(score)}.")]
         return "\n".join([*lines, "", *lines_of(f"Everything: --all. Data fingerprint {answer['fingerprint']}")])
 
     def full_text(self) -> str:
@@ -137,13 +135,19 @@ class BuildsCompared(Answer):
             lines.append(f"{row['target']}{row['of']}: {_told(row, row['unit'])}")
             if row["mean"]:
                 lines.append(f"    mean of the players' values: {_told(row['mean'], row['unit'])}")
-        for score in answer["predictions"]:
-            verdict = "within" if score["inside"] else "outside"
-            lines.append(
-                f"Predicted for {score['target']}: {_said(score['said']['value'], score['unit'])}, came "
-                f"{_said(score['observed'], score['unit'])}: {verdict} the {interval_name(INNER)}"
-            )
+        lines += [_scored(score) for score in answer["predictions"]]
         return "\n".join([*lines, f"\nData fingerprint {answer['fingerprint']}"])
+
+
+def _scored(score: Mapping[str, Any]) -> str:
+    """What was predicted and what came. Not what the proposal said of the audience: who plays again is mostly found in
+    the same way as those before (`kept_predictions`)."""
+    said, came = (_said(value, score["unit"]) for value in (score["said"]["value"], score["observed"]))
+    inside = "within" if score["inside"] else "outside"
+    return (
+        f"Predicted for {score['target']}, with people like those who had played: {said}; came {came}, {inside} the "
+        f"{interval_name(INNER)}"
+    )
 
 
 def _difference(found: "Difference") -> dict[str, Any]:

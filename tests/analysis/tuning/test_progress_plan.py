@@ -30,6 +30,7 @@ from analysis.tuning.target_file import read_targets
 from analysis.tuning_answers.plan_game import plan_game
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_answer import fit_game
+from analysis.words import amount
 from dashboard import cli
 from dashboard.command_line import exits
 from ingest.said.notes import add_prediction, add_target
@@ -365,6 +366,11 @@ def test_a_kept_prediction_is_scored_when_the_next_playtest_comes(world, tmp_pat
     said = Prediction(*(score["said"][name] for name in ("value", "low80", "high80", "low95", "high95")))
     assert (score["expected_low"], score["expected_high"]) == pytest.approx(count_interval(said, 12))
     assert score["expected_high"] - score["expected_low"] > said.high80 - said.low80
+    for everything in ([], ["--all"]):
+        assert cli.main(["compare", "--study", str(study), *everything]) == exits.OK
+        shown = " ".join(capsys.readouterr().out.split())
+        figures = [amount(value, "share") for value in (score["said"]["value"], score["observed"])]
+        assert f"like those who had played: {figures[0]}; came {figures[1]}" in shown
 
 
 def test_more_players_leave_less_doubt(played):
