@@ -38,7 +38,17 @@ def to_do(changes: Sequence[Change]) -> str:
     for change in changes:
         by_role.setdefault(change.role or change.tunable, []).append(change)
     said = [_of_one_role(own) for own in by_role.values()]
-    return capital(listed(list(dict.fromkeys(said))))
+    return capital(listed(_both_sides(list(dict.fromkeys(said)))))
+
+
+def _both_sides(said: list[str]) -> list[str]:
+    """What is the same before and after the due moment is said once: `up to 90 ms early or late`."""
+    for early in said:
+        late = early.replace(" early", " late")
+        if late != early and late in said:
+            both = early.replace(" early", " early or late")
+            return [both if one == early else one for one in said if one != late]
+    return said
 
 
 def expected(proposal: Proposal, targets: Sequence[Target]) -> str:

@@ -43,6 +43,10 @@ def test_each_role_is_said_in_its_own_words():
     fire = [change(f"fire_period_{n}", 300, 450, "fire_period") for n in ("climb_1", "boss_2")]
     assert to_do(fire) == "Let enemies fire a third less often"  # 300 / 450 of the rate
     assert to_do(fire[1:]).endswith("less often (boss 2)")
+    sides = [change(f"window_{side}_loose", 50, 141, f"window_{side}", "ms") for side in ("early", "late")]
+    assert to_do(sides) == "Count presses up to 141 ms early or late (loose)"
+    apart = [sides[0], change("window_late", 50, 90, "window_late", "ms")]
+    assert to_do(apart) == "Count presses up to 141 ms early (loose) and count presses up to 90 ms late"
     upgrades = change("pickup_rate", 18, 83, "pickup_rate", "percent")
     assert to_do([upgrades]) == "Let upgrades appear 4.6 times as often"  # 83 / 18 = 4.61
     lives = change("start_lives", 3, 5, "start_lives", "lives")
