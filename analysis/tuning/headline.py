@@ -25,8 +25,8 @@ _REACHING = {
 
 # Key of a proposal's side effects -> what people call it, its unit, and whether more of it is bad for the players.
 SIDE_EFFECTS: dict[str, tuple[str, str, bool]] = {
-    "quit_share": ("runs given up", "share", True),
-    "run_length_s": ("length of a run, seconds alive", "s", False),
+    "quit_share": ("first runs given up", "share", True),
+    "run_length_s": ("length of a first run, seconds alive", "s", False),
     "hit_share": ("shots that hit", "share", False),
     "median_streak": ("streak of half the runs, shots", "", False),
 }

@@ -20,6 +20,7 @@ from analysis.tuning.search import Found, Search, against, misses
 from ingest.vocabulary import Recruitment
 
 MOST_PROPOSALS = 8
+MOST_WAYS = 3
 
 
 def prediction(figures: np.ndarray, target: Target, players: int) -> Prediction:
@@ -112,7 +113,11 @@ def _ways(
         own = replace(one, moves=_knobs(model, one, [*single, *best_of]))
         kept[len(own.moves)] = own
     safe = {_id(one) for one in may.values()}
-    return tuple(_way(model, like_testers, table, one, _id(one) in safe) for _, one in sorted(kept.items()))
+    own_id, order = _id(first), [one for _, one in sorted(kept.items())]
+    # Fewest, most and what is proposed; of the others what may be recommended, fewer before more.
+    told = sorted(order, key=lambda one: (_id(one) != own_id, one not in (order[0], order[-1]), _id(one) not in safe))
+    shown = told[:MOST_WAYS]
+    return tuple(_way(model, like_testers, table, one, _id(one) in safe) for one in order if one in shown)
 
 
 def _knobs(model: Fitted, found: Found, others: Sequence[Found]) -> tuple[str, ...]:

@@ -25,6 +25,7 @@ from dashboard.report.exports import sources
 from dashboard.state.dashboard_session import Session
 from dashboard.state.reading import Basis
 from dashboard.state.stage_pictures import StagePictures
+from dashboard.state.tuning_desk import first_runs
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,8 @@ class GamePart:
     """One game of the report.
 
     wishes: what the targets file says, handed in or kept; None without a readable one. standings: each target on the
-    newest build. evidence: the findings that answer the targets, with a figure each.
+    newest build. evidence: the findings that answer the targets, with a figure each. first_runs: what was counted of
+    them on the build that the proposals start from, and of whom.
     """
 
     selection: Selection
@@ -85,6 +87,7 @@ class GamePart:
     wishes: TargetSet | None = None
     standings: tuple[Standing, ...] = ()
     evidence: tuple[Finding, ...] = ()
+    first_runs: tuple[Mapping[str, float | None], str] = ({}, "")
 
     def in_chapter(self, chapter: Chapter) -> tuple[Finding, ...]:
         """The findings on the questions of one chapter, in their order."""
@@ -193,6 +196,7 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
         wishes=wishes,
         standings=standings(session.reader, selection, wanted, newest, proposals) if newest else (),
         evidence=chosen(findings, wanted, parts),
+        first_runs=first_runs(session, selection.game, proposals[0].build) if proposals else ({}, ""),
     )
 
 

@@ -1,5 +1,6 @@
 """The change and its prediction: what differs between the builds, what is proposed, and what is expected of it."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from analysis.tuning.headline import SIDE_EFFECTS
@@ -39,7 +40,7 @@ def change(game: GamePart, at: int) -> list[Block]:
         shown, told = change_name(at), f"{at + 1}-predicted"
         blocks += [
             Figure(shown, CAPTION, "Each target, and what else would change, before and after", shown),
-            Table(predicted(first, game.builds), TABLE, told),
+            Table(predicted(first, game.first_runs[0]), TABLE, told),
         ]
     if first.changes and "quit_share" not in first.side_effects.get("now", {}):
         blocks.append(say(_left_open(first, game.builds)))
@@ -99,26 +100,22 @@ def changes(game: GamePart) -> dict[str, list[Any]]:
     return columns | {"unit": [units[name] for name in kept]}
 
 
-def predicted(proposal: Proposal, builds: tuple[BuildPlayed, ...]) -> dict[str, list[Any]]:
-    """Each target and each side effect, by columns: wanted, counted, predicted without and with the change."""
+def predicted(proposal: Proposal, seen: Mapping[str, float | None]) -> dict[str, list[Any]]:
+    """Each target and each side effect, by columns: wanted, counted, predicted without and with the change.
+
+    seen: side effect -> what was counted of it.
+    """
     lines: list[list[str]] = []
     for t in proposal.targets:
         counted_of_it = f"{amount(t.observed, t.unit)} (n = {t.observed_players})"
         spans = [with_span(one.value, one.low80, one.high80, t.unit) for one in (t.now, t.proposed)]
         lines.append([t.target, amount(t.wanted, t.unit), counted_of_it, *spans])
     now, then = (proposal.side_effects.get(name, {}) for name in ("now", "proposed"))
-    seen = counted_beside(proposal, builds)
     for key, (what, unit, _) in SIDE_EFFECTS.items():
         if isinstance(now.get(key), float) and isinstance(then.get(key), float):
             lines.append([what, "–", amount(seen.get(key), unit, "–"), amount(now[key], unit), amount(then[key], unit)])
     names = ("figure", "wanted", "counted", "predicted, no change", "predicted, as proposed")
     return {name: [line[i] for line in lines] for i, name in enumerate(names)}
-
-
-def counted_beside(proposal: Proposal, builds: tuple[BuildPlayed, ...]) -> dict[str, float | None]:
-    """What was counted of the side effects on the build that the proposal starts from."""
-    played = next((one for one in builds if one.label == proposal.build), None)
-    return {} if played is None else {"quit_share": played.quit_share, "run_length_s": played.run_length_s}
 
 
 def chances(proposal: Proposal) -> str:

@@ -4,7 +4,6 @@ import json
 from typing import Any
 
 from analysis.finding import Finding
-from analysis.words import counted
 from dashboard.figures import WIDE_ON_PAPER, figure_for
 from dashboard.figures.before_after import before_after, rows
 from dashboard.figures.palette import LIGHT
@@ -65,15 +64,7 @@ def _drawn(content: Content, game: GamePart, finding: Finding, large: bool) -> d
 def _change(game: GamePart) -> dict[str, Any] | None:
     if not game.proposals or not game.proposals[0].changes or not game.proposals[0].targets:
         return None
-    first = game.proposals[0]
-    played = next((one for one in game.builds if one.label == first.build), None)
-    seen = {} if played is None else {"quit_share": played.quit_share, "run_length_s": played.run_length_s}
-    basis = (
-        ""
-        if played is None
-        else f"{counted(played.count('players'), 'player')}, {counted(played.count('runs'), 'run')}"
-    )
-    figure = before_after(rows(first, seen, basis), LIGHT)
+    figure = before_after(rows(game.proposals[0], *game.first_runs), LIGHT)
     figure.update_layout(width=_WIDE, paper_bgcolor="#ffffff", autosize=False)
     return _json(figure)
 

@@ -94,7 +94,7 @@ def _advised(proposal: Proposal) -> str:
     quits = quit_shares(proposal)
     more = more_quit(proposal.side_effects)
     if quits is not None and not more:
-        expected.append(f"runs given up from {amount(quits[0], 'share')} to {amount(quits[1], 'share')}")
+        expected.append(f"first runs given up from {amount(quits[0], 'share')} to {amount(quits[1], 'share')}")
     return (
         f"{more}Change {listed(changes)}. Expected, as the model sees it: {'; '.join(expected)}. Chance that this is "
         f"better than no change: {amount(proposal.chance_better, 'share')}."

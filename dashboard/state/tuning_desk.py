@@ -55,7 +55,7 @@ def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
     job.report(0.02, "fitting the model to the runs")
     answer = propose_game(session.reader, selection, targets, tick=tick)
     seen = {n: chance for n, p in enumerate(answer.proposals) if (chance := _seen(answer, p))}
-    return Worked(selection, targets, text, answer, seen, _counted(session, selection, answer.build))
+    return Worked(selection, targets, text, answer, seen, first_runs(session, selection.game, answer.build))
 
 
 def _seen(answer: TuningAnswer, proposal: Proposal) -> str:
@@ -64,9 +64,10 @@ def _seen(answer: TuningAnswer, proposal: Proposal) -> str:
     return "" if seen is None else f"{seen}."
 
 
-def _counted(session: Session, selection: Selection, build: str) -> tuple[Mapping[str, float | None], str]:
-    """What was counted of giving up and of the length of a run on one build: in first runs, as the models say it."""
-    one = Selection(selection.game, (build,), first_attempt=1, last_attempt=1)
+def first_runs(session: Session, game: str, build: str) -> tuple[Mapping[str, float | None], str]:
+    """What was counted of giving up and of the length of a run on one build, and of whom: of first runs, as the models
+    say it."""
+    one = Selection(game, (build,), first_attempt=1, last_attempt=1)
     people = {name: column[0] for name, column in session.reader.ask_chosen("chosen_people", one).items()}
     runs = people["runs"]
     if not runs:

@@ -178,7 +178,7 @@ def test_a_proposal_is_one_answer_and_one_table(capsys, demo_study, tmp_path, mo
     said = capsys.readouterr().out
     lines = said.splitlines()
     assert len(lines) < 35 and max(len(line) for line in lines if "--proposal" not in line) <= 80
-    row = next(line for line in lines if line.startswith("runs given up"))
+    row = next(line for line in lines if line.startswith("first runs given up"))
     percents = [int(word) for word in re.findall(r"(\d+) %", row)]
     then = [100 * way["side_effects"]["proposed"]["quit_share"] for way in first["ways"]]
     assert percents == [round(100 * first["side_effects"]["now"]["quit_share"]), *map(round, then)]
