@@ -68,9 +68,7 @@ def propose(
     if near and sure is None:
         ranked = [Found((), {}, search.miss({}), 0.0)]
     else:
-        # Each setting once, where it stands first.
-        each = {_id(found): found for found in reversed([best if sure is None else sure, best, *single])}
-        ranked = list(each.values())[::-1]
+        ranked = once([best if sure is None else sure, best, *single])
     too_few = model.sampling.caution
     notes = (
         *model.cautions(),
@@ -89,6 +87,14 @@ def propose(
     )
     # Where all is near enough, an alternative that is not recommended is no alternative to leaving it.
     return [replace(made[0], ways=ways), *(p for p in made[1:] if p.advice != Advice.CLOSE_ENOUGH)]
+
+
+def once(found: Sequence[Found]) -> list[Found]:
+    """Each setting once, where it stands first."""
+    each: dict[str, Found] = {}
+    for one in found:
+        each.setdefault(_id(one), one)
+    return list(each.values())
 
 
 def _ways(

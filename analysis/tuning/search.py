@@ -59,6 +59,11 @@ class Against:
         worth = self.gain >= WORTHWHILE and not self.small
         return self.better >= SURE_ENOUGH and self.harm <= MOST_HARM and worth
 
+    @property
+    def nearly(self) -> bool:
+        """May it be sure, by more draws than these? Of a few dozen, twice the most harm is within chance."""
+        return replace(self, better=self.better + MOST_HARM, harm=self.harm / 2).sure
+
 
 def against(targets: Sequence[Target], now: np.ndarray, then: np.ndarray) -> Against:
     """The figures (targets, draws) under a setting against those as things are, draw by draw. Ties count half."""
@@ -237,7 +242,9 @@ class Search:
         self.try_all(on_the_way)
         for setting in on_the_way:
             self.miss(setting)
-        hopeful = [key for key, seen in self._known.items() if key and seen.sure]
+        # The best of a move is shown beside what is recommended: the luck of few draws must not keep it out.
+        best = {tuple(sorted(found.setting.items())) for found in towards}
+        hopeful = [key for key, seen in self._known.items() if key and (seen.sure or (seen.nearly and key in best))]
         if most is not None:
             hopeful = [key for key in hopeful if self.knobs(dict(key)) <= most]
         hopeful.sort(key=lambda key: (self._known[key].loss, key))

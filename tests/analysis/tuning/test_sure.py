@@ -12,8 +12,8 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed
 from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice
-from analysis.tuning.ranking import prediction, propose
-from analysis.tuning.search import Against, Search, against, misses, part_of
+from analysis.tuning.ranking import once, prediction, propose
+from analysis.tuning.search import Against, Found, Search, against, misses, part_of
 from ingest.vocabulary import Recruitment, TunableRole
 
 FIRE = Tunable("fire", TunableRole.FIRE_PERIOD, 1000, 100, 4000, 10, "ms")
@@ -44,6 +44,20 @@ def test_chances_and_gain_are_those_of_the_draws():
 def test_each_limit_that_the_model_s_document_states_is_kept(seen, sure):
     """MODEL.md: four of five, one in twenty, a point."""
     assert seen.sure == sure
+
+
+def test_few_draws_do_not_keep_out_what_many_may_find_sure():
+    """3 of 60 draws are one in twenty, and 4 of 60 may be so of more; of 7 that is unlikely (binomial: 3 %)."""
+    four, seven = (Against(loss=0.1, gain=0.03, better=0.9, harm=harmed / 60) for harmed in (4, 7))
+    assert not four.sure and four.nearly and not seven.nearly
+    assert binom.sf(6, 60, 0.05) < 0.05 < binom.sf(3, 60, 0.05)
+    assert not replace(four, small=True).nearly and not replace(four, gain=0.0).nearly
+
+
+def test_a_setting_stands_once_where_it_stood_first():
+    """What may be recommended stays first, also where it is the best of its move as well."""
+    sure, best, single = (Found((), {"lives": lives}, 0.1, 0.1) for lives in (4, 9, 4))
+    assert once([sure, best, single]) == [sure, best]
 
 
 def test_misses_of_several_targets_are_weighed_in_tolerances():
