@@ -158,7 +158,7 @@ def _steps(rounds: int, each: float, alone: bool) -> Iterable[Step]:
 def share_margins(sizes: Iterable[int]) -> tuple[tuple[int, float], ...]:
     """(players, margin of error) of the share of players who do something, where half of them do: the widest there is.
 
-    The margin is half of Wilson's 95 % interval; each player counts once, as first-time players do.
+    The margin is half of Wilson's interval; each player counts once, as first-time players do.
     """
     found = []
     for players in sizes:

@@ -59,7 +59,7 @@ def propose(
     unknown = model.unknown(known)
 
     moves = model.moves(wishes, known)
-    search = Search(model, known, tick, audiences.stands)
+    search = Search(model, known, tick, audiences.stands, moves)
     best, single = search.best(moves)
     # What may be recommended goes before what is best in expectation but not sure enough.
     may = {} if unknown or model.players < FEWEST else search.by_knobs([best, *single])
@@ -114,9 +114,9 @@ def _ways(
     """
     best_of = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
     different = {_id(one): one for one in reversed(best_of)}
-    kept = {len(one.moves): one for one in different.values()}
-    for one in (*may.values(), *([first] if first.setting else [])):
-        own = replace(one, moves=_knobs(model, one, [*single, *best_of]))
+    kept: dict[int, Found] = {}
+    for one in (*different.values(), *may.values(), *([first] if first.setting else [])):
+        own = replace(one, moves=search.knobs(one.setting))
         kept[len(own.moves)] = own
     safe = {_id(one) for one in may.values()}
     own_id, order = _id(first), [one for _, one in sorted(kept.items())]
@@ -124,14 +124,6 @@ def _ways(
     told = sorted(order, key=lambda one: (_id(one) != own_id, one not in (order[0], order[-1]), _id(one) not in safe))
     shown = told[:MOST_WAYS]
     return tuple(_way(model, like_testers, table, one, _id(one) in safe) for one in order if one in shown)
-
-
-def _knobs(model: Fitted, found: Found, others: Sequence[Found]) -> tuple[str, ...]:
-    """What is turned for a setting: no more than for another that it is part of the way to, nor than it has roles."""
-    around = [one for one in others if set(found.setting) <= set(one.setting)]
-    nearest = min(around, key=lambda one: (len(one.moves), len(one.setting)), default=None)
-    roles = tuple(dict.fromkeys(change.role or change.tunable for change in changes_of(model, found.setting)))
-    return roles if nearest is None or len(nearest.moves) > len(roles) else nearest.moves
 
 
 def _way(model: Fitted, like_testers: Fitted, table: "_Table", found: Found, sure: bool) -> Way:

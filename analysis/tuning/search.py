@@ -134,8 +134,10 @@ class Search:
         targets: Sequence[Target],
         tick: Callable[[], None] | None = None,
         stands: Callable[[Setting], bool] = lambda setting: True,
+        moves: Sequence[Move] = (),
     ):
-        """stands: whether a setting may be recommended for reasons of its own."""
+        """stands: whether a setting may be recommended for reasons of its own. moves: what counts as one knob."""
+        self._turns = {move.name: {name for option in move.options for name in option} for move in moves}
         self._stands = stands
         self._finer: tuple[Fitted, np.ndarray] | None = None
         self._sure_of: dict[tuple[tuple[str, int], ...], Against] = {}
@@ -202,20 +204,29 @@ class Search:
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
 
-    def knobs(self, setting: Setting) -> int:
-        """How many knobs a setting turns: a tunable is one, and so are all of one role."""
-        return len({t.role or t.name for t in self._model.tunables if setting.get(t.name, t.value) != t.value})
+    def knobs(self, setting: Setting) -> tuple[str, ...]:
+        """What a setting turns: the fewest moves that turn all of it; a tunable of no move is a knob of its own."""
+        left, found = {name for name, value in setting.items() if self._now[name] != value}, []
+        # Of moves that turn as much of it, the one that turns least besides.
+        turns = sorted(self._turns, key=lambda move: len(self._turns[move]))
+        while left:
+            move = max(turns, key=lambda move: len(left & self._turns[move]), default="")
+            if not left & self._turns.get(move, set()):
+                move = min(left)
+            found.append(move)
+            left -= self._turns.get(move, {move})
+        return tuple(sorted(found, key=[*self._turns, *found].index))
 
     def by_knobs(self, towards: Sequence[Found]) -> dict[int, Found]:
         """As `sure`, of any number of knobs and of each fewer: number of knobs -> setting, the fewest first."""
         first = self.sure(towards)
         if first is None:
             return {}
-        found = {self.knobs(first.setting): first}
-        for most in range(1, self.knobs(first.setting)):
-            fewer = self.sure([one for one in towards if self.knobs(one.setting) <= most], most)
+        found = {len(self.knobs(first.setting)): first}
+        for most in range(1, len(self.knobs(first.setting))):
+            fewer = self.sure([one for one in towards if len(self.knobs(one.setting)) <= most], most)
             if fewer:
-                found.setdefault(self.knobs(fewer.setting), fewer)
+                found.setdefault(len(self.knobs(fewer.setting)), fewer)
         return dict(sorted(found.items()))
 
     def fewest(self, found: Mapping[int, Found]) -> Found | None:
@@ -246,7 +257,7 @@ class Search:
         best = {tuple(sorted(found.setting.items())) for found in towards}
         hopeful = [key for key, seen in self._known.items() if key and (seen.sure or (seen.nearly and key in best))]
         if most is not None:
-            hopeful = [key for key in hopeful if self.knobs(dict(key)) <= most]
+            hopeful = [key for key in hopeful if len(self.knobs(dict(key))) <= most]
         hopeful.sort(key=lambda key: (self._known[key].loss, key))
         passed: list[Found] = []
         # Few of very many: the first ones, and then at even distances down to the last.

@@ -94,6 +94,7 @@ class _Rows:
     TITLE, PLOT, AXIS, GAP = 24, 160, 44, 14
     ROW = TITLE + PLOT + AXIS + GAP
     NAMES = 0.29  # of a panel's width
+    RIGHT = 0.05  # of the first panel, which has no names
 
     def __init__(self, columns: int, panels: int):
         self.columns = columns
@@ -111,7 +112,7 @@ def _panel(
     suffix = str(number + 1) if number else ""
     column = number % rows.columns
     left = column / rows.columns + (0.045 if column else 0.0)
-    right = (column + (1 - rows.NAMES if number else 0.95)) / rows.columns
+    right = (column + 1 - (rows.NAMES if number else rows.RIGHT)) / rows.columns
     top, bottom = rows.at(number, rows.TITLE), rows.at(number, rows.TITLE + rows.PLOT)
     plain = {"gridcolor": theme.rule, "linecolor": theme.rule, "zeroline": False, "ticks": ""}
     words = {"size": 12, "color": theme.soft}

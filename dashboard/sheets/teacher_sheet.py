@@ -6,9 +6,10 @@ from typing import Any
 from markupsafe import Markup
 
 from analysis.answers.plan_sheet import scale_and_unit
+from analysis.stats.estimate import LEVEL
 from analysis.tuning.lesson_hour import Hour, Part, Step
 from analysis.tuning_answers.lesson import Lesson
-from analysis.words import amount, cell, counted, points
+from analysis.words import amount, cell, counted, interval_name, points
 from dashboard.sheets.made import filled, study_word
 from dashboard.web.html_tables import table
 
@@ -42,7 +43,7 @@ def teacher_sheet(lesson: Lesson, paper: str = "A4", served: bool = False) -> Ma
                 "players": [n for n, _ in lesson.margins],
                 "margin of error": [f"±{points(m, False)}" for _, m in lesson.margins],
             },
-            "Of a share of first-time players, where half of them do it (95 %)",
+            f"Of a share of first-time players, where half of them do it (half the {interval_name(LEVEL)})",
         ),
         precision=_precision(lesson.plan),
         sure=_sure(lesson),

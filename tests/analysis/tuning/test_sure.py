@@ -9,6 +9,7 @@ from scipy.stats import binom, norm
 from analysis.models.data import Build, Tunable
 from analysis.models.fitted import Fitted
 from analysis.models.fitting.sampling import Sampling
+from analysis.models.moves import Move
 from analysis.models.observed import Observed
 from analysis.models.targets import Changeable, Outcome, Statistic, Target
 from analysis.tuning.proposal import Advice
@@ -168,3 +169,13 @@ def test_no_value_is_recommended_that_were_better_left_alone():
     assert search.miss(whole) < search.miss(hedged) < search.miss(smaller)
     assert search.confirmed(hedged).sure
     assert search.sure([]).setting == smaller
+
+
+def test_what_one_move_turns_is_one_knob():
+    """Both sides of a window are one knob, also where the move that turns one of them alone is known."""
+    both = Move("window", ({"fire": 2000, "spikes": 2000}, {"fire": 3000, "spikes": 3000}), joint=True)
+    search = Search(_Two(0.2, 0.02, 0.3, 0.03), [], moves=[Move("fire", ({"fire": 3000},)), both])
+    assert search.knobs({"fire": 3000, "spikes": 3000}) == ("window",)
+    assert search.knobs({"fire": 3000}) == ("fire",)
+    assert Search(_Two(0.2, 0.02, 0.3, 0.03), []).knobs({"fire": 3000, "spikes": 3000}) == ("fire", "spikes")
+    assert search.knobs({"fire": 1000}) == ()  # as it is
