@@ -21,7 +21,10 @@ from dashboard.report.browser import find_browser
 from dashboard.state.dashboard_session import Session
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
+from ingest.said.notes import note_order
 from ingest.study.store import import_log, open_study
+from ingest.wire.checksum import crc16
+from ingest.wire.cobs import stuff, unstuff
 from tests.dashboard.conftest import DEMO, SWITCHES
 
 LOADS, CLICKS = 3, 5
@@ -41,19 +44,35 @@ def demo_study(folder: Path) -> Session:
     return Session(study)
 
 
+def of_another_console(log: bytes, number: int) -> bytes:
+    """A whole log with `number` added to the nonce of each settings packet (FORMAT.md, section 5): a copy of none."""
+    parts = []
+    for frame in log.split(b"\0"):
+        packet = bytearray(unstuff(frame))
+        if packet[:1] == b"\x13":
+            nonce = int.from_bytes(packet[11:13], "little") + number
+            packet[11:13] = (nonce & 0xFFFF).to_bytes(2, "little")
+            packet[-2:] = crc16(bytes(packet[:-2])).to_bytes(2, "big")
+            frame = stuff(bytes(packet))
+        parts.append(frame)
+    return b"\0".join(parts)
+
+
 def large_study(folder: Path) -> Session:
-    """The shooter's demo logs again and again, told apart by empty frames at their beginning."""
+    """The shooter's demo logs again and again, as if of so many consoles."""
     study = open_study(folder / "large.duckdb")
     events = copies = 0
     while events < MILLION:
         copies += 1
-        for log in sorted(DEMO.glob("soot_wardens_*.playlog")):
+        for log in sorted(DEMO.glob("soot_wardens_*_table[12].playlog")):  # those that are whole
             copy = folder / f"{copies}-{log.name}"
-            copy.write_bytes(b"\0" * copies + log.read_bytes())
+            copy.write_bytes(of_another_console(log.read_bytes(), copies))
             events += import_log(study, copy).events
             copy.unlink()
-    print(f"large study: {events} events")
-    return Session(study)
+    note_order(study.connection, "Soot Wardens", ["lantern 1.3"], "lantern 1.3 b")
+    session = Session(study)
+    print(f"large study: {events} events, {session.ask('study_games')['runs'].sum()} runs")
+    return session
 
 
 def plain_page() -> Dash:
