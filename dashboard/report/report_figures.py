@@ -16,6 +16,8 @@ _HEIGHTS = {420: 280, 400: 270, 340: 230, 320: 200, 280: 220, 240: 190}
 # In the argument two large figures and their words stand on a page. Of many players each keeps its label.
 _ROWS = {"timing.hit_share", "timing.players", "players.skill"}
 _TALL, _TALL_ROWS, _LABEL_PX = 280, 350, 9
+# Rows that stand close on a page: here each axis keeps clear of the name below it.
+_APART = 1.4
 
 
 def picture_name(game: int, finding: Finding) -> str:
@@ -49,7 +51,9 @@ def _drawn(content: Content, game: GamePart, finding: Finding, large: bool) -> d
         return None
     figure = content.stage_pictures.lay_under(figure, finding, game.selection)
     height = figure.layout.height
-    if large:
+    if finding.id == "progress.verdict":
+        height = round(_APART * height)
+    elif large:
         height = min(height, _TALL_ROWS if finding.id in _ROWS else _TALL)
     elif finding.id not in WIDE_ON_PAPER:
         height = _HEIGHTS.get(height, height)
