@@ -183,9 +183,12 @@ def _label(figure: go.Figure, theme: Theme, cell: Any, what: str, width: float, 
 
 
 def _times(cell: Any) -> str:
-    """`9.1 times as many as expected`, with its limits: drawn to what most cells have, as the place was picked."""
+    """`9.1 times as many as expected`, with its limits: drawn to what most cells have, as the place was picked.
+
+    In two lines, which have room beside the place on a small map too.
+    """
     value, low, high = (float(cell[name]) for name in ("times", "times_low", "times_high"))
-    return f"{amount(value)} times as many as expected" + (f" ({span(low, high)})" if np.isfinite(low) else "")
+    return f"{amount(value)} times as many<br>as expected" + (f" ({span(low, high)})" if np.isfinite(low) else "")
 
 
 def mark_place(figure: go.Figure, place: Place, theme: Theme) -> None:
