@@ -113,9 +113,8 @@ def _ways(
     way of so many knobs: people choose by how much they change, and see what is recommended there.
     """
     best_of = [*single[:1], *filter(None, [search.with_two(moves, single)]), *([best] if best.setting else [])]
-    different = {_id(one): one for one in reversed(best_of)}
     kept: dict[int, Found] = {}
-    for one in (*different.values(), *may.values(), *([first] if first.setting else [])):
+    for one in (*once(best_of[::-1]), *may.values(), *([first] if first.setting else [])):
         own = replace(one, moves=search.knobs(one.setting))
         kept[len(own.moves)] = own
     safe = {_id(one) for one in may.values()}

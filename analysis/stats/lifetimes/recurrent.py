@@ -62,10 +62,10 @@ def cox(
     x = x - x.mean(axis=0)
     sets = _risk_sets(entry, end, died, strata)
     beta = np.zeros(x.shape[1])
-    information, converged = np.eye(beta.size), False
-    at_first = np.diag(_derivatives(beta, x, died, sets, efron, residuals=False)[1])
+    converged = False
+    score, information, _ = _derivatives(beta, x, died, sets, efron, residuals=False)
+    at_first = np.diag(information)
     for _ in range(40):
-        score, information, _ = _derivatives(beta, x, died, sets, efron, residuals=False)
         step = np.linalg.lstsq(information, score, rcond=None)[0]
         # A step of more than 5 would overflow the hazard ratio on the way to a sensible answer.
         step *= min(1.0, 5.0 / max(float(np.max(np.abs(step))), 1e-300))
@@ -73,6 +73,7 @@ def cox(
         if np.max(np.abs(step)) < 1e-9:
             converged = True
             break
+        score, information, _ = _derivatives(beta, x, died, sets, efron, residuals=False)
     _, information, residual = _derivatives(beta, x, died, sets, efron, residuals=True)
     inverse = np.linalg.pinv(information, hermitian=True)
     # Covariates that the data cannot tell apart have no coefficients of their own.
