@@ -33,7 +33,7 @@ def progress(finding: Finding, theme: Theme) -> go.Figure | None:
     if not len(players):
         label = f"{after} against {before}"
         figure = interval_rows(theme, [label], table, "value", x=words, colour=theme.alive, zero=True)
-        return _noted(figure, theme, "no lines of players: of none<br>it is known on both builds")
+        return _noted(figure, theme, "no lines of players: nobody<br>is known to have played both")
     lines = _lines(factor * players[["before", "after"]].to_numpy(float), [str(p) for p in players["player"]], theme)
     blue = {"color": theme.alive}
     whole = go.Scatter(x=[0, 1], y=figures, mode="lines+markers", line=blue | {"width": 3}, marker={"size": 9})

@@ -30,7 +30,7 @@ _BAUD = (
     "Raise the baud rate on both sides (115,200 carries 11,520 bytes a second), or log positions less often; a larger "
     "ring only puts it off."
 )
-_RING = "Give the recorder a larger ring, the next power of two: on the whole the line carries what the game logs."
+_RING = "Give the recorder a larger ring, the next power of two; the line itself is fast enough for what the game logs."
 _RING_AND_LINE = "Give the recorder a ring of 1,024 bytes or more, and a line that carries what the game logs."
 _RESET = (
     "Reset the console: it sends all of it at once then. Otherwise it comes in pieces{rounds}: one in 2 s at first, "
