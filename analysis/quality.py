@@ -1,11 +1,10 @@
 """How far one capture can be trusted: what was lost, what that can bias, what to change on the console."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
 
 from analysis.words import counted, percent
+from ingest.study.capture_counts import CaptureCounts
 
 # From this share of lost events on, or where damage touches this share of the runs, a capture is doubtful. Common
 # sense, no source: below it the losses are smaller than the intervals that a playtest of some dozens of runs has.
@@ -13,54 +12,6 @@ DOUBTFUL_EVENTS = 0.05
 DOUBTFUL_RUNS = 0.25
 # Of all that was seen in a capture so many are told in a verdict; the page lists them all.
 MOST_TOLD = 5
-
-
-class Told(Protocol):
-    """Something else that was seen in a capture, and what to do about it: a sentence each."""
-
-    @property
-    def about(self) -> str: ...
-    @property
-    def what(self) -> str: ...
-    @property
-    def remedy(self) -> str: ...
-    @property
-    def harmless(self) -> bool: ...
-    @property
-    def grave(self) -> bool: ...
-
-
-class Counts(Protocol):
-    """What was counted in one capture: the columns of `captures`, and of its runs."""
-
-    @property
-    def bytes(self) -> int: ...
-    @property
-    def packets(self) -> int: ...
-    @property
-    def events(self) -> int: ...
-    @property
-    def runs(self) -> int: ...
-    @property
-    def rejected_packets(self) -> int: ...
-    @property
-    def missing_packets(self) -> int: ...
-    @property
-    def dropped_events(self) -> int: ...
-    @property
-    def unread_bytes(self) -> int: ...
-    @property
-    def newer_packets(self) -> int: ...
-    @property
-    def refusal(self) -> str | None: ...
-    @property
-    def damaged_runs(self) -> int: ...
-    @property
-    def lost_starts(self) -> int: ...
-    @property
-    def open_runs(self) -> int: ...
-    @property
-    def notices(self) -> Sequence[Told]: ...
 
 
 class Grade(StrEnum):
@@ -95,7 +46,7 @@ class Verdict:
         return (*self.told[:MOST_TOLD], *([f"And {more} more of this kind."] if more > 0 else []))
 
 
-def lost_events(counts: Counts) -> float:
+def lost_events(counts: CaptureCounts) -> float:
     """Events that were logged and are not here: dropped ones as counted; a lost packet held as many as the others.
 
     A packet that arrived broken also leaves a gap in the sequence, so the larger of the two counts. Packets without a
@@ -108,7 +59,7 @@ def lost_events(counts: Counts) -> float:
     return counts.dropped_events + packets * per_packet + counts.unread_bytes * per_byte
 
 
-def judge(counts: Counts) -> Verdict:
+def judge(counts: CaptureCounts) -> Verdict:
     """The verdict on one capture."""
     gone = lost_events(counts)
     share = gone / (gone + counts.events) if gone else 0.0
@@ -136,7 +87,7 @@ def judge(counts: Counts) -> Verdict:
     return Verdict(Grade.DOUBTFUL if doubtful else Grade.DAMAGED, share, lost, bias, fixes, told)
 
 
-def _lost(counts: Counts) -> tuple[str, ...]:
+def _lost(counts: CaptureCounts) -> tuple[str, ...]:
     said = (
         (counts.rejected_packets, "packet arrived broken", "packets arrived broken"),
         (counts.missing_packets, "packet never arrived whole", "packets never arrived whole"),
@@ -148,7 +99,7 @@ def _lost(counts: Counts) -> tuple[str, ...]:
     return lost if counts.refusal is None else (*lost, f"the dictionary was refused: {counts.refusal}")
 
 
-def _who(counts: Counts) -> tuple[str, ...]:
+def _who(counts: CaptureCounts) -> tuple[str, ...]:
     """What is to be told of runs whose start or whose player is not known."""
     said = (
         (
@@ -165,20 +116,20 @@ def _who(counts: Counts) -> tuple[str, ...]:
     return tuple(one if count == 1 else many for count, one, many in said if count)
 
 
-def _nothing(counts: Counts) -> str:
+def _nothing(counts: CaptureCounts) -> str:
     if counts.bytes == 0:
         return "the file is empty"
     return f"in {counted(counts.bytes, 'byte')} not one packet could be read"
 
 
-def _remedy(counts: Counts) -> tuple[str, ...]:
+def _remedy(counts: CaptureCounts) -> tuple[str, ...]:
     """What may be wrong with a file without a packet; a newer format is remedied by itself."""
     if counts.bytes == 0:
         return ("Was the console switched on, its wire connected, and playlog_init() called?",)
     return () if counts.newer_packets else ("Is this a play log, and were baud rate and wiring right?",)
 
 
-def _fixes(counts: Counts) -> tuple[str, ...]:
+def _fixes(counts: CaptureCounts) -> tuple[str, ...]:
     """What to do about it, the most telling first. Trade knowledge of serial lines, no source."""
     fixes = []
     told = {notice.about for notice in counts.notices}  # with remedies of their own

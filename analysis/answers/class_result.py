@@ -6,7 +6,8 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, lines_of, table_text
-from analysis.findings.games.class_places import FIGURES, METHOD, ClassPlaces, Placed, Row
+from analysis.findings.games.class_places import METHOD, ClassPlaces, Placed, Row
+from analysis.findings.games.side_by_side import FIGURES
 from analysis.stats.estimate import LEVEL
 from analysis.words import amount, capital, interval_name, span
 

@@ -6,28 +6,18 @@ the list of all ids and columns for readers (FINDINGS.md) is written from the de
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any
 
 import pandas as pd
 
 from analysis.columns import Column
 from analysis.finding import Finding
+from analysis.findings.basis import Basis
 from analysis.stats.estimate import Estimate
 
 
 class Undeclared(Exception):
     """A finding does not hold what it was declared to hold; the message names the finding and the columns."""
-
-
-class _Size(Protocol):
-    """What a finding rests on, as `Basis` tells it."""
-
-    @property
-    def players(self) -> int: ...
-    @property
-    def runs(self) -> int: ...
-    @property
-    def warnings(self) -> tuple[str, ...]: ...
 
 
 @dataclass(frozen=True)
@@ -70,7 +60,7 @@ class Declared:
 
     def finding(
         self,
-        size: _Size,
+        size: Basis | Size,
         sentence: str,
         estimate: Estimate | None = None,
         tables: Mapping[str, Any] | None = None,

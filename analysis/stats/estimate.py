@@ -39,6 +39,16 @@ class Estimate:
             return cls(float(value), **rest)  # type: ignore[arg-type]
         return cls(float(value), float(value - margin), float(value + margin), **rest)  # type: ignore[arg-type]
 
+    @classmethod
+    def known(cls, value: float, low: float, high: float, unit: str = "") -> Self:
+        """With limits out of arrays, where NaN is none."""
+        ends = [None if np.isnan(end) else float(end) for end in (low, high)]
+        return cls(float(value), ends[0], ends[1], unit=unit)
+
+    def excludes(self, value: float) -> bool:
+        """Whether the interval is closed at both ends and does not hold `value`."""
+        return self.low is not None and self.high is not None and not self.low <= value <= self.high
+
     def times(self, factor: float, unit: str) -> "Estimate":
         """In another unit, `factor` (positive) of which make one of this."""
         return self._through(lambda x: factor * x, unit)

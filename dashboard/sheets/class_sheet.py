@@ -5,7 +5,8 @@ from typing import Any
 from markupsafe import Markup
 
 from analysis.answers.class_result import NO_RANKING, ClassResult, drawn, places_in_words, value_in_words
-from analysis.findings.games.class_places import FIGURES, METHOD, Placed
+from analysis.findings.games.class_places import METHOD, Placed
+from analysis.findings.games.side_by_side import FIGURES
 from analysis.stats.estimate import LEVEL
 from analysis.words import counted, interval_name
 from dashboard.sheets.made import filled

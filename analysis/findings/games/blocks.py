@@ -138,7 +138,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     per_halving, headline = estimate or Estimate(None), ""
     if estimate:
         headline = f"Where pieces drop twice as fast, players die {as_often(estimate.value)}."
-    doubtful = per_halving.low is None or per_halving.high is None or per_halving.low <= 1 <= per_halving.high
+    doubtful = not per_halving.excludes(1)
     if headline and doubtful:
         headline = "Faster pieces are not shown to kill more often, or less."
     facts = {"per_halving": per_halving.value, **interval_cells(per_halving)}

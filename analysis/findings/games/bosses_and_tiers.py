@@ -108,7 +108,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
     )
     facts = {"ratio": ratio.value, **interval_cells(ratio)}
     headline = f"At bosses players die {as_often(estimate.value)}." if estimate else ""
-    doubtful = ratio.low is None or ratio.high is None or ratio.low <= 1 <= ratio.high
+    doubtful = not ratio.excludes(1)
     if headline and doubtful:
         headline = "Bosses are not shown to be deadlier, or safer, than the rest."
     return BOSS.finding(basis, sentence, estimate, {"kinds": rows}, facts, headline=headline, doubtful=doubtful)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from analysis.findings.games.side_by_side import figure_values
+from analysis.findings.games.side_by_side import FIGURES, figure_values
 from analysis.played_order import of_newest
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -30,24 +30,6 @@ METHOD = (
     "Mogstad, Romano, Shaikh & Wilhelm 2024, Rev. Econ. Stud. 91:476-518; Holm 1979, Scand. J. Stat. 6:65-70). "
     "Lengths are compared by their logarithms, and given as geometric means. Intervals of figures are by player."
 )
-
-
-@dataclass(frozen=True)
-class Figure:
-    """What games can be placed by. first: what the first place means; high: whether that is the highest value."""
-
-    title: str
-    unit: str
-    first: str
-    high: bool = True
-
-
-FIGURES = {
-    "rating": Figure("How players rate it", "of 100", "rated highest"),
-    "finished": Figure("Runs that are finished", "share", "finished most often"),
-    "quit": Figure("Runs that are given up", "share", "given up least often", high=False),
-    "length": Figure("How long a run lasts", "s", "played longest, which is no merit by itself"),
-}
 
 
 @dataclass(frozen=True)

@@ -22,15 +22,27 @@ _SEED = 5
 
 
 @dataclass(frozen=True)
-class _Shown:
-    """What games are compared by. says: what is said of a game, after the number."""
+class Figure:
+    """What games are compared by. says: what is said of a game, after the number; first: what the first place of a
+    class means; high: whether that is the highest value."""
 
-    what: Declared
+    title: str
     unit: str
     says: str
+    first: str
+    high: bool = True
 
 
-def _shown(name: str, title: str, unit: str, says: str) -> _Shown:
+FIGURES = {
+    "rating": Figure("How players rate it", "of 100", "rating", "rated highest"),
+    "finished": Figure("Runs that are finished", "share", "of the runs are finished", "finished most often"),
+    "quit": Figure("Runs that are given up", "share", "of the runs are given up", "given up least often", high=False),
+    "length": Figure("How long a run lasts", "s", "alive in a run", "played longest, which is no merit by itself"),
+}
+
+
+def _declared(name: str) -> Declared:
+    title, unit = FIGURES[name].title, FIGURES[name].unit
     table = (
         Column("game", "", "the game; the highest first"),
         Column("value", unit, "of all its runs, or the mean of its players' means"),
@@ -43,17 +55,10 @@ def _shown(name: str, title: str, unit: str, says: str) -> _Shown:
         Column("unit", "", "what the values are in"),
         Column("told_apart", "", "how many of the others the highest is told apart from"),
     )
-    what = Declared(f"games.{name}", "games", title, "games.side_by_side", {"games": table}, facts)
-    return _Shown(what, unit, says)
+    return Declared(f"games.{name}", "games", title, "games.side_by_side", {"games": table}, facts)
 
 
-_SHOWN = {
-    "finished": _shown("finished", "Runs that are finished", "share", "of the runs are finished"),
-    "quit": _shown("quit", "Runs that are given up", "share", "of the runs are given up"),
-    "length": _shown("length", "How long a run lasts", "s", "alive in a run"),
-    "rating": _shown("rating", "How players rate it", "of 100", "rating"),
-}
-SIDE_BY_SIDE = {name: shown.what for name, shown in _SHOWN.items()}
+SIDE_BY_SIDE = {name: _declared(name) for name in ("finished", "quit", "length", "rating")}
 
 
 def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Finding]:
@@ -62,7 +67,7 @@ def side_by_side(reader: Reader, selections: Sequence[Selection]) -> list[Findin
     runs = {game: run for game, run in runs.items() if run["run_id"].size}
     if len(runs) < 2:
         return []
-    found = [_compared(name, shown, runs) for name, shown in _SHOWN.items()]
+    found = [_compared(name, runs) for name in SIDE_BY_SIDE]
     return [finding for finding in found if finding is not None]
 
 
@@ -94,7 +99,8 @@ def _game(name: str, game: str, unit: str, run: Columns) -> _Game | None:
     return _Game(game, total, count, estimate.in_unit(unit), int(value.size))
 
 
-def _compared(name: str, shown: _Shown, runs: dict[str, Columns]) -> Finding | None:
+def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
+    shown = FIGURES[name]
     games = [one for game, run in runs.items() if (one := _game(name, game, shown.unit, run))]
     if len(games) < 2:
         return None
@@ -120,7 +126,7 @@ def _compared(name: str, shown: _Shown, runs: dict[str, Columns]) -> Finding | N
     first = games[0].estimate
     estimate = Estimate(first.value, first.low, first.high, unit=shown.unit)
     facts = {"unit": shown.unit, "told_apart": apart}
-    return shown.what.finding(size, _sentence(games, shown, apart), estimate, {"games": rows}, facts)
+    return SIDE_BY_SIDE[name].finding(size, _sentence(games, shown, apart), estimate, {"games": rows}, facts)
 
 
 def figure_values(name: str, run: Columns) -> Array:
@@ -162,7 +168,7 @@ def _against_the_highest(games: Sequence[_Game]) -> Array:
     return np.minimum(1.0, holm(p) * len(games) / 2)
 
 
-def _sentence(games: Sequence[_Game], shown: _Shown, apart: int) -> str:
+def _sentence(games: Sequence[_Game], shown: Figure, apart: int) -> str:
     rest = len(games) - 1
     if apart == 0:
         sure = "but the data do not tell it apart from any of the others"

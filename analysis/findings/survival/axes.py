@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
@@ -43,7 +44,7 @@ class _Units:
         return self.row["player"]
 
 
-_Tables = dict[str, dict[str, Any]]
+_Tables = dict[str, pd.DataFrame]
 _AXES = {
     "shots": ("their death", "shots"),
     "progress": ("game over", "parts of the game"),
@@ -164,25 +165,19 @@ def _one_row_a_player(run: Columns, names: Array) -> Columns:
 
 def _groups(units: _Units, keys: tuple[str, ...]) -> _Tables:
     """The tables `curves` and `groups` of the groupings that tell groups apart; {} without any."""
-    tables: _Tables = {}
+    found = []
     for key, known, group in groupings(units.row, keys):
         value = np.asarray(units.value, float)[known]
         long, rows = grouped(value, units.happened[known], units.player[known], group, _GROUP_POINTS)
-        rows["units"], rows["events"] = rows.pop("lives"), rows.pop("deaths")
-        one = {"curves": long, "groups": rows}
-        for table in one.values():
-            table["by"] = [key] * len(table["group"])
-        tables = _together(tables, one)
-    return tables
+        rows = rows.rename(columns={"lives": "units", "deaths": "events"})
+        found.append({"curves": long.assign(by=key), "groups": rows.assign(by=key)})
+    return _together(*found)
 
 
-def _together(one: _Tables, other: _Tables) -> _Tables:
-    """The rows of both."""
-    if not one or not other:
-        return one or other
-    return {
-        name: {column: [*one[name][column], *other[name][column]] for column in table} for name, table in one.items()
-    }
+def _together(*tables: _Tables) -> _Tables:
+    """The rows of all; {} where none has any."""
+    known = [one for one in tables if one]
+    return {name: pd.concat([one[name] for one in known], ignore_index=True) for name in (known[0] if known else ())}
 
 
 _ONE = {"lives": "life", "parts of the game": "part of the game"}

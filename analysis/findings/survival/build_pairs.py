@@ -5,7 +5,7 @@ from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis, read_basis
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.one_order import one_order
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -64,8 +64,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
             "build_a": a,
             "build_b": b,
             "difference_s": apart.value,
-            "low": apart.low,
-            "high": apart.high,
+            **interval_cells(apart),
             "mean_a_s": result.mean_a,
             "mean_b_s": result.mean_b,
             "horizon_s": result.horizon,

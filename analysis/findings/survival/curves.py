@@ -1,11 +1,11 @@
 """Survival curves as the tables that figures draw."""
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from analysis.findings.declared import Column, interval_columns
+from analysis.findings.declared import Column, interval_cells, interval_columns
 from analysis.stats.estimate import Estimate
 from analysis.stats.lifetimes.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
 
@@ -82,36 +82,33 @@ def median_estimate(curve: SurvivalCurve, unit: str) -> Estimate:
 
 def grouped(
     duration: Array, died: Array, player: Array, group: Array, most_points: int = MOST_POINTS
-) -> tuple[dict[str, list[Any]], dict[str, list[Any]]]:
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """(curves in long form with a column `group`, one row a group with its median and restricted mean).
 
     The restricted means go up to one horizon, the longest time that every group reaches.
     """
     names = sorted(set(group.tolist()))
     horizon = min(float(duration[group == name].max()) for name in names)
-    long: dict[str, list[Any]] = {}
-    rows: dict[str, list[Any]] = {}
+    long, rows = [], []
     for name in names:
         mine = group == name
         curve = survival_by_player(duration[mine], died[mine], player[mine])
-        table = curve_table(curve, most_points)
-        for column, values in ({"group": np.full(table["time"].size, name)} | table).items():
-            long.setdefault(column, []).extend(values.tolist())
+        long.append(pd.DataFrame({"group": name, **curve_table(curve, most_points)}))
         mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)
-        middle = median_estimate(curve, "")
-        row = {
-            "group": name,
-            "players": curve.players,
-            "lives": curve.runs,
-            "deaths": int(curve.deaths.sum()),
-            "median": middle.value,
-            "median_low": middle.low,
-            "median_high": middle.high,
-            "mean": mean.value,
-            "mean_low": mean.low,
-            "mean_high": mean.high,
-            "horizon": horizon,
-        }
-        for column, value in row.items():
-            rows.setdefault(column, []).append(value)
-    return long, rows
+        median = median_estimate(curve, "")
+        rows.append(
+            {
+                "group": name,
+                "players": curve.players,
+                "lives": curve.runs,
+                "deaths": int(curve.deaths.sum()),
+                "median": median.value,
+                **interval_cells(median, "median_"),
+                "mean": mean.value,
+                **interval_cells(mean, "mean_"),
+                "horizon": horizon,
+            }
+        )
+    # A column without any value is one of numbers still.
+    of_time = [column.name for column in GROUPS if column.unit]
+    return pd.concat(long, ignore_index=True), pd.DataFrame(rows).astype(dict.fromkeys(of_time, float))

@@ -1,12 +1,11 @@
 """How long a life lasts and when it is in danger: of all, and of groups."""
 
-from typing import Any
-
 import numpy as np
+import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.grouping import GROUPINGS, groupings, same_people
 from analysis.findings.highest import Highest, against_rest, highest_part
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
@@ -90,7 +89,7 @@ def whole(life: Columns, basis: Basis) -> Finding:
         # Below one half the curve rests on a few players, or it never comes down so far.
         end = int(np.flatnonzero(curve.surviving > 0.5)[-1])
         left = curve.surviving[end]
-        share = Estimate(float(left), *_limits(curve.low[end], curve.high[end]), unit="share")
+        share = Estimate.known(left, curve.low[end], curve.high[end], unit="share")
         sentence = f"{percent(left)} of {lives} outlast {amount(float(curve.time[end]), 's')} alive {limits(share)}."
     else:
         sentence = f"Half of {lives} are over after {amount(median.value, 's')} alive {limits(median)}."
@@ -98,11 +97,9 @@ def whole(life: Columns, basis: Basis) -> Finding:
     facts = {
         "axis": "seconds alive",
         "median": median.value,
-        "median_low": median.low,
-        "median_high": median.high,
+        **interval_cells(median, "median_"),
         "mean": mean.value,
-        "mean_low": mean.low,
-        "mean_high": mean.high,
+        **interval_cells(mean, "mean_"),
         "horizon": curve.last,
     }
     warnings = basis.warnings
@@ -115,10 +112,6 @@ def whole(life: Columns, basis: Basis) -> Finding:
     return WHOLE.finding(
         basis, sentence, median, tables, facts, players=curve.players, warnings=warnings, headline=headline
     )
-
-
-def _limits(low: float, high: float) -> tuple[float | None, float | None]:
-    return (None if np.isnan(low) else float(low)), (None if np.isnan(high) else float(high))
 
 
 def hazard(life: Columns, basis: Basis) -> Finding:
@@ -140,8 +133,8 @@ def hazard(life: Columns, basis: Basis) -> Finding:
     estimate, sentence = None, "No time alive was logged, so there is no hazard."
     if known.size:
         top = int(known[np.argmax(hazard.value[known])])
-        low, high = _limits(60 * hazard.low[top], 60 * hazard.high[top])
-        estimate = Estimate(float(60 * hazard.value[top]), low, high, unit="deaths a minute")
+        rate, low, high = (60 * x[top] for x in (hazard.value, hazard.low, hazard.high))
+        estimate = Estimate.known(rate, low, high, "deaths a minute")
         when = f"{amount(float(hazard.start[top]))} to {amount(float(hazard.end[top]), 's')} alive"
         sentence = f"In the first {amount(float(hazard.end[0]), 's')} alive players die {_rate_words(estimate)}."
         if hazard.start.size > 1:
@@ -190,15 +183,13 @@ def _grouped(life: Columns, keys: tuple[str, ...], basis: Basis) -> list[Finding
 
 
 def _group_finding(
-    key: str, long: dict[str, list[Any]], rows: dict[str, list[Any]], basis: Basis, warnings: tuple[str, ...]
+    key: str, long: pd.DataFrame, rows: pd.DataFrame, basis: Basis, warnings: tuple[str, ...]
 ) -> Finding:
-    mean = np.array(rows["mean"], float)
-    low, high = int(np.argmin(mean)), int(np.argmax(mean))
-
     def described(i: int) -> str:
-        estimate = Estimate(mean[i], rows["mean_low"][i], rows["mean_high"][i], unit="s")
-        return f"{amount(mean[i], 's')} in {rows['group'][i]} {limits(estimate)}"
+        mean = Estimate.known(rows["mean"][i], rows["mean_low"][i], rows["mean_high"][i], "s")
+        return f"{amount(mean.value, 's')} in {rows['group'][i]} {limits(mean)}"
 
+    low, high = int(rows["mean"].argmin()), int(rows["mean"].argmax())
     horizon = float(rows["horizon"][0])
     sentence = f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
     tables = {"curves": long, "groups": rows}

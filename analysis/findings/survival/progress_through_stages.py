@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import SOON_S, Basis
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
 from analysis.findings.survival.curves import MOST_POINTS
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
@@ -94,14 +94,11 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             "quit_at_death": int(soon.sum()),
             "cut": int(np.sum(outcome == "cut")),
             "reach": reach.value,
-            "low": reach.low,
-            "high": reach.high,
+            **interval_cells(reach),
             "first_reach": early.value,
-            "first_low": early.low,
-            "first_high": early.high,
+            **interval_cells(early, "first_"),
             "clear": clear.value,
-            "clear_low": clear.low,
-            "clear_high": clear.high,
+            **interval_cells(clear, "clear_"),
             "deaths_per_visit": float(visit["deaths"][mine].mean()),
             "lives_in": _mean(visit["lives_in"][mine]),
             "tier_in": _mean(visit["tier_in"][mine]),

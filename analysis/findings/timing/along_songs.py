@@ -18,7 +18,7 @@ from analysis.findings.timing.levels import (
     mean_columns,
     percent_of,
 )
-from analysis.findings.timing.window_in_force import Rested
+from analysis.findings.timing.window_in_force import rests_on
 from analysis.stats.estimate import LEVEL
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rhythm.song_time import drift, passages
@@ -108,7 +108,7 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
             "rank": rank,
         }
     }
-    return SONGS.finding(Rested(notes, warnings), says, tables=tables)
+    return SONGS.finding(rests_on(notes, warnings), says, tables=tables)
 
 
 def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -154,7 +154,7 @@ def _passages(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         + ". Presses that come early there mean notes written late, or the other way round: listen to the passage."
     )
     says += "" if worst is None else f" Hits fall apart most in {worst[1]} ({100 * worst[0]:+.0f} points)."
-    return PASSAGES.finding(Rested(notes, warnings), says, tables={"passages": pd.concat(tables, ignore_index=True)})
+    return PASSAGES.finding(rests_on(notes, warnings), says, tables={"passages": pd.concat(tables, ignore_index=True)})
 
 
 def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -185,4 +185,4 @@ def _drift(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         "over_song_ms": [d.ppm.value * d.length_s / 1000 for d in found if d.ppm.value is not None],
     }
     tables = {"songs": table}
-    return DRIFT.finding(Rested(notes, warnings), says, tables=tables)
+    return DRIFT.finding(rests_on(notes, warnings), says, tables=tables)

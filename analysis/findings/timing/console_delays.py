@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, window_facts
+from analysis.findings.timing.window_in_force import IN_FORCE, rests_on, window_facts
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rhythm.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.rhythm.timed_notes import TimedNotes, group_medians
@@ -125,7 +125,7 @@ def _logging(notes: TimedNotes) -> list[Finding]:
         says = "Too few presses lie near the window's edges to tell whether those outside it are logged."
     else:
         says = f"Presses outside the window are logged: {beyond} just beyond its edges, {inside} just inside."
-    size = Rested(notes, logging_warning(notes))
+    size = rests_on(notes, logging_warning(notes))
     return [LOGGING.finding(size, says, tables=tables, facts=window_facts(notes))]
 
 
@@ -190,7 +190,7 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
         **window_facts(notes),
     }
     table = {"capture": list(notes.captures), "players": found.players, "bias_ms": found.bias_us / 1000}
-    return LATENCY.finding(Rested(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts)
+    return LATENCY.finding(rests_on(notes, warnings), centre + apart, mean.in_unit("ms"), {"captures": table}, facts)
 
 
 def _today(notes: TimedNotes) -> str:
@@ -232,4 +232,4 @@ def _polling(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
         "gained": gained,
         "width_ms": width,
     }
-    return [POLLING.finding(Rested(notes, warnings + own), says, facts=facts)]
+    return [POLLING.finding(rests_on(notes, warnings + own), says, facts=facts)]

@@ -5,8 +5,8 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, builds_apart, in_force, window_facts
+from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
+from analysis.findings.timing.window_in_force import IN_FORCE, between, builds_apart, in_force, rests_on, window_facts
 from analysis.stats.estimate import Estimate
 from analysis.stats.players.ranks import median_of_players
 from analysis.stats.proportions import share_by_player
@@ -85,8 +85,7 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
                 "notes": len(own),
                 "runs": own.player_runs,
                 "share": by_run.value,
-                "low": by_run.low,
-                "high": by_run.high,
+                **interval_cells(by_run),
             }
         )
     own_share = np.array([np.nan if row["share"] is None else row["share"] for row in rows], float)
@@ -94,7 +93,7 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     facts = window_facts(notes)
     apart = builds_apart(notes)
     if len(apart) > 1:
-        return _on_each_build(apart, Rested(notes, warnings), rows, facts)
+        return _on_each_build(apart, rests_on(notes, warnings), rows, facts)
     sentence = (
         f"{percent(share.value)} of {counted(len(notes), 'note')} {'was' if len(notes) == 1 else 'were'} hit in the "
         f"window in force ({in_force(notes)})"
@@ -106,11 +105,11 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         + f". The median player hit {percent(middle)}, the lower quarter at most {percent(quarter)}."
     )
     headline = f"{capital(percent(share.value))} of the notes are hit."
-    return HIT_SHARE.finding(Rested(notes, warnings), sentence, share, {"players": rows}, facts, headline=headline)
+    return HIT_SHARE.finding(rests_on(notes, warnings), sentence, share, {"players": rows}, facts, headline=headline)
 
 
 def _on_each_build(
-    apart: list[tuple[str, TimedNotes]], size: Rested, rows: list[dict[str, Any]], facts: dict[str, float]
+    apart: list[tuple[str, TimedNotes]], size: Size, rows: list[dict[str, Any]], facts: dict[str, float]
 ) -> Finding:
     """No share of all notes: each build has a window of its own, and none had the one between."""
     said = []
@@ -147,16 +146,16 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
             f"Around {_whose(notes)} the median player hits {percent(_WISH)} from a window of {between(needed)} on"
             f"; there the lower quarter hits {percent(there.lower_quarter[0])} or less."
         )
-        estimate = Estimate(float(there.share[0]), _maybe(there.low[0]), _maybe(there.high[0]), unit="share")
+        estimate = Estimate.known(there.share[0], there.low[0], there.high[0], unit="share")
     else:
         says = (
             f"No window up to the widest press seen lets the median player hit {percent(_WISH)}: "
             f"at {steps[-1] / 1000:.0f} ms it is {percent(curve.median[-1])}."
         )
-        estimate = Estimate(float(curve.share[-1]), _maybe(curve.low[-1]), _maybe(curve.high[-1]), unit="share")
+        estimate = Estimate.known(curve.share[-1], curve.low[-1], curve.high[-1], unit="share")
     says += _moved(notes, tables) if len(builds_apart(notes)) == 1 else ""
     facts = {**window_facts(notes), "needed_ms": needed.value, **interval_cells(needed, "needed_")}
-    return WINDOW.finding(Rested(notes, warnings), says, estimate, tables, facts, players=len(names))
+    return WINDOW.finding(rests_on(notes, warnings), says, estimate, tables, facts, players=len(names))
 
 
 def _whose(notes: TimedNotes) -> str:
@@ -181,7 +180,3 @@ def _moved(notes: TimedNotes, tables: dict[str, dict[str, Any]]) -> str:
         f" {'early' if moved > 0 else 'late'} presses would have caught {percent(share[best])} instead of"
         f" {percent(today)}; the input offset does the same."
     )
-
-
-def _maybe(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None

@@ -17,7 +17,7 @@ from analysis.findings.timing.levels import (
     percent_of,
     points_of,
 )
-from analysis.findings.timing.window_in_force import Rested, builds_apart
+from analysis.findings.timing.window_in_force import builds_apart, rests_on
 from analysis.stats.players.within_player import level_effects, linked_levels
 from analysis.stats.rhythm.song_time import TEMPO_EDGES_MS, since_last_note_us
 from analysis.stats.rhythm.timed_notes import TimedNotes, hits
@@ -96,7 +96,7 @@ def _density(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
             "lapses": lapses,
         }
     }
-    return DENSITY.finding(Rested(notes, warnings), says, tables=tables)
+    return DENSITY.finding(rests_on(notes, warnings), says, tables=tables)
 
 
 def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -111,7 +111,7 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     tables = {
         "lanes": {"lane": lanes, **hit_columns(hit), **mean_columns(bias, "bias_ms", "bias_"), "spread_ms": spread}
     }
-    return LANES.finding(Rested(notes, warnings), says, tables=tables)
+    return LANES.finding(rests_on(notes, warnings), says, tables=tables)
 
 
 def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
@@ -152,4 +152,4 @@ def _attempts(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
         says = f"Hardly anybody made another attempt than number {levels[first]}, so nothing can be said of learning."
     tables = {"attempts": {"attempt": levels, **hit_columns(hit), **mean_columns(spread, "spread_ms", "spread_")}}
     estimate = None if first == end else change.in_unit("share")
-    return ATTEMPTS.finding(Rested(notes, warnings), says, estimate, tables)
+    return ATTEMPTS.finding(rests_on(notes, warnings), says, estimate, tables)

@@ -4,7 +4,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
-from analysis.findings.timing.window_in_force import IN_FORCE, Rested, between, window_facts
+from analysis.findings.timing.window_in_force import IN_FORCE, between, rests_on, window_facts
 from analysis.stats.players.ranks import median_of_players
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rhythm.timed_notes import TimedNotes
@@ -66,11 +66,11 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
         "autocorrelation": errors.autocorrelation,
     }
     tables = {"players": table, "errors": {"bin_ms": edges[:-1] + 2.5, "presses": np.histogram(distance, edges)[0]}}
-    doubtful = bias.low is None or bias.high is None or bias.low <= 0 <= bias.high
+    doubtful = not bias.excludes(0)
     if headline and doubtful:
         headline = "Players are not shown to press early, or late"
     return PLAYERS.finding(
-        Rested(notes, warnings),
+        rests_on(notes, warnings),
         says,
         bias.in_unit("ms"),
         tables,

@@ -1,11 +1,9 @@
 """The console's own verdicts, under the game's own names for its grades."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
@@ -48,16 +46,8 @@ def find(reader: Reader, selection: Selection, runs: int) -> list[Finding]:
                 "name": label,
                 "verdicts": int(count.sum()),
                 "share": share.value,
-                "low": share.low,
-                "high": share.high,
+                **interval_cells(share),
             }
         )
     sentence = f"Of {counted(total.sum(), 'verdict')} the console gave: {', '.join(said)}."
-    return [GRADES.finding(_Verdicts(len(players), runs), sentence, tables={"grades": rows})]
-
-
-@dataclass(frozen=True)
-class _Verdicts:
-    players: int
-    runs: int
-    warnings: tuple[str, ...] = ()
+    return [GRADES.finding(Size(len(players), runs), sentence, tables={"grades": rows})]

@@ -1,10 +1,8 @@
 """What every finding on timing rests on and shows: the notes, and the window in force."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from analysis.findings.declared import Column
+from analysis.findings.declared import Column, Size
 from analysis.stats.estimate import Estimate
 from analysis.stats.rhythm.timed_notes import TimedNotes
 
@@ -16,20 +14,9 @@ IN_FORCE = (
 _COLUMNS = ("early_us", "late_us", "offset_us")
 
 
-@dataclass(frozen=True)
-class Rested:
+def rests_on(notes: TimedNotes, warnings: tuple[str, ...]) -> Size:
     """What a finding on notes rests on."""
-
-    notes: TimedNotes
-    warnings: tuple[str, ...]
-
-    @property
-    def players(self) -> int:
-        return len(self.notes.players)
-
-    @property
-    def runs(self) -> int:
-        return self.notes.player_runs
+    return Size(len(notes.players), notes.player_runs, warnings)
 
 
 def between(median: Estimate) -> str:
