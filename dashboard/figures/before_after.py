@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from analysis.tuning.headline import SIDE_EFFECTS
 from analysis.tuning.proposal import Proposal, Way
 from analysis.words import amount, counted
-from dashboard.figures.frame import faded, framed
+from dashboard.figures.frame import faded, framed, words_at
 from dashboard.figures.palette import Theme
 
 _TOP, _BOTTOM = 8, 8
@@ -93,19 +93,9 @@ def before_after(shown: Sequence[Row], theme: Theme, column: bool = False) -> go
         colour = (theme.death if row.worse else theme.soft) if row.side else theme.alive
         _add_row(figure, theme, row, factor, colour, suffix)
         above = top - upper / inner  # words stay with their bar where the figure is drawn higher
-        _add_numbers(figure, theme, row, above, colour if row.worse else theme.ink, column)
-        figure.add_annotation(
-            text=f"<b>{escape(_name(row, column))}</b>{'' if column else _wish(row)}",
-            x=0,
-            y=above,
-            yshift=15 if column else 0,
-            xref="paper",
-            yref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            showarrow=False,
-            font={"size": 13, "color": theme.ink},
-        )
+        _add_numbers(figure, row, above, colour if row.worse else theme.ink, column)
+        name = f"<b>{escape(_name(row, column))}</b>{'' if column else _wish(row)}"
+        words_at(figure, name, 0, above, 13, theme.ink, yshift=15 if column else 0)
     return figure
 
 
@@ -162,23 +152,14 @@ def _add_row(figure: go.Figure, theme: Theme, row: Row, factor: float, colour: s
         figure.add_scatter(x=[factor * row.seen], y=[0], mode="markers", marker=cross, **on)
 
 
-def _add_numbers(figure: go.Figure, theme: Theme, row: Row, above: float, colour: str, column: bool) -> None:
+def _add_numbers(figure: go.Figure, row: Row, above: float, colour: str, column: bool) -> None:
     """In words beside the name, or in a column below it: two numbers may lie one on the other."""
     now, then = amount(row.now, row.unit), amount(row.then, row.unit)
     basis = f" ({row.seen_words})" if row.seen_words and not column else ""
     seen = "" if row.seen is None else f"; {row.seen_as} {amount(row.seen, row.unit)}{basis}"
     words = f"{_wish(row)[2:]}: " if column and row.wanted else ""
-    figure.add_annotation(
-        text=f"{words}{now} → <b>{then}</b>{seen}",
-        x=0 if column else 1,
-        y=above,
-        xref="paper",
-        yref="paper",
-        xanchor="left" if column else "right",
-        yanchor="bottom",
-        showarrow=False,
-        font={"size": 12, "color": colour},
-    )
+    x, side = (0, "left") if column else (1, "right")
+    words_at(figure, f"{words}{now} → <b>{then}</b>{seen}", x, above, 12, colour, xanchor=side)
 
 
 def _name(row: Row, column: bool) -> str:

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 from analysis.finding import Finding
 from analysis.words import counted
 from dashboard.figures.before_after import Row, before_after
-from dashboard.figures.frame import INTERVAL, faded, framed, interval_rows, whisker_height, whiskers
+from dashboard.figures.frame import INTERVAL, faded, framed, interval_rows, whisker_height, whiskers, words_at
 from dashboard.figures.palette import Theme
 
 # Of the whole: lines of one and the same course lie beside each other. In pixels: the figure with lines of players,
@@ -62,19 +62,7 @@ def _noted(figure: go.Figure, theme: Theme, words: str) -> go.Figure:
     height = int(figure.layout.height) + _NOTE
     figure.update_layout(height=height, margin={"b": _NOTE + _AXIS}, meta={"least": height})
     figure.update_xaxes(automargin=False)
-    figure.add_annotation(
-        text=words,
-        x=0,
-        y=0,
-        xref="paper",
-        yref="paper",
-        yshift=-_AXIS,
-        xanchor="left",
-        yanchor="top",
-        align="left",
-        showarrow=False,
-        font={"size": 11, "color": theme.soft},
-    )
+    words_at(figure, words, 0, 0, 11, theme.soft, yshift=-_AXIS, yanchor="top", align="left")
     return figure
 
 

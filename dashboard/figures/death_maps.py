@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 from analysis.finding import Finding
 from analysis.findings.deaths.one_death import Place
 from analysis.words import amount, counted, span
-from dashboard.figures.frame import faded, framed
+from dashboard.figures.frame import faded, framed, words_at
 from dashboard.figures.palette import Theme
 
 # How strongly a cell is drawn, by the deaths that its time would bring at the rate of the whole screen.
@@ -269,17 +269,7 @@ def places_apart(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Fi
                 hovertemplate="%{text}<br>press to see all deaths there<extra></extra>",
             )
         )
-        figure.add_annotation(
-            text=escape(part),
-            x=left,
-            y=high + 0.015 / rows,
-            xref="paper",
-            yref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            showarrow=False,
-            font={"size": 13, "color": theme.ink},
-        )
+        words_at(figure, escape(part), left, high + 0.015 / rows, 13, theme.ink)
         for i in mine[np.asarray(cells["hot"], bool)[mine]]:
             x, y = cells["x_px"][i], cells["y_px"][i]
             _frame(figure, theme, x, y, cells["width_px"][i], cells["height_px"][i], suffix)

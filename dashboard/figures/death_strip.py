@@ -7,7 +7,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
-from dashboard.figures.frame import faded, framed
+from dashboard.figures.frame import faded, framed, words_at
 from dashboard.figures.palette import Theme
 
 _ROOM_S = 0.5  # nothing is drawn after the death; its name needs room
@@ -215,17 +215,7 @@ def _moments(figure: go.Figure, finding: Finding, theme: Theme) -> None:
         figure.add_shape(
             type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line={"color": colour, "width": 1.8, "dash": dash}
         )
-        figure.add_annotation(
-            text=words,
-            x=at,
-            y=1,
-            yref="paper",
-            yanchor="bottom",
-            xanchor=side,
-            yshift=2 + _LABEL * tier,
-            showarrow=False,
-            font={"size": 12, "color": colour},
-        )
+        words_at(figure, words, at, 1, 12, colour, xref="x", xanchor=side, yshift=2 + _LABEL * tier)
 
     if shot is not None and shot >= back:
         figure.add_shape(

@@ -64,6 +64,31 @@ def band(x: Any, low: Any, high: Any, colour: str, name: str, step: bool = False
     ]
 
 
+def stepped(x: Any, y: Any, low: Any, high: Any, colour: str, name: str, dash: str = "solid") -> list[go.Scatter]:
+    """A curve in steps over the band of its interval: three traces, the curve last."""
+    line = {"color": colour, "width": 2, "shape": "hv", "dash": dash}
+    curve = go.Scatter(x=x, y=y, mode="lines", name=name, legendgroup=name, line=line)
+    return [*band(x, low, high, colour, name, step=True), curve]
+
+
+def errors(value: Any, low: Any, high: Any, colour: str) -> dict[str, Any]:
+    """The whiskers of points, as plotly takes them."""
+    return {
+        "type": "data",
+        "array": high - value,
+        "arrayminus": value - low,
+        "color": colour,
+        "thickness": 1.6,
+        "width": 5,
+    }
+
+
+def words_at(figure: go.Figure, text: str, x: float, y: float, size: int, colour: str, **more: Any) -> None:
+    """Words on a figure, their lower left corner at these shares of its plot unless `more` says otherwise."""
+    usual = {"xref": "paper", "yref": "paper", "xanchor": "left", "yanchor": "bottom", "showarrow": False}
+    figure.add_annotation({"text": text, "x": x, "y": y, "font": {"size": size, "color": colour}} | usual | more)
+
+
 def whiskers(
     theme: Theme,
     labels: Sequence[str],
@@ -84,7 +109,7 @@ def whiskers(
         mode="markers",
         name=name,
         marker={"color": colour, "size": 9, "symbol": symbol},
-        error_x={"type": "data", "array": hi - v, "arrayminus": v - lo, "color": colour, "thickness": 1.6, "width": 5},
+        error_x=errors(v, lo, hi, colour),
         customdata=np.column_stack([lo, hi]),
         hovertemplate="%{y}: %{x:.3g} (%{customdata[0]:.3g} to %{customdata[1]:.3g})<extra></extra>",
     )
@@ -170,7 +195,7 @@ def interval_steps(
         mode="markers+lines",
         marker={"color": colour, "size": 9},
         line={"color": faded(colour, 0.5), "width": 1.5},
-        error_y={"type": "data", "array": hi - v, "arrayminus": v - lo, "color": colour, "thickness": 1.6, "width": 5},
+        error_y=errors(v, lo, hi, colour),
         showlegend=False,
     )
     return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=_readable(v, lo, hi))

@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures.direct_labels import ends_of, name_ends
-from dashboard.figures.frame import band, framed, interval_rows, interval_steps, whisker_height
+from dashboard.figures.frame import band, errors, framed, interval_rows, interval_steps, stepped, whisker_height
 from dashboard.figures.palette import Theme
 
 
@@ -46,13 +46,7 @@ def levels(finding: Finding, theme: Theme) -> go.Figure:
                 name=name,
                 text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
                 marker={"color": colour, "size": 9, "symbol": ("circle", "diamond", "square")[i % 3]},
-                error_y={
-                    "type": "data",
-                    "array": (high - y)[mine],
-                    "arrayminus": (y - low)[mine],
-                    "color": colour,
-                    "width": 4,
-                },
+                error_y=errors(y[mine], low[mine], high[mine], colour),
                 hovertemplate="%{text}: %{y:.2g} a minute at %{x:.0f} ms<extra></extra>",
             )
         )
@@ -106,11 +100,7 @@ def streaks(finding: Finding, theme: Theme) -> go.Figure:
     """The share of streaks that are still without a miss."""
     table = finding.tables["curve"]
     time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
-    line = {"color": theme.hit, "width": 2.2, "shape": "hv"}
-    traces = [
-        *band(time, 100 * low, 100 * high, theme.hit, "interval", step=True),
-        go.Scatter(x=time, y=100 * share, mode="lines", line=line, showlegend=False),
-    ]
+    traces = stepped(time, 100 * share, 100 * low, 100 * high, theme.hit, "without a miss")
     return framed(theme, traces, x="shots", y="without a miss so far, %", yaxis={"range": [0, 102]}, showlegend=False)
 
 
@@ -128,13 +118,7 @@ def aim(finding: Finding, theme: Theme) -> go.Figure:
             mode="markers",
             name="seen",
             marker={"color": theme.ink, "size": 7},
-            error_y={
-                "type": "data",
-                "array": 100 * (above - share),
-                "arrayminus": 100 * (share - below),
-                "color": theme.ink,
-                "width": 4,
-            },
+            error_y=errors(100 * share, 100 * below, 100 * above, theme.ink),
         ),
     ]
     figure = framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]})

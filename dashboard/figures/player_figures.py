@@ -7,7 +7,16 @@ from analysis.finding import Finding
 from analysis.findings.players.player_ratings import OUTCOMES
 from analysis.words import limits, percent
 from dashboard.figures.direct_labels import ends_of, name_ends
-from dashboard.figures.frame import INTERVAL, framed, interval_rows, interval_steps, whisker_height, whiskers
+from dashboard.figures.frame import (
+    INTERVAL,
+    errors,
+    framed,
+    interval_rows,
+    interval_steps,
+    whisker_height,
+    whiskers,
+    words_at,
+)
 from dashboard.figures.palette import Theme
 
 # Of an attempt: builds stand beside each other.
@@ -59,7 +68,7 @@ def learning(finding: Finding, theme: Theme) -> go.Figure:
                 "dash": theme.dashes[i % len(theme.dashes)],
             },
             marker={"size": 8},
-            error_y={"type": "data", "array": (high - rate)[own], "arrayminus": (rate - low)[own], "width": 4},
+            error_y=errors(rate[own], low[own], high[own], theme.series[i % len(theme.series)]),
             hovertemplate=f"attempt %{{x:.0f}}: %{{y:.3g}} a minute<extra>{build}</extra>",
         )
         for i, (build, own) in enumerate(zip(builds, mine, strict=True))
@@ -89,18 +98,8 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
     share = finding.estimate
     if share is not None and share.value is not None:
         figure.update_layout(margin={"t": 36})
-        figure.add_annotation(
-            text=f"in all, {percent(share.value)} of the runs are given up<br>{limits(share)}",
-            x=1,
-            y=1,
-            xref="paper",
-            yref="paper",
-            xanchor="right",
-            yanchor="bottom",
-            align="right",
-            showarrow=False,
-            font={"size": 12, "color": theme.soft},
-        )
+        said = f"in all, {percent(share.value)} of the runs are given up<br>{limits(share)}"
+        words_at(figure, said, 1, 1, 12, theme.soft, xanchor="right", align="right")
     return figure
 
 

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from dashboard.figures.direct_labels import End, ends_of, name_ends
-from dashboard.figures.frame import INTERVAL, band, faded, framed, interval_rows, whisker_height, whiskers
+from dashboard.figures.frame import INTERVAL, faded, framed, interval_rows, stepped, whisker_height, whiskers, words_at
 from dashboard.figures.palette import Theme
 
 
@@ -16,19 +16,9 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     """Kaplan-Meier steps with their interval; the median as a dotted line."""
     table, facts = finding.tables["curve"], finding.facts
     time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
-    at_risk = np.asarray(table["at_risk"])
-    traces = band(time, 100 * low, 100 * high, theme.alive, "interval", step=True)
-    traces.append(
-        go.Scatter(
-            x=time,
-            y=100 * share,
-            mode="lines",
-            name="still going",
-            line={"color": theme.alive, "width": 2.2, "shape": "hv"},
-            customdata=at_risk,
-            hovertemplate="%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>",
-        )
-    )
+    traces = stepped(time, 100 * share, 100 * low, 100 * high, theme.alive, "still going")
+    hover = "%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>"
+    traces[-1].update(customdata=np.asarray(table["at_risk"]), hovertemplate=hover)
     event = facts.get("event", "the death")
     figure = framed(
         theme,
@@ -127,17 +117,7 @@ def _panel(
             | {"title": {"text": y, "font": words, "standoff": 8}},
         }
     )
-    figure.add_annotation(
-        text=title,
-        x=left,
-        y=rows.at(number, 0),
-        xref="paper",
-        yref="paper",
-        xanchor="left",
-        yanchor="top",
-        showarrow=False,
-        font={"size": 13, "color": theme.ink},
-    )
+    words_at(figure, title, left, rows.at(number, 0), 13, theme.ink, yanchor="top")
     return {"xaxis": f"x{suffix}", "yaxis": f"y{suffix}"}
 
 
@@ -150,12 +130,9 @@ def _group_curves(table: Mapping[str, Any], theme: Theme) -> list[go.Scatter]:
     for i, name in enumerate(names):
         mine = group == name
         colour = theme.series[i % len(theme.series)]
-        if len(names) <= 3:
-            traces += band(time[mine], 100 * low[mine], 100 * high[mine], colour, name, step=True)
-        line = {"color": colour, "width": 2, "shape": "hv", "dash": theme.dashes[i % len(theme.dashes)]}
-        traces.append(
-            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
-        )
+        dash = theme.dashes[i % len(theme.dashes)]
+        drawn = stepped(time[mine], 100 * share[mine], 100 * low[mine], 100 * high[mine], colour, name, dash)
+        traces += drawn if len(names) <= 3 else drawn[-1:]
     return traces
 
 
@@ -174,9 +151,8 @@ def hazard(finding: Finding, theme: Theme) -> go.Figure:
         np.asarray(table[name], float) for name in ("start_s", "end_s", "rate_per_min", "low", "high")
     )
     edge = np.append(start, end[-1:])
-    traces = band(edge, np.append(low, low[-1:]), np.append(high, high[-1:]), theme.death, "interval", step=True)
-    line = {"color": theme.death, "width": 2.2, "shape": "hv"}
-    traces.append(go.Scatter(x=edge, y=np.append(rate, rate[-1:]), mode="lines", name="deaths a minute", line=line))
+    at, least, most = (np.append(column, column[-1:]) for column in (rate, low, high))
+    traces = stepped(edge, at, least, most, theme.death, "deaths a minute")
     top = float(np.nanmax(np.append(rate, 1.0))) * 2.5
     return framed(
         theme,
@@ -255,12 +231,8 @@ def ends(finding: Finding, theme: Theme) -> go.Figure:
         mine = end == key
         if not mine.any():
             continue
-        ink = getattr(theme, colour)
-        traces += band(time[mine], 100 * low[mine], 100 * high[mine], ink, name, step=True)
-        line = {"color": ink, "width": 2, "shape": "hv", "dash": theme.dashes[i]}
-        traces.append(
-            go.Scatter(x=time[mine], y=100 * share[mine], mode="lines", name=name, legendgroup=name, line=line)
-        )
+        at, least, most = (100 * y[mine] for y in (share, low, high))
+        traces += stepped(time[mine], at, least, most, getattr(theme, colour), name, theme.dashes[i])
     figure = framed(theme, traces, x="seconds alive", y="of all runs, %", yaxis={"range": list(_PERCENT)})
     name_ends(figure, theme, ends_of(traces), _PERCENT)
     return figure
