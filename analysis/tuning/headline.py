@@ -6,8 +6,7 @@ from math import exp, log
 from analysis.levers import lever_of
 from analysis.models.audience import shift_of
 from analysis.models.targets import Outcome, Statistic, Target
-from analysis.tuning.proposal import Advice, Change, PredictedTarget, Proposal
-from analysis.tuning.proposal_words import MORE_QUIT
+from analysis.tuning.proposal import Advice, Change, PredictedTarget, Proposal, more_quit
 from analysis.words import amount, as_often, capital, counted, listed, percent
 from ingest.vocabulary import Recruitment, TunableRole
 
@@ -56,8 +55,8 @@ def expected(proposal: Proposal, targets: Sequence[Target]) -> str:
     weights = {target.name: target for target in targets}
     first = max(proposal.targets, key=lambda t: weights[t.target].weight if t.target in weights else 0.0)
     said = _outcome(first, weights.get(first.target))
-    quits = quit_shares(proposal)
-    if quits is not None and quits[1] - quits[0] > MORE_QUIT:
+    quits = more_quit(proposal.side_effects)
+    if quits is not None:
         said += f", but more would give up: {percent(quits[1])} instead of {percent(quits[0])}"
     return f"{said}."
 
@@ -108,12 +107,6 @@ def audience(proposal: Proposal, targets: Sequence[Target]) -> str:
     then = f"{amount(other.proposed[0], target.unit)} {_doing(wish) if wish else target.target}".rstrip()
     turns = ", and no change would be nearer" if other.turns else ""
     return f"{whose}; {if_other}: {then}{turns}"
-
-
-def quit_shares(proposal: Proposal) -> tuple[float, float] | None:
-    """The shares of first runs that are given up, now and as proposed; None where the model does not know."""
-    now, then = ((proposal.side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
-    return None if now is None or then is None else (now, then)
 
 
 def people(share: float) -> str:

@@ -5,6 +5,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+# A rise of quitting by more than this is said first: as much as a tolerance.
+MORE_QUIT = 0.05
+
 
 class Advice(StrEnum):
     """What to do with a proposal."""
@@ -77,6 +80,18 @@ class OtherAudience:
     now: tuple[float, ...]
     proposed: tuple[float, ...]
     turns: bool
+
+
+def quit_shares(side_effects: Mapping[str, Any]) -> tuple[float, float] | None:
+    """The shares of first runs that are given up, now and as proposed; None where the model does not know."""
+    now, then = ((side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
+    return None if now is None or then is None else (now, then)
+
+
+def more_quit(side_effects: Mapping[str, Any]) -> tuple[float, float] | None:
+    """The same where clearly more would give up, else None."""
+    shares = quit_shares(side_effects)
+    return shares if shares is not None and shares[1] - shares[0] > MORE_QUIT else None
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,13 @@ from scipy.special import ndtri
 
 from analysis.stats.estimate import INNER
 from analysis.tuning.players_needed import MOST_PLAYERS, more_needed, players_to_know
-from analysis.tuning.proposal import Advice, Change, PredictedTarget
+from analysis.tuning.proposal import Advice, Change, PredictedTarget, more_quit
 from analysis.tuning.search import HARM, MOST_HARM, SURE_ENOUGH, Against
 from analysis.words import amount, counted, interval_name, percent, span
 
 # Of fewer people nothing is recommended: one more could turn it. USUAL: as many as a playtest of a class has. Common
 # sense, no source.
 FEWEST, USUAL = 5, 12
-# A rise of quitting by more than this stands first: as much as a tolerance.
-MORE_QUIT = 0.05
 EXCLUSIVE = "Not reachable together within what may be changed"
 
 
@@ -108,7 +106,7 @@ def sentence(
     side_effects: Mapping[str, Any],
 ) -> str:
     """The proposal in a few sentences: first that more would quit, where that is so."""
-    chance_better = doubt.seen.better
+    chance_better, quits = doubt.seen.better, more_quit_words(side_effects)
     what = " and ".join(f"{c.tunable} from {c.now} to {c.proposed}{_unit(c.unit)}" for c in changes)
     first = predicted[0]
     outcome = "Predicted: " + "; ".join(
@@ -131,14 +129,14 @@ def sentence(
         case Advice.CHANGE:
             nearest = f" {EXCLUSIVE}: this is the nearest." if doubt.exclusive else ""
             better = f"Chance that this is better than no change: {percent(chance_better)}."
-            return f"{more_quit(side_effects)}Change {what}.{nearest} {outcome}. {better}"
+            return f"{quits}Change {what}.{nearest} {outcome}. {better}"
     if not changes:
         if doubt.unknown:
             return f"Not yet: {doubt.unknown}, and no setting within the allowed ranges is expected to do better."
         why = f"{EXCLUSIVE}, and nothing" if doubt.exclusive else "Not yet: no setting within the allowed ranges"
         return f"{why} is expected to do better. {outcome}."
     if doubt.exclusive:
-        return f"{more_quit(side_effects)}{EXCLUSIVE}. The nearest is {what}. {outcome}."
+        return f"{quits}{EXCLUSIVE}. The nearest is {what}. {outcome}."
     if doubt.seen.small:
         return f"Not yet: {what} is too small a step to be seen. {outcome}."
     why = "the evidence is too thin"
@@ -146,15 +144,13 @@ def sentence(
         why = f"only {counted(doubt.players, 'person has', 'people have')} played"
     elif not doubt.stands:
         why = "whether it is right hangs on who the audience is"
-    return f"{more_quit(side_effects)}Not yet: {what} may help (chance {percent(chance_better)}), but {why}. {outcome}."
+    return f"{quits}Not yet: {what} may help (chance {percent(chance_better)}), but {why}. {outcome}."
 
 
-def more_quit(side_effects: Mapping[str, Any]) -> str:
+def more_quit_words(side_effects: Mapping[str, Any]) -> str:
     """That clearly more would quit; empty where they would not, or the model does not know."""
-    now, then = ((side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
-    if now is None or then is None or then - now <= MORE_QUIT:
-        return ""
-    return f"More would quit: {percent(then)} of first runs instead of {percent(now)}. "
+    shares = more_quit(side_effects)
+    return f"More would quit: {percent(shares[1])} of first runs instead of {percent(shares[0])}. " if shares else ""
 
 
 def _unit(unit: str) -> str:

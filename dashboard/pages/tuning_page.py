@@ -5,7 +5,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, callback_context, dcc, html, no_update
 
 from analysis.selection import Selection
-from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning.target_file import BadTargets
 from analysis.tuning_answers.first_wish import first_wish
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
@@ -23,6 +23,8 @@ from ingest.vocabulary import RECRUITMENT_WORDS
 TEXT, ADD, KEEP, PROPOSE = "targets-text", "target-add", "targets-keep", "tuning-propose"
 OUTCOME, WHICH, WANTED, WISHES = "target-outcome", "target-which", "target-wanted", "target-wishes"
 AREA = JobArea("tuning")
+# The targets file and the sentence, as `wished` takes them.
+_SENTENCE = [State(one, "value") for one in (TEXT, OUTCOME, WHICH, WANTED)]
 
 
 def controls(
@@ -114,17 +116,14 @@ def wires(app: Dash, session: Session) -> None:
         Output(TEXT, "value"),
         Output(element_ids.MESSAGE, "children", allow_duplicate=True),
         Input(ADD, "n_clicks"),
-        State(TEXT, "value"),
-        State(OUTCOME, "value"),
-        State(WHICH, "value"),
-        State(WANTED, "value"),
+        *_SENTENCE,
         prevent_initial_call=True,
     )
-    def add(clicks: int | None, text: str | None, outcome: str | None, which: str | None, wanted: str | None) -> Any:
+    def add(clicks: int | None, *sentence: str | None) -> Any:
         if not clicks:
             return no_update, no_update
         try:
-            return with_target(text or "", outcome or "", which or "", wanted or ""), no_update
+            return with_target(*(words or "" for words in sentence)), no_update
         except BadTargets as error:
             return no_update, html.Div(str(error))
 
@@ -132,27 +131,16 @@ def wires(app: Dash, session: Session) -> None:
         Output(element_ids.MESSAGE, "children", allow_duplicate=True),
         Output(WISHES, "children", allow_duplicate=True),
         Input(KEEP, "n_clicks"),
-        State(TEXT, "value"),
-        State(OUTCOME, "value"),
-        State(WHICH, "value"),
-        State(WANTED, "value"),
         State(element_ids.ADDRESS, "search"),
+        *_SENTENCE,
         prevent_initial_call=True,
     )
-    def keep(
-        clicks: int | None,
-        text: str | None,
-        outcome: str | None,
-        which: str | None,
-        wanted: str | None,
-        search: str | None,
-    ) -> Any:
+    def keep(clicks: int | None, search: str | None, *sentence: str | None) -> Any:
         selection = session.chosen(search)
         if not clicks or selection is None:
             return no_update, no_update
         try:
-            whole = wished(text or "", outcome or "", which or "", wanted or "")
-            read_targets(whole)
+            whole = wished(*(words or "" for words in sentence))
         except BadTargets as error:
             return html.Div(str(error)), no_update
         session.add_target(selection.game, whole)
@@ -162,27 +150,16 @@ def wires(app: Dash, session: Session) -> None:
     @app.callback(
         *AREA.started,
         Input(PROPOSE, "n_clicks"),
-        State(TEXT, "value"),
-        State(OUTCOME, "value"),
-        State(WHICH, "value"),
-        State(WANTED, "value"),
         State(element_ids.ADDRESS, "search"),
+        *_SENTENCE,
         prevent_initial_call=True,
     )
-    def propose(
-        clicks: int | None,
-        text: str | None,
-        outcome: str | None,
-        which: str | None,
-        wanted: str | None,
-        search: str | None,
-    ) -> Any:
+    def propose(clicks: int | None, search: str | None, *sentence: str | None) -> Any:
         selection = session.chosen(search)
         if not clicks or selection is None:
             return AREA.NOTHING
         try:
-            whole = wished(text or "", outcome or "", which or "", wanted or "")
-            read_targets(whole)
+            whole = wished(*(words or "" for words in sentence))
         except BadTargets as error:
             return AREA.refuse(error)
         return AREA.start(session, lambda job: work(session, selection, whole, job), selection, whole)

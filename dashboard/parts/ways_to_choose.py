@@ -6,8 +6,7 @@ from urllib.parse import urlencode
 from dash import html
 
 from analysis.tuning.headline import audience, certainty, counted_in_words, headline, to_do
-from analysis.tuning.proposal import Advice, Proposal, Way
-from analysis.tuning.proposal_words import MORE_QUIT
+from analysis.tuning.proposal import Advice, Proposal, Way, more_quit
 from analysis.words import capital, percent, points
 from dashboard.parts.dash_parts import graph, note
 from dashboard.state.tuning_desk import Worked
@@ -73,8 +72,7 @@ def _column(proposal: Proposal, way: Way | None, at: int, number: int, job: int)
 def _misses(proposal: Proposal, way: Way, chosen: bool) -> list[Any]:
     miss, today = (points(one, signed=False) for one in (way.miss, way.miss_now))
     said: list[Any] = [f"expected miss {miss}, today {today}; chance to be better {percent(way.chance_better)}"]
-    now, then = ((way.side_effects.get(when) or {}).get("quit_share") for when in ("now", "proposed"))
-    if now is not None and then is not None and then - now > MORE_QUIT:
+    if more_quit(way.side_effects):
         said += ["; ", html.Span("more people give up", className="bad")]
     if chosen and proposal.advice == Advice.CHANGE:
         said += ["; ", html.B("recommended")]

@@ -29,7 +29,10 @@ def wishes(text: str, kept: bool = True) -> str:
 
 def wished(text: str, outcome: str, which: str, wanted: str) -> str:
     """The targets file, or with the sentence's target where it has none. Raises BadTargets."""
-    return text if "[[target]]" in text else with_target(text, outcome, which, wanted)
+    if "[[target]]" not in text:
+        return with_target(text, outcome, which, wanted)
+    read_targets(text)
+    return text
 
 
 def with_target(text: str, outcome: str, which: str, wanted: str) -> str:

@@ -25,7 +25,6 @@ from dashboard.report.exports import sources
 from dashboard.state.dashboard_session import Session
 from dashboard.state.reading import Basis
 from dashboard.state.stage_pictures import StagePictures
-from dashboard.state.tuning_desk import first_runs
 
 
 @dataclass(frozen=True)
@@ -196,7 +195,7 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
         wishes=wishes,
         standings=standings(session.reader, selection, wanted, newest, proposals) if newest else (),
         evidence=chosen(findings, wanted, parts),
-        first_runs=first_runs(session, selection.game, proposals[0].build) if proposals else ({}, ""),
+        first_runs=session.first_runs(selection.game, proposals[0].build) if proposals else ({}, ""),
     )
 
 

@@ -1,8 +1,7 @@
 """The summary of a report: the question, the answer, what was changed, whether it helped, what next, and how sure."""
 
-from analysis.tuning.headline import quit_shares
-from analysis.tuning.proposal import Advice, Proposal
-from analysis.tuning.proposal_words import more_quit
+from analysis.tuning.proposal import Advice, Proposal, quit_shares
+from analysis.tuning.proposal_words import more_quit_words
 from analysis.words import amount, capital, counted, listed
 from dashboard.report.content import About, GamePart
 from dashboard.report.document_blocks import Block, Piece, Ref, Say, Tone, say
@@ -91,8 +90,8 @@ def _advised(proposal: Proposal) -> str:
         f"{amount(t.wanted, t.unit)})"
         for t in proposal.targets
     ]
-    quits = quit_shares(proposal)
-    more = more_quit(proposal.side_effects)
+    quits = quit_shares(proposal.side_effects)
+    more = more_quit_words(proposal.side_effects)
     if quits is not None and not more:
         expected.append(f"first runs given up from {amount(quits[0], 'share')} to {amount(quits[1], 'share')}")
     return (

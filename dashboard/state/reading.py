@@ -1,6 +1,7 @@
 """What pages ask of the study: findings, tables, what the filter offers; each worked out once."""
 
 import json
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +19,7 @@ from analysis.played_order import of_newest
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
 from analysis.tuning_answers.tuning_data import said_of_testers
+from analysis.words import counted
 from dashboard.state.jobs import Job
 from dashboard.state.memory import Memory
 from dashboard.web.filters import Choices, from_address
@@ -144,6 +146,17 @@ class Reading:
         size = self._once(("size", selection), lambda: self.reader.ask_chosen("chosen_size", selection))
         fingerprint = self._once(("fingerprint",), self.reader.fingerprint)
         return Basis(int(size["players"][0]), int(size["runs"][0]), int(size["damaged"][0]), fingerprint)
+
+    def first_runs(self, game: str, build: str) -> tuple[Mapping[str, float | None], str]:
+        """What was counted of giving up and of the length of a run on one build, and of whom: of first runs, as the
+        models say it."""
+        one = Selection(game, (build,), first_attempt=1, last_attempt=1)
+        people = {name: column[0] for name, column in self.reader.ask_chosen("chosen_people", one).items()}
+        runs = people["runs"]
+        if not runs:
+            return {}, ""
+        counts = {"quit_share": float(people["quit"] / runs), "run_length_s": 60 * float(people["minutes"] / runs)}
+        return counts, f"{counted(people['players'], 'player')}, {counted(runs, 'run')}"
 
     def testers(self) -> Recruitment:
         """How the people who played were found, as the study says."""

@@ -18,7 +18,6 @@ from analysis.tuning.whatif import OutcomeMap, Sensitivity, outcome_map, predict
 from analysis.tuning_answers.chance_to_see import chance_to_see
 from analysis.tuning_answers.tuning_answer import TuningAnswer, propose_game, under_other_assumptions
 from analysis.tuning_answers.tuning_data import load_builds
-from analysis.words import counted
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
 
@@ -55,25 +54,13 @@ def work(session: Session, selection: Selection, text: str, job: Job) -> Worked:
     job.report(0.02, "fitting the model to the runs")
     answer = propose_game(session.reader, selection, targets, tick=tick)
     seen = {n: chance for n, p in enumerate(answer.proposals) if (chance := _seen(answer, p))}
-    return Worked(selection, targets, text, answer, seen, first_runs(session, selection.game, answer.build))
+    return Worked(selection, targets, text, answer, seen, session.first_runs(selection.game, answer.build))
 
 
 def _seen(answer: TuningAnswer, proposal: Proposal) -> str:
     way = next((one for one in proposal.ways if one.id == proposal.id), None)
     seen = None if way is None else chance_to_see(answer, way)
     return "" if seen is None else f"{seen}."
-
-
-def first_runs(session: Session, game: str, build: str) -> tuple[Mapping[str, float | None], str]:
-    """What was counted of giving up and of the length of a run on one build, and of whom: of first runs, as the models
-    say it."""
-    one = Selection(game, (build,), first_attempt=1, last_attempt=1)
-    people = {name: column[0] for name, column in session.reader.ask_chosen("chosen_people", one).items()}
-    runs = people["runs"]
-    if not runs:
-        return {}, ""
-    counts = {"quit_share": float(people["quit"] / runs), "run_length_s": 60 * float(people["minutes"] / runs)}
-    return counts, f"{counted(people['players'], 'player')}, {counted(runs, 'run')}"
 
 
 def levers(worked: Worked) -> list[Tunable]:
