@@ -17,8 +17,8 @@ def curve(finding: Finding, theme: Theme) -> go.Figure:
     table, facts = finding.tables["curve"], finding.facts
     time, share, low, high = (np.asarray(table[name], float) for name in ("time", "surviving", "low", "high"))
     traces = stepped(time, 100 * share, 100 * low, 100 * high, theme.alive, "still going")
-    hover = "%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>"
-    traces[-1].update(customdata=np.asarray(table["at_risk"]), hovertemplate=hover)
+    hovertemplate = "%{x:.3g}: %{y:.0f} % (%{customdata} at risk)<extra></extra>"
+    traces[-1].update(customdata=np.asarray(table["at_risk"]), hovertemplate=hovertemplate)
     event = facts.get("event", "the death")
     figure = framed(
         theme,
