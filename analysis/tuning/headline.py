@@ -101,7 +101,7 @@ def audience(proposal: Proposal, targets: Sequence[Target]) -> str:
     if shift_of(Recruitment(proposal.testers)).mean > 0:
         testers = "volunteers" if proposal.testers == Recruitment.VOLUNTEERS else "friends"
         people_said = counted(proposal.players, "person", "people")
-        whose = f"if the audience does worse than these {people_said}, as is taken of {testers}"
+        whose = f"if the audience does worse than these {people_said}, who count as {testers}"
         other, if_other = like, "if it plays like them"
     wish = known.get(target.target)
     then = f"{amount(other.proposed[0], target.unit)} {_doing(wish) if wish else target.target}".rstrip()

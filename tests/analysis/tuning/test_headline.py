@@ -135,6 +135,6 @@ def test_it_is_said_of_whom_the_figures_speak(testers):
     if testers == Recruitment.AUDIENCE:
         assert whose == like.audience and other.startswith(f"{worse.audience}: {percent(worse.proposed[0])} ")
     else:
-        assert "does worse than these 12 people" in whose and f"of {testers}".replace("unknown", "friends") in whose
+        assert "does worse than these 12 people" in whose and f"as {testers}".replace("unknown", "friends") in whose
         assert other.startswith(f"if it plays like them: {percent(like.proposed[0])} ")
         assert like.proposed[0] != pytest.approx(first.targets[0].proposed.value, abs=0.005)
