@@ -15,6 +15,11 @@ from analysis.finding import Finding
 from analysis.findings.basis import Basis
 from analysis.stats.estimate import Estimate
 
+# Columns that many tables have.
+STAGE = (Column("stage", "", "number of the stage"), Column("stage_kind", "", "0 regular, 1 boss"))
+PART = (*STAGE, Column("name", "", "the part of the game in words"))
+CAUSE = (Column("cause", "", "the number of the cause in the log"), Column("label", "", "its name"))
+
 
 class Undeclared(Exception):
     """A finding does not hold what it was declared to hold; the message names the finding and the columns."""
@@ -29,17 +34,18 @@ class Size:
     warnings: tuple[str, ...] = ()
 
 
-def interval_columns(unit: str, of: str, prefix: str = "") -> tuple[Column, Column]:
-    """The limits of an interval by player of what the column `of` holds."""
+def estimate_columns(name: str, unit: str, meaning: str, prefix: str = "") -> tuple[Column, Column, Column]:
+    """An estimate and the limits of its interval."""
     return (
-        Column(f"{prefix}low", unit, f"lower limit of {of}, by player"),
-        Column(f"{prefix}high", unit, f"upper limit of {of}, by player"),
+        Column(name, unit, meaning),
+        Column(f"{prefix}low", unit, f"lower limit of `{name}`, by player"),
+        Column(f"{prefix}high", unit, f"upper limit of `{name}`, by player"),
     )
 
 
-def interval_cells(of: Estimate, prefix: str = "") -> dict[str, float | None]:
-    """What stands in the columns of `interval_columns`."""
-    return {f"{prefix}low": of.low, f"{prefix}high": of.high}
+def estimate_cells(name: str, of: Estimate, prefix: str = "") -> dict[str, float | None]:
+    """What stands in the columns of `estimate_columns`."""
+    return {name: of.value, f"{prefix}low": of.low, f"{prefix}high": of.high}
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,8 @@
 
 import importlib
 import pkgutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+from itertools import pairwise
 
 import analysis.findings
 from analysis.findings.declared import Column, Declared
@@ -28,22 +29,32 @@ def declared() -> dict[str, Declared]:
 
 def text() -> str:
     """The whole of FINDINGS.md."""
-    return "\n".join([_HEAD, *(part for one in declared().values() for part in _finding(one))])
+    shown: dict[tuple[Column, ...], str] = {}
+    return "\n".join([_HEAD, *(part for one in declared().values() for part in _finding(one, shown))])
 
 
-def _finding(one: Declared) -> Iterator[str]:
+def _finding(one: Declared, shown: dict[tuple[Column, ...], str]) -> Iterator[str]:
+    """shown: tables that stand further up, and under which finding."""
     yield f"## `{one.id}`: {one.title}\n"
     several = f" Several may be there, told apart by `{one.told_apart_by}`." if one.told_apart_by else ""
     yield f"Page: {one.question}. Method: `{one.method}`.{several}\n"
-    for name, columns in one.tables.items():
-        yield from _table(f"table `{name}`", columns)
-    if one.facts:
-        yield from _table("fact", one.facts)
+    named = [(f"table `{name}`", columns) for name, columns in one.tables.items()]
+    for head, columns in [*named, *([("fact", one.facts)] if one.facts else [])]:
+        if columns in shown:
+            yield f"{head[:1].upper()}{head[1:]}{'s' if head == 'fact' else ''}: as of `{shown[columns]}`.\n"
+        else:
+            shown[columns] = one.id
+            yield from _table(head, columns)
 
 
-def _table(head: str, columns: Iterable[Column]) -> Iterator[str]:
+def _table(head: str, columns: tuple[Column, ...]) -> Iterator[str]:
+    """Both limits of an interval stand in one row."""
     yield f"| {head} | unit | meaning |\n|---|---|---|"
-    for column in columns:
-        optional = " (where known)" if column.optional else ""
-        yield f"| `{column.name}` | {column.unit} | {column.meaning}{optional} |"
+    for column, after in pairwise([*columns, columns[-1]]):
+        name, meaning = f"`{column.name}`", column.meaning
+        if meaning.startswith("upper limit of"):
+            continue
+        if meaning.startswith("lower limit of"):
+            name, meaning = f"{name}, `{after.name}`", meaning.replace("lower limit", "limits", 1)
+        yield f"| {name} | {column.unit} | {meaning}{' (where known)' if column.optional else ''} |"
     yield ""

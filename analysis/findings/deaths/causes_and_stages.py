@@ -5,7 +5,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import CAUSE, PART, Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.highest import against_rest, highest_part
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -22,11 +22,9 @@ CAUSES = Declared(
     "share_by_player",
     {
         "causes": (
-            Column("cause", "", "the number of the cause in the log"),
-            Column("label", "", "its name"),
+            *CAUSE,
             Column("deaths", "", "deaths of it"),
-            Column("share", "share", "of all deaths, those of it"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "of all deaths, those of it"),
             Column("players", "", "players who died of it"),
         )
     },
@@ -38,13 +36,10 @@ BY_STAGE = Declared(
     "rate_by_player",
     {
         "segments": (
-            Column("stage", "", "number of the stage"),
-            Column("stage_kind", "", "0 regular, 1 boss"),
-            Column("name", "", "the part of the game in words"),
+            *PART,
             Column("deaths", "", "deaths in it"),
             Column("alive_s", "s", "time alive in it, of all players"),
-            Column("rate_per_min", "deaths a minute", "deaths in it over time alive in it"),
-            *interval_columns("deaths a minute", "the rate"),
+            *estimate_columns("rate_per_min", "deaths a minute", "deaths in it over time alive in it"),
             Column("players", "", "players who were in it"),
         )
     },
@@ -61,8 +56,7 @@ def causes(death: Columns, basis: Basis) -> Finding:
             "cause": int(value),
             "label": cause_name(death["cause_label"][cause == value], value),
             "deaths": int(deaths),
-            "share": share.value,
-            **interval_cells(share),
+            **estimate_cells("share", share),
             "players": int(np.unique(player[cause == value]).size),
         }
         for (value, deaths), share in zip(number.items(), shares, strict=True)
@@ -100,8 +94,7 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
             "name": stage_name(stage, kind),
             "deaths": rate.events,
             "alive_s": 60 * rate.exposure,
-            "rate_per_min": rate.value,
-            **interval_cells(rate),
+            **estimate_cells("rate_per_min", rate),
             "players": rate.players,
         }
         rows.append(row)

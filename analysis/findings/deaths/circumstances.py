@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -67,8 +67,7 @@ CIRCUMSTANCES = Declared(
             Column("circumstance", "", "what was the matter"),
             Column("deaths", "", "deaths of which that is so"),
             Column("of", "", "deaths of which it can be told; 0 where positions are logged too seldom"),
-            Column("share", "share", "deaths over those"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "deaths over those"),
             Column("players", "", "players whose deaths those are"),
         ),
         "deaths": (
@@ -87,8 +86,9 @@ CIRCUMSTANCES = Declared(
         Column("reach_px", "px", "what counts as the same place as the death before"),
         Column("longest", "", "the most deaths of one run in a row at one place"),
         Column("again_expected", "share", "of other players' deaths in the part, those as near to the death before"),
-        Column("again_more", "points", "how much a player's own share is beyond that, mean of the players"),
-        *interval_columns("points", "that excess", "again_more_"),
+        *estimate_columns(
+            "again_more", "points", "a player's own share beyond that, mean of the players", "again_more_"
+        ),
         Column("still_px", "px", "who moved no further in the last second stood still"),
     ),
 )
@@ -177,8 +177,7 @@ def _circumstances(
             "circumstance": one.name,
             "deaths": int(one.mine.sum()),
             "of": share.trials,
-            "share": share.value,
-            **interval_cells(share),
+            **estimate_cells("share", share),
             "players": int(np.unique(player[one.mine]).size),
         }
         for one, share in zip(found, shares, strict=True)
@@ -190,8 +189,7 @@ def _circumstances(
         "longest": longest,
         "still_px": STILL_PX,
         "again_expected": beyond.expected,
-        "again_more": beyond.more.value,
-        **interval_cells(beyond.more, "again_more_"),
+        **estimate_cells("again_more", beyond.more, "again_more_"),
     }
     tables = {"circumstances": rows, "deaths": _deaths(death, found)}
     return CIRCUMSTANCES.finding(basis, sentence, tables=tables, facts=facts)

@@ -22,7 +22,7 @@ from analysis.findings.deaths.screen_cells import (
     times_words,
 )
 from analysis.findings.deaths.seen import BANDWIDTH, Seen, highest_per_min, read_seen
-from analysis.findings.declared import Column, Declared
+from analysis.findings.declared import CAUSE, STAGE, Column, Declared
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -58,20 +58,14 @@ PLACES = Declared(
             Column("life_id", "", "the life that ended"),
             Column("run_id", "", "the run it is of"),
             Column("player", "", "who died"),
-            Column("stage", "", "number of the stage"),
-            Column("stage_kind", "", "0 regular, 1 boss"),
+            *STAGE,
             Column("cause", "", "the number of the cause in the log"),
             Column("cause_label", "", "its name"),
             Column("x", "px", "from the left"),
             Column("y", "px", "from the top"),
             Column("alive_s", "s", "how long the life had lasted"),
         ),
-        "by_cause": (
-            Column("cause", "", "the number of the cause in the log"),
-            Column("label", "", "its name"),
-            *CELL,
-            Column("deaths", "", "deaths of it in the cell"),
-        ),
+        "by_cause": (*CAUSE, *CELL, Column("deaths", "", "deaths of it in the cell")),
     },
     (
         *SCREEN,

@@ -23,7 +23,7 @@ from analysis.findings.deaths.screen_cells import (
     times_words,
 )
 from analysis.findings.deaths.seen import Seen
-from analysis.findings.declared import Column, Declared
+from analysis.findings.declared import CAUSE, PART, Column, Declared
 from analysis.reader import Columns
 from analysis.stats.places import hot_spots_of_parts
 from analysis.words import counted, stage_name
@@ -56,19 +56,8 @@ def _declared(by: str, title: str, *head: Column) -> Declared:
     return Declared(f"deaths.places_by_{by}", "deaths", title, "hot_spots", {"cells": cells, "parts": parts}, SCREEN)
 
 
-BY_CAUSE = _declared(
-    "cause",
-    "Where each cause kills",
-    Column("cause", "", "the number of the cause in the log"),
-    Column("label", "", "its name"),
-)
-BY_STAGE = _declared(
-    "stage",
-    "Where each stage kills",
-    Column("stage", "", "number of the stage"),
-    Column("stage_kind", "", "0 regular, 1 boss"),
-    Column("name", "", "the part of the game in words"),
-)
+BY_CAUSE = _declared("cause", "Where each cause kills", *CAUSE)
+BY_STAGE = _declared("stage", "Where each stage kills", *PART)
 
 
 @dataclass(frozen=True)

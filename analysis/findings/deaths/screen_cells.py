@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings.declared import Column, interval_columns
+from analysis.findings.declared import Column, estimate_columns
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
 from analysis.stats.places import Cells, HotSpots
@@ -15,8 +15,9 @@ CELL = (Column("x_px", "px", "left edge of the cell"), Column("y_px", "px", "upp
 AREA = (*CELL, Column("width_px", "px", "its width"), Column("height_px", "px", "its height"))
 # How far a cell stands out, with an interval that holds for the one that was picked as the strongest.
 TIMES = (
-    Column("times", "", "how many times as many deaths as expected, drawn to what most cells have"),
-    *interval_columns("", "the number of times", "times_"),
+    *estimate_columns(
+        "times", "", "how many times as many deaths as expected, drawn to what most cells have", "times_"
+    ),
 )
 SCREEN = (
     Column("screen_width", "px", "width of the screen"),

@@ -5,7 +5,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -30,16 +30,12 @@ LEVELS = Declared(
             Column("interval_ms", "ms", "time a piece takes for one row there"),
             Column("alive_s", "s", "time alive on it"),
             Column("deaths", "", "deaths on it"),
-            Column("rate_per_min", "deaths a minute", "deaths over that time"),
-            *interval_columns("deaths a minute", "the rate"),
+            *estimate_columns("rate_per_min", "deaths a minute", "deaths over that time"),
             Column("runs", "", "runs that came to it"),
             Column("players", "", "players who came to it"),
         )
     },
-    (
-        Column("per_halving", "times", "how many times as often the same player dies with half the interval"),
-        *interval_columns("times", "that"),
-    ),
+    estimate_columns("per_halving", "times", "how many times as often the same player dies with half the interval"),
 )
 OVERFLOW = Declared(
     "genres.overflow",
@@ -82,8 +78,7 @@ PACE = Declared(
             Column("level", "", "the level; 0 where none is logged"),
             Column("pieces", "", "pieces on it"),
             Column("players", "", "players who came to it"),
-            Column("seconds", "s", "from appearing to resting: mean of the players' medians"),
-            *interval_columns("s", "the mean"),
+            *estimate_columns("seconds", "s", "from appearing to resting: mean of the players' medians"),
         )
     },
 )
@@ -117,8 +112,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
                 "interval_ms": float(interval[mine][0]),
                 "alive_s": 60 * rate.exposure,
                 "deaths": rate.events,
-                "rate_per_min": rate.value,
-                **interval_cells(rate),
+                **estimate_cells("rate_per_min", rate),
                 "runs": int(np.unique(spell["run_id"][mine]).size),
                 "players": rate.players,
             }
@@ -141,7 +135,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     doubtful = not per_halving.excludes(1)
     if headline and doubtful:
         headline = "Faster pieces are not shown to kill more often, or less."
-    facts = {"per_halving": per_halving.value, **interval_cells(per_halving)}
+    facts = {**estimate_cells("per_halving", per_halving)}
     return LEVELS.finding(
         basis, f"{sentence}.", estimate, {"levels": rows}, facts, headline=headline, doubtful=doubtful
     )
@@ -216,8 +210,7 @@ def _pace(piece: Columns, basis: Basis) -> Finding:
                 "level": number,
                 "pieces": len(mine),
                 "players": mine["player"].nunique(),
-                "seconds": mean.value,
-                **interval_cells(mean),
+                **estimate_cells("seconds", mean),
             }
         )
     estimate = _mean_of_medians(frame).in_unit("s")

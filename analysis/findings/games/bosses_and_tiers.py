@@ -5,7 +5,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import PART, Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -25,15 +25,11 @@ BOSS = Declared(
             Column("stage", "", "number of the stage"),
             Column("regular_rate", _RATE, "deaths over time alive in its regular part"),
             Column("boss_rate", _RATE, "the same at its boss"),
-            Column("ratio", "times", "the boss over the regular part, of the same players"),
-            *interval_columns("times", "the ratio"),
+            *estimate_columns("ratio", "times", "the boss over the regular part, of the same players"),
             Column("players", "", "players it rests on"),
         )
     },
-    (
-        Column("ratio", "times", "bosses over everything else, of the same players"),
-        *interval_columns("times", "the ratio"),
-    ),
+    estimate_columns("ratio", "times", "bosses over everything else, of the same players"),
 )
 TIERS = Declared(
     "genres.tiers",
@@ -45,14 +41,11 @@ TIERS = Declared(
             Column("tier", "", "tier of the weapon"),
             Column("alive_s", "s", "time alive with it"),
             Column("deaths", "", "deaths with it"),
-            Column("rate_per_min", _RATE, "deaths over that time"),
-            *interval_columns(_RATE, "the rate"),
+            *estimate_columns("rate_per_min", _RATE, "deaths over that time"),
             Column("players", "", "players who had it"),
         ),
         "stages": (
-            Column("stage", "", "number of the stage"),
-            Column("stage_kind", "", "0 regular, 1 boss"),
-            Column("name", "", "the part of the game in words"),
+            *PART,
             Column("lives_in", "", "lives left on entering it, mean of the visits"),
             Column("tier_in", "", "tier of the weapon on entering it, mean of the visits"),
             Column("visits", "", "how often it was entered"),
@@ -91,8 +84,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
                 "stage": int(stage),
                 "regular_rate": _rate(spell, mine & ~boss).value,
                 "boss_rate": _rate(spell, mine & boss).value,
-                "ratio": own.value,
-                **interval_cells(own),
+                **estimate_cells("ratio", own),
                 "players": own.players,
             }
         )
@@ -106,7 +98,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
         if estimate
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
-    facts = {"ratio": ratio.value, **interval_cells(ratio)}
+    facts = {**estimate_cells("ratio", ratio)}
     headline = f"At bosses players die {as_often(estimate.value)}." if estimate else ""
     doubtful = not ratio.excludes(1)
     if headline and doubtful:
@@ -125,8 +117,7 @@ def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
                 "tier": int(value),
                 "alive_s": 60 * rate.exposure,
                 "deaths": rate.events,
-                "rate_per_min": rate.value,
-                **interval_cells(rate),
+                **estimate_cells("rate_per_min", rate),
                 "players": rate.players,
             }
         )

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.survival.curves import CURVE, curve_table, median_estimate
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -35,8 +35,7 @@ STREAKS = Declared(
             Column("shot", "", "which shot of a streak"),
             Column("shots", "", "streaks that came so far"),
             Column("misses", "", "those in which it missed"),
-            Column("share", "share", "misses over shots"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "misses over shots"),
         ),
     },
     (
@@ -53,22 +52,20 @@ AIM = Declared(
         "speeds": (
             Column("speed", "as logged", "mean speed of the target in one of eight groups of shots"),
             Column("shots", "", "shots in it"),
-            Column("share", "share", "those that hit"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "those that hit"),
             Column("error_sd", "as logged", "standard deviation of how far the shots were off"),
         ),
         "curve": (
             Column("speed", "as logged", "speed of the target"),
-            Column("chance", "share", "chance of a hit by the fitted logistic curve"),
-            *interval_columns("share", "the chance"),
+            *estimate_columns("chance", "share", "chance of a hit by the fitted logistic curve"),
         ),
     },
     (
         Column("intercept", "log odds", "of a hit at speed 0"),
-        Column("slope", "log odds", "for one unit of speed more"),
-        *interval_columns("log odds", "the slope", "slope_"),
-        Column("half_speed", "as logged", "speed at which half of the shots hit; none beyond those played"),
-        *interval_columns("as logged", "that speed", "half_"),
+        *estimate_columns("slope", "log odds", "for one unit of speed more", "slope_"),
+        *estimate_columns(
+            "half_speed", "as logged", "speed at which half of the shots hit, among those played", "half_"
+        ),
     ),
 )
 INTERVALS = Declared(
@@ -85,10 +82,7 @@ INTERVALS = Declared(
             Column("hit_share", "share", "shots that hit"),
         )
     },
-    (
-        Column("correlation", "", "rank correlation of variation with the share of hits"),
-        *interval_columns("", "the correlation"),
-    ),
+    estimate_columns("correlation", "", "rank correlation of variation with the share of hits"),
 )
 
 
@@ -119,13 +113,7 @@ def _streaks(trial: Columns, basis: Basis) -> Finding:
         missed = (streak.shots == shot) & streak.missed
         share = share_by_player(missed[taken], np.ones(int(taken.sum())), who[taken])
         rows.append(
-            {
-                "shot": shot,
-                "shots": int(taken.sum()),
-                "misses": int(missed.sum()),
-                "share": share.value,
-                **interval_cells(share),
-            }
+            {"shot": shot, "shots": int(taken.sum()), "misses": int(missed.sum()), **estimate_cells("share", share)}
         )
     median, longest = median_estimate(curve, "shots"), int((streak.shots - streak.missed).max())
     size = f"{counted(streak.shots.size, 'streak')} of {counted(curve.players, 'player')}"
@@ -178,10 +166,8 @@ def _within(half: Estimate, slowest: float, fastest: float) -> Estimate:
 def _fitted(fit: DoseResponse, half: Estimate) -> dict[str, float | None]:
     return {
         "intercept": fit.intercept,
-        "slope": fit.slope.value,
-        **interval_cells(fit.slope, "slope_"),
-        "half_speed": half.value,
-        **interval_cells(half, "half_"),
+        **estimate_cells("slope", fit.slope, "slope_"),
+        **estimate_cells("half_speed", half, "half_"),
     }
 
 
@@ -198,8 +184,7 @@ def _speeds(speed: Array, success: Array, player: Array, error: Array) -> list[d
             {
                 "speed": float(speed[mine].mean()),
                 "shots": int(mine.sum()),
-                "share": share.value,
-                **interval_cells(share),
+                **estimate_cells("share", share),
                 "error_sd": float(off.std(ddof=1)) if off.size > 1 else None,
             }
         )
@@ -232,5 +217,5 @@ def _intervals(trial: Columns, basis: Basis) -> Finding | None:
     if with_hits.value is not None:
         own = f"{amount(with_hits.value)} {limits(with_hits)}"
         sentence += f"; with the share of hits it has a rank correlation of {own}"
-    facts = {"correlation": with_hits.value, **interval_cells(with_hits)}
+    facts = {**estimate_cells("correlation", with_hits)}
     return INTERVALS.finding(basis, f"{sentence}.", estimate, {"players": table}, facts, players=len(table))

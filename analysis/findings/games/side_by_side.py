@@ -8,7 +8,7 @@ import pandas as pd
 from scipy.stats import permutation_test
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, Size, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
@@ -45,8 +45,7 @@ def _declared(name: str) -> Declared:
     title, unit = FIGURES[name].title, FIGURES[name].unit
     table = (
         Column("game", "", "the game; the highest first"),
-        Column("value", unit, "of all its runs, or the mean of its players' means"),
-        *interval_columns(unit, "the value"),
+        *estimate_columns("value", unit, "of all its runs, or the mean of its players' means"),
         Column("players", "", "players it rests on"),
         Column("runs", "", "runs it rests on"),
         Column("p", "", "chance of being as far below the highest; corrected for all pairs; none for the highest"),
@@ -109,8 +108,7 @@ def _compared(name: str, runs: dict[str, Columns]) -> Finding | None:
     rows = [
         {
             "game": one.name,
-            "value": one.estimate.value,
-            **interval_cells(one.estimate),
+            **estimate_cells("value", one.estimate),
             "players": one.total.size,
             "runs": one.runs,
             "p": chance,

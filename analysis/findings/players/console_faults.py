@@ -8,7 +8,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.hardware import BOUNCE_US, RestNoise, bounces, pixels_a_unit, rest_noise
@@ -34,8 +34,7 @@ BOUNCE = Declared(
             Column("lane", "", "the button; none where the log does not say which"),
             Column("presses", "", "presses of it"),
             Column("bounces", "", "presses too soon after the one before for a finger"),
-            Column("share", "share", "bounces over presses"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "bounces over presses"),
         )
     },
 )
@@ -112,8 +111,7 @@ def _presses(press: Columns, basis: Basis) -> list[Finding]:
                 "lane": None if lane < 0 else int(lane),
                 "presses": int(mine.sum()),
                 "bounces": int(bounced[mine].sum()),
-                "share": share.value,
-                **interval_cells(share),
+                **estimate_cells("share", share),
             }
         )
     share = share_by_player(bounced, np.ones(bounced.size), player)

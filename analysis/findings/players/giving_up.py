@@ -5,7 +5,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import SOON_S, Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
@@ -31,8 +31,7 @@ QUITS = Declared(
             Column("deaths_in_row", "", "which death in a row at one stage; 3 is the third or a later one"),
             Column("deaths", "", "such deaths after which the player could go on or give up"),
             Column("quits", "", "those after which the run was given up"),
-            Column("share", "share", "those over such deaths"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "those over such deaths"),
         ),
     },
 )
@@ -75,12 +74,6 @@ def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:
         quits, player = mine["quits"].to_numpy(bool), mine["player"].to_numpy().astype(str)
         share = share_by_player(quits, np.ones(quits.size), player)
         rows.append(
-            {
-                "deaths_in_row": number,
-                "deaths": quits.size,
-                "quits": int(quits.sum()),
-                "share": share.value,
-                **interval_cells(share),
-            }
+            {"deaths_in_row": number, "deaths": quits.size, "quits": int(quits.sum()), **estimate_cells("share", share)}
         )
     return pd.DataFrame(rows)

@@ -4,7 +4,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
 from analysis.stats.players.ranks import correlation_within_players, rank_correlation
@@ -22,8 +22,7 @@ OUTCOMES = {
 }
 _CORRELATIONS = (
     Column("outcome", "", "what the rating is held against: a column of `ratings`"),
-    Column("rank_correlation", "", "-1 to 1"),
-    *interval_columns("", "the correlation"),
+    *estimate_columns("rank_correlation", "", "-1 to 1"),
     Column("players", "", "players it rests on"),
 )
 RATINGS = Declared(
@@ -85,7 +84,7 @@ def find(rated: Columns, basis: Basis) -> Finding:
 def _correlations(found: dict[str, Estimate]) -> list[dict[str, object]]:
     """One row for each outcome of which there is a correlation."""
     return [
-        {"outcome": outcome, "rank_correlation": one.value, **interval_cells(one), "players": one.players}
+        {"outcome": outcome, **estimate_cells("rank_correlation", one), "players": one.players}
         for outcome, one in found.items()
         if one.value is not None
     ]

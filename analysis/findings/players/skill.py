@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.grouping import same_people
 from analysis.reader import Columns
 from analysis.stats.players.learning import learning_within_players
@@ -31,15 +31,13 @@ SKILL = Declared(
             Column("alive_min", "min", "time alive in them"),
             Column("deaths", "", "deaths in them"),
             Column("rate_per_min", _RATE, "deaths over time alive, as observed"),
-            Column("own", _RATE, "the rate, drawn towards the common one as far as the player's data are thin"),
-            *interval_columns(_RATE, "`own`"),
+            *estimate_columns("own", _RATE, "the rate, drawn towards the common one where the player's data are thin"),
             Column("finished", "", "runs that were finished"),
             Column("quit", "", "runs that were given up"),
         )
     },
     (
-        Column("sd", "standard deviations", "spread of the players' rates, as a factor, free of chance"),
-        *interval_columns("standard deviations", "the spread", "sd_"),
+        *estimate_columns("sd", "standard deviations", "spread of players' rates, as a factor, free of chance", "sd_"),
         Column("ratio", "times", "the rate of a player at the 90th percentile over that of one at the 10th"),
     ),
 )
@@ -54,13 +52,13 @@ LEARNING = Declared(
             Column("build", "", "the build that was played"),
             Column("runs", "", "runs that were that attempt"),
             Column("players", "", "players who came so far"),
-            Column("rate_per_min", _RATE, "deaths over time alive"),
-            *interval_columns(_RATE, "the rate"),
+            *estimate_columns("rate_per_min", _RATE, "deaths over time alive"),
         )
     },
     (
-        Column("per_doubling", "times", "how many times as often the same player dies with twice the attempts"),
-        *interval_columns("times", "that"),
+        *estimate_columns(
+            "per_doubling", "times", "how many times as often the same player dies with twice the attempts"
+        ),
     ),
 )
 GROUPS = Declared(
@@ -73,10 +71,8 @@ GROUPS = Declared(
             Column("group", "", "first-time players, those who know the game, unknown ones, the makers"),
             Column("players", "", "players in it"),
             Column("runs", "", "their runs"),
-            Column("rate_per_min", _RATE, "deaths over time alive"),
-            *interval_columns(_RATE, "the rate"),
-            Column("finished", "share", "runs that were finished"),
-            *interval_columns("share", "that share", "finished_"),
+            *estimate_columns("rate_per_min", _RATE, "deaths over time alive"),
+            *estimate_columns("finished", "share", "runs that were finished", "finished_"),
         )
     },
 )
@@ -108,7 +104,7 @@ def differences(basis: Basis) -> Finding:
         )
     else:
         sentence = f"{basis.size} show no difference in skill beyond chance {limits(estimate)}."
-    facts = {"sd": spread.sd.value, **interval_cells(spread.sd, "sd_"), "ratio": spread.ratio}
+    facts = {**estimate_cells("sd", spread.sd, "sd_"), "ratio": spread.ratio}
     doubtful = not spread.sd.low
     headline = f"Weak players die {as_often(spread.ratio)}, compared with strong ones." if spread.sd.value else ""
     if headline and doubtful:
@@ -152,8 +148,7 @@ def learning(basis: Basis) -> Finding:
                 "build": name,
                 "runs": int(mine.sum()),
                 "players": rate.players,
-                "rate_per_min": rate.value,
-                **interval_cells(rate),
+                **estimate_cells("rate_per_min", rate),
             }
         )
     tables = {"attempts": rows}
@@ -174,7 +169,7 @@ def learning(basis: Basis) -> Finding:
         f"compared with the same player's earlier attempts"
         f"{'' if len(set(build)) == 1 else ' on the same build'}: {verdict}."
     )
-    facts = {"per_doubling": estimate.value, **interval_cells(estimate)}
+    facts = {**estimate_cells("per_doubling", estimate)}
     return LEARNING.finding(basis, sentence, estimate, tables, facts, headline=headline)
 
 
@@ -210,8 +205,6 @@ def _group(name: str, run: Columns, mine: Array) -> dict[str, Any]:
         "group": name,
         "players": int(np.unique(player).size),
         "runs": int(mine.sum()),
-        "rate_per_min": rate.value,
-        **interval_cells(rate),
-        "finished": done.value,
-        **interval_cells(done, "finished_"),
+        **estimate_cells("rate_per_min", rate),
+        **estimate_cells("finished", done, "finished_"),
     }

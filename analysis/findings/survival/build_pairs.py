@@ -5,7 +5,7 @@ from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis, read_basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.one_order import one_order
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -22,8 +22,9 @@ BUILDS = Declared(
         "pairs": (
             Column("build_a", "", "one build"),
             Column("build_b", "", "the other"),
-            Column("difference_s", "s", "mean life on b less that on a, lives cut at `horizon_s`"),
-            *interval_columns("s", "the difference, corrected for the number of pairs"),
+            *estimate_columns(
+                "difference_s", "s", "mean life on b less on a, up to `horizon_s`; limits corrected for all pairs"
+            ),
             Column("mean_a_s", "s", "mean life on a"),
             Column("mean_b_s", "s", "mean life on b"),
             Column("horizon_s", "s", "the longest time that both builds reach"),
@@ -63,8 +64,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
         row = {
             "build_a": a,
             "build_b": b,
-            "difference_s": apart.value,
-            **interval_cells(apart),
+            **estimate_cells("difference_s", apart),
             "mean_a_s": result.mean_a,
             "mean_b_s": result.mean_b,
             "horizon_s": result.horizon,

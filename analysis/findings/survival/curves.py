@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from analysis.findings.declared import Column, interval_cells, interval_columns
+from analysis.findings.declared import Column, estimate_cells, estimate_columns
 from analysis.stats.estimate import Estimate
 from analysis.stats.lifetimes.clustered import SurvivalCurve, restricted_mean_by_player, survival_by_player
 
@@ -13,8 +13,7 @@ Array = np.ndarray
 # The columns of a survival curve; its first row is the start, its last the end.
 CURVE = (
     Column("time", "on the axis", "each time at which the share changes"),
-    Column("surviving", "share", "the share still going after it"),
-    *interval_columns("share", "surviving"),
+    *estimate_columns("surviving", "share", "the share still going after it"),
     Column("at_risk", "", "how many were going just before it"),
     Column("deaths", "", "how many ended at it"),
     Column("players_at_risk", "", "of how many players they are"),
@@ -24,10 +23,8 @@ GROUP = Column("group", "", "the name of the group")
 GROUPS = (
     GROUP,
     Column("players", "", "players in the group"),
-    Column("median", "on the axis", "half had ended by then"),
-    *interval_columns("on the axis", "the median", "median_"),
-    Column("mean", "on the axis", "mean of what lasts at most as long as `horizon`"),
-    *interval_columns("on the axis", "the mean", "mean_"),
+    *estimate_columns("median", "on the axis", "half had ended by then", "median_"),
+    *estimate_columns("mean", "on the axis", "mean of what lasts at most as long as `horizon`", "mean_"),
     Column("horizon", "on the axis", "the longest time that every group reaches"),
 )
 # A screen is no wider: further steps of a curve would not be seen.
@@ -102,10 +99,8 @@ def grouped(
                 "players": curve.players,
                 "lives": curve.runs,
                 "deaths": int(curve.deaths.sum()),
-                "median": median.value,
-                **interval_cells(median, "median_"),
-                "mean": mean.value,
-                **interval_cells(mean, "mean_"),
+                **estimate_cells("median", median, "median_"),
+                **estimate_cells("mean", mean, "mean_"),
                 "horizon": horizon,
             }
         )

@@ -5,7 +5,7 @@ import pandas as pd
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.grouping import GROUPINGS, groupings, same_people
 from analysis.findings.highest import Highest, against_rest, highest_part
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
@@ -27,10 +27,8 @@ WHOLE = Declared(
     {"curve": CURVE},
     (
         Column("axis", "", "what time is counted in"),
-        Column("median", "s", "half of lives are over by then"),
-        *interval_columns("s", "the median", "median_"),
-        Column("mean", "s", "mean of lives cut at `horizon`"),
-        *interval_columns("s", "the mean", "mean_"),
+        *estimate_columns("median", "s", "half of lives are over by then", "median_"),
+        *estimate_columns("mean", "s", "mean of lives cut at `horizon`", "mean_"),
         Column("horizon", "s", "the longest life seen"),
     ),
 )
@@ -43,8 +41,7 @@ HAZARD = Declared(
         "hazard": (
             Column("start_s", "s", "seconds alive at which the stretch begins"),
             Column("end_s", "s", "seconds alive at which it ends"),
-            Column("rate_per_min", "deaths a minute", "deaths in it over time spent in it"),
-            *interval_columns("deaths a minute", "the rate"),
+            *estimate_columns("rate_per_min", "deaths a minute", "deaths in it over time spent in it"),
             Column("deaths", "", "deaths in it"),
             Column("exposure_s", "s", "time spent in it by all players"),
             Column("players", "", "players who were in it"),
@@ -96,10 +93,8 @@ def whole(life: Columns, basis: Basis) -> Finding:
         headline = f"Half of the lives are over after {amount(median.value, 's')}."
     facts = {
         "axis": "seconds alive",
-        "median": median.value,
-        **interval_cells(median, "median_"),
-        "mean": mean.value,
-        **interval_cells(mean, "mean_"),
+        **estimate_cells("median", median, "median_"),
+        **estimate_cells("mean", mean, "mean_"),
         "horizon": curve.last,
     }
     warnings = basis.warnings

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import SOON_S, Basis
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import PART, Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.survival.curves import MOST_POINTS
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
@@ -21,9 +21,7 @@ FUNNEL = Declared(
     "share_by_player",
     {
         "segments": (
-            Column("stage", "", "number of the stage"),
-            Column("stage_kind", "", "0 for its regular part, 1 for its boss"),
-            Column("name", "", "what the part is called"),
+            *PART,
             Column("entered", "", "runs that came to it"),
             Column("players", "", "players of these runs"),
             Column("cleared", "", "visits that got through it"),
@@ -31,12 +29,14 @@ FUNNEL = Declared(
             Column("quit", "", "visits that were given up"),
             Column("quit_at_death", "", f"of these, those given up within {SOON_S:.0f} s of a death"),
             Column("cut", "", "visits during which the log ends"),
-            Column("reach", "share", "of all runs, those that came to it"),
-            *interval_columns("share", "reach"),
-            Column("first_reach", "share", "of first attempts, those that came to it"),
-            *interval_columns("share", "first_reach", "first_"),
-            Column("clear", "share", "of visits not cut, nor given up for another reason than a death, those cleared"),
-            *interval_columns("share", "clear", "clear_"),
+            *estimate_columns("reach", "share", "of all runs, those that came to it"),
+            *estimate_columns("first_reach", "share", "of first attempts, those that came to it", "first_"),
+            *estimate_columns(
+                "clear",
+                "share",
+                "of visits not cut, nor given up for another reason than a death, those cleared",
+                "clear_",
+            ),
             Column("deaths_per_visit", "", "mean deaths in a visit"),
             Column("lives_in", "lives", "mean lives on entering"),
             Column("tier_in", "", "mean tier on entering"),
@@ -52,8 +52,7 @@ ENDS = Declared(
         "incidence": (
             Column("end", "", "how a run ended: game_over, quit or finished; none without such a run"),
             Column("time", "s", "seconds alive: 0, then each time from the first such end on"),
-            Column("share", "share", "of all runs, those that have ended so by then"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "of all runs, those that have ended so by then"),
         ),
         "ends": (
             Column("end", "", "how a run ended; cut: the log ends during it"),
@@ -93,12 +92,9 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             "quit": int(np.sum(outcome == "quit")),
             "quit_at_death": int(soon.sum()),
             "cut": int(np.sum(outcome == "cut")),
-            "reach": reach.value,
-            **interval_cells(reach),
-            "first_reach": early.value,
-            **interval_cells(early, "first_"),
-            "clear": clear.value,
-            **interval_cells(clear, "clear_"),
+            **estimate_cells("reach", reach),
+            **estimate_cells("first_reach", early, "first_"),
+            **estimate_cells("clear", clear, "clear_"),
             "deaths_per_visit": float(visit["deaths"][mine].mean()),
             "lives_in": _mean(visit["lives_in"][mine]),
             "tier_in": _mean(visit["tier_in"][mine]),

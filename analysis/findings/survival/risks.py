@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.finding import Finding
 from analysis.findings.basis import Basis
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.clusters import numbered
@@ -28,8 +28,7 @@ RISKS = Declared(
         "factors": (
             Column("factor", "", "what differs: boss, stage, tier or attempt"),
             Column("unit", "", "what one more of it is, in words"),
-            Column("ratio", "times", "hazard ratio: how many times as high the risk of dying is with one more"),
-            *interval_columns("times", "the ratio"),
+            *estimate_columns("ratio", "times", "hazard ratio: how many times the risk of dying with one more"),
         )
     },
 )

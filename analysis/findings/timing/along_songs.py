@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.findings.timing.levels import (
     BIAS,
     HIT,
@@ -67,8 +67,7 @@ DRIFT = Declared(
     {
         "songs": (
             SONG,
-            Column("ppm", "ppm", "how fast errors grow along the song"),
-            *interval_columns("ppm", "the drift"),
+            *estimate_columns("ppm", "ppm", "how fast errors grow along the song"),
             Column("players", "", "players with presses enough"),
             Column("over_song_ms", "ms", "by its end"),
         )

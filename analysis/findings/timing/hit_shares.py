@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, Size, estimate_cells, estimate_columns
 from analysis.findings.timing.window_in_force import IN_FORCE, between, builds_apart, in_force, rests_on, window_facts
 from analysis.stats.estimate import Estimate
 from analysis.stats.players.ranks import median_of_players
@@ -45,8 +45,7 @@ WINDOW = Declared(
     {
         "curve": (
             Column("window_ms", "ms", "half width of the window, around the input offset in force"),
-            Column("share", "share", "of all notes, those hit in it"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "of all notes, those hit in it"),
             Column("median", "share", "hit by the median player"),
             Column("lower_quarter", "share", "hit by the player at the lower quarter"),
         ),
@@ -62,8 +61,9 @@ WINDOW = Declared(
     },
     (
         *IN_FORCE,
-        Column("needed_ms", "ms", f"half width from which on the median player hits {percent(_WISH)}"),
-        *interval_columns("ms", "it", "needed_"),
+        *estimate_columns(
+            "needed_ms", "ms", f"half width from which on the median player hits {percent(_WISH)}", "needed_"
+        ),
     ),
 )
 
@@ -79,15 +79,7 @@ def _hit_share(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
     for p, name in enumerate(notes.players):
         own = notes.where(notes.player == p)
         by_run = share_by_player(own.hit, np.ones(len(own)), own.run)
-        rows.append(
-            {
-                "player": name,
-                "notes": len(own),
-                "runs": own.player_runs,
-                "share": by_run.value,
-                **interval_cells(by_run),
-            }
-        )
+        rows.append({"player": name, "notes": len(own), "runs": own.player_runs, **estimate_cells("share", by_run)})
     own_share = np.array([np.nan if row["share"] is None else row["share"] for row in rows], float)
     middle, quarter = np.quantile(own_share, [0.5, 0.25])
     facts = window_facts(notes)
@@ -154,7 +146,7 @@ def _window(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding:
         )
         estimate = Estimate.known(curve.share[-1], curve.low[-1], curve.high[-1], unit="share")
     says += _moved(notes, tables) if len(builds_apart(notes)) == 1 else ""
-    facts = {**window_facts(notes), "needed_ms": needed.value, **interval_cells(needed, "needed_")}
+    facts = {**window_facts(notes), **estimate_cells("needed_ms", needed, "needed_")}
     return WINDOW.finding(rests_on(notes, warnings), says, estimate, tables, facts, players=len(names))
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.findings.declared import Column, interval_columns
+from analysis.findings.declared import Column, estimate_columns
 from analysis.stats.estimate import Estimate
 from analysis.stats.players.within_player import LevelEffects, level_effects
 from analysis.stats.rhythm.timed_notes import TimedNotes
@@ -12,10 +12,11 @@ from analysis.words import interval_name, percent, points
 HIT = (
     Column("notes", "", "notes that came due there"),
     Column("players", "", "players whose notes they are"),
-    Column("hit", "share", "that the average player would hit"),
-    *interval_columns("share", "its distance from the others", "hit_"),
+    *estimate_columns(
+        "hit", "share", "that the average player would hit; limits of the distance from the others", "hit_"
+    ),
 )
-BIAS = (Column("bias_ms", "ms", "press less due"), *interval_columns("ms", "the bias", "bias_"))
+BIAS = estimate_columns("bias_ms", "ms", "press less due", "bias_")
 SPREAD = Column("spread_ms", "ms", "standard deviation of the errors there")
 LAPSES = Column("lapses", "share", "of the notes, those without a press")
 SONG = Column("song", "", "name of the song")

@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.findings.timing.levels import (
     BIAS,
     HIT,
@@ -55,8 +55,7 @@ ATTEMPTS = Declared(
         "attempts": (
             Column("attempt", "", "number of the attempt"),
             *HIT,
-            SPREAD,
-            *interval_columns("ms", "the spread", "spread_"),
+            *estimate_columns("spread_ms", "ms", "standard deviation of the errors there", "spread_"),
         )
     },
 )

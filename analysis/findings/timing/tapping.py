@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.timing.window_in_force import IN_FORCE, between, rests_on, window_facts
 from analysis.stats.players.ranks import median_of_players
 from analysis.stats.players.within_player import mean_of_players
@@ -21,8 +21,7 @@ PLAYERS = Declared(
             Column("player", "", "tag of the player"),
             Column("notes", "", "notes that came due"),
             Column("runs", "", "runs they came due in"),
-            Column("bias_ms", "ms", "median of press less due; negative is early"),
-            *interval_columns("ms", "the bias", "bias_"),
+            *estimate_columns("bias_ms", "ms", "median of press less due; negative is early", "bias_"),
             Column("spread_ms", "ms", "standard deviation of the errors, from their quartiles"),
             Column("lapses", "share", "of the notes, those without a press"),
             Column("strays", "", "presses that no note claims, to a hundred notes"),
@@ -34,7 +33,7 @@ PLAYERS = Declared(
             Column("presses", "", "presses of all players in it"),
         ),
     },
-    (*IN_FORCE, Column("spread_ms", "ms", "of the median player"), *interval_columns("ms", "it", "spread_")),
+    (*IN_FORCE, *estimate_columns("spread_ms", "ms", "of the median player", "spread_")),
 )
 
 
@@ -74,7 +73,7 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
         says,
         bias.in_unit("ms"),
         tables,
-        {**window_facts(notes), "spread_ms": spread.value, **interval_cells(spread, "spread_")},
+        {**window_facts(notes), **estimate_cells("spread_ms", spread, "spread_")},
         headline=f"{headline}." if headline else "",
         doubtful=doubtful,
     )

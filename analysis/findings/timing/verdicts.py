@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis.finding import Finding
-from analysis.findings.declared import Column, Declared, Size, interval_cells, interval_columns
+from analysis.findings.declared import Column, Declared, Size, estimate_cells, estimate_columns
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.stats.proportions import share_by_player
@@ -19,8 +19,7 @@ GRADES = Declared(
             Column("grade", "", "number of the grade"),
             Column("name", "", "what the game calls it; `grade N` where the log names none"),
             Column("verdicts", "", "verdicts of that grade"),
-            Column("share", "share", "of all verdicts"),
-            *interval_columns("share", "the share"),
+            *estimate_columns("share", "share", "of all verdicts"),
         )
     },
 )
@@ -41,13 +40,7 @@ def find(reader: Reader, selection: Selection, runs: int) -> list[Finding]:
         label = next((str(x) for x in c["label"][own] if x is not None), f"grade {grade:.0f}")
         said.append(f"{label} {percent(share.value)}")
         rows.append(
-            {
-                "grade": int(grade),
-                "name": label,
-                "verdicts": int(count.sum()),
-                "share": share.value,
-                **interval_cells(share),
-            }
+            {"grade": int(grade), "name": label, "verdicts": int(count.sum()), **estimate_cells("share", share)}
         )
     sentence = f"Of {counted(total.sum(), 'verdict')} the console gave: {', '.join(said)}."
     return [GRADES.finding(Size(len(players), runs), sentence, tables={"grades": rows})]
