@@ -76,8 +76,7 @@ class GameKind:
 
 def read_kind(reader: Reader, selection: Selection) -> GameKind:
     """The kind of game that the runs of `selection` were played in."""
-    row = {name: column[0] for name, column in reader.ask_chosen("game_held", selection).items()}
-    stages, levels = int(row.pop("stages")), int(row.pop("levels"))
+    (seen,), (stages,), (levels,) = reader.ask_chosen("game_held", selection).values()
     rows = reader.ask("tuning_tunables", game=selection.game)
     tunables = {
         str(name): str(role)
@@ -85,10 +84,9 @@ def read_kind(reader: Reader, selection: Selection) -> GameKind:
         if name is not None and role is not None
     }
     declared = frozenset(str(role) for role in reader.ask_chosen("roles", selection)["role"])
-    seen = frozenset(role for role, there in row.items() if there)
     kinds = reader.ask("kinds_of_roles", game=selection.game)
     names = dict(zip(kinds["role"].tolist(), kinds["kind"].tolist(), strict=True))
-    return kind_of(Held(declared, seen, tunables, stages, levels), names)
+    return kind_of(Held(declared, frozenset(map(str, seen)), tunables, int(stages), int(levels)), names)
 
 
 def contradictions(reader: Reader) -> dict[str, tuple[Contradiction, ...]]:

@@ -5,7 +5,7 @@ import itertools
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from functools import cache
 from pathlib import Path
@@ -21,9 +21,11 @@ if TYPE_CHECKING:
 
 _QUERIES = Path(__file__).parent / "queries"
 _PARAMETER = re.compile(r"\$(\w+)")
-# The in-memory database beside the study that holds the chosen runs of some selections, and names never used twice.
-_BESIDE = "chosen_runs_kept"
-_MOST_SELECTIONS = 64
+_OF_RUNS = re.compile(r"\b(?<=FROM |JOIN )runs\b")
+# The in-memory database beside the study that holds all runs and the chosen ones of some selections, and names never
+# used twice.
+_BESIDE = "runs_kept"
+_MOST_TABLES = 64
 # DuckDB hands out rows in vectors of 2,048.
 _VECTORS_IN_A_PART = 25
 _numbers = itertools.count(1)
@@ -112,9 +114,9 @@ class Reader:
 class RememberingReader(Reader):
     """A reader that keeps its answers until it is told that the study changed: one question is asked by many findings.
 
-    The chosen runs of a selection are kept too, as a table beside the study: most of the time of a small query goes
-    into planning what they are. Answers cannot be written to, since others hold them too. `most_bytes` bounds what is
-    kept; larger answers are given and not kept. Safe to use from several threads.
+    The runs, and the chosen ones of a selection, are kept too, as tables beside the study: most of the time of a small
+    query goes into planning what they are. Answers cannot be written to, since others hold them too. `most_bytes`
+    bounds what is kept; larger answers are given and not kept. Safe to use from several threads.
     """
 
     def __init__(self, connection: Asked, most_bytes: int = 64 * 1024 * 1024):
@@ -124,8 +126,8 @@ class RememberingReader(Reader):
         self._bytes = 0
         self._generation = 0
         self._lock = threading.Lock()
-        self._chosen: OrderedDict[Selection, str] = OrderedDict()
-        self._chosen_lock = threading.Lock()
+        self._tables: OrderedDict[Selection | None, str] = OrderedDict()
+        self._tables_lock = threading.Lock()
 
     def forget(self) -> None:
         """To be called when the study has changed."""
@@ -133,38 +135,59 @@ class RememberingReader(Reader):
             self._generation += 1
             self._kept.clear()
             self._bytes = 0
-        with self._chosen_lock:
-            self._drop(len(self._chosen))
+        with self._tables_lock:
+            self._drop(len(self._tables))
+
+    def ask(self, query: str, **parameters: Any) -> Columns:
+        """As `Reader.ask`."""
+        text, plain = _sql(query), super().ask
+        if not _OF_RUNS.search(text):
+            return plain(query, **parameters)
+        return self._by_table(
+            None, lambda table: self._columns(_OF_RUNS.sub(table, text), parameters), lambda: plain(query, **parameters)
+        )
 
     def ask_chosen(self, query: str, selection: Selection, **parameters: Any) -> Columns:
         """As `Reader.ask_chosen`."""
-        table = self._table_of(selection)
-        try:
-            return self._ask_of(f"TABLE {table}", query, selection, parameters)
-        except duckdb.CatalogException:
-            # The study has changed meanwhile, or was closed and opened again: the table is no more.
-            with self._chosen_lock:
-                if self._chosen.get(selection) == table:
-                    del self._chosen[selection]
-            return super().ask_chosen(query, selection, **parameters)
+        plain = super().ask_chosen
+        return self._by_table(
+            selection,
+            lambda table: self._ask_of(f"TABLE {table}", query, selection, parameters),
+            lambda: plain(query, selection, **parameters),
+        )
 
-    def _table_of(self, selection: Selection) -> str:
-        """The table that holds the runs of `selection`."""
-        with self._chosen_lock:
-            table = self._chosen.get(selection)
-            if table is None:
-                table = f"{_BESIDE}.runs_{next(_numbers)}"
-                with self._connection.cursor() as cursor:
-                    cursor.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE} (READ_WRITE)")
-                    cursor.execute(f"CREATE TABLE {table} AS {_sql('chosen_runs')}", selection.parameters())
-                self._chosen[selection] = table
-                self._drop(len(self._chosen) - _MOST_SELECTIONS)
-            self._chosen.move_to_end(selection)
-            return table
+    def _by_table(self, of: Selection | None, kept: Callable[[str], Columns], plain: Callable[[], Columns]) -> Columns:
+        """What `kept` answers of a kept table, or else `plain` without one."""
+        try:
+            with self._tables_lock:
+                table = self._table_of(of)
+            return kept(table)
+        except duckdb.CatalogException:
+            # The study has changed meanwhile, or was closed and opened again: the tables are no more.
+            with self._tables_lock:
+                self._drop(len(self._tables))
+            return plain()
+
+    def _table_of(self, of: Selection | None) -> str:
+        """The table that holds the runs of a selection, or all runs. With the lock."""
+        table = self._tables.get(of)
+        if table is None:
+            table = f"{_BESIDE}.runs_{next(_numbers)}"
+            if of is None:
+                made, parameters = "SELECT * FROM runs", {}
+            else:
+                made, parameters = _OF_RUNS.sub(self._table_of(None), _sql("chosen_runs")), of.parameters()
+            with self._connection.cursor() as cursor:
+                cursor.execute(f"ATTACH IF NOT EXISTS ':memory:' AS {_BESIDE} (READ_WRITE)")
+                cursor.execute(f"CREATE TABLE {table} AS {made}", parameters)
+            self._tables[of] = table
+            self._drop(len(self._tables) - _MOST_TABLES)
+        self._tables.move_to_end(of)
+        return table
 
     def _drop(self, count: int) -> None:
         for _ in range(count):
-            table = self._chosen.popitem(last=False)[1]
+            table = self._tables.popitem(last=False)[1]
             with self._connection.cursor() as cursor:
                 cursor.execute(f"DROP TABLE IF EXISTS {table}")
 

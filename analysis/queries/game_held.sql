@@ -1,12 +1,23 @@
--- What the logs of the chosen runs hold that tells what kind of game it is. One row.
+-- What the logs of the chosen runs hold that tells what kind of game it is: the roles of its own events that were seen, how
+-- many stages and how many levels. One row. Each role is looked for until its first event.
+, seen AS (
+    (SELECT 'enemy_shot' AS role FROM enemy_shot_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'pickup' AS role FROM pickup_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'piece' AS role FROM piece_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'landed' AS role FROM landed_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'rows' AS role FROM rows_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'trial' AS role FROM trial_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'note' AS role FROM note_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+    UNION ALL
+    (SELECT 'verdict' AS role FROM verdict_events SEMI JOIN chosen USING (run_id) LIMIT 1)
+)
 SELECT
-    EXISTS (SELECT 1 FROM enemy_shot_events WHERE run_id IN (SELECT run_id FROM chosen)) AS enemy_shot,
-    EXISTS (SELECT 1 FROM pickup_events WHERE run_id IN (SELECT run_id FROM chosen)) AS pickup,
-    EXISTS (SELECT 1 FROM piece_events WHERE run_id IN (SELECT run_id FROM chosen)) AS piece,
-    EXISTS (SELECT 1 FROM landed_events WHERE run_id IN (SELECT run_id FROM chosen)) AS landed,
-    EXISTS (SELECT 1 FROM rows_events WHERE run_id IN (SELECT run_id FROM chosen)) AS rows,
-    EXISTS (SELECT 1 FROM trial_events WHERE run_id IN (SELECT run_id FROM chosen)) AS trial,
-    EXISTS (SELECT 1 FROM note_events WHERE run_id IN (SELECT run_id FROM chosen)) AS note,
-    EXISTS (SELECT 1 FROM verdict_events WHERE run_id IN (SELECT run_id FROM chosen)) AS verdict,
-    (SELECT count(DISTINCT (stage, stage_kind)) FROM stages WHERE run_id IN (SELECT run_id FROM chosen)) AS stages,
-    (SELECT count(DISTINCT level) FROM spells WHERE run_id IN (SELECT run_id FROM chosen)) AS levels
+    (SELECT coalesce(list(role), []) FROM seen) AS seen,
+    (SELECT count(DISTINCT (stage, stage_kind)) FROM stages SEMI JOIN chosen USING (run_id)) AS stages,
+    (SELECT count(DISTINCT level) FROM spells SEMI JOIN chosen USING (run_id)) AS levels

@@ -79,6 +79,29 @@ def test_kept_runs_answer_as_the_runs_themselves(played):
                 np.testing.assert_array_equal(keeping.ask_chosen(query, selection)[name], column)
 
 
+OF_RUNS = {
+    "attempts_apart": {"game": "Crate Loft"},
+    "builds_played": {"game": "Crate Loft", "include_team": True},
+    "capture_alone": {"capture": 1},
+    "game_players": {"game": "Crate Loft"},
+    "games_declared": {},
+    "people_numbered": {},
+    "runs_listed": {"game": "Crate Loft", "most": 99},
+    "study_games": {},
+    "trust_captures": {"game": "Crate Loft"},
+}
+
+
+@pytest.mark.parametrize("query", OF_RUNS)
+def test_questions_on_all_runs_are_asked_of_the_kept_ones_and_answered_the_same(query, played, monkeypatch):
+    plain = Reader(played).ask(query, **OF_RUNS[query])
+    keeping, asked = counting(played, monkeypatch)
+    for name, column in keeping.ask(query, **OF_RUNS[query]).items():
+        np.testing.assert_array_equal(column, plain[name])
+    # Asked once, and that of the table: had that failed, it would have been asked of the study after it.
+    assert len(asked) == 1 and "runs_kept." in asked[0] and len(next(iter(plain.values()))) > 0
+
+
 def test_the_chosen_runs_are_those_of_the_study_as_it_is(played):
     reader = RememberingReader(played)
     before = reader.ask_chosen("chosen_size", SELECTIONS[0])["runs"][0]
@@ -93,7 +116,7 @@ def test_the_chosen_runs_are_those_of_the_study_as_it_is(played):
 def test_few_tables_are_kept_and_none_after_forgetting(played):
     def tables():
         return played.execute(
-            "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'chosen_runs_kept'"
+            "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'runs_kept'"
         ).fetchall()
 
     reader = RememberingReader(played)
