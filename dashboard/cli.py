@@ -3,6 +3,7 @@
 import argparse
 import importlib
 import io
+import os
 import signal
 import sys
 import threading
@@ -17,6 +18,8 @@ ABOUT = "From the play logs of a handheld game to what makes it too hard or too 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one subcommand and returns its exit code (dashboard/command_line/exits.py)."""
+    # Our matrices are small: a second thread costs more than it helps. Read when numpy is imported, which is later.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     streams.prepare()
     code = _run(arguments)
     why = streams.unwritten()

@@ -175,14 +175,7 @@ class Search:
 
     def along(self, move: Move, base: Setting) -> Found:
         """The best option of one move, the rest as in `base`: a coarse look, then closer around the best."""
-        options = move.options
-        # A single segment's own tunable is an alternative to look at, seldom the answer: a coarser look will do.
-        points = COARSE if move.joint or len(self._targets) > 1 else COARSE - 2
-        if len(options) <= 2 * COARSE:
-            tried = list(range(len(options)))
-        else:
-            spread = np.linspace(0, len(options) - 1, points)
-            tried = sorted({round(x) for x in spread} | {self._present(options)})
+        options, points, tried = move.options, self._points(move), self._coarse(move)
         self.try_all([{**base, **options[n]} for n in tried])
         scores = {n: self.miss({**base, **options[n]}) for n in tried}
         while len(options) > 2 * COARSE:
@@ -200,6 +193,18 @@ class Search:
         chosen = min(good, key=lambda n: change_size(self._model.tunables, {**base, **options[n]}))
         setting = {n: v for n, v in {**base, **options[chosen]}.items() if self._now[n] != v}
         return Found((move.name,), setting, scores[chosen], change_size(self._model.tunables, setting))
+
+    def _points(self, move: Move) -> int:
+        """How many options are looked at first. A single segment's own tunable is an alternative to look at, seldom the
+        answer: a coarser look will do."""
+        return COARSE if move.joint or len(self._targets) > 1 else COARSE - 2
+
+    def _coarse(self, move: Move) -> list[int]:
+        """The options of a move that are looked at first."""
+        if len(move.options) <= 2 * COARSE:
+            return list(range(len(move.options)))
+        spread = np.linspace(0, len(move.options) - 1, self._points(move))
+        return sorted({round(x) for x in spread} | {self._present(move.options)})
 
     def _present(self, options: Sequence[Setting]) -> int:
         return next((n for n, o in enumerate(options) if all(self._now[k] == v for k, v in o.items())), 0)
@@ -262,6 +267,7 @@ class Search:
         passed: list[Found] = []
         # Few of very many: the first ones, and then at even distances down to the last.
         some = hopeful[:3] + hopeful[3 :: max(1, len(hopeful) // MOST_CONFIRMED)]
+        self.try_all([less for key in some for less in _each_left_alone(dict(key))])
         for key in some:
             if passed and self._known[key].loss > passed[0].miss + EQUAL:
                 break
@@ -281,9 +287,7 @@ class Search:
         What may be recommended must do no harm with other audiences either. That is no reason to make a stage harder
         so that the rest of the change may be larger.
         """
-        without = [{n: v for n, v in setting.items() if n != name} for name in setting] if len(setting) > 1 else []
-        self.try_all(without)
-        return all(self.miss(one) >= self.miss(setting) - EQUAL for one in without)
+        return all(self.miss(less) >= self.miss(setting) - EQUAL for less in _each_left_alone(setting))
 
     def confirmed(self, setting: Setting) -> Against:
         """A setting against no change, by so many draws that their luck hardly matters."""
@@ -300,6 +304,7 @@ class Search:
     def best(self, moves: Sequence[Move], rounds: int = 2) -> tuple[Found, list[Found]]:
         """The best of all, and the best of each move alone, the least miss first."""
         nothing = Found((), {}, self.miss({}), 0.0)
+        self.try_all([move.options[n] for move in moves for n in self._coarse(move)])
         single = sorted((self.along(move, {}) for move in moves), key=_by_miss)
         single = [found for found in single if found.setting]
         best = min([nothing, *single], key=_by_miss)
@@ -324,6 +329,11 @@ class Search:
         pairs = [replace(self.along(m, single[0].setting), moves=(*single[0].moves, m.name)) for m in joint]
         best = min(pairs, key=_by_miss, default=single[0])
         return best if best.miss < single[0].miss - 2 * EQUAL else None
+
+
+def _each_left_alone(setting: Setting) -> list[Setting]:
+    """A setting with each of its values left alone in turn; none of a single value."""
+    return [{n: v for n, v in setting.items() if n != name} for name in setting] if len(setting) > 1 else []
 
 
 def _and(moves: tuple[str, ...], name: str) -> tuple[str, ...]:

@@ -164,47 +164,52 @@ class _Segment:
         # At rates at which hardly anybody gets through, the explicit part must not turn negative.
         theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=(0, 1)), lowest, 1), 1.0)
         theta, out = theta.astype(kind), out.astype(kind)
-        self.death, self.rise, self.leave = death.astype(kind), rise.astype(kind), leave.astype(kind)
-        self.ahead, self.behind = theta, 1 - theta
-        self.implicit, self.fading = 1 / (1 + theta * out), 1 - (1 - theta) * out
+        self.death, self.leave = death.astype(kind), leave.astype(kind)
         self.quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
         self.step_s = (clear_s / steps).astype(kind)
         self.kept = course.keep_tier.astype(kind)
+        # After a step: so much of who was here, of who was a tier below during it, and of who died into it.
+        self.entered = 1 / (1 + theta * out)
+        self.stayed = (1 - (1 - theta) * out) * self.entered
+        self.risen = rise[:-1, None].astype(kind) * self.entered[1:]
+        # The same of the mean state during it, theta of which is the state after it and the rest the one before.
+        self.mean_entered, self.mean_risen = theta * self.entered, theta * self.risen
+        self.mean_stayed = 1 - theta + theta * self.stayed
+        self.going_on = self.death * (1 - self.quits)
 
     def advance(self, here: np.ndarray, arrivals: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """(state after a step, mean state during it) of one number of lives; arrivals: who died into it meanwhile."""
-        now = np.empty_like(here)
-        for tier in range(len(here)):
-            value = here[tier] * self.fading[tier]
-            if tier:
-                value += (self.behind * here[tier - 1] + self.ahead * now[tier - 1]) * self.rise[tier - 1]
-            if arrivals is not None:
-                value[1] += arrivals[tier]
-            now[tier] = value * self.implicit[tier]
-        return now, self.ahead * now + self.behind * here
+        now, mean = self.stayed * here, self.mean_stayed * here
+        if arrivals is not None:
+            now[:, 1] += self.entered[:, 1] * arrivals
+            mean[:, 1] += self.mean_entered[:, 1] * arrivals
+        for below, risen in enumerate(self.mean_risen):
+            mean[below + 1] += risen * mean[below]
+        now[1:] += self.risen * mean[:-1]
+        return now, mean
 
-    def spend(self, stay: np.ndarray, totals: dict[str, np.ndarray]) -> None:
-        """Counts the time alive and who quits between deaths, given the mean states of all steps, added up."""
-        by_tier = stay.sum(axis=1)
-        totals["quit"] += (by_tier * self.leave).sum(axis=0)
-        totals["alive_s"] += (by_tier * self.step_s).sum(axis=0)
-
-    def bury(self, dying: np.ndarray, last_life: bool, totals: dict[str, np.ndarray]) -> np.ndarray | None:
-        """Counts deaths; who goes on with a life less, by tier. None: nobody does."""
-        gone = dying.sum(axis=0)
-        totals["deaths"] += gone[0] + gone[1]
-        if last_life:
-            totals["over"] += gone[0] + gone[1]
-            totals["over_again"] += gone[1]
-            return None
-        quitting = gone * self.quits
-        totals["quit"] += quitting[0] + quitting[1]
-        going = (dying * (1 - self.quits)).sum(axis=1)
+    def after_death(self, mean: np.ndarray) -> np.ndarray:
+        """Who dies in a step and goes on with a life less, by tier."""
+        dying = mean * self.going_on
+        going = dying[:, 0] + dying[:, 1]
         arrivals = going * self.kept
         lost = going - arrivals
         arrivals[:-1] += lost[1:]
         arrivals[0] += lost[0]
         return arrivals
+
+    def count(self, stay: np.ndarray, last: np.ndarray, totals: dict[str, np.ndarray]) -> None:
+        """Counts time alive, deaths and how runs end, given the mean states of all steps, added up: `last` of who is at
+        the last life, `stay` of the others."""
+        whole = stay + last
+        by_tier = whole.sum(axis=1)
+        totals["alive_s"] += (by_tier * self.step_s).sum(axis=0)
+        totals["deaths"] += (whole * self.death).sum(axis=(0, 1))
+        over, over_again = (last * self.death).sum(axis=0)
+        totals["over"] += over + over_again
+        totals["over_again"] += over_again
+        quitting = (stay * self.death).sum(axis=0) * self.quits
+        totals["quit"] += quitting.sum(axis=0) + (by_tier * self.leave).sum(axis=0)
 
 
 def _through(
@@ -224,15 +229,16 @@ def _through(
     if course.restarts:
         return _again_from_the_start(own, state, top, totals, steps), clock
     here_before = state.sum(axis=(0, 1, 2)) if times_s else np.zeros(0)
-    stay = np.zeros_like(state[0])
+    stay, last = np.zeros_like(state[0]), np.zeros_like(state[0])
     for _ in range(steps):
-        new = np.zeros_like(state)
         arrivals: np.ndarray | None = None
         for life in range(top, -1, -1):
-            new[life], mean = own.advance(state[life], arrivals)
-            arrivals = own.bury(mean * own.death, life == 0, totals)
-            stay += mean
-        state = new
+            state[life], mean = own.advance(state[life], arrivals)
+            if life:
+                arrivals = own.after_death(mean)
+                stay += mean
+            else:
+                last += mean
         if not times_s:
             continue
         by_tier = state.sum(axis=(0, 2))
@@ -245,7 +251,7 @@ def _through(
             within = here_before * (np.maximum(here_now, 1e-30) / np.maximum(here_before, 1e-30)) ** share
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
-    own.spend(stay, totals)
+    own.count(stay, last, totals)
     return state, clock
 
 
@@ -273,12 +279,13 @@ def _again_from_the_start(
         here = state[life].copy()
         if arrivals is not None:
             here[:, 1] += arrivals
-        died = np.zeros_like(here)
+        own_stay = np.zeros_like(here)
         for _ in range(steps):
             here, mean = own.advance(here)
-            died += mean * own.death
-            stay += mean
+            own_stay += mean
         through[life] = here
-        arrivals = own.bury(died, life == 0, totals)
-    own.spend(stay, totals)
+        if life:
+            arrivals = own.after_death(own_stay)
+            stay += own_stay
+    own.count(stay, own_stay, totals)
     return through

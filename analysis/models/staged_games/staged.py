@@ -166,19 +166,20 @@ class StagedModel(Fitted):
         whole = any(t.outcome in _WHOLE for t in targets)
         until = None if whole else max(self.place(t) for t in targets)
         attempts = sorted({n for t in targets for n in attempts_of(t)})
+        steps = QUICK_STEPS if quick else STEPS
         by_policy: dict[tuple[int, ...], list[tuple[int, int, Course]]] = {}
         for number, setting in enumerate(settings):
             rule = rules(self.tunables, self.data.segments, setting, self.data.lives_seen)
             for attempt in attempts:
                 course = self.course(rule, attempt, quick)
-                key = (rule.start_lives, *rule.refill.tolist(), *course.trials)
+                # Of what is played, in how many steps each segment is.
+                key = (rule.start_lives, *rule.refill.tolist(), *(min(n, steps) for n in course.trials[:until]))
                 by_policy.setdefault(key, []).append((number, attempt, course))
         played: dict[tuple[int, int], Ends] = {}
         for group in by_policy.values():
             size = max(1, MOST_SCENARIOS // len(group[0][2].spread))
             for first in range(0, len(group), size):
                 some = group[first : first + size]
-                steps = QUICK_STEPS if quick else STEPS
                 ends = play(together([c for _, _, c in some]), times, steps, until, lean=True)
                 for (number, attempt, _), part in zip(some, apart(ends, len(some)), strict=True):
                     played[number, attempt] = part
