@@ -115,9 +115,7 @@ def test_the_chosen_runs_are_those_of_the_study_as_it_is(played):
 
 def test_few_tables_are_kept_and_none_after_forgetting(played):
     def tables():
-        return played.execute(
-            "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'runs_kept'"
-        ).fetchall()
+        return played.execute("SELECT count(*) FROM duckdb_tables() WHERE database_name = 'runs_kept'").fetchall()
 
     reader = RememberingReader(played)
     for attempt in range(1, 90):
