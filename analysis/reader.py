@@ -174,7 +174,7 @@ class RememberingReader(Reader):
         if table is None:
             table = f"{_BESIDE}.runs_{next(_numbers)}"
             if of is None:
-                made, parameters = "SELECT * FROM runs", {}
+                made, parameters = "TABLE runs", {}
             else:
                 made, parameters = _OF_RUNS.sub(self._table_of(None), _sql("chosen_runs")), of.parameters()
             with self._connection.cursor() as cursor:
