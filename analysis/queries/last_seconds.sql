@@ -17,6 +17,8 @@
     GROUP BY f.life_id
 )
 SELECT f.life_id, coalesce(m.samples, 0)::BIGINT AS samples, m.x_spread::DOUBLE AS x_spread,
-    m.y_spread::DOUBLE AS y_spread, coalesce(s.aimed_shots, 0)::BIGINT AS aimed_shots
+    m.y_spread::DOUBLE AS y_spread, coalesce(s.aimed_shots, 0)::BIGINT AS aimed_shots,
+    -- False where there are shots and of none it is said whether it was aimed.
+    (SELECT count(*) = 0 OR count(e.aimed) > 0 FROM enemy_shot_events e JOIN chosen USING (run_id)) AS aim_logged
 FROM fatal f LEFT JOIN moved m USING (life_id) LEFT JOIN fired s USING (life_id)
 ORDER BY f.life_id

@@ -102,7 +102,7 @@ _NEEDS = {
     "deaths.circumstances": ("deaths", "x"),
     "survival.ends": ("incidence", "time"),
     "players.skill": ("players", "own"),
-    "players.quits": ("after", "share"),
+    "players.quits": ("players", "runs"),
     "console.slide": ("series", "noise_px"),
 }
 # Findings whose figure is that of their estimate, which is not there where nobody died, or nobody played a build.

@@ -1,6 +1,7 @@
 """Figures on who plays: skill, learning, giving up, ratings."""
 
 import numpy as np
+import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.finding import Finding
@@ -10,6 +11,7 @@ from dashboard.figures.direct_labels import ends_of, name_ends
 from dashboard.figures.frame import (
     INTERVAL,
     errors,
+    faded,
     framed,
     interval_rows,
     interval_steps,
@@ -89,17 +91,45 @@ def groups(finding: Finding, theme: Theme) -> go.Figure:
 
 
 def quits(finding: Finding, theme: Theme) -> go.Figure:
-    """How often a death is followed by quitting, by deaths in a row at one place."""
-    table = finding.tables["after"]
-    at = [str(word) for word in table["deaths_in_row"]]
-    figure = interval_steps(
-        theme, at, table, "share", x="deaths in a row at one stage", y="quit after it, %", colour=theme.quit, scale=100
-    )
+    """Each player's runs with those given up; beside it, how often a death is followed by giving up."""
+    who, after = finding.tables["players"].sort_values("quits", kind="stable"), finding.tables["after"]
+    labels, given_up = [str(name) for name in who["player"]], who["quits"].to_numpy(int)
+    others = who["runs"].to_numpy(int) - given_up
+    bars = [
+        go.Bar(x=count, y=labels, orientation="h", width=0.6, marker={"color": colour}, name=name, hovertemplate=hover)
+        for name, count, colour, hover in (
+            ("given up", given_up, theme.quit, "%{y}: %{x} given up<extra></extra>"),
+            ("other runs", others, faded(theme.soft, 0.3), "%{y}: %{x} not given up<extra></extra>"),
+        )
+    ]
+    height = max(whisker_height(len(labels)), 280)
+    figure = framed(theme, bars, x="runs", height=height, showlegend=False, barmode="stack", xaxis={"nticks": 6})
     share = finding.estimate
     if share is not None and share.value is not None:
         figure.update_layout(margin={"t": 36})
-        said = f"in all, {percent(share.value)} of the runs are given up<br>{limits(share)}"
-        words_at(figure, said, 1, 1, 12, theme.soft, xanchor="right", align="right")
+        said = f"coloured: given up, {percent(share.value)} of the runs<br>{limits(share)}"
+        words_at(figure, said, 0, 1, 12, theme.quit, xanchor="left", align="left")
+    return _after_deaths(figure, after, theme) if np.isfinite(after["share"].to_numpy(float)).any() else figure
+
+
+def _after_deaths(figure: go.Figure, after: pd.DataFrame, theme: Theme) -> go.Figure:
+    share, low, high = (100 * after[name].to_numpy(float) for name in ("share", "low", "high"))
+    marks = go.Scatter(
+        x=[str(number) for number in after["deaths_in_row"]],
+        y=share,
+        mode="markers",
+        marker={"color": theme.quit, "size": 9},
+        error_y=errors(share, low, high, theme.quit),
+        xaxis="x2",
+        yaxis="y2",
+        hovertemplate="%{y:.0f} %<extra></extra>",
+    )
+    figure.add_trace(marks)
+    side = figure.layout.xaxis.to_plotly_json() | {"domain": [0.64, 1], "anchor": "y2", "type": "category"}
+    side["title"] = side["title"] | {"text": "deaths in a row at one stage"}
+    up = figure.layout.yaxis.to_plotly_json() | {"anchor": "x2", "rangemode": "tozero"}
+    up["title"] = up["title"] | {"text": f"then given up, % ({INTERVAL})"}
+    figure.update_layout(xaxis={"domain": [0, 0.5]}, xaxis2=side, yaxis2=up)
     return figure
 
 

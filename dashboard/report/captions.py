@@ -151,7 +151,11 @@ CAPTIONS: dict[str, Words] = {
     "players.groups": _rows(
         "Deaths a minute alive of newcomers, of those who know the game, and of the makers", _FIRST
     ),
-    "players.quits": _rows("How often (%) a death is followed by giving up, by deaths in a row in one stage", _FIRST),
+    "players.quits": _rows(
+        "Left, each player's runs, with those that were given up coloured; right, where deaths are logged, how often "
+        "(%) a death is followed by giving up, by deaths in a row in one stage",
+        _FIRST,
+    ),
     "players.ratings": _rows("The rank correlation of the players' ratings with what happened to them, -1 to 1", _ZERO),
     "console.bounce": _rows("The share (%) of each button's presses that are bounces of its contact", _FIRST),
     "console.slide": Words(

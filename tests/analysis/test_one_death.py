@@ -153,8 +153,8 @@ def test_a_jump_to_the_next_life_is_no_way(tmp_path):
 @pytest.mark.parametrize(
     ("kinds", "words"),
     [
-        (("begin", "over", "gone"), "neither where its players are nor when a killing shot was fired"),
-        (("begin", "over", "gone", "at"), "P01 moved 9 pixels in the last 5 s; when the killing shot was fired is not"),
+        (("begin", "over", "gone"), "neither where the player went nor when a killing shot was fired"),
+        (("begin", "over", "gone", "at"), "P01 moved 9 pixels in the last 5 s; no shot that killed is logged"),
     ],
 )
 def test_a_game_that_logs_less_says_so(kinds, words, tmp_path, monkeypatch):

@@ -12,7 +12,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
-from analysis.words import amount, as_often, capital, cause_name, counted, limits, percent, stage_name
+from analysis.words import amount, as_often, capital, cause_name, counted, limits, listed, percent, stage_name
 
 Array = np.ndarray
 CAUSES = Declared(
@@ -65,14 +65,25 @@ def causes(death: Columns, basis: Basis) -> Finding:
     if not rows:
         return CAUSES.finding(basis, f"The game does not say of what its {total} were.", tables={"causes": rows})
     most, share = rows[0], shares[0]
-    sentence = (
-        f"{most['label']} took {percent(share.value)} of {total} {limits(share)}"
-        f", in {most['players']} of {counted(basis.players, 'player')}."
-    )
-    # Of several, the commonest is one beyond doubt where its share cannot be as small as the next one's.
-    doubtful = len(rows) > 1 and (share.low is None or share.low <= (shares[1].value or 0.0))
-    how = "had most of the deaths seen, perhaps by chance" if doubtful else "kills most"
-    headline = f"{capital(str(most['label']))} {how}: {percent(share.value)}{'' if doubtful else ' of the deaths'}."
+    first = [row for row in rows if row["deaths"] == most["deaths"]]
+    unknown = int(cause.size - number.sum())
+    of_all = f"{percent(share.value)} of {total}"
+    if len(first) > 1:
+        sentence = f"{listed([str(row['label']) for row in first])} took {of_all} each {limits(share)}."
+    else:
+        sentence = (
+            f"{most['label']} took {of_all} {limits(share)}"
+            f", in {most['players']} of {counted(basis.players, 'player')}."
+        )
+    if unknown:
+        sentence = f"{sentence[:-1]}; of {unknown} the game does not say what killed."
+    # Of several, the commonest is one beyond doubt where its share cannot be as small as the next one's, whatever
+    # those of unknown cause were.
+    next_most = (int(number.iloc[1]) if len(rows) > 1 else 0) + unknown
+    doubtful = next_most > 0 and (share.low is None or share.low <= next_most / cause.size)
+    headline = f"“{capital(str(most['label']))}” kills most: {percent(share.value)} of the deaths."
+    if doubtful:
+        headline = "No cause of death is shown to kill more than the others."
     if len(rows) == 1:
         headline = ""
     return CAUSES.finding(basis, sentence, share, {"causes": rows}, headline=headline, doubtful=doubtful)
@@ -115,7 +126,7 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         sentence = f"Deaths come fastest in {name}: {rate_words} a minute alive {limits(estimate)}{rest}."
         if highest.found is not None:
             doubtful = highest.doubtful
-            headline = f"{capital(name)} is the deadliest: players die {as_often(highest.ratio.value)} there."
+            headline = f"{capital(name)} is deadlier than the rest: players die {as_often(highest.ratio.value)} there."
             if doubtful:
                 headline = "No part of the game is shown to be deadlier than the others."
     return BY_STAGE.finding(basis, sentence, estimate, tables, headline=headline, doubtful=doubtful)

@@ -123,8 +123,8 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
     sentence = (
         f"In {percent(estimate.value)} of {deaths} {limits(estimate)} the killing shot was "
         f"younger than a simple human reaction takes ({SIMPLE_REACTION_MS:.0f} ms); {bands.nobody} of these were under "
-        f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were younger than "
-        f"{amount(float(np.median(age)), 'ms')}."
+        f"{NOBODY_REACTS_MS:.0f} ms, faster than anybody reacts. Half of the shots were at most "
+        f"{amount(float(np.median(age)), 'ms')} old."
     )
     facts = {
         "nobody_reacts_ms": NOBODY_REACTS_MS,
@@ -140,7 +140,8 @@ def _fairness(death: Columns, basis: Basis) -> Finding:
 class _Circumstance:
     """One of them. mine: (deaths,) bool, of which it is so; told: of which the log tells.
 
-    which, words: which deaths are told of, and what is said of those of which it is so.
+    which, words: which deaths are told of, and what is said of those of which it is so. untold: what is said where the
+    log tells of none.
     """
 
     name: str
@@ -148,6 +149,7 @@ class _Circumstance:
     told: Array
     which: str
     words: str
+    untold: str = ""
 
     def share(self, player: Array) -> Share:
         return share_by_player(self.mine[self.told], np.ones(int(self.told.sum())), player[self.told])
@@ -167,7 +169,8 @@ def _circumstances(
         words += f"; the longest series at one place was {longest}"
         found.append(_Circumstance(AGAIN, again, follows, "that followed another in a run", words))
     if {"position", "enemy_shot"} <= basis.roles:
-        found.append(_still(death, reader.ask_chosen("last_seconds", selection, before_us=STILL_US)))
+        last = reader.ask_chosen("last_seconds", selection, before_us=STILL_US)
+        found += [_still(death, last)] if np.any(last["aim_logged"]) else []
     if not found:
         return None
     player = death["player"]
@@ -229,7 +232,7 @@ def _beyond(found: _Beyond) -> str:
 
 def _said(one: _Circumstance, share: Share) -> str:
     if share.value is None:
-        return "Positions are logged too seldom (under three a second) to tell whether players stood still."
+        return one.untold
     deaths = f"{counted(share.trials, 'death')} {one.which}".rstrip()
     return f"{percent(share.value)} of the {deaths} {limits(share)} {one.words}."
 
@@ -246,13 +249,18 @@ def _still(death: Columns, last: Columns) -> _Circumstance:
     """last: what happened in the last second before each death."""
     order = np.searchsorted(last["life_id"], death["life_id"])
     seen = last.where(order)
-    watched = seen["samples"] >= STILL_SAMPLES
+    # Who has not lived for so long has not stood still for so long.
+    long_enough = death["alive_us"] >= STILL_US
+    watched = (seen["samples"] >= STILL_SAMPLES) & long_enough
     with np.errstate(invalid="ignore"):
         still = watched & (seen["x_spread"] <= STILL_PX) & (seen["y_spread"] <= STILL_PX)
     mine = still & (seen["aimed_shots"] > 0)
     more = int(np.sum(still & ~mine))
     words = f"came after a second of standing still while an enemy took aim, {more} more while nobody aimed"
-    return _Circumstance(STILL, mine, watched, "", words)
+    untold = "No life lasted for a second, as it takes to tell whether players stood still."
+    if long_enough.any():
+        untold = "Positions are logged too seldom (under three a second) to tell whether players stood still."
+    return _Circumstance(STILL, mine, watched, "", words, untold)
 
 
 def _deaths(death: Columns, found: list[_Circumstance]) -> dict[str, Array]:

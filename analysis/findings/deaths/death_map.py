@@ -179,9 +179,10 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
 
 
 def _headline(seen: Seen, drawn: _Map) -> str:
-    """Where the strongest hot place is, and what kills there."""
+    """Where the strongest hot place is, and what kills there. More die there for their time, which need not be most."""
     what = _what_kills(seen, drawn)
-    return f"One place kills most: {f'{what}, ' if what else ''}{screen_side(seen.cells, drawn.hottest)}."
+    side = screen_side(seen.cells, drawn.hottest)
+    return f"Deadlier than elsewhere: {what + ',' if what else 'a place'} {side}."
 
 
 def _what_kills(seen: Seen, drawn: _Map) -> str:

@@ -196,10 +196,11 @@ def _sentence(events: Columns, facts: Mapping[str, Any]) -> str:
         when = "meanwhile" if facts["moved_since_s"] == facts["shot_s"] else f"in the {since} before the death"
         first += f"; {when} {facts['player']} moved {moved}." if moved else "."
     elif moved:
-        first = f"{facts['player']} moved {moved} in the last {since}; when the killing shot was fired is not logged."
+        first = f"{facts['player']} moved {moved} in the last {since}; no shot that killed is logged with this death."
     else:
         first = (
-            "This game logs neither where its players are nor when a killing shot was fired: the strip shows the rest."
+            "Of this death the log tells neither where the player went nor when a killing shot was fired: the strip "
+            "shows the rest."
         )
     return f"{first} {_doings(events, facts)}"
 

@@ -1,5 +1,7 @@
 """Falling blocks: levels, where the pile overflows, the longest wait for a piece, pace."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -9,11 +11,12 @@ from analysis.findings.declared import Column, Declared, estimate_cells, estimat
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
+from analysis.stats.picked import drawn_ratios
 from analysis.stats.players.learning import slope_within_players
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
-from analysis.words import amount, as_often, counted, limits, percent
+from analysis.words import amount, as_often, counted, limits
 
 Array = np.ndarray
 # The pile's height at the end is read off the last so many pieces: those of one layer of a narrow pit.
@@ -41,7 +44,7 @@ OVERFLOW = Declared(
     "genres.overflow",
     "genres",
     "Where the pile overflows",
-    "count",
+    "overflow",
     {
         "columns": (
             Column("x_px", "px", "the column, from the left"),
@@ -49,6 +52,8 @@ OVERFLOW = Declared(
             Column("overflows", "", "runs that overflowed and whose highest piece of the last few lay there"),
             Column("players", "", "players whose runs those are"),
             Column("deaths", "", "deaths that were logged there"),
+            Column("times", "times", "overflows over those expected by the pieces there, drawn to most columns'"),
+            *interval_columns("times", "the ratio", "times_"),
         )
     },
 )
@@ -121,7 +126,9 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     slope = None
     if known.any():
         halvings = -np.log2(interval[known])
-        slope = slope_within_players(spell["deaths"][known], spell["alive_s"][known], halvings, player[known])
+        slope = slope_within_players(
+            spell["deaths"][known], spell["alive_s"][known], halvings, player[known], build[known]
+        )
     estimate = slope.ratio if slope else None
     sentence = f"Level {level.max():.0f} was the highest of {basis.size}"
     if estimate:
@@ -150,17 +157,38 @@ def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:
     table["overflows"] = top.groupby("x").size()
     table["players"] = top.groupby("x")["player"].nunique()
     table["deaths"] = pd.Series(death["x"]).value_counts()
-    table = table.fillna(0).astype(int).rename_axis("x_px").reset_index()
-    if len(top):
-        most = table.loc[table["overflows"].idxmax()]
-        sentence = (
-            f"The pile was highest at x {most['x_px']:.0f} in {int(most['overflows'])} of "
-            f"{counted(len(top), 'run')} that ended with an overflow; {percent(most['pieces'] / len(rest))} of all "
-            "pieces came to rest there."
-        )
-    else:
+    table = table.fillna(0).astype(int)
+    # Each player's overflows, and where they would lie if the pile was highest where pieces come to rest.
+    count = pd.crosstab(top["player"], top["x"]).reindex(columns=table.index, fill_value=0)
+    even = np.outer(count.sum(axis=1), table["pieces"] / max(len(rest), 1))
+    (times,) = drawn_ratios([count.to_numpy(float)], [even]) if len(top) else (None,)
+    known = np.full(len(table), np.nan)
+    drawn = {"times": known, "times_low": known, "times_high": known}
+    if times is not None:
+        drawn = {"times": times.value, "times_low": times.low, "times_high": times.high}
+    table = table.assign(**drawn).rename_axis("x_px").reset_index()
+    if "death" not in basis.roles:
+        sentence = "This game logs no deaths, so where the pile overflows cannot be told: log `death` when it does."
+    elif not len(top):
         sentence = "No run ended with an overflow, so there is no place to name."
+    else:
+        sentence = _overflow_words(table, len(top))
     return OVERFLOW.finding(basis, sentence, tables={"columns": table})
+
+
+def _overflow_words(table: pd.DataFrame, runs: int) -> str:
+    most = table.loc[table["times"].idxmax()]
+    ratio = Estimate(float(most["times"]), unit="times")
+    if np.isfinite(most["times_low"]):
+        ratio = replace(ratio, low=float(most["times_low"]), high=float(most["times_high"]))
+    sure = limits(ratio.in_unit("times"))
+    if ratio.low is not None:
+        sure = f"{sure[:-1]}; drawn to what most columns have, for it was picked of {len(table)})"
+    chance = ", which may be chance" if ratio.low is None or ratio.low <= 1 else ""
+    return (
+        f"The pile was highest at x {most['x_px']:.0f} in {int(most['overflows'])} of {counted(runs, 'run')} that "
+        f"ended with an overflow, {amount(ratio.value)} times as often as pieces come to rest there {sure}{chance}."
+    )
 
 
 def _longest_wait(piece: Columns, basis: Basis) -> Finding:
@@ -185,7 +213,7 @@ def _longest_wait(piece: Columns, basis: Basis) -> Finding:
     worst = table.loc[table["longest"].idxmax()]
     # Many kinds are looked at: the rarest of k waits.
     any_kind = 1 - (1 - worst["chance"]) ** kinds.size
-    verdict = "as dice would bring" if any_kind > 0.05 else "longer than dice would bring"
+    verdict = "no longer than dice may bring" if any_kind > 0.05 else "longer than dice would bring"
     sentence = (
         f"The longest wait was {counted(worst['longest'], 'piece')} without a {worst['label']} among "
         f"{counted(kind.size, 'piece')}: {verdict} (chance {amount(any_kind)})."

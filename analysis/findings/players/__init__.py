@@ -16,11 +16,11 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     basis = read_basis(reader, selection)
     if not basis.runs:
         return [nothing(QUESTION, NO_RUNS)]
-    found = [skill.differences(basis)]
-    if "death" in basis.roles:
-        found.append(skill.learning(basis))
+    dying = "death" in basis.roles
+    # Without deaths nothing can be said of skill here, and nothing drawn: that comes last.
+    found = [skill.differences(basis), skill.learning(basis)] if dying else [giving_up.find(reader, selection, basis)]
     found.append(skill.groups(read_basis(reader, replace(selection, include_team=True)), basis))
-    found.append(giving_up.find(reader, selection, basis))
+    found.append(giving_up.find(reader, selection, basis) if dying else skill.differences(basis))
     rated = reader.ask_chosen("rating_runs", selection)
     if rated["run_id"].size:
         found.append(player_ratings.find(rated, basis))

@@ -117,9 +117,12 @@ def _presses(press: Columns, basis: Basis) -> list[Finding]:
     share = share_by_player(bounced, np.ones(bounced.size), player)
     presses = counted(bounced.size, "press", "presses")
     cure = " Debounce in the firmware: ignore a button for some 10 ms after a press." if bounced.any() else ""
+    of_which = "of the same button"
+    if (lanes < 0).all():
+        of_which = "of any button (the log does not say which)"
     sentence = (
-        f"{percent(share.value)} of {presses} {limits(share)} follow one "
-        f"of the same button within {BOUNCE_US / 1000:.0f} ms, faster than fingers can.{cure}"
+        f"{percent(share.value)} of {presses} {limits(share)} follow one {of_which} within "
+        f"{BOUNCE_US / 1000:.0f} ms, faster than fingers can.{cure}"
     )
     warnings = basis.warnings + _sampled(bounced.size, "presses")
     found = [BOUNCE.finding(basis, sentence, share, {"buttons": rows}, warnings=warnings)]

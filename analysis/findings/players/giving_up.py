@@ -17,6 +17,11 @@ QUITS = Declared(
     "Who gives up, and after what",
     "share_by_player",
     {
+        "players": (
+            Column("player", "", "who"),
+            Column("runs", "", "the player's runs whose end is in the log"),
+            Column("quits", "", "of these, those that were given up"),
+        ),
         "quits": (
             Column("run_id", "", "the run that was given up"),
             Column("player", "", "by whom"),
@@ -44,17 +49,30 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     player = run["player"]
     names = ("run_id", "player", "attempt", "stage", "stage_kind", "deaths", "deaths_here", "since_death_s")
     table = pd.DataFrame({name: run[name][given_up] for name in names})
-    share = share_by_player(given_up, np.ones(given_up.size), player)
-    who = counted(int(np.unique(player[given_up]).size), "player")
-    sentence = f"{len(table)} of {counted(basis.runs, 'run')} were given up {limits(share)}, by {who}"
-    if given_up.any() and "death" in basis.roles:
+    # Whether a run that was cut would have been given up, nobody knows.
+    ended = run["ending"] != "cut"
+    by_player = pd.DataFrame({"player": player[ended], "runs": 1, "quits": given_up[ended].astype(int)})
+    who = by_player.groupby("player").sum().reset_index()
+    share = share_by_player(given_up[ended], np.ones(int(ended.sum())), player[ended])
+    after = _after_deaths(run, reader.ask_chosen("deaths", selection))
+    tables = {"players": who, "quits": table, "after": after}
+    runs = counted(int(ended.sum()), "run") + ("" if ended.all() else " whose end is in the log")
+    if share.value is None:
+        sentence = f"The log holds no end of {counted(basis.runs, 'run')}, so nobody knows who gave up."
+        return QUITS.finding(basis, sentence, None, tables)
+    if not given_up.any():
+        sentence = f"Nobody gave up in {runs}: 0 % {limits(share)}."
+        return QUITS.finding(basis, sentence, share, tables)
+    people = counted(int((who["quits"] > 0).sum()), "player")
+    one = len(table) == 1
+    sentence = f"{len(table)} of {runs} {'was' if one else 'were'} given up {limits(share)}, by {people}"
+    if "death" in basis.roles:
         soon, stuck = int((table["since_death_s"] < SOON_S).sum()), int((table["deaths_here"] >= 2).sum())
         sentence += (
-            f", {soon} of them within {SOON_S:.0f} s of a death and {stuck} after two or more deaths in one stage"
+            f"; {soon} of these runs within {SOON_S:.0f} s of a death, {stuck} after two or more deaths in one stage"
         )
-    after = _after_deaths(run, reader.ask_chosen("deaths", selection))
-    headline = f"{capital(percent(share.value))} of the runs are given up." if given_up.any() else ""
-    return QUITS.finding(basis, f"{sentence}.", share, {"quits": table, "after": after}, headline=headline)
+    headline = f"{capital(percent(share.value))} of the runs are given up."
+    return QUITS.finding(basis, f"{sentence}.", share, tables, headline=headline)
 
 
 def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from analysis.stats.players.learning import learning_within_players
 from analysis.stats.players.spread import Spread, spread_of_players
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
-from analysis.words import amount, as_often, counted, limits, percent
+from analysis.words import amount, as_often, capital, counted, limits, percent
 
 Array = np.ndarray
 _MOST_ATTEMPTS = 12
@@ -88,12 +88,9 @@ def differences(basis: Basis) -> Finding:
     spread = spread_of_players(run["deaths"], _minutes(run), run["player"]) if dying else None
     table = _players(run, spread)
     if spread is None:
-        why = (
-            "how much they differ in dying cannot be told from so little."
-            if dying
-            else "this game logs no deaths, so skill shows in its own findings."
-        )
-        sentence = f"{counted(len(table), 'player')} made {counted(basis.runs, 'run')}; {why}"
+        why = "it takes three players or more" if basis.run["deaths"].any() else "nobody died"
+        why = why if dying else "this game logs no deaths"
+        sentence = f"How much players differ in dying cannot be told from {basis.size}: {why}."
         return SKILL.finding(basis, sentence, tables={"players": table})
     estimate = spread.sd.in_unit("standard deviations")
     if spread.sd.value:
@@ -103,12 +100,12 @@ def differences(basis: Basis) -> Finding:
             f"10th{'.' if spread.sd.low else ', which may be chance.'}"
         )
     else:
-        sentence = f"{basis.size} show no difference in skill beyond chance {limits(estimate)}."
+        sentence = f"In {basis.size} players are not shown to differ in how often they die {limits(estimate)}."
     facts = {**estimate_cells("sd", spread.sd, "sd_"), "ratio": spread.ratio}
     doubtful = not spread.sd.low
     headline = f"Weak players die {as_often(spread.ratio)}, compared with strong ones." if spread.sd.value else ""
     if headline and doubtful:
-        headline = "Players are not shown to differ in skill."
+        headline = "Players are not shown to differ in how often they die."
     return SKILL.finding(basis, sentence, estimate, {"players": table}, facts, headline=headline, doubtful=doubtful)
 
 
@@ -153,7 +150,7 @@ def learning(basis: Basis) -> Finding:
         )
     tables = {"attempts": rows}
     if found is None:
-        sentence = "Nobody died in several attempts on one build, so nothing can be said about learning."
+        sentence = "No player died in several attempts on one build, as it takes to say something about learning."
         return LEARNING.finding(basis, sentence, tables=tables)
     estimate = found.per_doubling
     verdict, headline = "no learning is shown yet", ""
@@ -189,11 +186,9 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
     warnings += tuple(filter(None, [same_people(run.where(audience))]))
     if not members["first-time players"].any():
         warnings += ("No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",)
+    makers = " The makers' runs count in nothing else unless asked for." if members["the makers"].any() else ""
     return GROUPS.finding(
-        with_team,
-        "; ".join(parts).capitalize() + ". The makers' runs count in nothing else unless asked for.",
-        tables={"groups": rows},
-        warnings=warnings,
+        with_team, f"{capital('; '.join(parts))}.{makers}", tables={"groups": rows}, warnings=warnings
     )
 
 

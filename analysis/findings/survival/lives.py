@@ -10,8 +10,9 @@ from analysis.findings.grouping import GROUPINGS, groupings, same_people
 from analysis.findings.highest import Highest, against_rest, highest_part
 from analysis.findings.survival.curves import CURVE, GROUP, GROUPS, curve_table, grouped, median_estimate
 from analysis.reader import Columns
-from analysis.stats.estimate import Estimate
+from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.lifetimes.clustered import restricted_mean_by_player, survival_by_player
+from analysis.stats.lifetimes.compare import compare_builds
 from analysis.stats.rates import deaths_in_bins, hazard_by_time, hazard_edges
 from analysis.words import amount, counted, limits, percent
 
@@ -48,6 +49,8 @@ HAZARD = Declared(
         )
     },
 )
+# How a life is said to be of a group, by what it is grouped by.
+_OF = {"stage": "in", "build": "on", "attempt": "on", "group": "for", "first_time": "for"}
 BY_GROUP = {
     key: Declared(
         f"survival.by_{key}",
@@ -137,7 +140,7 @@ def hazard(life: Columns, basis: Basis) -> Finding:
             estimate = highest.rate(estimate)
             rest = against_rest(highest, "then", "at other times", f"{hazard.start.size} stretches")
             doubtful = highest.doubtful
-            headline = f"A life is most in danger {when}."
+            headline = f"A life is in more danger {when} than at other times."
             if doubtful:
                 headline = "No time of a life is shown to be more dangerous than the others."
             sentence = f"Players die most often {when}: {_rate_words(estimate)}{rest}."
@@ -173,19 +176,41 @@ def _grouped(life: Columns, keys: tuple[str, ...], basis: Basis) -> list[Finding
     for key, known, group in groupings(life, keys):
         warnings = basis.warnings + tuple(filter(None, [same_people(life)] if key == "first_time" else []))
         of_groups = grouped(duration[known], died[known], player[known], group)
-        found.append(_group_finding(key, *of_groups, basis, warnings))
+        chance = _may_be_chance(of_groups[1], duration[known], died[known], player[known], group)
+        found.append(_group_finding(key, *of_groups, chance, basis, warnings))
     return found
 
 
+def _may_be_chance(rows: pd.DataFrame, duration: Array, died: Array, player: Array, group: Array) -> bool:
+    """Whether the least and the most may differ by chance; corrected for all pairs of groups, as they were picked."""
+    low, high = (rows["group"][i] for i in (rows["mean"].argmin(), rows["mean"].argmax()))
+    pairs = len(rows) * (len(rows) - 1) / 2
+    mine = (group == low) | (group == high)
+    found = compare_builds(
+        *(column[mine] for column in (duration, died, player)),
+        group[mine] == high,
+        horizon=float(rows["horizon"][0]),
+        level=1 - (1 - LEVEL) / pairs,
+        most=1,
+    )
+    return found.difference.low is None or found.difference.low <= 0
+
+
 def _group_finding(
-    key: str, long: pd.DataFrame, rows: pd.DataFrame, basis: Basis, warnings: tuple[str, ...]
+    key: str, long: pd.DataFrame, rows: pd.DataFrame, chance: bool, basis: Basis, warnings: tuple[str, ...]
 ) -> Finding:
     def described(i: int) -> str:
         mean = Estimate.known(rows["mean"][i], rows["mean_low"][i], rows["mean_high"][i], "s")
-        return f"{amount(mean.value, 's')} in {rows['group'][i]} {limits(mean)}"
+        return f"{amount(mean.value, 's')} {_OF[key]} {rows['group'][i]} {limits(mean)}"
 
     low, high = int(rows["mean"].argmin()), int(rows["mean"].argmax())
     horizon = float(rows["horizon"][0])
-    sentence = f"Of the first {amount(horizon, 's')}, lives last {described(low)} and {described(high)} on average."
+    sentence = f"Of the first {amount(horizon, 's')}, lives last "
+    if low == high or rows["mean"][low] == rows["mean"][high]:
+        sentence += f"{amount(float(rows['mean'][low]), 's')} on average in each group."
+    else:
+        sentence += f"{described(low)} and {described(high)} on average"
+        sentence += f", the least and the most of {len(rows)}" if len(rows) > 2 else ""
+        sentence += ", which may be chance." if chance else "."
     tables = {"curves": long, "groups": rows}
     return BY_GROUP[key].finding(basis, sentence, tables=tables, facts={"horizon": horizon}, warnings=warnings)

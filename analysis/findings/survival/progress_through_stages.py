@@ -1,5 +1,7 @@
 """How far runs get, and how they end."""
 
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -9,10 +11,10 @@ from analysis.findings.basis import SOON_S, Basis
 from analysis.findings.declared import PART, Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.survival.curves import MOST_POINTS
 from analysis.reader import Columns
-from analysis.stats.estimate import Estimate
+from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.lifetimes.competing import cumulative_incidence
 from analysis.stats.proportions import Share, share_by_player
-from analysis.words import capital, counted, limits, percent, stage_name
+from analysis.words import capital, counted, interval_name, limits, percent, span, stage_name
 
 FUNNEL = Declared(
     "survival.funnel",
@@ -67,20 +69,16 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
     run, first = basis.run["run_id"], basis.run["attempt"] == 1
     player = basis.run["player"]
     rows: list[dict[str, Any]] = []
-    last: tuple[str, Estimate] | None = None
-    worst: tuple[float, str, Share, int] | None = None
     reached = _reached(visit, basis.run)
+    soon = (visit["outcome"] == "quit") & (visit["since_death_s"] < SOON_S)
+    played = _Played(visit.where(np.isin(visit["outcome"], ("cleared", "died_out", "left")) | soon))
     for stage, kind in sorted(set(zip(visit["stage"].tolist(), visit["stage_kind"].tolist(), strict=True))):
         mine = (visit["stage"] == stage) & (visit["stage_kind"] == kind)
         outcome = visit["outcome"][mine]
         ran = reached[2 * stage + kind]
         reach = share_by_player(ran, np.ones(run.size), player)
         early = share_by_player(ran[first], np.ones(int(first.sum())), player[first])
-        soon = (outcome == "quit") & (visit["since_death_s"][mine] < SOON_S)
-        settled = np.isin(outcome, ("cleared", "died_out", "left")) | soon
-        clear = share_by_player(
-            outcome[settled] == "cleared", np.ones(int(settled.sum())), visit["player"][mine][settled].astype(str)
-        )
+        clear = played.cleared(2 * stage + kind)
         row = {
             "stage": stage,
             "stage_kind": kind,
@@ -90,7 +88,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             "cleared": int(np.sum(outcome == "cleared")),
             "died_out": int(np.sum(outcome == "died_out")),
             "quit": int(np.sum(outcome == "quit")),
-            "quit_at_death": int(soon.sum()),
+            "quit_at_death": int(soon[mine].sum()),
             "cut": int(np.sum(outcome == "cut")),
             **estimate_cells("reach", reach),
             **estimate_cells("first_reach", early, "first_"),
@@ -100,34 +98,74 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             "tier_in": _mean(visit["tier_in"][mine]),
         }
         rows.append(row)
-        last = str(row["name"]), reach
-        if clear.value is not None and (worst is None or clear.value < worst[0]):
-            worst = clear.value, last[0], clear, int(soon.sum())
     estimate: Estimate | None
-    if last is None:
+    headline = ""
+    if not rows:
         sentence, estimate = "No stage was entered in these runs.", None
-    elif len(rows) == 1 and worst:
-        estimate = worst[2]
-        done = f"{percent(worst[0])} of {_ended(worst[2].trials, worst[3])}, of {basis.size} in all,"
-        sentence = f"{done} got through {worst[1]} {limits(worst[2])}."
+    elif len(rows) == 1 and rows[0]["clear"] is not None:
+        estimate = played.cleared(2 * rows[0]["stage"] + rows[0]["stage_kind"])
+        done = f"{percent(estimate.value)} of {_ended(estimate.trials, rows[0])}, of {basis.size} in all,"
+        sentence = f"{done} got through {rows[0]['name']} {limits(estimate)}."
     else:
-        estimate = last[1]
-        sentence = f"{percent(estimate.value)} of {basis.size} reach {last[0]} {limits(estimate)}."
-        if worst and len(rows) > 1:
-            least = f"in {percent(worst[0])} of {_ended(worst[2].trials, worst[3])} {limits(worst[2])}"
-            sentence = f"{sentence[:-1]}; {worst[1]} is cleared least often, {least}."
+        last = rows[-1]
+        estimate = Estimate(last["reach"], last["low"], last["high"], players=basis.players, unit="share")
+        sentence = f"{percent(estimate.value)} of {basis.size} reach {last['name']} {limits(estimate)}."
+        if len(rows) > 1:
+            least, told = _least(rows, played)
+            sentence = f"{sentence[:-1]}{least}."
+            headline = f"{capital(percent(estimate.value))} of the runs reach {last['name']}"
+            headline += f"; {told} is cleared less often than the rest." if told else "."
     cut, warnings = int(np.sum(basis.run["ending"] == "cut")), basis.warnings
     if cut:
         warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
-    headline = ""
-    if last is not None and len(rows) > 1:
-        headline = f"{capital(percent(last[1].value))} of the runs reach {last[0]}"
-        headline += f"; {worst[1]} stops most." if worst and worst[0] < 1 else "."
     return FUNNEL.finding(basis, sentence, estimate, {"segments": rows}, warnings=warnings, headline=headline)
 
 
-def _ended(visits: int, at_death: int) -> str:
+@dataclass(frozen=True)
+class _Played:
+    """The visits that were played out: cleared, ended in game over, or given up at a death."""
+
+    visit: Columns
+
+    @cached_property
+    def part(self) -> np.ndarray:
+        return 2 * self.visit["stage"] + self.visit["stage_kind"]
+
+    @cached_property
+    def done(self) -> np.ndarray:
+        return self.visit["outcome"] == "cleared"
+
+    @cached_property
+    def player(self) -> np.ndarray:
+        return self.visit["player"].astype(str)
+
+    def cleared(self, part: int, level: float = LEVEL) -> Share:
+        mine = self.part == part
+        return share_by_player(self.done[mine], np.ones(int(mine.sum())), self.player[mine], level)
+
+
+def _least(rows: list[dict[str, Any]], played: _Played) -> tuple[str, str]:
+    """(the part that is cleared least often, in words; its name where that is beyond chance, else "")."""
+    known = [row for row in rows if row["clear"] is not None]
+    if len(known) < 2 or len({row["clear"] for row in known}) == 1:
+        return "", ""
+    worst = min(known, key=lambda row: row["clear"])
+    part = 2 * worst["stage"] + worst["stage_kind"]
+    # Of several the least may be it by chance: its interval is corrected for their number.
+    cleared = played.cleared(part, 1 - (1 - LEVEL) / len(known))
+    rest = float(np.mean(played.done[played.part != part]))
+    told = cleared.high is not None and cleared.high < rest
+    said = f"; {worst['name']} is cleared least often, in {percent(cleared.value)} of {_ended(cleared.trials, worst)}"
+    if cleared.low is not None:
+        sure = f"{interval_name(LEVEL)}, corrected for {len(known)} parts,"
+        said += f" ({sure} {span(cleared.low, cleared.high, 'share')})"
+    said += f", the others together in {percent(rest)}"
+    return said + ("" if told else ", which may be chance"), worst["name"] if told else ""
+
+
+def _ended(visits: int, row: dict[str, Any]) -> str:
     """The visits that a share of those cleared is of."""
+    at_death = row["quit_at_death"]
     if not at_death:
         return f"{counted(visits, 'visit')} not given up or cut"
     return f"{counted(visits, 'visit')} ({at_death} given up within {SOON_S:.0f} s of a death among them)"
@@ -152,6 +190,10 @@ def _reached(visit: Columns, run: Columns) -> dict[int, np.ndarray]:
         for one, came in reached.items():
             came |= damaged & (begin <= one) & (one <= furthest)
     return reached
+
+
+def _were(count: int) -> str:
+    return "was" if count == 1 else "were"
 
 
 def _mean(column: np.ndarray) -> float | None:
@@ -180,15 +222,18 @@ def ends(basis: Basis) -> Finding:
         "runs": [int(np.sum(ending == end)) for end in (*code, "cut")],
         "players": [int(np.unique(player[ending == end]).size) for end in (*code, "cut")],
     }
-    quits = share_by_player(ending == "quit", np.ones(ending.size), player)
-    estimate = quits
-    over, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "finished", "cut"))
+    # Whether a run that was cut would have been given up, nobody knows.
+    ended = ending != "cut"
+    estimate = share_by_player(ending[ended] == "quit", np.ones(int(ended.sum())), player[ended])
+    over, quits, done, cut = (int(np.sum(ending == end)) for end in ("game_over", "quit", "finished", "cut"))
     sentence = (
-        f"Of {basis.size}, {over} ended in game over, {done} were finished, {cut} were cut, "
-        f"and {percent(quits.value)} were given up {limits(estimate)}."
+        f"Of {basis.size}, {over} ended in game over, {done} {_were(done)} finished, {quits} {_were(quits)} given up"
     )
+    if estimate.value is not None:
+        sentence += f", which is {percent(estimate.value)}{' of those not cut' if cut else ''} {limits(estimate)}"
+    sentence += f", and {cut} {_were(cut)} cut."
     most = max(code, key=lambda end: int(np.sum(ending == end)))
     said = {"game_over": "end in game over", "quit": "are given up", "finished": "are finished"}[most]
-    headline = f"{capital(percent(float(np.mean(ending == most))))} of the runs {said}."
+    headline = f"{capital(percent(float(np.mean(ending[ended] == most))))} of the runs {said}." if ended.any() else ""
     tables = {"incidence": long, "ends": ends_of}
-    return ENDS.finding(basis, sentence, estimate, tables, headline=headline if ending.size else "")
+    return ENDS.finding(basis, sentence, estimate, tables, headline=headline)

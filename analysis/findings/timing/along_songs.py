@@ -94,8 +94,8 @@ def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     says += f" and {notes.songs[easiest]} most ({percent_of(effects, easiest)})"
     told = [s for s in (hardest, easiest) if effects.p[s] < 0.05]
     if len(told) == 1:
-        says += f"; only {notes.songs[told[0]]} is told from the average song"
-    says += "." if told else ", but the order is within chance: players differ more than songs."
+        says += f"; of the two, only {notes.songs[told[0]]} is told from the average song"
+    says += "." if told else ", but the order is within chance."
     tables = {
         "songs": {
             "song": list(notes.songs),

@@ -170,7 +170,7 @@ def _latency(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...])
             f" {notes.captures[found.lowest]} (between {lag.low:+.0f} and"
             f" {lag.high:+.0f} ms; {whose})"
             + (
-                ": that part is the console's."
+                ": more than chance, so probably the console's, if nothing else was changed between the logs."
                 if told and found.how == "within"
                 else ": more than chance, so one console probably lags."
                 if told

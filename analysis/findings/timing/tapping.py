@@ -44,6 +44,8 @@ def of_players(notes: TimedNotes, errors: PlayerErrors, warnings: tuple[str, ...
     else:
         side = "early" if bias.value < 0 else "late"
         headline = says = f"Players press {abs(bias.value):.0f} ms {side} on average"
+        if abs(bias.value) < 0.5:
+            headline = says = "Players press within 1 ms of the note on average"
         if bias.low is not None and bias.high is not None:
             says += f" (between {signed(bias.low)} and {signed(bias.high, 'ms')})"
         says += f"; the median player scatters by {between(spread)} and leaves {percent(np.nanmedian(errors.lapses))}"

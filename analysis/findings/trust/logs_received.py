@@ -171,9 +171,12 @@ def verdict(reader: Reader, selection: Selection, captures: list[Capture], basis
     )
     damage = reader.ask("trust_damage", game=selection.game).frame.rename(columns={"packets": "count"})
     facts = {"worst": worst_first[0][1].grade.value, "events": events, "events_lost": gone, "fixes": fixes}
+    # As the events: of all logs, whatever build or player is chosen.
+    every = reader.ask_chosen("trust_runs", Selection(selection.game, include_team=True))
+    lost = _lost(int(np.sum(every["deaths"])), gone, events, share)
     return VERDICT.finding(
         basis,
-        f"{_reached(judged, events)}{_lost(basis, gone, events, share)}.{' ' + fixes[0] if fixes else ''}",
+        f"{_reached(judged, events)}{lost}.{' ' + fixes[0] if fixes else ''}",
         Estimate(share, unit="share"),
         {"captures": [_row(*pair) for pair in judged], "damage": damage, "notices": _told(captures)},
         facts,
@@ -191,7 +194,9 @@ def _headline(basis: Basis, gone: float, share: float, worst: Grade) -> str:
         )
     hurt = int(np.sum(basis.run["damaged"] == 1))
     touched = f"{amount(hurt)} of {counted(basis.runs, 'run')} {'is' if hurt == 1 else 'are'} touched"
-    return f"{capital(percent(share))} of the events were lost; {touched}."
+    if not hurt:
+        touched = f"none of these {counted(basis.runs, 'run')} is touched" if basis.runs else "no run is chosen"
+    return f"{capital(percent(share))} of the events of all logs were lost; {touched}."
 
 
 def _reached(judged: list[tuple[Capture, Verdict]], events: int) -> str:
@@ -201,14 +206,13 @@ def _reached(judged: list[tuple[Capture, Verdict]], events: int) -> str:
     return f"{counted(len(judged), 'capture')} ({told}) with {counted(events, 'event')}"
 
 
-def _lost(basis: Basis, gone: float, events: int, share: float) -> str:
+def _lost(deaths: int, gone: float, events: int, share: float) -> str:
     if not gone:
         return ": nothing was lost on the way"
-    deaths = int(np.sum(basis.run["deaths"]))
-    said = f"; about {amount(gone)} events ({percent(share)}) were lost on the way"
-    if deaths:
-        # As if what was lost were a fair sample: whole packets are lost, whatever is in them.
-        said += f", among them perhaps {counted(round(deaths * gone / max(events, 1)), 'death')}"
+    said = f"; about {counted(max(round(gone), 1), 'event')} ({percent(share)}) were lost on the way"
+    # As if what was lost were a fair sample: whole packets are lost, whatever is in them.
+    if perhaps := round(deaths * gone / max(events, 1)):
+        said += f", among them perhaps {counted(perhaps, 'death')}"
     return said
 
 

@@ -92,8 +92,8 @@ def _damaged(basis: Basis) -> Finding:
             else "A lost end makes a run look shorter than it was"
         )
         sentence += (
-            f"; they last {amount(hurt, 's')} in the median, the others {amount(sound, 's')}. {bias}: they are kept, "
-            "and marked."
+            f"; the damaged last {amount(hurt, 's')} in the median, the others {amount(sound, 's')}. {bias}: all are "
+            "kept, and marked."
         )
     table = run[[column.name for column in DAMAGED.tables["runs"]]]
     return DAMAGED.finding(basis, sentence, share, {"runs": table}, {"damaged_runs": count}, warnings=warnings)
@@ -113,7 +113,8 @@ def _endings(basis: Basis) -> Finding:
         )
     else:
         both = int(((run["ending"] == "cut") & (run["damaged"] == 1)).sum())
-        sentence += f", {both} of them through damage" if both else ": the console was reset or the recording stopped"
+        why = ": the console was reset, the recording stopped, or the game does not log every end"
+        sentence += f", {both} of them {'a damaged run' if both == 1 else 'damaged runs'}" if both else why
         sentence += ". They count as cut: alive until the log ends, not dead."
     if quits:
         sentence += f" {counted(quits, 'run')} ended because the player quit; who gives up is no random loss."
