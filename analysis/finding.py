@@ -14,15 +14,14 @@ import pandas as pd
 
 from analysis.answers.answer import table_html
 from analysis.plain import plain
-from analysis.stats.estimate import Estimate
+from analysis.stats.estimate import FEW_PLAYERS, Estimate
 from analysis.words import counted
 
-# Below this many players an interval is only indicative: see the coverage table in the docs.
-FEW_PLAYERS = 8
 # Of one or two players no interval by player says anything.
 _TOO_FEW_PLAYERS = 3
 CERTAINTIES = ("solid", "an indication", "too little to tell")
 _LONGEST_SUBJECT = 40
+_OF_THE_LOGS = "trust"
 
 
 @dataclass(frozen=True, repr=False)
@@ -78,8 +77,13 @@ class Finding:
 
     @property
     def certainty(self) -> str:
-        """How far the headline can be relied on, in the words of CERTAINTIES."""
+        """How far the headline can be relied on, in the words of CERTAINTIES; nobody else has a rule of it.
+
+        What is counted in the very logs holds of them however few played.
+        """
         solid, indication, too_little = CERTAINTIES
+        if self.question == _OF_THE_LOGS:
+            return solid
         if self.untold or self.players < _TOO_FEW_PLAYERS:
             return too_little
         return indication if self.indicative or self.doubtful else solid

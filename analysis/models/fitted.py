@@ -13,12 +13,11 @@ from analysis.models.moves import Move, moves_of
 from analysis.models.observed import Observed
 from analysis.models.setting import Setting
 from analysis.models.targets import Changeable, Target
+from analysis.stats.estimate import FEW_PLAYERS
 from analysis.words import counted
 from ingest.vocabulary import TunableRole
 
 AS_THEY_ARE = "as they are"
-# With fewer players intervals are called indicative (common practice, no source).
-_FEW = 8
 
 
 class Fitted(ABC):
@@ -142,7 +141,7 @@ def of_the_playtest(newcomers: np.ndarray, players: int, runs: int, damaged: int
         said.append("every player had played before: what first-time players do is guessed from them")
     elif fresh < players:
         said.append(f"{players - fresh} of {counted(players, 'player')} had played before; they are not the population")
-    if players < _FEW:
+    if players < FEW_PLAYERS:
         said.append(f"only {counted(players, 'player')}: the intervals are indicative")
     if runs < 2 * players:
         said.append("fewer than two runs a player: what practice does is mostly assumed")

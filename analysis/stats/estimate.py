@@ -10,6 +10,8 @@ from scipy import special
 
 # The confidence level of every interval that names no other. Common practice, no source.
 LEVEL = 0.95
+# Of fewer players an interval is only indicative: see the coverage in METHODS.md. Common practice, no source.
+FEW_PLAYERS = 8
 # What is predicted is given with two intervals; the fields of a prediction are named by their levels.
 INNER, OUTER = 0.8, 0.95
 PREDICTED_QUANTILES = ((1 - OUTER) / 2, (1 - INNER) / 2, 0.5, (1 + INNER) / 2, (1 + OUTER) / 2)

@@ -13,6 +13,7 @@ from analysis.findings.questions import Chapter
 from analysis.game_kind import read_kind
 from analysis.models.targets import Target
 from analysis.selection import Selection
+from analysis.stats.estimate import FEW_PLAYERS
 from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.words import cell, counted
 from dashboard.figures import has_figure
@@ -26,7 +27,6 @@ from dashboard.web.html_tables import table
 from dashboard.web.templating import part
 
 _FOREMOST = 3
-_ENOUGH = 12  # players; what a proposal is worth was measured with so many (analysis/models/MODEL.md)
 
 
 def body(session: Session, selection: Selection | None) -> list[Shown]:
@@ -120,10 +120,10 @@ def _steps(session: Session, game: str) -> list[_Step]:
     kept = f": kept on {str(targets[0])[:16]} UTC" if len(targets) else ", before you look at how it went"
     return [
         _Step(
-            players >= _ENOUGH,
-            f"Play: {counted(players, 'player')} so far; {_ENOUGH} or more make intervals useful",
+            players >= FEW_PLAYERS,
+            f"Play: {counted(players, 'player')} so far; with fewer than {FEW_PLAYERS} all is only an indication",
             "/live",
-            f"Next: let more people play; {players} of {_ENOUGH} have.",
+            f"Next: let more people play; {players} of at least {FEW_PLAYERS} have.",
             "Record a playtest",
         ),
         _Step(

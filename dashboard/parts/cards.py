@@ -12,6 +12,7 @@ from analysis import words
 from analysis.finding import Finding
 from analysis.methods import METHODS
 from analysis.selection import Selection
+from analysis.stats.estimate import FEW_PLAYERS
 from dashboard.figures import WIDE, has_figure
 from dashboard.web.filters import to_address
 from dashboard.web.opened import NOTHING, Opened
@@ -76,7 +77,7 @@ def card(
         warnings=len(warnings) if len(warnings) <= _WARNINGS_SHOWN + 1 else _WARNINGS_SHOWN,
         all_warnings=warnings,
         basis=_basis(finding) if basis is None else basis,
-        few=basis is None and finding.indicative,
+        few=f"fewer than {FEW_PLAYERS} players" if basis is None and finding.indicative else "",
         method=METHODS.get(finding.method),
         tables=[(name, _table_address(finding, name)) for name in finding.tables],
         asked=asked,

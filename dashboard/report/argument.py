@@ -33,7 +33,6 @@ from dashboard.report.report_figures import picture_name
 from dashboard.report.summary import summary
 from dashboard.web.filters import in_words
 
-_FEW = 8  # players
 _BY_TARGET = (
     f"Each target on both builds, and the difference with its {interval_name(LEVEL)}. Where that spans 0, it may be "
     "chance."
@@ -226,7 +225,7 @@ def limits(content: Content) -> list[str]:
     for game in content.games:
         of = f"{game.selection.game}: " if several else ""
         players = game.basis.players
-        if players < _FEW:
+        if players < FEW_PLAYERS:
             said.append(f"{of}only {counted(players, 'player')}. Every interval here is indicative only.")
         if int(game.people["new_players"][0]) < players:
             said.append(

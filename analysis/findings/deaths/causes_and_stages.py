@@ -114,7 +114,7 @@ def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:
     tables = {"segments": rows}
     if estimate is None:
         return BY_STAGE.finding(basis, "No time alive was logged, so deaths have no rate.", tables=tables)
-    name, rate_words, headline, doubtful = stage_name(*top), amount(estimate.value), "", True
+    name, rate_words, headline, doubtful = stage_name(*top), amount(estimate.value), "", False
     if len(rows) == 1:
         sentence = f"In {name} players die {rate_words} times a minute alive {limits(estimate)}."
     else:

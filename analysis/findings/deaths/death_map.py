@@ -119,6 +119,11 @@ class _Map:
         """The hot cell that stands out most."""
         return int(np.argmax(np.where(self.table["hot"], self.hot.score, -np.inf)))
 
+    @property
+    def apart(self) -> bool:
+        """Whether that cell, drawn to what most places have, is beyond the time spent there."""
+        return bool(self.hot.times.low[self.hottest] > 1)
+
     def place(self, cell: int) -> str:
         row = self.table.iloc[cell]
         return place_words(row["x_px"], row["y_px"], row["width_px"], row["height_px"])
@@ -175,11 +180,14 @@ def _places(seen: Seen, missing: int, basis: Basis, scale: float | None) -> Find
         },
         warnings=tuple(warnings),
         headline=_headline(seen, drawn) if dangerous.any() else "",
+        doubtful=bool(dangerous.any()) and not drawn.apart,
     )
 
 
 def _headline(seen: Seen, drawn: _Map) -> str:
     """Where the strongest hot place is, and what kills there. More die there for their time, which need not be most."""
+    if not drawn.apart:
+        return "No place is shown to be deadlier than elsewhere."
     what = _what_kills(seen, drawn)
     side = screen_side(seen.cells, drawn.hottest)
     return f"Deadlier than elsewhere: {what + ',' if what else 'a place'} {side}."

@@ -137,7 +137,7 @@ def _aim(trial: Columns, basis: Basis) -> Finding:
     tables: dict[str, Any] = {"speeds": _speeds(speed, success, player, error)}
     fit = dose_response(speed, success, np.ones(speed.size), player)
     if fit is None or not fit.converged:
-        sentence = "Too few players, speeds or misses to say how accuracy falls with speed."
+        sentence = "Too few players, speeds, hits or misses to say how accuracy falls with speed."
         return AIM.finding(basis, sentence, tables=tables)
     grid = np.linspace(speed.min(), speed.max(), 60)
     chance, lower, upper = fit.chance(grid)
@@ -212,7 +212,7 @@ def _intervals(trial: Columns, basis: Basis) -> Finding | None:
     with_hits = rank_correlation(table["variation"].to_numpy(), table["hit_share"].to_numpy())
     sentence = (
         f"The time between two shots of a player varies by {percent(mean.value)} of its mean, averaged over "
-        f"{counted(len(table), 'player')} {limits(estimate)}"
+        f"{counted(len(table), 'player')} {limits(mean.in_unit('share'))}"
     )
     if with_hits.value is not None:
         own = f"{amount(with_hits.value)} {limits(with_hits)}"

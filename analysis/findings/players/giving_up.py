@@ -62,7 +62,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         return QUITS.finding(basis, sentence, None, tables)
     if not given_up.any():
         sentence = f"Nobody gave up in {runs}: 0 % {limits(share)}."
-        return QUITS.finding(basis, sentence, share, tables)
+        return QUITS.finding(basis, sentence, share, tables, players=share.players, runs=share.trials)
     people = counted(int((who["quits"] > 0).sum()), "player")
     one = len(table) == 1
     sentence = f"{len(table)} of {runs} {'was' if one else 'were'} given up {limits(share)}, by {people}"
@@ -71,8 +71,11 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         sentence += (
             f"; {soon} of these runs within {SOON_S:.0f} s of a death, {stuck} after two or more deaths in one stage"
         )
-    headline = f"{capital(percent(share.value))} of the runs are given up."
-    return QUITS.finding(basis, f"{sentence}.", share, tables, headline=headline)
+    of = "the runs" if ended.all() else "the runs with an end"
+    headline = f"{capital(percent(share.value))} of {of} are given up."
+    return QUITS.finding(
+        basis, f"{sentence}.", share, tables, headline=headline, players=share.players, runs=share.trials
+    )
 
 
 def _after_deaths(run: Columns, death: Columns) -> pd.DataFrame:

@@ -127,7 +127,7 @@ def hazard(life: Columns, basis: Basis) -> Finding:
         "players": hazard.players,
     }
     known = np.flatnonzero(hazard.exposure > 0)
-    headline, doubtful = "", True
+    headline, doubtful = "", False
     estimate, sentence = None, "No time alive was logged, so there is no hazard."
     if known.size:
         top = int(known[np.argmax(hazard.value[known])])

@@ -114,7 +114,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             least, told = _least(rows, played)
             sentence = f"{sentence[:-1]}{least}."
             headline = f"{capital(percent(estimate.value))} of the runs reach {last['name']}"
-            headline += f"; {told} is cleared less often than the rest." if told else "."
+            headline += f"; {told} is cleared less often." if told else "."
     cut, warnings = int(np.sum(basis.run["ending"] == "cut")), basis.warnings
     if cut:
         warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
@@ -234,6 +234,7 @@ def ends(basis: Basis) -> Finding:
     sentence += f", and {cut} {_were(cut)} cut."
     most = max(code, key=lambda end: int(np.sum(ending == end)))
     said = {"game_over": "end in game over", "quit": "are given up", "finished": "are finished"}[most]
-    headline = f"{capital(percent(float(np.mean(ending[ended] == most))))} of the runs {said}." if ended.any() else ""
+    of = "the runs" if ended.all() else "the runs with an end"
+    headline = f"{capital(percent(float(np.mean(ending[ended] == most))))} of {of} {said}." if ended.any() else ""
     tables = {"incidence": long, "ends": ends_of}
     return ENDS.finding(basis, sentence, estimate, tables, headline=headline)

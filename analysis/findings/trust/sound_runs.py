@@ -81,7 +81,12 @@ def _damaged(basis: Basis) -> Finding:
     warnings = (f"Findings on these runs rest on {percent(share.value)} damaged ones.",) if count else ()
     sentence = f"{count} of {counted(runs, 'run')} ({percent(share.value)}) lost packets or events on the way"
     if not count:
-        sentence = f"None of {counted(runs, 'run')} lost anything between its start and its end."
+        whole = "between its start and its end"
+        sentence = (
+            f"None of {counted(runs, 'run')} lost anything {whole}."
+            if runs > 1
+            else f"The one run lost nothing {whole}."
+        )
     elif count == runs:
         sentence += ": every one. Deaths and time may be missing in each."
     else:
@@ -105,7 +110,8 @@ def _endings(basis: Basis) -> Finding:
     cut, quits = int(ended["cut"]), int(ended["quit"])
     sentence = f"{cut} of {counted(runs, 'run')} {'has' if cut == 1 else 'have'} no end in the log"
     if not cut:
-        sentence = f"Each of {counted(runs, 'run')} has its end in the log."
+        each = f"Each of {counted(runs, 'run')}" if runs > 1 else "The one run"
+        sentence = f"{each} has its end in the log."
     elif "run_end" not in basis.roles:
         sentence += (
             ", for this game logs none: log an event with the role `run_end` when a run is over. Until then each "

@@ -44,7 +44,7 @@ def way(session):
 def test_what_is_not_shown_is_not_called_done(session, tmp_path):
     played(session, tmp_path, [1, 2, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0])
     play, tag, wish, change, check, report = way(session)
-    assert play == ["to do", "Play: 2 players so far; 12 or more make intervals useful"]  # ten may be anybody
+    assert play[0] == "to do" and "2 players so far" in play[1]  # ten may be anybody
     assert tag == ["to do", "Tag every run with its player (10 runs without one; 10 to go)"]
     assert wish == ["to do", "Write down what you want, before you look at how it went"]
     assert change == ["to do", "Change one thing and play again: 1 build played so far"]
