@@ -6,7 +6,7 @@ from typing import Any
 
 from analysis.finding import Finding
 from analysis.findings.questions import Chapter
-from analysis.stats.estimate import LEVEL, Estimate
+from analysis.stats.estimate import FEW_PLAYERS, LEVEL, Estimate
 from analysis.words import NONE, amount, capital, cell, counted, interval_name, listed, points, signed
 from dashboard.figures import has_figure
 from dashboard.parts.cards import shared_warnings

@@ -187,7 +187,9 @@ def _may_be_chance(rows: pd.DataFrame, duration: Array, died: Array, player: Arr
     pairs = len(rows) * (len(rows) - 1) / 2
     mine = (group == low) | (group == high)
     found = compare_builds(
-        *(column[mine] for column in (duration, died, player)),
+        duration[mine],
+        died[mine],
+        player[mine],
         group[mine] == high,
         horizon=float(rows["horizon"][0]),
         level=1 - (1 - LEVEL) / pairs,
