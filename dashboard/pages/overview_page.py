@@ -123,7 +123,7 @@ def _steps(session: Session, game: str) -> list[_Step]:
             players >= FEW_PLAYERS,
             f"Play: {counted(players, 'player')} so far; with fewer than {FEW_PLAYERS} all is only an indication",
             "/live",
-            f"Next: let more people play; {players} of at least {FEW_PLAYERS} have.",
+            f"Next: let more people play; {players} of {FEW_PLAYERS} have.",
             "Record a playtest",
         ),
         _Step(

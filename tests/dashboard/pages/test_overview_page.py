@@ -3,6 +3,7 @@
 import pytest
 
 from analysis.selection import Selection
+from analysis.stats.estimate import FEW_PLAYERS
 from dashboard.pages.overview_page import body
 from dashboard.state.dashboard_session import Session
 from ingest.said.notes import add_target
@@ -78,7 +79,7 @@ def test_nobody_is_said_to_have_checked_what_only_people_know(session, tmp_path)
 def test_the_first_step_that_is_not_done_leads(session, tmp_path):
     played(session, tmp_path, [1, 2, 3])
     head = body(session, Selection("Moth Run"))[0].head
-    assert "3 of 12" in head.answer and head.steps[0][1].startswith("/live")
+    assert f"3 of {FEW_PLAYERS}" in head.answer and head.steps[0][1].startswith("/live")
     played(session, tmp_path, range(1, 13), firmware="1.1")
     head = body(session, Selection("Moth Run"))[0].head
     assert head.certainty == "3 of 4 steps done" and head.steps[0][1].startswith("/tuning")
