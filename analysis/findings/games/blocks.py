@@ -1,7 +1,5 @@
 """Falling blocks: levels, where the pile overflows, the longest wait for a piece, pace."""
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 
@@ -52,8 +50,9 @@ OVERFLOW = Declared(
             Column("overflows", "", "runs that overflowed and whose highest piece of the last few lay there"),
             Column("players", "", "players whose runs those are"),
             Column("deaths", "", "deaths that were logged there"),
-            Column("times", "times", "overflows over those expected by the pieces there, drawn to most columns'"),
-            *interval_columns("times", "the ratio", "times_"),
+            *estimate_columns(
+                "times", "times", "overflows over those expected by the pieces there, drawn to most columns'", "times_"
+            ),
         )
     },
 )
@@ -178,9 +177,7 @@ def _overflow(piece: Columns, death: Columns, basis: Basis) -> Finding:
 
 def _overflow_words(table: pd.DataFrame, runs: int) -> str:
     most = table.loc[table["times"].idxmax()]
-    ratio = Estimate(float(most["times"]), unit="times")
-    if np.isfinite(most["times_low"]):
-        ratio = replace(ratio, low=float(most["times_low"]), high=float(most["times_high"]))
+    ratio = Estimate.known(most["times"], most["times_low"], most["times_high"], "times")
     sure = limits(ratio.in_unit("times"))
     if ratio.low is not None:
         sure = f"{sure[:-1]}; drawn to what most columns have, for it was picked of {len(table)})"
