@@ -56,7 +56,7 @@ def sent_by(log: Path) -> bytes | None:
     with log.open("rb") as file:
         for chunk in chunks(file, log.stat().st_size):
             session.feed(framer.feed(chunk))
-    return session.text
+    return session.dictionaries.text
 
 
 def main(arguments: list[str]) -> int:

@@ -60,6 +60,7 @@ def crc_bitwise(data: bytes) -> int:
 
 
 def unstuff(frame: bytes) -> bytes | None:
+    """The packet in a frame; None where it is damaged."""
     out = bytearray()
     i = 0
     while i < len(frame):
@@ -72,6 +73,13 @@ def unstuff(frame: bytes) -> bytes | None:
         if n != 255 and i < len(frame):
             out.append(0)
     return bytes(out)
+
+
+def packet_in(frame: bytes) -> bytes:
+    """The packet in a frame that is whole."""
+    packet = unstuff(frame)
+    assert packet is not None, frame
+    return packet
 
 
 def frames(data: bytes) -> tuple[list[tuple[int, bytes]], int]:

@@ -12,8 +12,8 @@ from ingest.assembling.places import Scope
 from ingest.assembling.structure import STRUCTURE, structure
 from ingest.vocabulary import EventRole, FieldRole
 from ingest.wire.dictionary import Dictionary
+from ingest.wire.power_up import PowerUp
 from ingest.wire.records import Batch, microseconds
-from ingest.wire.session import PowerUp
 
 _NOWHERE = 1 << 62
 # Runs that wait for the settings of a log that never sends them.

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from ingest.vocabulary import EventRole
 from ingest.wire.dictionary import Dictionary
+from ingest.wire.power_up import PowerUp
 from ingest.wire.records import Batch
-from ingest.wire.session import PowerUp
 
 # What happens while somebody plays; all else may happen in a menu as well.
 PLAY = frozenset(

@@ -16,8 +16,9 @@ from ingest.study.notices import clock, refused_whole, too_many_resets
 from ingest.vocabulary import EventRole, FieldRole
 from ingest.wire.dictionary import Dictionary
 from ingest.wire.framing import Damage, Framer
+from ingest.wire.power_up import Harm, Span
 from ingest.wire.records import Batch, RecordReader, microseconds
-from ingest.wire.session import Harm, Session, Span
+from ingest.wire.session import Session
 
 # More runs than a day of play; a hostile log could claim one a byte.
 MOST_RUNS = 10_000
@@ -112,7 +113,7 @@ class Watch:
         `waited_s`: how long the line has been read; None: it is not read now.
         """
         session = self._session
-        refusal = session.refusal
+        refusal = session.dictionaries.refusal
         first = self._first.notice(baud, waited_s)
         return (
             *([first] if first is not None else []),
@@ -120,7 +121,7 @@ class Watch:
             *self._of_the_line(baud, bytes_per_s),
             *clock(self._stopped.stops, session.ran_back, session.ran_back_at, self._timeless_runs),
             *([refused_whole(refusal)] if refusal is not None else []),
-            *session.notices,
+            *session.dictionaries.notices,
         )
 
     def _of_the_line(self, baud: int | None, bytes_per_s: float | None) -> Iterator[Notice]:
@@ -146,7 +147,7 @@ class Watch:
         if counts.power_ups != self._session.power_ups:
             counts.power_ups = self._session.power_ups
             counts.in_run, self._began_us, self._ended_us = False, None, None
-        counts.refusal = self._session.refusal
+        counts.refusal = self._session.dictionaries.refusal
         counts.unread_from = self._session.stopped_at
         if counts.unread_from is not None:
             counts.in_run = False  # whether one goes on cannot be told any more

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.wire.session import Span
+from ingest.wire.power_up import Span
 
 # So many packets of events at one tick, one after the other. A line of 1,000,000 baud carries 20 such packets in 9 ms,
 # less than the longest tick there may be (10 ms), and a game would have to log 200 events in it. Arithmetic, no source.

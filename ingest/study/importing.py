@@ -29,8 +29,9 @@ from ingest.study.removal import remove_capture
 from ingest.study.tables import EventTables
 from ingest.study.writer import Writer
 from ingest.wire.framing import NEWER, REASONS, Damage, Framer, Packets
+from ingest.wire.power_up import Harm, PowerUp, Span
 from ingest.wire.records import microseconds
-from ingest.wire.session import Harm, PowerUp, Session, Span
+from ingest.wire.session import Session
 
 _ROWS_AT_ONCE = 5000
 # Events that runs are built from and that are gone through at once: each takes some kilobytes meanwhile. More of them
@@ -167,7 +168,7 @@ class Import:
                 tail,
                 session.unread_bytes,
                 c.newer,
-                None if given else session.refusal,
+                None if given else session.dictionaries.refusal,
             ],
         )
         return self._capture_id
@@ -196,7 +197,7 @@ class Import:
     def _tell(self, session: Session) -> None:
         """Writes the notices; runs are in their table by now."""
         given = self._given
-        own = [] if given is not None and given.dictionary is not None else session.notices
+        own = [] if given is not None and given.dictionary is not None else session.dictionaries.notices
         asked = (
             "SELECT count(*) FROM all_runs WHERE capture_id = ? AND end_us <= start_us AND begun = 'seen' AND "
             "(deaths > 0 OR ending <> 'cut')"

@@ -4,10 +4,6 @@ Source: Cheshire & Baker, "Consistent Overhead Byte Stuffing", IEEE/ACM Trans. N
 """
 
 
-class NotCobs(ValueError):
-    """The bytes are no COBS frame: a zero inside, or a code byte that points past the end."""
-
-
 def stuff(packet: bytes) -> bytes:
     """The frame of `packet`, without the closing zero."""
     frame = bytearray()
@@ -21,21 +17,3 @@ def stuff(packet: bytes) -> bytes:
         if len(full[-1]) == 254 and number + 1 < len(blocks):
             frame.append(1)
     return bytes(frame)
-
-
-def unstuff(frame: bytes) -> bytes:
-    """The packet inside `frame` (given without the closing zero); raises NotCobs."""
-    if 0 in frame:
-        raise NotCobs("a zero byte inside a frame")
-    packet = bytearray()
-    at = 0
-    while at < len(frame):
-        code = frame[at]
-        end = at + code
-        if end > len(frame):
-            raise NotCobs(f"code byte {code} at offset {at} points past the end")
-        packet += frame[at + 1 : end]
-        if code < 255 and end < len(frame):
-            packet.append(0)
-        at = end
-    return bytes(packet)

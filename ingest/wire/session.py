@@ -1,18 +1,12 @@
 """Packets in, power-ups out: resets, gaps, dictionaries and settings (FORMAT.md, sections 2, 4 and 5)."""
 
-from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ingest.capture.full_ring import FullRing
 from ingest.capture.line_notices import full_rate
-from ingest.study.capture_counts import Notice
-from ingest.study.notices import MOST_NOTICES, refused_parts
-from ingest.wire.checksum import crc16
-from ingest.wire.dictionary import MAX_TEXT_BYTES, BadDictionary, Dictionary
-from ingest.wire.dictionary_text import parse
+from ingest.wire.dictionary import MAX_TEXT_BYTES, Dictionary
 from ingest.wire.framing import (
     CRC_BYTES,
     DICTIONARY,
@@ -24,11 +18,10 @@ from ingest.wire.framing import (
     Packets,
     at_every_byte,
 )
+from ingest.wire.log_dictionaries import LogDictionaries
+from ingest.wire.power_up import Harm, PowerUp, Span
+from ingest.wire.waiting import Waiting
 
-HELD_BYTES = 1 << 20
-MAX_DICTIONARIES = 64
-# Each has a table of its own in the study, which takes memory however few its events are.
-MAX_KINDS_OF_A_LOG = 500
 # A reset every three seconds for eight hours. Each takes a thousandth of a second, whatever it holds.
 MAX_POWER_UPS = 10_000
 _KNOWN_BODIES = 1024
@@ -38,77 +31,11 @@ _MOST_SETTINGS = 32_768
 _MOST_UNREAD = 1000
 
 
-@dataclass
-class Harm:
-    """One piece of damage: where in the log, what, and how many packets (or events, where dropped).
-
-    `ticks`: the time between the packets around what is missing, if it is known.
-    """
-
-    offset: int
-    reason: Damage
-    count: int = 1
-    ticks: int | None = None
-
-
-@dataclass
-class PowerUp:
-    """One power-up of the console.
-
-    `settings`: (byte offset, values) from each settings packet that changed some; whoever has used one takes it off.
-    """
-
-    number: int
-    offset: int
-    nonce: int | None = None
-    dictionary_id: int | None = None
-    whole: bool = False  # its first packet is one of settings, as a power-up begins
-    lacks: int | None = None  # that id, where some packets could not be read for want of it
-    first_tick: int = 0
-    last_tick: int = 0
-    end_offset: int | None = None
-    torn: bool = False  # what came behind it has lost its beginning: perhaps this one has lost its end there
-    settings: deque[tuple[int, tuple[int | None, ...]]] = field(default_factory=deque)
-    packets: int = 0
-    # Offsets and ticks of some packets, for the drift against the PC.
-    clock: list[tuple[np.ndarray, np.ndarray]] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class Span:
-    """Event packets of one power-up whose dictionary is known, ready to be read. `tick` is of each first event."""
-
-    power_up: PowerUp
-    dictionary: Dictionary
-    data: np.ndarray
-    start: np.ndarray
-    length: np.ndarray
-    offset: np.ndarray
-    tick: np.ndarray
-
-    def part(self, which: slice) -> "Span":
-        """Some of the packets."""
-        return replace(
-            self, start=self.start[which], length=self.length[which], offset=self.offset[which], tick=self.tick[which]
-        )
-
-
-@dataclass
-class _Held:
-    """Event packets that wait for their dictionary."""
-
-    data: list[np.ndarray] = field(default_factory=list)
-    length: list[np.ndarray] = field(default_factory=list)
-    offset: list[np.ndarray] = field(default_factory=list)
-    tick: list[np.ndarray] = field(default_factory=list)
-    bytes: int = 0
-
-
 class Session:
-    """Follows the packets of one log. Holds at most HELD_BYTES of packets whose dictionary has not come yet.
+    """Follows the packets of one log. Those whose dictionary has not come yet are held.
 
     With `clock_every`, the clock is noted about once in so many bytes. `given` is read in place of every dictionary of
-    the log. `text` is that of the log's first dictionary of which a part was refused, or else of the first. `known`: by
+    the log. `known`: by
     the number of the power-up, its dictionary, which need not come any more: what `late_dictionaries` tells whoever
     reads a log twice.
     """
@@ -118,30 +45,23 @@ class Session:
     ) -> None:
         self.power_ups = 0
         self._clock_every = clock_every
-        self.refusal: str | None = None
-        self.notices: list[Notice] = []
-        self.text: bytes | None = None
+        self.dictionaries = LogDictionaries()
         self._full_ring = FullRing()
         self.stopped_at: int | None = None  # where there were too many power-ups: from this byte on nothing is read
         self.ran_back = self.ran_back_at = 0  # how often the clock did without a reset, and where first
         self._given = given
         self.unread_bytes = 0
-        self._texts: dict[int | None, Dictionary | None] = {}  # complete; None: refused
         self._early = dict(known or {})
         # Power-ups some of whose packets could not be read, and the ids of their dictionaries.
         self.unread_ups: dict[int, int] = {}
         self._missed = False  # whether the present power-up is one
-        self._kinds: set[tuple[object, ...]] = set()  # those that differ, of all dictionaries
-        self._building: tuple[int, int] | None = None  # id and length of the text that is being put together
-        self._text = bytearray()
-        self._there = np.zeros(0, bool)
         self._known: set[bytes] = set()
         self._up: PowerUp | None = None
         self._values: list[int | None] = []
         self._settled = False  # whether this power-up has sent settings
         self._sequence = self._dropped = self._tick = self._time = 0
         self._high_byte_known = True  # of the sequence
-        self._held = _Held()
+        self._held = Waiting()
 
     def feed(self, packets: Packets) -> tuple[list[Span], list[Harm], list[PowerUp]]:
         """What the packets hold: spans of readable event packets, damage, and the power-ups that ended."""
@@ -218,8 +138,8 @@ class Session:
                 self._up.nonce = about[1]
                 self._settings(body, int(packets.offset[i]))
             else:
-                self._chunk(body, int(packets.offset[i]))
-            if len(self._known) < _KNOWN_BODIES and (kind == SETTINGS or about[0] in self._texts):
+                self.dictionaries.take(body, int(packets.offset[i]))
+            if len(self._known) < _KNOWN_BODIES and (kind == SETTINGS or about[0] in self.dictionaries.read):
                 self._known = {k for k in self._known if not _overlap(k, key)}
                 self._known.add(key)
         close(count)
@@ -231,7 +151,7 @@ class Session:
         """How much went over the line while the console's ring was full; None: it was not, or the clock is unknown."""
         packets, bytes_, seconds = 0, 0, 0.0
         for id_, one in self._full_ring.by_dictionary.items():
-            dictionary = self._given or (None if id_ is None else self._texts.get(id_))
+            dictionary = self._given or (None if id_ is None else self.dictionaries.read.get(id_))
             if dictionary is not None:
                 packets, bytes_ = packets + one.packets, bytes_ + one.bytes
                 seconds += one.ticks / dictionary.clock_hz
@@ -244,9 +164,10 @@ class Session:
         0 of 0: no piece of it came.
         """
         waiting = self.unread_bytes + self._held.bytes
-        if not waiting or self.refusal is not None or (self._texts and not self._held.bytes):
+        there = self.dictionaries
+        if not waiting or there.refusal is not None or (there.read and not self._held.bytes):
             return None
-        return (waiting, int(self._there.sum()) if self._building else 0, self._building[1] if self._building else 0)
+        return waiting, *there.came
 
     def _restarted(self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None) -> bool:
         """Whether packet i, before which the time went back, comes from a console that was reset.
@@ -267,7 +188,7 @@ class Session:
     @property
     def held_until(self) -> int:
         """Where the last of the packets that wait begins."""
-        return int(self._held.offset[-1][-1])
+        return self._held.until
 
     def late_dictionaries(
         self, elsewhere: Callable[[set[int]], dict[int, Dictionary]] | None = None
@@ -276,9 +197,9 @@ class Session:
 
         `elsewhere` is asked for those that never came complete, by their ids.
         """
-        never = set(self.unread_ups.values()) - set(self._texts)
+        never = set(self.unread_ups.values()) - set(self.dictionaries.read)
         found = elsewhere(never) if elsewhere is not None and never else {}
-        late = {up: self._texts.get(id_, found.get(id_)) for up, id_ in self.unread_ups.items()}
+        late = {up: self.dictionaries.read.get(id_, found.get(id_)) for up, id_ in self.unread_ups.items()}
         return {up: dictionary for up, dictionary in late.items() if dictionary is not None}
 
     def end(self) -> tuple[list[Harm], list[PowerUp]]:
@@ -291,14 +212,14 @@ class Session:
         assert up is not None
         up.end_offset = offset
         up.last_tick = self._tick
-        held, self._held = self._held, _Held()
+        held, self._held = self._held, Waiting()
         unread = held.bytes > 0 or self._missed
         if unread and up.dictionary_id is not None and len(self.unread_ups) < _MOST_UNREAD:
             self.unread_ups[up.number] = up.lacks = up.dictionary_id
         self._missed = False
         if held.bytes:
             self.unread_bytes += held.bytes
-            harm.append(Harm(int(held.offset[0][0]), Damage.UNREAD, sum(len(part) for part in held.length)))
+            harm.append(Harm(held.from_, Damage.UNREAD, held.packets))
         self._up = None
         return up
 
@@ -370,46 +291,26 @@ class Session:
         up = self._up
         assert up is not None
         early = self._given or self._early.get(up.number)
-        if early is not None or up.dictionary_id in self._texts:
-            dictionary = self._texts[up.dictionary_id] if early is None else early
-            held, self._held = self._held, _Held()
+        if early is not None or up.dictionary_id in self.dictionaries.read:
+            dictionary = self.dictionaries.read[up.dictionary_id] if early is None else early
+            held, self._held = self._held, Waiting()
             if dictionary is None:
-                packets = sum(len(part) for part in held.length) + len(length)
+                packets = held.packets + len(length)
                 if packets:
                     self.unread_bytes += held.bytes + int(length.sum())
-                    first = int(held.offset[0][0]) if held.offset else int(offset[0])
+                    first = held.from_ if held.packets else int(offset[0])
                     harm.append(Harm(first, Damage.UNREAD, packets))
                 return
             if held.bytes:
-                lengths = np.concatenate(held.length)
-                whole = np.concatenate([*held.data, np.zeros(16, np.uint8)])
-                spans.append(
-                    Span(
-                        up,
-                        dictionary,
-                        whole,
-                        np.cumsum(lengths) - lengths,
-                        lengths,
-                        np.concatenate(held.offset),
-                        np.concatenate(held.tick),
-                    )
-                )
+                spans.append(held.span(up, dictionary))
             if len(start):
                 spans.append(Span(up, dictionary, data, start, length, offset, tick))
             return
-        room = np.cumsum(length) + self._held.bytes <= HELD_BYTES
+        room = self._held.take(data, start, length, offset, tick)
         if not room.all():
             self._missed = True
             self.unread_bytes += int(length[~room].sum())
             harm.append(Harm(int(offset[~room][0]), Damage.UNREAD, int((~room).sum())))
-        if room.any():
-            start, length = start[room], length[room]
-            shift = np.arange(int(length.sum())) - np.repeat(np.cumsum(length) - length, length)
-            self._held.data.append(data[np.repeat(start, length) + shift])
-            self._held.length.append(length)
-            self._held.offset.append(offset[room])
-            self._held.tick.append(tick[room])
-            self._held.bytes += int(length.sum())
 
     def _settings(self, body: bytes, offset: int) -> None:
         """Puts the values in their places; a change is noted with its place in the log."""
@@ -423,48 +324,6 @@ class Session:
             if len(self._up.settings) >= _MOST_SETTINGS:
                 self._up.settings.pop()
             self._up.settings.append((offset, tuple(new)))
-
-    def _chunk(self, body: bytes, offset: int) -> None:
-        id_, total, at = (int.from_bytes(body[i : i + 2], "little") for i in (0, 2, 4))
-        if id_ in self._texts:
-            return
-        if self._building != (id_, total):
-            self._building = (id_, total)
-            self._text = bytearray(total)
-            self._there = np.zeros(total, bool)
-        chunk = body[6:]
-        self._text[at : at + len(chunk)] = chunk
-        self._there[at : at + len(chunk)] = True
-        if not self._there.all():
-            return
-        self._building = None
-        text = bytes(self._text)
-        if crc16(text) != id_:
-            return
-        untroubled = self.refusal is None and not self.notices
-        self.text = text if self.text is None else self.text
-        self._texts[id_] = None
-        if len(self._texts) > MAX_DICTIONARIES:
-            self.refusal = f"more than {MAX_DICTIONARIES} dictionaries in one log; cut the log into its sessions"
-            return
-        try:
-            dictionary = parse(text)
-        except BadDictionary as error:
-            self.refusal = str(error)
-            dictionary = None
-        if dictionary is not None:
-            self._kinds |= {
-                (dictionary.game, kind.name, kind.role, *((f.name, f.type, f.role, f.unit) for f in kind.fields))
-                for kind in dictionary.kinds
-            }
-            if len(self._kinds) > MAX_KINDS_OF_A_LOG:
-                self.refusal = f"more than {MAX_KINDS_OF_A_LOG} kinds in one log; cut the log into its sessions"
-                dictionary = None
-        self._texts[id_] = dictionary
-        if untroubled and (dictionary is None or dictionary.refused):
-            self.text = text
-        if dictionary is not None:
-            self.notices = (self.notices + refused_parts(offset, dictionary.refused))[:MOST_NOTICES]
 
 
 def _overlap(one: bytes, other: bytes) -> bool:

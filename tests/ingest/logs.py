@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
 from ingest.wire.checksum import crc16
-from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.cobs import stuff
 from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
 from ingest.wire.encoder import Encoder
+from tests.reference import packet_in
 
 
 def shooter(firmware: str = "1.0") -> Dictionary:
@@ -220,7 +221,7 @@ def lengthened(log: bytes) -> bytes:
     for frame in log.split(b"\0"):
         if not frame:
             continue
-        packet = unstuff(frame)[:-2]
+        packet = packet_in(frame)[:-2]
         if packet[0] == 0x14:
             sequence += (packet[1] - sequence) % 256
             packet = header(0x11, sequence, 0, int.from_bytes(packet[2:6], "little")) + packet[6:]

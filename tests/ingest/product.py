@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 
 from ingest.wire.dictionary import Dictionary
 from ingest.wire.framing import Damage, Framer
+from ingest.wire.power_up import Span
 from ingest.wire.records import Batch, RecordReader
-from ingest.wire.session import Session, Span
+from ingest.wire.session import Session
 
 
 @dataclass
@@ -75,7 +76,7 @@ def _one_reading(chunks: Iterable[bytes], rows: bool, known: dict[int, Dictionar
     answer.unread_bytes = session.unread_bytes
     answer.tail_bytes = framer.tail_bytes
     answer.power_ups = [(up.offset, up.first_tick, up.last_tick, up.nonce) for up in ended + over]
-    answer.refused = session.refusal is not None
+    answer.refused = session.dictionaries.refusal is not None
     return answer, session
 
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from ingest.wire.checksum import crc16
 from ingest.wire.cobs import stuff
 from ingest.wire.framing import Framer
-from ingest.wire.session import HELD_BYTES, Session
+from ingest.wire.session import Session
+from ingest.wire.waiting import HELD_BYTES
 from tests.ingest.logs import Play, cut, damage, evil, lengthened, shooter
 from tests.ingest.product import plainly, product
 

@@ -8,7 +8,7 @@ import pytest
 from crccheck.crc import Crc16Genibus
 
 from ingest.wire.checksum import crc16
-from ingest.wire.cobs import NotCobs, stuff, unstuff
+from ingest.wire.cobs import stuff
 from ingest.wire.framing import LEAST_PACKET, MOST_PACKET, Damage, Framer
 from tests import reference
 from tests.ingest.logs import cut
@@ -45,7 +45,7 @@ def test_trailing_zeros_are_not_accepted() -> None:
 def test_cobs_example_of_the_paper() -> None:
     plain, stuffed = (bytes.fromhex(text) for text in PAPER)
     assert stuff(plain) == stuffed == cobs.cobs.encode(plain)
-    assert unstuff(stuffed) == plain == reference.unstuff(stuffed)
+    assert reference.unstuff(stuffed) == plain
 
 
 @pytest.mark.parametrize("length", [0, 1, 2, 11, 127, 128, 253, 254, 255, 256, 508, 509])
@@ -54,15 +54,14 @@ def test_cobs_agrees_with_another_implementation(length: int, zeros: float) -> N
     dice = random.Random(length)
     data = bytes(0 if dice.random() < zeros else dice.randrange(1, 256) for _ in range(length))
     assert cobs.cobs.decode(stuff(data)) == data
-    assert unstuff(cobs.cobs.encode(data)) == data == reference.unstuff(stuff(data))
+    assert reference.unstuff(cobs.cobs.encode(data)) == data == reference.unstuff(stuff(data))
     assert 0 not in stuff(data)
 
 
 @pytest.mark.parametrize("frame", [b"\x03a", b"\xff", b"\x02a\x05bc"])
 def test_a_code_byte_past_the_end_is_damage(frame: bytes) -> None:
-    with pytest.raises(NotCobs):
-        unstuff(frame)
     assert reference.unstuff(frame) is None
+    assert Framer().feed(frame + b"\0").bad_code.size == 1
 
 
 def _packet(dice: random.Random, length: int, zeros: float) -> bytes:

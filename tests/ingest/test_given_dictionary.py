@@ -8,10 +8,10 @@ from ingest.given_dictionary import given_path, main
 from ingest.study.capture_counts import About
 from ingest.study.store import Status, Study, import_log
 from ingest.vocabulary import EventRole, FieldRole, FieldType
-from ingest.wire.cobs import unstuff
 from ingest.wire.dictionary import Dictionary, Field, Kind
 from ingest.wire.encoder import Encoder
 from tests.ingest.studies import imported, rows
+from tests.reference import packet_in
 
 GAME = Dictionary(
     "Lantern",
@@ -72,7 +72,7 @@ def test_a_log_of_which_nothing_can_be_read_is_read_with_a_corrected_dictionary(
 
 def test_a_log_without_any_dictionary_is_read_with_one_that_lies_beside_it(study: Study, tmp_path: Path) -> None:
     frames = [frame for frame in play_log(GAME).split(b"\0") if frame]
-    starved = b"".join(frame + b"\0" for frame in frames if unstuff(frame)[0] != 0x12)
+    starved = b"".join(frame + b"\0" for frame in frames if packet_in(frame)[0] != 0x12)
     log = tmp_path / "a.playlog"
     assert imported(study, log, starved).events == 0
     assert main([str(log)]) == 2 and not given_path(log).exists()

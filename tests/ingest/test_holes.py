@@ -6,8 +6,9 @@ import pytest
 
 from ingest.study.store import Study
 from ingest.wire.checksum import crc16
-from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.cobs import stuff
 from tests.ingest.studies import Line, dictionary, event, imported, log_of, rows
+from tests.reference import packet_in
 
 KINDS: dict[str, tuple[str | None, dict[str, str]]] = {
     "begin": ("run_start", {"late": "u16 ago"}),
@@ -80,7 +81,7 @@ def test_settings_behind_the_last_tunable_are_passed_over(study: Study, tmp_path
     tunables = [{"name": "lives", "value": 3, "min": 1, "max": 9}]
     log = log_of([dictionary(KINDS, tunables=tunables), event(1, "begin"), event(2, "over", how=0)])
     frames = [frame for frame in log.split(b"\0") if frame]
-    packet = unstuff(frames[0])[:-2]
+    packet = packet_in(frames[0])[:-2]
     assert packet[0] == 0x13 and packet[14] == 1
     longer = packet[:14] + b"\x02" + packet[15:] + (77).to_bytes(4, "little")
     frames[0] = stuff(longer + crc16(longer).to_bytes(2, "big"))

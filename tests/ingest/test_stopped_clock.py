@@ -13,11 +13,12 @@ from ingest.capture.live import Watch
 from ingest.study.capture_counts import About, Notice
 from ingest.study.store import Study
 from ingest.wire.checksum import crc16
-from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.cobs import stuff
 from ingest.wire.encoder import Encoder
 from tests.ingest.logs import cut
 from tests.ingest.studies import imported, rows
 from tests.ingest.test_given_dictionary import GAME
+from tests.reference import packet_in
 
 DEMO = Path(__file__).parents[2] / "demo_logs"
 RUN_TICKS, RUNS = 10_000, 30
@@ -41,7 +42,7 @@ def sixteen_bits(log: bytes) -> bytes:
     """The same packets with times as a 16-bit timer tells them, by a recorder that takes them as they are."""
     out = b""
     for frame in filter(None, log.split(b"\0")):
-        packet = bytearray(unstuff(frame)[:-2])
+        packet = bytearray(packet_in(frame)[:-2])
         at = 2 if packet[0] == 0x14 else 5
         packet[at + 2 : at + 4] = b"\0\0"
         out += stuff(bytes(packet) + crc16(bytes(packet)).to_bytes(2, "big")) + b"\0"

@@ -12,9 +12,9 @@ from ingest.capture.sidecar import sidecar_path
 from ingest.study.capture_counts import About, Notice
 from ingest.study.store import Study, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType
-from ingest.wire.cobs import unstuff
 from ingest.wire.dictionary import Dictionary, Field, Kind
 from tests.recorder.native import Script
+from tests.reference import packet_in
 
 HZ = 1000
 GAME = Dictionary(
@@ -104,7 +104,7 @@ def test_who_is_to_blame_is_told_at_ingest_too(study: Study, tmp_path: Path) -> 
 
 def without_dictionary(log: bytes) -> bytes:
     """As if every packet of it had found no room."""
-    return b"".join(frame + b"\0" for frame in log.split(b"\0") if frame and unstuff(frame)[0] != 0x12)
+    return b"".join(frame + b"\0" for frame in log.split(b"\0") if frame and packet_in(frame)[0] != 0x12)
 
 
 @pytest.mark.parametrize(

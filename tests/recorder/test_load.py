@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import pytest
 
-from ingest.wire.cobs import unstuff
 from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.recorder.native import Script
+from tests.reference import packet_in
 
 GAME = {
     "game": "Moth Run",
@@ -81,7 +81,7 @@ def check(played: Load, ring_bytes: int, line: int, seconds: int) -> None:
     assert not log.rejected and not log.gaps and not log.unread and not log.refusals
     assert len(log.events) + played.dropped == played.offered
     # A round of the dictionary takes at most a second and a frame for each of its packets.
-    packets = [packet for packet in map(unstuff, played.sent.split(b"\0")) if packet]
+    packets = [packet for packet in map(packet_in, played.sent.split(b"\0")) if packet]
     about = [packet for packet in packets if packet[0] in (0x12, 0x13)]
     a_round = 1 + -(-len(from_json(GAME)[0].text) // 111)
     assert int.from_bytes(about[a_round - 1][5:9], "little") <= 1_100 * a_round

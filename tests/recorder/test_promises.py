@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from ingest.wire.cobs import unstuff
 from ingest.wire.dictionary import Dictionary
 from ingest.wire.dictionary_json import from_json
 from tests import reference
 from tests.ingest.product import product
 from tests.recorder.native import RECORDER, Script, compiler
+from tests.reference import packet_in
 
 GAME = {
     "game": "Moth Run",
@@ -125,7 +125,7 @@ def test_drops_lie_between_the_events_around_them() -> None:
 
 
 def packets(data: bytes) -> list[bytes]:
-    return [packet for packet in map(unstuff, data.split(b"\0")) if packet]
+    return [packet for packet in map(packet_in, data.split(b"\0")) if packet]
 
 
 def test_headers_of_events_are_short_until_one_is_dropped() -> None:
@@ -288,7 +288,7 @@ def test_the_pace_of_the_dictionary() -> None:
     for tick in range(0, 330_001, 20):
         script.poll(tick)
         script.drain(tick)
-    ticks = [int.from_bytes(packet[5:9], "little") for packet in map(unstuff, script.run().split(b"\0")) if packet]
+    ticks = [int.from_bytes(packet[5:9], "little") for packet in map(packet_in, script.run().split(b"\0")) if packet]
     a_round = 1 + -(-len(dictionary.text) // 111)
     assert max(ticks[:a_round]) <= 20 * a_round
     steps = [after - before for before, after in pairwise(ticks[a_round - 1 :])]
