@@ -13,7 +13,7 @@ LAYERS = ("ingest", "analysis", "dashboard", "demo_logs")
 PURE = {"numpy", "scipy"}
 VOCABULARY = "ingest.vocabulary"
 # The public face opens a study, and keeps in it what it is asked to; all else in analysis is handed an open one.
-FACE = ("analysis.study", "analysis.study_tables", "analysis.held")
+FACE = ("analysis.study", "analysis.study_decisions", "analysis.study_tables", "analysis.held")
 OF_A_STUDY = ("ingest.study.study_errors", "ingest.study.wanted", "ingest.said.notes")
 # The pure rooms of the analysis, and whose modules each may import besides PURE and the vocabulary.
 ROOMS = {

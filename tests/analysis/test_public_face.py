@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import analysis
-from analysis import study, study_tables
+from analysis import study, study_decisions, study_tables
 from analysis.arguments import WrongArgument
 from dashboard.cli import main
 from dashboard.command_line import exits
@@ -50,7 +50,7 @@ def class_study(tmp_path_factory) -> Path:
     return written(tmp_path_factory.mktemp("class"))
 
 
-@pytest.mark.parametrize("module", [study, study_tables])
+@pytest.mark.parametrize("module", [study, study_decisions, study_tables])
 def test_the_examples_of_the_documentation_run(class_study, monkeypatch, module):
     monkeypatch.chdir(class_study.parent)
     ran = doctest.testmod(
