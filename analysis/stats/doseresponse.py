@@ -11,6 +11,7 @@ from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, Estimate, t_critical
 
 Array = np.ndarray
+_MOST_STEPS = 50
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,7 @@ class DoseResponse:
         return special.expit(middle), special.expit(middle - margin), special.expit(middle + margin)
 
 
-def logistic(design: Array, successes: Array, trials: Array, most: int = 50) -> tuple[Array, Array, bool]:
+def logistic(design: Array, successes: Array, trials: Array) -> tuple[Array, Array, bool]:
     """Maximum likelihood by iteratively reweighted least squares: (coefficients, information matrix,
     converged).
 
@@ -48,7 +49,7 @@ def logistic(design: Array, successes: Array, trials: Array, most: int = 50) -> 
     design = np.asarray(design, dtype=float)
     beta = np.zeros(design.shape[1])
     information = np.eye(beta.size)
-    for _ in range(most):
+    for _ in range(_MOST_STEPS):
         chance = special.expit(design @ beta)
         weight = np.maximum(trials * chance * (1 - chance), 1e-12)
         information = design.T @ (design * weight[:, None])
@@ -61,9 +62,7 @@ def logistic(design: Array, successes: Array, trials: Array, most: int = 50) -> 
     return beta, information, False
 
 
-def dose_response(
-    dose: Array, successes: Array, trials: Array, player: Array, level: float = LEVEL
-) -> DoseResponse | None:
+def dose_response(dose: Array, successes: Array, trials: Array, player: Array) -> DoseResponse | None:
     """Logistic dose-response with cluster-robust (sandwich) covariance and t(players - 1).
 
     dose, successes, trials: (n,); player: (n,) labels. None where there are fewer than two players or doses.
@@ -86,10 +85,10 @@ def dose_response(
     scaled = players / (players - 1) * bread @ (score.T @ score) @ bread
     back = np.array([[1.0, -middle / unit], [0.0, 1 / unit]])
     (intercept, slope), covariance = back @ beta, back @ scaled @ back.T
-    t = t_critical(level, players - 1)
-    steep = Estimate.around(slope, t * np.sqrt(covariance[1, 1]), level=level, players=players)
+    t = t_critical(LEVEL, players - 1)
+    steep = Estimate.around(slope, t * np.sqrt(covariance[1, 1]), players=players)
     half = _half(intercept, slope, covariance, t) if converged else (None, None, None)
-    return DoseResponse(float(intercept), steep, Estimate(*half, level, players), covariance, t, players, converged)
+    return DoseResponse(float(intercept), steep, Estimate(*half, players=players), covariance, t, players, converged)
 
 
 def _half(

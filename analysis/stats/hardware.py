@@ -12,6 +12,8 @@ Array = np.ndarray
 # 6.2 ms at worst over 18 switches, figures from memory), while fingers tap at most some twelve times a
 # second. Between the two, 30 ms: common practice, no source.
 BOUNCE_US = 30_000
+# Samples of a stretch at rest, and how many stretches it takes.
+_LENGTH, _FEWEST = 8, 5
 
 
 def bounces(press_us: Array, run: Array, lane: Array) -> Array:
@@ -39,31 +41,31 @@ class RestNoise:
     windows: int
 
 
-def rest_noise(value: Array, series: Array, span: float, length: int = 8, fewest: int = 5) -> RestNoise:
+def rest_noise(value: Array, series: Array, span: float) -> RestNoise:
     """The noise of a value at rest: its standard deviation within stretches in which nobody moved it.
 
     value: (n,) samples in order; series: (n,) labels, rows of one series together; span: the whole range of
-    travel. A stretch of `length` samples is at rest where its two halves have nearly the same mean (within 1
+    travel. A stretch of eight samples is at rest where its two halves have nearly the same mean (within 1
     % of the span) and its range is below 5 % of the span: slow noise within that is what is measured, larger
     noise would be missed.
     """
     value = np.asarray(value, dtype=float)
-    if value.size < length or span <= 0:
+    if value.size < _LENGTH or span <= 0:
         return RestNoise(None, None, 0)
-    whole = value.size // length * length
-    block, label = value[:whole].reshape(-1, length), np.asarray(series)[:whole].reshape(-1, length)
-    half = length // 2
+    whole = value.size // _LENGTH * _LENGTH
+    block, label = value[:whole].reshape(-1, _LENGTH), np.asarray(series)[:whole].reshape(-1, _LENGTH)
+    half = _LENGTH // 2
     still = (
         (label[:, 0] == label[:, -1])
         & (np.abs(block[:, :half].mean(axis=1) - block[:, half:].mean(axis=1)) <= 0.01 * span)
         & (np.ptp(block, axis=1) <= 0.05 * span)
     )
     block = block[still]
-    if block.shape[0] < fewest:
+    if block.shape[0] < _FEWEST:
         return RestNoise(None, None, int(block.shape[0]))
     # The median of the variances, because some stretches are slow movements; a sample variance's median lies
     # below its mean by the factor of the chi-squared distribution.
-    lower = chi2_quantile(0.5, length - 1) / (length - 1)
+    lower = chi2_quantile(0.5, _LENGTH - 1) / (_LENGTH - 1)
     sd = float(np.sqrt(np.median(block.var(axis=1, ddof=1)) / lower))
     return RestNoise(sd, float(np.mean(np.diff(block, axis=1) != 0)), int(block.shape[0]))
 

@@ -191,14 +191,14 @@ def smooth_rate(deaths: Array, exposure: Array, cells: Cells, bandwidth_px: floa
     return np.where(seen & (expected >= _LEAST_EXPECTED), shrunk, np.nan).ravel()
 
 
-def rate_limits(events: Array, exposure: Array, level: float = LEVEL) -> tuple[Array, Array]:
+def rate_limits(events: Array, exposure: Array) -> tuple[Array, Array]:
     """Garwood's Poisson limits of events / exposure cell by cell: for the eye, before any correction for many cells.
 
     events, exposure: (cells,); the limits in events per unit of exposure, NaN where there is none. Garwood 1936,
     Biometrika 28:437-442.
     """
     events, exposure = np.asarray(events, float), np.asarray(exposure, float)
-    tail = (1 - level) / 2
+    tail = (1 - LEVEL) / 2
     with np.errstate(divide="ignore", invalid="ignore"):
         low = np.where(events > 0, chi2_quantile(tail, 2 * np.maximum(events, 1)) / 2, 0.0) / exposure
         high = chi2_quantile(1 - tail, 2 * events + 2) / 2 / exposure

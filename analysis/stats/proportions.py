@@ -32,11 +32,26 @@ def wilson(successes: float, trials: float, level: float = LEVEL) -> tuple[float
     """
     if trials <= 0:
         raise ValueError("an interval needs at least one trial")
+    low, high = _wilson(np.asarray(successes, float), trials, level)
+    return float(np.maximum(0.0, low)), float(np.minimum(1.0, high))
+
+
+def _wilson(successes: Array, trials: float, level: float) -> tuple[Array, Array]:
     z = normal_critical(level)
     share, spread = successes / trials, z * z / trials
     middle = (share + spread / 2) / (1 + spread)
     margin = z / (1 + spread) * np.sqrt(share * (1 - share) / trials + spread / (4 * trials))
-    return float(max(0.0, middle - margin)), float(min(1.0, middle + margin))
+    return middle - margin, middle + margin
+
+
+def newcombe(before: Array, of: float, after: Array, others: float, level: float = LEVEL) -> tuple[Array, Array]:
+    """Limits of the difference of two shares, after / others less before / of; counts of independent trials.
+
+    Hybrid of Wilson intervals: method 10 of Newcombe 1998, Stat. Med. 17:873-890.
+    """
+    (low_a, high_a), (low_b, high_b) = _wilson(before, of, level), _wilson(after, others, level)
+    a, b = before / of, after / others
+    return b - a - np.hypot(b - low_b, high_a - a), b - a + np.hypot(high_b - b, a - low_a)
 
 
 def clopper_pearson(successes: int, trials: int, level: float = LEVEL) -> tuple[float, float]:

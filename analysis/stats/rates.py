@@ -10,6 +10,7 @@ from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.jackknife import critical_by_player, deviations
 
 Array = np.ndarray
+_DEATHS_A_BIN, _MOST_BINS = 10, 12
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ class Hazard:
     players: Array
 
 
-def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, level: float = LEVEL) -> Hazard:
+def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array) -> Hazard:
     """The death rate within each bin of time since the start: deaths in it over time spent in it, by player.
 
     duration, died, player: (n,); edges: (bins + 1,) increasing, from 0. A death exactly on an edge counts in
@@ -80,7 +81,7 @@ def hazard_by_time(duration: Array, died: Array, player: Array, edges: Array, le
     """
     rows = []
     for inside, spent in zip(*deaths_in_bins(duration, died, edges), strict=True):
-        rate = rate_by_player(inside, spent, player, level)
+        rate = rate_by_player(inside, spent, player)
         rows.append((rate.value, rate.low, rate.high, rate.events, rate.exposure, rate.players))
     table = np.array(rows, dtype=float).reshape(-1, 6).T
     value, low, high, deaths, exposure, players = table
@@ -96,14 +97,14 @@ def deaths_in_bins(duration: Array, died: Array, edges: Array) -> tuple[Array, A
     return inside, np.clip(duration, start, end) - start
 
 
-def hazard_edges(duration: Array, died: Array, deaths_per_bin: int = 10, most_bins: int = 12) -> Array:
+def hazard_edges(duration: Array, died: Array) -> Array:
     """(bins + 1,) edges from 0, with about equally many deaths in each bin, so that every bin can say something.
 
     duration, died: (n,); the edges are in the unit of the durations.
     """
     times = np.sort(np.asarray(duration, float)[np.asarray(died, bool)])
     longest = float(np.max(duration, initial=0.0))
-    bins = int(np.clip(times.size // deaths_per_bin, 1, most_bins))
+    bins = int(np.clip(times.size // _DEATHS_A_BIN, 1, _MOST_BINS))
     inner = np.quantile(times, np.arange(1, bins) / bins) if times.size else np.zeros(0)
     edges = np.unique(np.r_[0.0, inner, longest])
     return edges if edges.size > 1 else np.array([0.0, max(longest, 1.0)])

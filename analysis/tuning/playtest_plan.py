@@ -14,11 +14,12 @@ from analysis.models.setting import Setting
 from analysis.models.staged_games.simulate import more_players
 from analysis.models.staged_games.staged import StagedModel, fit_staged
 from analysis.models.targets import Statistic, Target
-from analysis.stats.estimate import LEVEL, normal_critical
 from analysis.stats.laws import binomial_exactly
+from analysis.stats.proportions import newcombe
 
 SIZES = (4, 8, 12, 20, 32)
 POWER_PLAYERS = (6, 8, 10, 12, 16, 20, 26, 32, 40, 60)
+_SEED = 1
 
 
 @dataclass(frozen=True)
@@ -79,11 +80,10 @@ def precision_of(
     sizes: Sequence[int] = SIZES,
     runs: int = 3,
     plays: int = 6,
-    seed: int = 1,
     tick: Callable[[], None] | None = None,
 ) -> tuple[Precision, ...]:
     """What more players on the present build would leave of the doubt about `target`. tick may raise to cancel."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(_SEED)
     found = []
     for size in sizes:
         widths = []
@@ -130,21 +130,12 @@ def each_needed(power: Sequence[Power], wanted: float = 0.8) -> int | None:
 
 def _apart(a: np.ndarray, b: np.ndarray, n: int) -> np.ndarray:
     """Does Newcombe's hybrid interval of the difference leave out zero? a, b: successes among n each."""
-    z = normal_critical(LEVEL)
-    limits = []
-    for count in (a, b):
-        share = count / n
-        middle = (share + z * z / (2 * n)) / (1 + z * z / n)
-        reach = z / (1 + z * z / n) * np.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
-        limits.append((share, middle - reach, middle + reach))
-    (p, low_p, high_p), (q, low_q, high_q) = limits
-    low = q - p - np.hypot(q - low_q, high_p - p)
-    high = q - p + np.hypot(high_q - q, p - low_p)
+    low, high = newcombe(a, n, b, n)
     return (low > 0) | (high < 0)
 
 
 def schedule(
-    builds: Sequence[str], players: int, runs: int, first_tag: int = 1, within: bool = False, seed: int = 1
+    builds: Sequence[str], players: int, runs: int, first_tag: int = 1, within: bool = False
 ) -> tuple[Slot, ...]:
     """Who plays what: the builds balanced in random blocks, so that time of day favours none.
 
@@ -155,7 +146,7 @@ def schedule(
         raise ValueError("a schedule needs at least one build, one player and one run")
     if first_tag < 1 or first_tag + players - 1 > 255:
         raise ValueError("player numbers go from 1 to 255; start lower or plan fewer players")
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(_SEED)
     if within:
         count = len(builds)
         orders = [tuple(builds[(start + k) % count] for k in range(count)) for start in range(count)]

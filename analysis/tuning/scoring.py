@@ -6,9 +6,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.models.observed import ByPlayer
-from analysis.stats.estimate import INNER, LEVEL, PREDICTED_QUANTILES, Estimate, margin_by_player, t_critical
+from analysis.stats.estimate import (
+    INNER,
+    LEVEL,
+    PREDICTED_QUANTILES,
+    Estimate,
+    margin_by_player,
+    margin_of_difference,
+    t_critical,
+)
 from analysis.stats.laws import binomial_below
-from analysis.stats.proportions import wilson
+from analysis.stats.proportions import newcombe
 from analysis.tuning.proposal import Prediction
 
 Array = np.ndarray
@@ -32,7 +40,7 @@ class Difference(Estimate):
 
 
 # Intervals of a quantile: this many playtests are drawn from the players.
-_RESAMPLES = 2000
+_RESAMPLES, _SEED = 2000, 1
 
 
 def players_for_quantile(quantile: float, level: float = LEVEL) -> int:
@@ -48,14 +56,12 @@ def players_for_quantile(quantile: float, level: float = LEVEL) -> int:
     return players
 
 
-def difference(
-    before: ByPlayer, after: ByPlayer, level: float = LEVEL, quantile: float | None = None, seed: int = 1
-) -> Difference:
+def difference(before: ByPlayer, after: ByPlayer, level: float = LEVEL, quantile: float | None = None) -> Difference:
     """The difference of two builds: of the means over players, or of the `quantile` of the players' values.
 
     At least three players with a value on both: a t interval of their own differences, and all is said of these players
-    only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's hybrid of Wilson
-    intervals (method 10 of Newcombe 1998, Stat. Med. 17:873-890), other figures by Welch's t. A quantile: the middle of
+    only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's interval,
+    other figures by Welch's t. A quantile: the middle of
     what playtests drawn anew from the players show (percentile bootstrap: Efron & Tibshirani 1993, An Introduction to
     the Bootstrap, chapter 13), players who played both drawn with both their values; none with too few players
     (`players_for_quantile`).
@@ -68,7 +74,7 @@ def difference(
     first, second = (None if not len(v) else _figure(v, quantile) for v in (a, b))
     value = limits = None
     if first is not None and second is not None:
-        value, limits = second - first, _limits(a, b, same, level, quantile, seed)
+        value, limits = second - first, _limits(a, b, same, level, quantile)
     other = "quantiles" if quantile is not None else "players" if value is None or _shares(a, b) else "means"
     low, high = limits or (None, None)
     return Difference(
@@ -130,41 +136,29 @@ def _shares(a: Array, b: Array) -> bool:
     return set(np.unique(np.concatenate([a, b]))) <= {0.0, 1.0}
 
 
-def _limits(a: Array, b: Array, same: bool, level: float, quantile: float | None, seed: int) -> _Limits | None:
+def _limits(a: Array, b: Array, same: bool, level: float, quantile: float | None) -> _Limits | None:
     """The interval of the difference; None where there is none. With `same`, one player's values stand at one place."""
     if quantile is not None:
-        return _of_quantiles(a, b, quantile, same, level, seed)
+        return _of_quantiles(a, b, quantile, same, level)
     own = b - a if same else np.zeros(1)
     if np.ptp(own) > 0:
-        return _around(own.mean(), margin_by_player(own.std(ddof=1) / np.sqrt(len(own)), len(own), level))
-    return _newcombe(a, b, level) if _shares(a, b) else _welch(a, b, level)
-
-
-def _around(value: float, margin: float) -> _Limits:
-    return float(value - margin), float(value + margin)
-
-
-def _newcombe(a: Array, b: Array, level: float) -> _Limits:
-    before, after = float(a.mean()), float(b.mean())
-    (low_a, high_a), (low_b, high_b) = (wilson(float(v.sum()), len(v), level) for v in (a, b))
-    low = after - before - float(np.hypot(after - low_b, high_a - before))
-    return low, after - before + float(np.hypot(high_b - after, before - low_a))
-
-
-def _welch(a: Array, b: Array, level: float) -> _Limits | None:
-    """Welch 1947: unequal variances, Satterthwaite's degrees of freedom."""
-    if min(len(a), len(b)) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
+        margin = margin_by_player(own.std(ddof=1) / np.sqrt(len(own)), len(own), level)
+    elif _shares(a, b):
+        low, high = newcombe(a.sum(), len(a), b.sum(), len(b), level)
+        return float(low), float(high)
+    elif min(len(a), len(b)) < 2 or max(np.ptp(a), np.ptp(b)) < 1e-9:
         return None
-    own = np.array([v.var(ddof=1) / len(v) for v in (a, b)])
-    freedom = own.sum() ** 2 / (own**2 / (np.array([len(a), len(b)]) - 1)).sum()
-    return _around(b.mean() - a.mean(), t_critical(level, float(freedom)) * np.sqrt(own.sum()))
+    else:
+        margin = margin_of_difference(b, a, level)
+    middle = float(b.mean() - a.mean())
+    return middle - margin, middle + margin
 
 
-def _of_quantiles(a: Array, b: Array, quantile: float, same: bool, level: float, seed: int) -> _Limits | None:
+def _of_quantiles(a: Array, b: Array, quantile: float, same: bool, level: float) -> _Limits | None:
     few = min(len(a), len(b)) < players_for_quantile(quantile, level)
     if few or max(np.ptp(a), np.ptp(b)) <= 1e-9:
         return None
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(_SEED)
     drawn = rng.integers(0, len(a), (_RESAMPLES, len(a)))
     others = drawn if same else rng.integers(0, len(b), (_RESAMPLES, len(b)))
     found = np.quantile(b[others], quantile, axis=1) - np.quantile(a[drawn], quantile, axis=1)

@@ -14,6 +14,7 @@ from analysis.tuning.proposal import Prediction
 from analysis.tuning.ranking import prediction
 
 _ALL = Changeable()
+_SLIDER = 41  # places of a slider, at most
 
 
 @dataclass(frozen=True)
@@ -39,27 +40,27 @@ class Sensitivity:
     then: Prediction
 
 
-def predict(model: Fitted, setting: Setting, targets: Sequence[Target], players: int = 0) -> tuple[Prediction, ...]:
+def predict(model: Fitted, setting: Setting, targets: Sequence[Target]) -> tuple[Prediction, ...]:
     """Each target's prediction under `setting` (tunable name -> value; what is left out stays as it is).
 
-    players: size of the next playtest, for the interval of its count; 0: none. Uses a third of the draws, for speed;
-    a proposal uses them all. Raises KeyError for a tunable that the game does not have.
+    Uses a third of the draws, for speed; a proposal uses them all. Raises KeyError for a tunable that the game does not
+    have.
     """
     known = {t.name for t in model.tunables}
     for name in setting:
         if name not in known:
             raise KeyError(name)
     figures = model.figures(setting, targets, quick=True)
-    return tuple(prediction(f, t, players) for f, t in zip(figures, targets, strict=True))
+    return tuple(prediction(f, t, 0) for f, t in zip(figures, targets, strict=True))
 
 
-def slider_values(tunable: Tunable, most: int = 41) -> tuple[int, ...]:
+def slider_values(tunable: Tunable) -> tuple[int, ...]:
     """Values for a slider: all that the firmware can hold, or of very many, evenly spread ones."""
     values = tunable.holdable
-    if len(values) <= most:
+    if len(values) <= _SLIDER:
         chosen = set(values)
     else:
-        chosen = {values[round(n * (len(values) - 1) / (most - 1))] for n in range(most)}
+        chosen = {values[round(n * (len(values) - 1) / (_SLIDER - 1))] for n in range(_SLIDER)}
     return tuple(sorted(chosen | {tunable.value}))
 
 
@@ -69,7 +70,6 @@ def outcome_map(
     across: str,
     up: str,
     points: int = 9,
-    base: Setting | None = None,
     wishes: Changeable = _ALL,
     tick: Callable[[float], None] = lambda share: None,
 ) -> OutcomeMap:
@@ -85,7 +85,7 @@ def outcome_map(
     for i, first in enumerate(a):
         tick(i / len(a))
         for j, second in enumerate(b):
-            drawn = model.figures({**(base or {}), across: first, up: second}, [target], quick=True)[0]
+            drawn = model.figures({across: first, up: second}, [target], quick=True)[0]
             figure[i, j] = np.median(drawn)
             close[i, j] = np.mean(target.miss(drawn) <= target.tolerance)
     return OutcomeMap(target.name, across, up, a, b, figure, close)

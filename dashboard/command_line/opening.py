@@ -43,12 +43,12 @@ def open_or_explain(path: str | Path, read_only: bool = True, create: bool = Fal
         return open_when_free(Path(path), read_only, say=say)
 
 
-def open_shared(path: str | Path, memory_mb: int | None = None) -> Any:
+def open_shared(path: str | Path) -> Any:
     """A study for a process that stays, which lets go of it whenever another wants it. Raises StudyTrouble."""
     from dashboard.state.shared_study import SharedStudy
 
     with explained():
-        return SharedStudy(Path(path), memory_mb, say)
+        return SharedStudy(Path(path), say=say)
 
 
 @contextmanager

@@ -100,12 +100,8 @@ def name_ends(
             font={"size": 11 if narrow else 12, "color": one.colour},
         )
     if not certain:
-        figure.update_layout(margin={"r": room(ends)})
-
-
-def room(ends: Sequence[End], narrow: bool = False) -> int:
-    """Pixels that the names take at the right of their panel."""
-    return round(_EDGE + _LETTER * max((len(line) for one in ends for line in _broken(one.name, narrow)), default=0))
+        widest = max(len(line) for one in lines for line in one)
+        figure.update_layout(margin={"r": round(_EDGE + _LETTER * widest)})
 
 
 def _reach(figure: go.Figure, panel: str) -> tuple[float, float]:

@@ -22,7 +22,7 @@ Summary = dict[str, object]
 
 
 def new_players(
-    game: str, values: dict[str, int], people: int, attempts: int, group: str = "class", console: Console | None = None
+    game: str, values: dict[str, int], people: int, attempts: int, group: str = "class"
 ) -> list[list[Summary]]:
     """For each of `people` new players, the summaries of their first `attempts` runs with the tunables `values`."""
     found = []
@@ -31,7 +31,7 @@ def new_players(
         found.append(
             [
                 GAMES[game]
-                .run(values, who, memory, console or Console(0), Dice("population", game, n, a), 0)
+                .run(values, who, memory, Console(0), Dice("population", game, n, a), 0)
                 .go(a == 0, 0)
                 .summary
                 for a in range(attempts)

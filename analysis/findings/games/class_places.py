@@ -128,7 +128,7 @@ def _entrant(reader: Reader, study: str, game: str, logs: frozenset[str]) -> Ent
     return Entrant(study, game, means, runs, logs, tuple(remarks))
 
 
-def class_places(games: Sequence[Entrant], by: str | None = None, level: float = LEVEL) -> ClassPlaces:
+def class_places(games: Sequence[Entrant], by: str | None = None) -> ClassPlaces:
     """The games placed by every figure, or by the one that was said beforehand, which needs no allowance for others.
 
     A game that an earlier study has too, by a log that both hold, is left out.
@@ -136,7 +136,7 @@ def class_places(games: Sequence[Entrant], by: str | None = None, level: float =
     kept, remarks = _apart(games)
     remarks += [f"{one.game} ({one.study}): {remark}." for one in kept for remark in one.remarks]
     names = [name for name in ([by] if by else FIGURES) if sum(name in one.means for one in kept) > 1]
-    allowed = (1 - level) / max(1, len(names))
+    allowed = (1 - LEVEL) / max(1, len(names))
     return ClassPlaces(tuple(_placed(name, kept, 1 - allowed) for name in names), len(kept), tuple(remarks))
 
 

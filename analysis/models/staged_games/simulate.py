@@ -1,12 +1,11 @@
 """Plays new people under one posterior draw of the fitted model, to see what a playtest would teach."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.models.data import Cells, Counts, StagedData, Visits
-from analysis.models.setting import Setting, rules
+from analysis.models.setting import rules
 from analysis.models.staged_games.chain import Course
 from analysis.models.staged_games.course import course_of
 from analysis.models.staged_games.giving_up import MOST_FAILURES
@@ -28,29 +27,23 @@ class _Tally:
     leaves: np.ndarray  # (1,)
 
 
-def more_players(
-    model: StagedModel, draw: int, players: int, runs: int, rng: np.random.Generator, setting: Setting | None = None
-) -> StagedData:
+def more_players(model: StagedModel, draw: int, players: int, runs: int, rng: np.random.Generator) -> StagedData:
     """The study's data with `players` new people added, who play `runs` runs each on the present build.
 
-    draw: which posterior draw is taken for the truth. setting: values to be played (of the present build's
-    tunables); it is then a build of its own, with the present one still to be changed.
+    draw: which posterior draw is taken for the truth.
     """
     data = model.data
     segments = len(data.segments)
     stops = (2, MOST_FAILURES)
     tally = _Tally({}, [], *(np.zeros(n) for n in (segments, segments, 2, 2, stops, stops, 1)))
-    rule = rules(model.tunables, data.segments, setting or {}, data.lives_seen)
-    first, builds, build = len(data.players), data.builds, data.current
-    if setting:
-        tunables = tuple(replace(t, value=int(setting.get(t.name, t.value))) for t in data.build.tunables)
-        builds, build = (*builds, replace(data.build, label="planned", tunables=tunables)), len(builds)
+    rule = rules(model.tunables, data.segments, {}, data.lives_seen)
+    first = len(data.players)
     for number in range(players):
         skill = float(rng.standard_normal())
         failures = 0
         for attempt in range(1, runs + 1):
             course = course_of(model, rule, attempt, np.array([draw]), np.array([skill]))
-            over, twice, finished = _run(course, first + number, attempt, build, tally, rng, data.tiers)
+            over, twice, finished = _run(course, first + number, attempt, tally, rng, data.tiers)
             if not finished and attempt < runs:
                 failures += 1
                 kind = (int(twice), min(failures, MOST_FAILURES) - 1)
@@ -58,11 +51,11 @@ def more_players(
                 if over and rng.random() < model.stops.chance(failures, twice)[draw]:
                     tally.stops[kind] += 1
                     break
-    return _joined(data, tally, players, builds)
+    return _joined(data, tally, players)
 
 
 def _run(
-    course: Course, player: int, attempt: int, build: int, tally: _Tally, rng: np.random.Generator, tiers: int
+    course: Course, player: int, attempt: int, tally: _Tally, rng: np.random.Generator, tiers: int
 ) -> tuple[bool, bool, bool]:
     """One run: (game over, died twice in its last segment, finished)."""
     lives, tier = course.start_lives, course.start_tier
@@ -119,8 +112,8 @@ def _run(
     return False, False, True
 
 
-def _joined(data: StagedData, tally: _Tally, players: int, builds: Sequence) -> StagedData:
-    build = len(builds) - 1 if len(builds) > len(data.builds) else data.current
+def _joined(data: StagedData, tally: _Tally, players: int) -> StagedData:
+    build = data.current
     cells = [(p, a, build, j, k, False, d, *v) for (p, a, j, k, d), v in tally.cells.items() if v[0] > 0]
     old, seen, counts = data.cells, data.visits, data.counts
 
@@ -135,7 +128,6 @@ def _joined(data: StagedData, tally: _Tally, players: int, builds: Sequence) -> 
     return replace(
         data,
         players=(*data.players, *(f"new {n}" for n in range(players))),
-        builds=tuple(builds),
         cells=merged,
         visits=passed,
         counts=Counts(

@@ -42,13 +42,12 @@ def hit_counts(judged_us: Array, player: Array, players: int, early_us: Array, l
     return np.maximum(hits, 0), trials
 
 
-def accuracy_curve(notes: TimedNotes, window_us: Array, offset_us: float | Array | None = None) -> AccuracyCurve:
-    """Hit share as a function of the window, around the offset in force or around `offset_us`.
+def accuracy_curve(notes: TimedNotes, window_us: Array) -> AccuracyCurve:
+    """Hit share as a function of the window, around the offset in force.
 
-    window_us: (windows,) half-widths; offset_us: one for all, or (notes,). Intervals by player, as `share_by_player`.
+    window_us: (windows,) half-widths. Intervals by player, as `share_by_player`.
     """
-    judged = notes.judged_us if offset_us is None else notes.error_us - offset_us
-    hits, trials = hit_counts(judged, notes.player, len(notes.players), window_us, window_us)
+    hits, trials = hit_counts(notes.judged_us, notes.player, len(notes.players), window_us, window_us)
     played = trials > 0
     hits, trials = hits[played], trials[played]
     shares = [share_by_player(column, trials, np.arange(len(trials))) for column in hits.T]
