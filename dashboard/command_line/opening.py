@@ -21,9 +21,16 @@ class StudyTrouble(Exception):
 
 
 @contextmanager
-def opened(path: str | Path, read_only: bool = True, create: bool = False) -> Iterator[Any]:
+def opened(path: str | Path, read_only: bool = True) -> Iterator[Any]:
     """The open study of `path`, closed afterwards. Raises StudyTrouble."""
-    study = open_or_explain(path, read_only, create)
+    from ingest.study.wanted import open_when_free
+
+    if not Path(path).exists():
+        raise StudyTrouble(
+            f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...", exits.INPUT
+        )
+    with explained():
+        study = open_when_free(Path(path), read_only, say=say)
     try:
         with explained(path):
             yield study
@@ -31,16 +38,14 @@ def opened(path: str | Path, read_only: bool = True, create: bool = False) -> It
         study.close()
 
 
-def open_or_explain(path: str | Path, read_only: bool = True, create: bool = False) -> Any:
-    """An open study. Raises StudyTrouble with the exit code that fits."""
-    from ingest.study.wanted import open_when_free
-
-    if not create and not Path(path).exists():
-        raise StudyTrouble(
-            f"{path}: there is no such study. Make it with: setscrew ingest --study {path} LOGS...", exits.INPUT
-        )
-    with explained():
-        return open_when_free(Path(path), read_only, say=say)
+@contextmanager
+def writing_to(place: str | Path) -> Iterator[None]:
+    """Turns what the system says against a file or folder that is written into StudyTrouble."""
+    try:
+        yield
+    except OSError as error:
+        words = f"{place}: cannot be written ({error.strerror or error}); choose another place"
+        raise StudyTrouble(words, exits.INPUT) from None
 
 
 def open_shared(path: str | Path) -> Any:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.command_line import exits
 from dashboard.command_line.answering import hand_over
-from dashboard.command_line.opening import StudyTrouble, opened
+from dashboard.command_line.opening import StudyTrouble, opened, writing_to
 
 if TYPE_CHECKING:
     from analysis.answers.class_result import ClassResult
@@ -74,9 +74,7 @@ def _write(result: "ClassResult", a: argparse.Namespace) -> None:
     from dashboard.sheets.class_sheet import class_sheet
     from dashboard.sheets.writing_sheets import write_sheets
 
-    try:
+    with writing_to(a.out):
         files, remarks = write_sheets({"class": class_sheet(result, a.paper)}, Path(a.out), a.browser)
-    except OSError as error:
-        raise StudyTrouble(f"{a.out}: cannot be written ({error.strerror or error})", exits.INPUT) from None
     for line in (*map(str, files), *remarks):
         print(line, file=sys.stderr)

@@ -10,7 +10,7 @@ from pathlib import Path
 import demo_logs
 from analysis.words import counted
 from dashboard.command_line import exits
-from dashboard.command_line.listening import port_number
+from dashboard.command_line.listening import port_number, serve_at
 
 HELP = "read the demo logs into a fresh study and open the dashboard on it"
 # The game that README.md speaks of.
@@ -45,18 +45,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
-    from dashboard.command_line.opening import StudyTrouble, beside, open_shared
-    from dashboard.web.serving import serve
+    from dashboard.command_line.opening import beside, open_shared
     from ingest.said.notes import add_target
     from ingest.said.people import take_players
     from ingest.study.store import import_log
 
     logs_folder = Path(demo_logs.__file__).parent
-    try:
-        shared = open_shared(path)
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
+    shared = open_shared(path)
     with shared.writing() as study:
         for log in sorted(logs_folder.glob("*.playlog")):
             result = import_log(study, log)
@@ -79,18 +74,13 @@ def _show(path: Path, arguments: argparse.Namespace, thrown_away: bool) -> int:
             file=sys.stderr,
             flush=True,
         )
-    try:
-        serve(
-            shared,
-            beside(path, None, "recordings"),
-            "127.0.0.1",
-            arguments.port,
-            open_browser=not arguments.no_browser,
-            pictures=pictures,
-            thrown_away=thrown_away,
-            game=_GAME,
-        )
-    except OSError as error:
-        print(f"Port {arguments.port} cannot be listened at ({error.strerror}); try --port 0.", file=sys.stderr)
-        return exits.INPUT
-    return exits.OK
+    return serve_at(
+        "127.0.0.1",
+        arguments.port,
+        shared,
+        beside(path, None, "recordings"),
+        open_browser=not arguments.no_browser,
+        pictures=pictures,
+        thrown_away=thrown_away,
+        game=_GAME,
+    )

@@ -7,6 +7,7 @@ from pathlib import Path
 from analysis.words import counted
 from dashboard.command_line import exits
 from dashboard.command_line.answering import asked
+from dashboard.command_line.opening import opened, writing_to
 
 HELP = "write runs, lives, deaths and notes as CSV, Excel and Parquet"
 
@@ -41,20 +42,11 @@ def run(arguments: argparse.Namespace) -> int:
         print("--events: raw events hold the players' numbers; say --tags too if they may leave", file=sys.stderr)
         return exits.USAGE
     folder = Path(arguments.out)
-    try:
-        with asked(arguments) as study:
-            done = study.export(
-                folder,
-                arguments.format,
-                arguments.game,
-                makers=arguments.makers,
-                tags=arguments.tags,
-                name=arguments.name,
-            )
-        raw = _raw(arguments.study, folder) if arguments.events else []
-    except OSError as error:
-        print(f"{folder}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
-        return exits.INPUT
+    a = arguments
+    with writing_to(folder):
+        with asked(a) as study:
+            done = study.export(folder, a.format, a.game, makers=a.makers, tags=a.tags, name=a.name)
+        raw = _raw(a.study, folder) if a.events else []
     print(folder)
     sizes = ", ".join(counted(rows, name.removesuffix("s"), name) for name, rows in done.rows.items())
     print(f"{counted(len(done.files) + len(raw), 'file')}: {sizes}", file=sys.stderr)
@@ -65,7 +57,6 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _raw(study_path: str, folder: Path) -> list[Path]:
     """The tables of events as they are in the study."""
-    from dashboard.command_line.opening import opened
     from ingest.parquet import export_parquet
 
     with opened(study_path) as study:

@@ -29,20 +29,16 @@ def run(arguments: argparse.Namespace) -> int:
     """Says what goes with each log, asks, and takes them out; without a log, lists them."""
     from dashboard.command_line.opening import StudyTrouble, opened
 
-    try:
-        with opened(arguments.study) as study:
-            going = _going(study, arguments)
-        told = sys.stderr if arguments.json else sys.stdout
-        for one in going:
-            print(_said(one), file=told)
-        # Nobody has to wait for the study while somebody thinks.
-        if going and not arguments.yes and not _agreed(len(going)):
-            raise StudyTrouble("Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED)
-        with opened(arguments.study, read_only=not going) as study:
-            left = _taken_out(study, going)
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
+    with opened(arguments.study) as study:
+        going = _going(study, arguments)
+    told = sys.stderr if arguments.json else sys.stdout
+    for one in going:
+        print(_said(one), file=told)
+    # Nobody has to wait for the study while somebody thinks.
+    if going and not arguments.yes and not _agreed(len(going)):
+        raise StudyTrouble("Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED)
+    with opened(arguments.study, read_only=not going) as study:
+        left = _taken_out(study, going)
     if arguments.json:
         print(json.dumps({"study": str(arguments.study), "taken_out": going, "captures": left}))
         return exits.OK

@@ -12,7 +12,7 @@ from typing import Any
 
 from analysis.words import counted
 from dashboard.command_line import exits
-from dashboard.command_line.opening import StudyTrouble, explained, opened
+from dashboard.command_line.opening import StudyTrouble, explained, opened, writing_to
 
 HELP = "write accepted values as a C header for the firmware"
 
@@ -82,11 +82,9 @@ def _write(study: Any, arguments: argparse.Namespace) -> int:
     changed = differences(old, text)
     if not arguments.dry_run:
         part = path.with_name(path.name + ".part")
-        try:
+        with writing_to(path):
             part.write_text(text, encoding="utf-8", newline="\n")
             os.replace(part, path)
-        except OSError as error:
-            raise StudyTrouble(f"{path}: cannot be written ({error.strerror or error})", exits.INPUT) from None
     answer = {
         "setscrew": version("setscrew"),
         "study": str(arguments.study),

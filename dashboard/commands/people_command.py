@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Reads the files and says how many rows were taken."""
-    from dashboard.command_line.opening import StudyTrouble, opened
+    from dashboard.command_line.opening import opened
     from ingest.said.notes import note_testers
     from ingest.said.people import BadTable, take_players, take_ratings
 
@@ -43,9 +43,6 @@ def run(arguments: argparse.Namespace) -> int:
                 taken["ratings"] = take_ratings(study.connection, arguments.ratings)
             if arguments.testers is not None:
                 note_testers(study.connection, arguments.testers)
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
     except (BadTable, OSError, UnicodeDecodeError) as error:
         print(error, file=sys.stderr)
         return exits.INPUT

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.command_line import exits
 from dashboard.command_line.answering import add_all, asked, hand_over
-from dashboard.command_line.opening import StudyTrouble, explained
+from dashboard.command_line.opening import StudyTrouble, explained, writing_to
 
 if TYPE_CHECKING:
     from analysis import Study
@@ -61,7 +61,8 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         lesson = _unplanned(a)
     if a.out and plan:
-        _write(Path(a.out), plan.full_text())
+        with writing_to(a.out):
+            Path(a.out).write_text(plan.full_text(), encoding="utf-8")
     if lesson:
         _write_sheets(lesson, a)
     if plan is None:
@@ -108,10 +109,8 @@ def _write_sheets(lesson: "Lesson", a: argparse.Namespace) -> None:
     from dashboard.sheets.writing_sheets import write_sheets
 
     sheets = {"for-the-table": table_sheet(lesson, a.paper), "for-the-teacher": teacher_sheet(lesson, a.paper)}
-    try:
+    with writing_to(a.sheets):
         files, remarks = write_sheets(sheets, Path(a.sheets), a.browser)
-    except OSError as error:
-        raise StudyTrouble(f"{a.sheets}: cannot be written ({error.strerror or error})", exits.INPUT) from None
     told = sys.stderr if a.json else sys.stdout
     for file in files:
         print(file, file=told)
@@ -119,10 +118,3 @@ def _write_sheets(lesson: "Lesson", a: argparse.Namespace) -> None:
     print(" ".join([answer(lesson.hour), *([short["says"]] if short else [])]).replace("\u00a0", " "), file=told)
     for remark in remarks:
         print(remark, file=sys.stderr)
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StudyTrouble(f"{path}: cannot be written ({error.strerror or error})", exits.INPUT) from None

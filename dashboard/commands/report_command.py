@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     words = parser.add_argument_group("what only you know", "default: what was written on the page Report")
     words.add_argument("--title", default="", help="title of the report")
     words.add_argument("--authors", default="", help="who hands it in")
-    words.add_argument("--about", default="", metavar="TEXT", help="the question you set out with")
+    words.add_argument("--about", dest="question", default="", metavar="TEXT", help="the question you set out with")
     words.add_argument("--playtest", default="", metavar="TEXT", help="where, when and how it was played")
     words.add_argument("--contributions", default="", metavar="TEXT", help="what each author did")
     words.add_argument("--interpretation", default="", metavar="TEXT", help="what the authors make of it")
@@ -35,51 +35,35 @@ def run(arguments: argparse.Namespace) -> int:
     from analysis.findings.pooled import checked_builds
     from analysis.played_order import of_newest
     from analysis.selection import choose
-    from dashboard.command_line.opening import StudyTrouble, beside, explained, opened
+    from dashboard.command_line.opening import StudyTrouble, beside, explained, opened, writing_to
     from dashboard.report.content import About, gather
+    from dashboard.report.places_to_write import PLACES
     from dashboard.report.proposing import proposer
     from dashboard.report.writing import write_report
     from dashboard.state.dashboard_session import Session
     from dashboard.state.stage_pictures import StagePictures
 
-    try:
-        with opened(arguments.study) as study:
-            session = Session(study)
-            session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
-            with explained(arguments.study):
-                asked = choose(session.games(), **chosen(arguments))
-                selections = [of_newest(session.reader, selection) for selection in asked]
-                for selection in selections:
-                    checked_builds(selection)
-            try:
-                given = _text(arguments.targets)
-                propose = None if arguments.no_proposals else proposer(session, given)
-            except ValueError as error:
-                print(error, file=sys.stderr)
-                return exits.USAGE
-            if not selections:
-                unread = session.why_no_run()
-                print(unread or "The study holds no game yet: ingest play logs first.", file=sys.stderr)
-                return exits.THIN
-            given_words = {
-                "title": arguments.title,
-                "authors": arguments.authors,
-                "question": arguments.about,
-                "playtest": arguments.playtest,
-                "consent": arguments.consent,
-                "contributions": arguments.contributions,
-                "interpretation": arguments.interpretation,
-            }
-            about = About(**session.words() | {place: text for place, text in given_words.items() if text})
-            content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
-            try:
-                written = write_report(content, Path(arguments.out), arguments.browser)
-            except OSError as error:
-                print(f"{arguments.out}: cannot be written ({error.strerror}); choose another --out", file=sys.stderr)
-                return exits.INPUT
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
+    with opened(arguments.study) as study:
+        session = Session(study)
+        session.pictures = StagePictures(beside(Path(arguments.study), arguments.pictures, "pictures"))
+        with explained(arguments.study):
+            asked = choose(session.games(), **chosen(arguments))
+            selections = [of_newest(session.reader, selection) for selection in asked]
+            for selection in selections:
+                checked_builds(selection)
+        try:
+            given = _text(arguments.targets)
+            propose = None if arguments.no_proposals else proposer(session, given)
+        except ValueError as error:
+            raise StudyTrouble(str(error), exits.USAGE) from None
+        if not selections:
+            unread = session.why_no_run()
+            raise StudyTrouble(unread or "The study holds no game yet: ingest play logs first.", exits.THIN)
+        given_words = {place.name: getattr(arguments, place.name) for place in PLACES}
+        about = About(**session.words() | {place: text for place, text in given_words.items() if text})
+        content = gather(session, selections, about, f"{datetime.now():%Y-%m-%d}", propose, given or "")
+        with writing_to(arguments.out):
+            written = write_report(content, Path(arguments.out), arguments.browser)
     print(written.html)
     if written.pdf is not None:
         print(written.pdf)

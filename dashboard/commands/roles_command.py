@@ -42,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Does what was asked, reads again what must be, and lists the roles."""
-    from dashboard.command_line.opening import StudyTrouble, opened
+    from dashboard.command_line.opening import opened
     from ingest.said.roles import BadRole
     from ingest.study.study_errors import CannotTakeIn
 
@@ -56,9 +56,6 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         with opened(arguments.study, read_only=arguments.action == "list") as study:
             return _answer(study, arguments)
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
     except BadRole as error:
         print(error, file=sys.stderr)
         return exits.USAGE

@@ -1,11 +1,9 @@
 """`setscrew show`: the dashboard of one study, in the browser of this machine."""
 
 import argparse
-import sys
 from pathlib import Path
 
-from dashboard.command_line import exits
-from dashboard.command_line.listening import port_number
+from dashboard.command_line.listening import port_number, serve_at
 
 HELP = "open the dashboard of a study in the browser"
 
@@ -36,29 +34,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Serves the dashboard until it is interrupted."""
-    from dashboard.command_line.opening import StudyTrouble, beside, open_shared
-    from dashboard.web.serving import serve
+    from dashboard.command_line.opening import beside, open_shared
 
-    try:
-        study = open_shared(arguments.study)
-    except StudyTrouble as trouble:
-        print(trouble, file=sys.stderr)
-        return trouble.code
     path = Path(arguments.study)
-    recordings = beside(path, arguments.recordings, "recordings")
-    try:
-        serve(
-            study,
-            recordings,
-            arguments.host,
-            arguments.port,
-            open_browser=not arguments.no_browser,
-            pictures=beside(path, arguments.pictures, "pictures"),
-        )
-    except OSError as error:
-        print(
-            f"{arguments.host}:{arguments.port} cannot be listened at ({error.strerror}); try --port 0.",
-            file=sys.stderr,
-        )
-        return exits.INPUT
-    return exits.OK
+    return serve_at(
+        arguments.host,
+        arguments.port,
+        open_shared(path),
+        beside(path, arguments.recordings, "recordings"),
+        open_browser=not arguments.no_browser,
+        pictures=beside(path, arguments.pictures, "pictures"),
+    )

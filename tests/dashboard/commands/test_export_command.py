@@ -43,7 +43,7 @@ def test_what_cannot_be_is_told_with_the_remedy(demo_study, tmp_path, capsys, wo
 def test_a_folder_that_cannot_be_written(demo_study, tmp_path, capsys):
     (tmp_path / "file").write_text("", encoding="utf-8")
     assert exported(demo_study, "--out", str(tmp_path / "file")) == exits.INPUT
-    assert "choose another --out" in capsys.readouterr().err
+    assert "choose another place" in capsys.readouterr().err
     out = tmp_path / "data"
     assert exported(demo_study, "--out", str(out), "--format", "csv") == exits.OK
     assert exported(demo_study, "--out", str(out), "--format", "csv") == exits.USAGE
