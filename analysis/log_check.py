@@ -2,21 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from analysis.answers.checked import Can, Checked, GameChecked, Lack, Line
-    from analysis.findings.questions import Question, Use
-    from analysis.game_kind import GameKind
-    from analysis.levers import Lever
-    from analysis.models.data import Tunable
-    from analysis.reader import Reader
-    from ingest.vocabulary import EventRole, FieldRole
+from analysis.answers.checked import Can, Checked, GameChecked, Lack, Line
+from analysis.findings import QUESTIONS
+from analysis.findings.questions import Question, Use
+from analysis.game_kind import GameKind, read_kind
+from analysis.levers import DoseLever, EdgeLever, Lever, lever_of
+from analysis.models.data import Tunable
+from analysis.reader import Reader
+from analysis.selection import Selection
+from analysis.tuning_answers.tuning_data import load_builds
+from ingest.vocabulary import EventRole, FieldRole
 
 
-def check_games(reader: "Reader", study: str) -> "Checked":
+def check_games(reader: Reader, study: str) -> Checked:
     """What can be answered of each game of a study by what its logs declare and hold."""
-    from analysis.answers.checked import Checked
 
     games = _games(reader)
     return Checked(study, games, "" if games else "No log with a dictionary that can be read is in there.")
@@ -28,11 +28,11 @@ class _Logged:
 
     declared: frozenset[tuple[str, str | None]]
     seen: dict[tuple[str, str | None], int]
-    tunables: tuple["Tunable", ...]
+    tunables: tuple[Tunable, ...]
     tagged: bool
     builds: int
 
-    def lacks(self, use: "Use") -> "list[Lack]":
+    def lacks(self, use: Use) -> list[Lack]:
         """What is missing of `use`, if anything."""
         from analysis.answers.checked import Lack
         from ingest.vocabulary import FieldRole
@@ -62,11 +62,7 @@ class _Logged:
         return f"log {_fields(fields)} in the event with the role `{event}`"
 
 
-def _games(reader: "Reader") -> "tuple[GameChecked, ...]":
-    from analysis.answers.checked import GameChecked
-    from analysis.findings import QUESTIONS
-    from analysis.game_kind import read_kind
-    from analysis.selection import Selection
+def _games(reader: Reader) -> tuple[GameChecked, ...]:
 
     found = []
     rows = reader.ask("games_declared")
@@ -86,8 +82,7 @@ def _games(reader: "Reader") -> "tuple[GameChecked, ...]":
     return tuple(found)
 
 
-def _logged(reader: "Reader", game: str, tagged: bool, builds: int) -> _Logged:
-    from analysis.tuning_answers.tuning_data import load_builds
+def _logged(reader: Reader, game: str, tagged: bool, builds: int) -> _Logged:
 
     rows = reader.ask("roles_declared", game=game)
     pairs = list(zip(rows["event"].tolist(), rows["field"].tolist(), strict=True))
@@ -100,8 +95,7 @@ def _logged(reader: "Reader", game: str, tagged: bool, builds: int) -> _Logged:
     return _Logged(declared, seen, newest[0].tunables if newest else (), tagged, builds)
 
 
-def _question(question: "Question", logged: _Logged, kind: "GameKind") -> "Line":
-    from analysis.answers.checked import Can, Lack, Line
+def _question(question: Question, logged: _Logged, kind: GameKind) -> Line:
 
     if not question.applies({event for event, _ in logged.declared}):
         roles = _quoted(sorted(question.needs), " or ")
@@ -116,11 +110,8 @@ def _question(question: "Question", logged: _Logged, kind: "GameKind") -> "Line"
     return Line(question.id, question.title, can, (*must, *rest))
 
 
-def _tunable(tunable: "Tunable", logged: _Logged, kind: "GameKind") -> "Line":
+def _tunable(tunable: Tunable, logged: _Logged, kind: GameKind) -> Line:
     """Whether proposals can change a tunable. What its lever acts on must be logged too."""
-    from analysis.answers.checked import Can, Lack, Line
-    from analysis.findings.questions import Use
-    from analysis.levers import lever_of
 
     role, lever = tunable.role, lever_of(tunable.role)
     what = f"{tunable.name} ({role or 'no role'})"
@@ -136,19 +127,16 @@ def _tunable(tunable: "Tunable", logged: _Logged, kind: "GameKind") -> "Line":
     return Line(tunable.name, what, Can.NO if odd else _can(lacks), (*odd, *lacks))
 
 
-def _can(lacks: "Sequence[Lack]") -> "Can":
+def _can(lacks: Sequence[Lack]) -> Can:
     """What is left of something that needs all that is missing."""
-    from analysis.answers.checked import Can
 
     if not lacks:
         return Can.YES
     return Can.NOT_YET if all(lack.declared for lack in lacks) else Can.NO
 
 
-def _acts_on(lever: "Lever") -> "list[tuple[EventRole, tuple[FieldRole, ...]]]":
+def _acts_on(lever: Lever) -> list[tuple[EventRole, tuple[FieldRole, ...]]]:
     """The events, with fields, that the effect of a lever is read from."""
-    from analysis.levers import DoseLever, EdgeLever
-    from ingest.vocabulary import EventRole, FieldRole
 
     if isinstance(lever, EdgeLever):
         return [(EventRole.NOTE, ()), (EventRole.PRESS, ())]
