@@ -69,9 +69,9 @@ def setting_from(argument: str, said: str | Mapping[str, int] | None) -> dict[st
     """A setting as a proposal's id says it, "lives=4+fall_ms=300"; a mapping stays one. Raises WrongArgument."""
     if said is None or not isinstance(said, str):
         return None if said is None else dict(said)
-    pairs = [word.partition("=") for word in said.split("+")]
+    pairs = [[part.strip() for part in word.partition("=")] for word in said.split("+")]
     if any(not re.fullmatch(r"-?\d{1,10}", value) for _, _, value in pairs):
-        raise WrongArgument(argument, said, "write NAME=VALUE+NAME=VALUE")
+        raise WrongArgument(argument, said, "write NAME=VALUE+NAME=VALUE, with whole numbers")
     return {name: int(value) for name, _, value in pairs}
 
 

@@ -1,2 +1,2 @@
--- The targets somebody set for a game, the newest first.
-SELECT noted_at::TEXT AS noted_at, target_toml FROM targets WHERE game = $game ORDER BY noted_at DESC
+-- The newest targets that somebody set for a game.
+SELECT noted_at::TEXT AS noted_at, target_toml FROM targets WHERE game = $game ORDER BY noted_at DESC LIMIT 1

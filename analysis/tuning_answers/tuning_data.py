@@ -1,11 +1,16 @@
 """From the study to what the tuning is fitted to: builds, runs and single trials of one game."""
 
+from contextlib import suppress
+from dataclasses import dataclass
+
 import numpy as np
 
 from analysis.models.data import Build, TrialData, Tunable
+from analysis.models.targets import TargetSet
 from analysis.played_order import build_to_change
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
+from analysis.tuning.target_file import BadTargets, read_targets
 from ingest.vocabulary import Recruitment, TunableRole
 
 
@@ -15,6 +20,32 @@ class NothingToTune(ValueError):
 
 class NoTrials(NothingToTune):
     """There are runs, but no single shot was logged in them."""
+
+
+@dataclass(frozen=True)
+class KeptTargets:
+    """A targets file that the study keeps. noted_at: when, UTC."""
+
+    text: str
+    noted_at: str
+
+    @property
+    def read(self) -> TargetSet:
+        """What it says. Raises BadTargets."""
+        return read_targets(self.text)
+
+    @property
+    def read_or_none(self) -> TargetSet | None:
+        """The same; None for one that cannot be read, as another version may have written it."""
+        with suppress(BadTargets):
+            return self.read
+        return None
+
+
+def kept_targets(reader: Reader, game: str) -> KeptTargets | None:
+    """The newest targets that the study keeps for a game, if any."""
+    rows = reader.ask("game_targets", game=game)
+    return KeptTargets(str(rows["target_toml"][0]), str(rows["noted_at"][0])) if len(rows["noted_at"]) else None
 
 
 def load_builds(reader: Reader, game: str) -> dict[int, Build]:

@@ -127,14 +127,9 @@ def _newest(reader: Any, game: str) -> str | None:
 
 
 def _setting(arguments: argparse.Namespace) -> dict[str, int]:
+    """What the proposal says, then what is set by hand. Raises WrongArgument."""
+    from analysis.arguments import setting_from
 
-    words = list(arguments.set)
-    if arguments.proposal and arguments.proposal != "no_change":
-        words = arguments.proposal.split("+") + words
-    setting = {}
-    for word in words:
-        name, equals, value = word.partition("=")
-        if not equals or not re.fullmatch(r"-?\d{1,10}", value.strip()):
-            raise StudyTrouble(f"{word!r}: write NAME=VALUE with a whole number", exits.USAGE)
-        setting[name.strip()] = int(value)
-    return setting
+    proposed = None if arguments.proposal == "no_change" else arguments.proposal
+    by_hand = setting_from("set", "+".join(arguments.set) or None)
+    return (setting_from("proposal", proposed or None) or {}) | (by_hand or {})

@@ -1,6 +1,5 @@
 """The start page: what the study holds, and where it stands on the way to a decision."""
 
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,10 +10,8 @@ from analysis.finding import CERTAINTIES, Finding
 from analysis.findings import QUESTIONS
 from analysis.findings.questions import Chapter
 from analysis.game_kind import read_kind
-from analysis.models.targets import Target
 from analysis.selection import Selection
 from analysis.stats.estimate import FEW_PLAYERS
-from analysis.tuning.target_file import BadTargets, read_targets
 from analysis.words import cell, counted
 from dashboard.figures import has_figure
 from dashboard.pages.page import Page
@@ -88,12 +85,9 @@ def _foremost(session: Session, selection: Selection) -> Shown:
         for one in session.findings(question, selection)
         if one.headline and has_figure(one)
     ]
-    kept = session.ask("game_targets", game=selection.game)["target_toml"]
-    wishes: tuple[Target, ...] = ()
-    if len(kept):
-        with suppress(BadTargets):
-            wishes = read_targets(str(kept[0])).targets
-    first = list(chosen(found, wishes, read_kind(session.reader, selection).parts))
+    kept = session.kept_targets(selection.game)
+    wishes = kept.read_or_none if kept else None
+    first = list(chosen(found, wishes.targets if wishes else (), read_kind(session.reader, selection).parts))
     rest = sorted((one for one in found if one not in first), key=lambda one: CERTAINTIES.index(one.certainty))
     cards = [_small(one, selection, session.version) for one in [*first, *rest][:_FOREMOST]]
     return Shown(
@@ -116,8 +110,8 @@ def _steps(session: Session, game: str) -> list[_Step]:
     runs, untagged = int(people["runs"][0]), int(people["untagged"][0])
     players = int(people["players"][0]) - untagged  # each run without a tag counts as a player there
     builds = len(set(session.ask("builds_played", game=game, include_team=False)["build"]))
-    targets = session.ask("game_targets", game=game)["noted_at"]
-    kept = f": kept on {str(targets[0])[:16]} UTC" if len(targets) else ", before you look at how it went"
+    targets = session.kept_targets(game)
+    kept = f": kept on {targets.noted_at[:16]} UTC" if targets else ", before you look at how it went"
     return [
         _Step(
             players >= FEW_PLAYERS,
@@ -134,7 +128,7 @@ def _steps(session: Session, game: str) -> list[_Step]:
             "Runs and notes",
         ),
         _Step(
-            bool(len(targets)),
+            targets is not None,
             "Write down what you want" + kept,
             "/tuning",
             "Next: write down what you want.",

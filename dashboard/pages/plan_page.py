@@ -7,10 +7,11 @@ from urllib.parse import parse_qs
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.answers.plan_sheet import scale_and_unit
+from analysis.arguments import setting_from
 from analysis.plain import plain
 from analysis.selection import Selection
 from analysis.tuning.lesson_hour import MOST_MINUTES, MOST_PAIRS, USUAL_MINUTES, USUAL_PAIRS
-from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning.target_file import BadTargets
 from analysis.tuning_answers.plan_game import USUAL_PLAYERS, plan_game
 from analysis.words import cell, counted
 from dashboard.pages.page import Page
@@ -75,9 +76,8 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
     if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
     *form, result = controls()
-    kept = session.ask("game_targets", game=selection.game)["target_toml"]
     hint: Any = "It plans for one target only: the first that is kept in the study, at its tolerance."
-    if not len(kept):
+    if session.kept_targets(selection.game) is None:
         address = "/tuning" + game_address(selection.game)
         hint = ["A plan needs a target. ", html.A("Keep one first", href=address), "."]
     return [
@@ -93,10 +93,10 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
 
 def work(session: Session, game: str, players: int | None, runs: int, against: str, job: Job) -> dict[str, Any]:
     """The plan as JSON values. Raises ValueError, NothingToTune, Cancelled."""
-    kept = session.ask("game_targets", game=game)["target_toml"]
-    if not len(kept):
+    kept = session.kept_targets(game)
+    if kept is None:
         raise ValueError("A plan needs a target: keep one on the page “What to change” first.")
-    targets = read_targets(str(kept[0]))
+    targets = kept.read
     ticks = 0
 
     def tick() -> None:
@@ -105,7 +105,7 @@ def work(session: Session, game: str, players: int | None, runs: int, against: s
         job.report(ticks / (ticks + _USUAL_TICKS), "playing playtests of several sizes")
 
     job.report(0.02, "fitting the model to the runs")
-    setting = parsed(against)
+    setting = setting_from("against", (against or "").strip() or None)
     plan = plan_game(
         session.reader,
         Selection(game),
@@ -125,17 +125,6 @@ def work(session: Session, game: str, players: int | None, runs: int, against: s
         "setscrew": "",
     }
     return plain(head | asdict(plan))
-
-
-def parsed(words: str) -> dict[str, int] | None:
-    """`name=value+name=value` as a setting; None for nothing. Raises ValueError."""
-    setting: dict[str, int] = {}
-    for word in filter(None, (piece.strip() for piece in words.split("+"))):
-        name, equals, value = word.partition("=")
-        if not equals or not value.strip().lstrip("-").isdecimal():
-            raise ValueError(f"“{word}”: write name=value, with a whole number.")
-        setting[name.strip()] = int(value)
-    return setting or None
 
 
 def shown(plan: dict[str, Any], job: int) -> list[Any]:
@@ -276,7 +265,7 @@ def wires(app: Dash, session: Session) -> None:
         if not clicks or selection is None:
             return AREA.NOTHING
         try:
-            parsed(against or "")
+            setting_from("against", (against or "").strip() or None)
         except (BadTargets, ValueError) as error:
             return AREA.refuse(error)
         game = selection.game

@@ -109,7 +109,7 @@ def outline(session: Session, selection: Selection) -> list[tuple[str, str]]:
     basis = session.basis(selection)
     builds = [str(one) for one in session.ask("game_builds", game=selection.game)["build"]]
     compared = f"{builds[-2]} against {builds[-1]}" if len(builds) > 1 else "missing: a second build that was played"
-    wanted = len(session.ask("game_targets", game=selection.game)["noted_at"]) > 0
+    wanted = session.kept_targets(selection.game) is not None
     return [
         ("Summary", "question, answer, what was changed, whether it helped, what next, how sure"),
         ("The playtest", f"{counted(basis.players, 'player')}, {counted(basis.runs, 'run')}, {listed(builds)}"),

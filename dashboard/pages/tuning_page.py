@@ -84,15 +84,11 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
         return [placed(nothing_ingested(session))]
     if session.basis(selection.of_every_build()).runs == 0:
         return [placed(none_chosen(selection))]
-    kept = session.ask("game_targets", game=selection.game)
+    kept = session.kept_targets(selection.game)
     text = _kept(session, selection.game)
     draft = session.drafts.get(selection.game, text)
     outcome, number, wanted = first_wish(session.reader, selection)
-    when = (
-        f"Kept on {str(kept['noted_at'][0])[:16]} UTC."
-        if len(kept["noted_at"])
-        else "Not kept yet: keep them before you look at the proposals."
-    )
+    when = f"Kept on {kept.noted_at[:16]} UTC." if kept else "Not kept yet: keep them before you look at the proposals."
     beside = (
         f"{when} How the people who played were found: {RECRUITMENT_WORDS[session.testers()]}. Say it on the page "
         'Import, or in the file: [playtest] testers = "audience", "volunteers" or "friends". Population, tolerance, '
@@ -105,8 +101,8 @@ def body(session: Session, selection: Selection | None) -> list[Any]:
 
 def _kept(session: Session, game: str) -> str:
     """The targets file that the study holds, else the beginning of one."""
-    kept = session.ask("game_targets", game=game)["target_toml"]
-    return str(kept[0]) if len(kept) else f'game = "{quoted(game)}"\n'
+    kept = session.kept_targets(game)
+    return kept.text if kept else f'game = "{quoted(game)}"\n'
 
 
 def wires(app: Dash, session: Session) -> None:

@@ -89,9 +89,11 @@ def _tunables(content: Content) -> list[Block]:
     blocks: list[Block] = []
     for at, game in enumerate(content.games):
         name = game.selection.game
-        text = game.given_targets or (str(game.targets["target_toml"][0]) if len(game.targets["noted_at"]) else "")
+        text = game.given_targets or (game.targets.text if game.targets else "")
         if text:
-            how = "as handed in with this report" if game.given_targets else f"noted {game.targets['noted_at'][0]}"[:22]
+            how = "as handed in with this report"
+            if game.targets and not game.given_targets:
+                how = f"noted {game.targets.noted_at[:16]}"
             blocks += [say(f"The targets of {name}, {how}."), Verbatim(text.strip())]
         names = ("build", "tunable", "value", "low", "high", "step", "unit")
         columns = {one: game.settings[one] for one in names}

@@ -17,7 +17,7 @@ from analysis.models.targets import TargetSet
 from analysis.reader import Columns
 from analysis.selection import Selection
 from analysis.tuning.proposal import Proposal
-from analysis.tuning.target_file import BadTargets, read_targets
+from analysis.tuning_answers.tuning_data import KeptTargets
 from dashboard.parts import cautions
 from dashboard.report.against_targets import Standing, standings
 from dashboard.report.evidence import chosen
@@ -76,7 +76,7 @@ class GamePart:
     basis: Basis
     people: Columns
     settings: Columns
-    targets: Columns
+    targets: KeptTargets | None
     findings: tuple[Finding, ...]
     proposals: tuple[Proposal, ...] = ()
     given_targets: str = ""
@@ -174,8 +174,8 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
         kept_out = [finding for finding in findings if finding.question != progress.QUESTION]
         findings = [*kept_out, *progress.find(session.reader, selection, given)]
     proposals, none = proposed(selection) if proposed is not None and basis.runs else ((), "")
-    kept = session.ask("game_targets", game=selection.game)
-    wishes = given or (_read(str(kept["target_toml"][0]), "") if len(kept["noted_at"]) else None)
+    kept = session.kept_targets(selection.game)
+    wishes = given or (kept.read_or_none if kept else None)
     wanted = wishes.targets if wishes is not None else ()
     builds = _builds(session, selection)
     parts = read_kind(session.reader, selection).parts
@@ -200,12 +200,9 @@ def _game(session: Session, selection: Selection, proposed: Any, targets: str) -
 
 
 def _read(text: str, game: str) -> TargetSet | None:
-    """What a targets file says, if it can be read and is about this game ("": any)."""
-    try:
-        wishes = read_targets(text) if text else None
-    except BadTargets:
-        return None
-    return wishes if wishes is not None and (not game or wishes.game in (None, game)) else None
+    """What a targets file says, if it can be read and is about this game."""
+    wishes = KeptTargets(text, "").read_or_none if text else None
+    return wishes if wishes is not None and wishes.game in (None, game) else None
 
 
 def _builds(session: Session, selection: Selection) -> tuple[BuildPlayed, ...]:

@@ -24,14 +24,14 @@ def proposer(session: Session, text: str | None = None, tick: Callable[[], None]
     def proposed(selection: Selection) -> tuple[tuple[Proposal, ...], str]:
         targets = given if given is not None and given.game in (None, selection.game) else None
         if targets is None:
-            kept = session.ask("game_targets", game=selection.game)["target_toml"]
-            if not len(kept):
+            kept = session.kept_targets(selection.game)
+            if kept is None:
                 return (
                     (),
                     "No target was kept in the study, so nothing was proposed. Set one on the page “What to change”.",
                 )
             try:
-                targets = read_targets(str(kept[0]))
+                targets = kept.read
             except BadTargets as error:
                 return (), f"The targets kept in the study cannot be read: {error}"
         try:

@@ -26,12 +26,8 @@ def _question(game: GamePart, about: About) -> Say:
         )
         return say(words, lead="Question.")
     wanted = "; ".join(f"{one.target.name} ({one.wanted})" for one in game.standings)
-    since = "" if game.given_targets or not len(game.targets["noted_at"]) else f", noted {_noted(game)}"
+    since = "" if game.given_targets or not game.targets else f", noted {game.targets.noted_at[:16]} UTC"
     return say(f"{words}Does the game do what its makers wanted{since}: {wanted}?", lead="Question.")
-
-
-def _noted(game: GamePart) -> str:
-    return f"{str(game.targets['noted_at'][0])[:16]} UTC"
 
 
 def _answer(game: GamePart, labels: dict[str, str]) -> Say:

@@ -18,7 +18,7 @@ from analysis.game_kind import Contradiction, contradictions
 from analysis.played_order import of_newest
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
-from analysis.tuning_answers.tuning_data import said_of_testers
+from analysis.tuning_answers.tuning_data import KeptTargets, kept_targets, said_of_testers
 from analysis.words import counted
 from dashboard.state.jobs import Job
 from dashboard.state.memory import Memory
@@ -146,6 +146,10 @@ class Reading:
         size = self._once(("size", selection), lambda: self.reader.ask_chosen("chosen_size", selection))
         fingerprint = self._once(("fingerprint",), self.reader.fingerprint)
         return Basis(int(size["players"][0]), int(size["runs"][0]), int(size["damaged"][0]), fingerprint)
+
+    def kept_targets(self, game: str) -> KeptTargets | None:
+        """The newest targets that the study keeps for a game, if any."""
+        return self._once(("targets", game), lambda: kept_targets(self.reader, game))
 
     def first_runs(self, game: str, build: str) -> tuple[Mapping[str, float | None], str]:
         """What was counted of giving up and of the length of a run on one build, and of whom: of first runs, as the

@@ -15,8 +15,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import LEVEL
 from analysis.stats.picked import expected_of_picked
 from analysis.tuning.scoring import Difference, Score, difference, over_orders
-from analysis.tuning.target_file import BadTargets, read_targets
-from analysis.tuning_answers.tuning_data import NothingToTune, load_builds
+from analysis.tuning_answers.tuning_data import NothingToTune, kept_targets, load_builds
 
 
 @dataclass(frozen=True)
@@ -81,16 +80,17 @@ def compare_game(
     before, after, unordered = _two_builds(order, before, after)
     if unordered:
         return Comparison(selection.game, before, after, (), (), (), not_known(unordered), unordered)
-    wishes = targets.targets if targets else _kept_targets(reader, selection.game)
+    kept = kept_targets(reader, selection.game)
+    wishes = targets or (kept.read_or_none if kept else None)
     scores = tuple(scores_of(data, selection, builds, after)) if after else ()
     if before is None or after is None or before == after:
         return Comparison(selection.game, before, after, (), (), scores, _why_not(played, after))
     by_label = {b.label: b for b in builds.values()}
-    wanted = bool(wishes)
-    wishes = wishes or _default_targets(data, selection)
+    wanted = bool(wishes and wishes.targets)
+    asked = wishes.targets if wishes and wanted else _default_targets(data, selection)
     pair = Pair(before, after, [b for b in played if b not in (before, after)], read_began(reader, selection), wanted)
-    level = sure_level(len(wishes))
-    compared = tuple(c for target in wishes if (c := compare_target(data, selection, target, pair, scores, level)))
+    level = sure_level(len(asked))
+    compared = tuple(c for target in asked if (c := compare_target(data, selection, target, pair, scores, level)))
     changes = _changes(by_label[before], by_label[after])
     run = reader.ask_chosen("run_ends", selection.of_every_build())
     warning = one_order(run, before, after)
@@ -187,17 +187,6 @@ def _in_its_unit(found: Difference, target: Target) -> Difference:
     if target.unit != "share" or found.low is None or found.high is None:
         return found
     return replace(found, low=max(-1.0, found.low), high=min(1.0, found.high))
-
-
-def _kept_targets(reader: Reader, game: str) -> tuple[Target, ...]:
-    """The targets that the study holds, the newest."""
-    rows = reader.ask("progress_targets", game=game)["target_toml"]
-    if not len(rows):
-        return ()
-    try:
-        return read_targets(str(rows[-1])).targets
-    except BadTargets:
-        return ()
 
 
 def _default_targets(data: Played, selection: Selection) -> tuple[Target, ...]:
