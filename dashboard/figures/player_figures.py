@@ -6,7 +6,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.players.player_ratings import OUTCOMES
-from analysis.words import limits, percent
+from analysis.words import counted, limits, percent
 from dashboard.figures.direct_labels import ends_of, name_ends
 from dashboard.figures.frame import (
     INTERVAL,
@@ -87,7 +87,18 @@ def groups(finding: Finding, theme: Theme) -> go.Figure:
     """Newcomers, those who know the game, and the makers."""
     table = finding.tables["groups"]
     labels = [str(name) for name in table["group"]]
-    return interval_rows(theme, labels, table, "rate_per_min", x="deaths a minute alive", colour=theme.death)
+    return interval_rows(
+        theme,
+        labels,
+        table,
+        "finished",
+        "finished_low",
+        "finished_high",
+        x="runs finished, %",
+        colour=theme.hit,
+        scale=100,
+        limits=(0, 102),
+    )
 
 
 def quits(finding: Finding, theme: Theme) -> go.Figure:
@@ -107,7 +118,7 @@ def quits(finding: Finding, theme: Theme) -> go.Figure:
     share = finding.estimate
     if share is not None and share.value is not None:
         figure.update_layout(margin={"t": 36})
-        said = f"coloured: given up, {percent(share.value)} of the runs<br>{limits(share)}"
+        said = f"coloured: given up, {percent(share.value)} of {counted(finding.runs, 'run')}<br>{limits(share)}"
         words_at(figure, said, 0, 1, 12, theme.quit, xanchor="left", align="left")
     return _after_deaths(figure, after, theme) if np.isfinite(after["share"].to_numpy(float)).any() else figure
 

@@ -149,7 +149,7 @@ CAPTIONS: dict[str, Words] = {
     ),
     "players.learning": _rows("Deaths a minute alive in each attempt", "A line that falls tells of learning"),
     "players.groups": _rows(
-        "Deaths a minute alive of newcomers, of those who know the game, and of the makers", _FIRST
+        "The share (%) of runs that were finished, of newcomers, of those who know the game, and of the makers", _FIRST
     ),
     "players.quits": _rows(
         "Left, each player's runs, with those that were given up coloured; right, where deaths are logged, how often "

@@ -9,7 +9,7 @@ from analysis.findings.declared import CAUSE, PART, Column, Declared, estimate_c
 from analysis.findings.highest import against_rest, highest_part
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.estimate import Estimate
+from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
 from analysis.words import amount, as_often, capital, cause_name, counted, limits, listed, percent, stage_name
@@ -77,16 +77,26 @@ def causes(death: Columns, basis: Basis) -> Finding:
         )
     if unknown:
         sentence = f"{sentence[:-1]}; of {unknown} the game does not say what killed."
-    # Of several, the commonest is one beyond doubt where its share cannot be as small as the next one's, whatever
-    # those of unknown cause were.
-    next_most = (int(number.iloc[1]) if len(rows) > 1 else 0) + unknown
-    doubtful = next_most > 0 and (share.low is None or share.low <= next_most / cause.size)
+    doubtful = _may_be_chance(cause, player, number.index.to_numpy())
     headline = f"“{capital(str(most['label']))}” kills most: {percent(share.value)} of the deaths."
     if doubtful:
         headline = "No cause of death is shown to kill more than the others."
     if len(rows) == 1:
         headline = ""
     return CAUSES.finding(basis, sentence, share, {"causes": rows}, headline=headline, doubtful=doubtful)
+
+
+def _may_be_chance(cause: Array, player: Array, commonest: Array) -> bool:
+    """Whether the commonest cause may have been it by chance: compared with the next one, which all deaths of unknown
+    cause may have been of too, and corrected for the causes that it was picked of.
+    """
+    rivals = ~np.isfinite(cause) | np.isin(cause, commonest[1:2])
+    if not rivals.any():
+        return False
+    both = rivals | (cause == commonest[0])
+    level = 1 - (1 - LEVEL) / max(commonest.size - 1, 1)
+    first = share_by_player(cause[both] == commonest[0], np.ones(int(both.sum())), player[both], level)
+    return first.low is None or first.low <= 0.5
 
 
 def by_stage(reader: Reader, selection: Selection, basis: Basis) -> Finding:

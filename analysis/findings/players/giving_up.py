@@ -62,7 +62,10 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> Finding:
         return QUITS.finding(basis, sentence, None, tables)
     if not given_up.any():
         sentence = f"Nobody gave up in {runs}: 0 % {limits(share)}."
-        return QUITS.finding(basis, sentence, share, tables, players=share.players, runs=share.trials)
+        headline = f"Nobody gave up in {runs}."
+        return QUITS.finding(
+            basis, sentence, share, tables, headline=headline, players=share.players, runs=share.trials
+        )
     people = counted(int((who["quits"] > 0).sum()), "player")
     one = len(table) == 1
     sentence = f"{len(table)} of {runs} {'was' if one else 'were'} given up {limits(share)}, by {people}"

@@ -10,6 +10,7 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.grouping import same_people
 from analysis.reader import Columns
+from analysis.stats.estimate import Estimate
 from analysis.stats.players.learning import learning_within_players
 from analysis.stats.players.spread import Spread, spread_of_players
 from analysis.stats.proportions import share_by_player
@@ -72,7 +73,9 @@ GROUPS = Declared(
             Column("players", "", "players in it"),
             Column("runs", "", "their runs"),
             *estimate_columns("rate_per_min", _RATE, "deaths over time alive"),
-            *estimate_columns("finished", "share", "runs that were finished", "finished_"),
+            *estimate_columns(
+                "finished", "share", "of runs whose end is in the log, those that were finished", "finished_"
+            ),
         )
     },
 )
@@ -86,7 +89,7 @@ def differences(basis: Basis) -> Finding:
     run = basis.run
     dying = "death" in basis.roles
     spread = spread_of_players(run["deaths"], _minutes(run), run["player"]) if dying else None
-    table = _players(run, spread)
+    table = _players(run, spread, dying)
     if spread is None:
         why = "it takes three players or more" if basis.run["deaths"].any() else "nobody died"
         why = why if dying else "this game logs no deaths"
@@ -109,7 +112,7 @@ def differences(basis: Basis) -> Finding:
     return SKILL.finding(basis, sentence, estimate, {"players": table}, facts, headline=headline, doubtful=doubtful)
 
 
-def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
+def _players(run: Columns, spread: Spread | None, dying: bool) -> pd.DataFrame:
     ending = run["ending"]
     by_run = pd.DataFrame(
         {
@@ -123,6 +126,8 @@ def _players(run: Columns, spread: Spread | None) -> pd.DataFrame:
     )
     table = by_run.groupby("player").sum()
     table["rate_per_min"] = table["deaths"] / table["alive_min"].where(table["alive_min"] > 0)
+    if not dying:
+        table["rate_per_min"] = np.nan
     drawn = ("own", "low", "high")
     values = {name: getattr(spread, name) for name in drawn} if spread else dict.fromkeys(drawn, np.nan)
     own = pd.DataFrame(values, index=pd.Index(spread.labels if spread else [], name="player"))
@@ -180,8 +185,8 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
         "players of whom nothing is known": audience & np.isnan(first),
         "the makers": run["team"] == 1,
     }
-    rows = [_group(name, run, mine) for name, mine in members.items() if mine.any()]
-    parts = [f"{row['group']}: {counted(row['runs'], 'run')}, {percent(row['finished'])} finished" for row in rows]
+    rows = [_group(name, run, mine, "death" in basis.roles) for name, mine in members.items() if mine.any()]
+    parts = [f"{row['group']}: {counted(row['runs'], 'run')}, {_finished(row)}" for row in rows]
     warnings = basis.warnings
     warnings += tuple(filter(None, [same_people(run.where(audience))]))
     if not members["first-time players"].any():
@@ -192,10 +197,16 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
     )
 
 
-def _group(name: str, run: Columns, mine: Array) -> dict[str, Any]:
+def _finished(row: dict[str, Any]) -> str:
+    return "none with an end in the log" if row["finished"] is None else f"{percent(row['finished'])} finished"
+
+
+def _group(name: str, run: Columns, mine: Array, dying: bool) -> dict[str, Any]:
     player = run["player"][mine]
-    rate = rate_by_player(run["deaths"][mine], _minutes(run)[mine], player)
-    done = share_by_player(run["ending"][mine] == "finished", np.ones(player.size), player)
+    # A game that logs no deaths has no rate of them, and what a run that was cut came to, nobody knows.
+    rate: Estimate = rate_by_player(run["deaths"][mine], _minutes(run)[mine], player) if dying else Estimate(None)
+    ended = mine & (run["ending"] != "cut")
+    done = share_by_player(run["ending"][ended] == "finished", np.ones(int(ended.sum())), run["player"][ended])
     return {
         "group": name,
         "players": int(np.unique(player).size),

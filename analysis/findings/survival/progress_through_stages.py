@@ -114,7 +114,7 @@ def funnel(visit: Columns, basis: Basis) -> Finding:
             least, told = _least(rows, played)
             sentence = f"{sentence[:-1]}{least}."
             headline = f"{capital(percent(estimate.value))} of the runs reach {last['name']}"
-            headline += f"; {told} is cleared less often." if told else "."
+            headline += f"; {told} stops more than the others." if told else "."
     cut, warnings = int(np.sum(basis.run["ending"] == "cut")), basis.warnings
     if cut:
         warnings += (f"{counted(cut, 'cut run')} might have got further: shares that reach a part are at least these.",)
