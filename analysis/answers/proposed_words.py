@@ -31,7 +31,7 @@ def told(answer: TuningAnswer) -> list[str]:
 def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
     lines = lines_of(headline(proposal, answer.targets))
     lines += lines_of(f"{certainty(proposal)}, {audience(proposal, answer.targets)}.")
-    if proposal.testers == Recruitment.UNKNOWN and len(proposal.audiences) > 1:
+    if proposal.testers == Recruitment.UNKNOWN and len(proposal.audiences) > 1 and not proposal.unknown:
         lines += lines_of("How they were found is not said, so they are taken for friends. Say it:")
         lines += ["    setscrew people --study STUDY --testers audience", "    (or volunteers, or friends)"]
     if proposal.settles_it:
@@ -42,7 +42,7 @@ def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
     if not proposal.changes:
         return lines
     own = next((one for one in proposal.ways if one.id == proposal.id), None)
-    seen = None if own is None else chance_to_see(answer, own)
+    seen = None if own is None or proposal.unknown else chance_to_see(answer, own)
     if seen is not None:
         lines += lines_of(f"{seen}.")
     # On a line of its own, however long: it is to be copied.
@@ -61,6 +61,9 @@ def _name(way: Way, proposal: Proposal) -> str:
 def _table(proposal: Proposal) -> tuple[list[str], list[list[str]]]:
     """Today and each way across, targets and side effects down."""
     ways: Sequence[Way] = proposal.ways
+    if proposal.unknown:
+        head = ["", "wanted", "observed"]
+        return head, [[t.target, amount(t.wanted, t.unit), amount(t.observed, t.unit, NONE)] for t in proposal.targets]
     head = ["", "wanted", "observed", "today", *(_name(way, proposal) for way in ways)]
     rows = [
         [

@@ -30,6 +30,9 @@ SIDE_EFFECTS: dict[str, tuple[str, str, bool]] = {
     "median_streak": ("streak of half the runs, shots", "", False),
 }
 
+# Beside both. The chance to give up at a death is one for all runs (models/MODEL.md, Limits).
+QUITS_DIFFER = "Giving up is predicted from all runs, but counted in first runs only, which are few."
+
 
 def to_do(changes: Sequence[Change]) -> str:
     """`Give five lives and let enemies fire a fifth less often`: changes of one role are said together."""
@@ -71,15 +74,19 @@ def headline(proposal: Proposal, targets: Sequence[Target]) -> str:
             return "Leave it as it is: what you want is close enough already."
         case Advice.EXPLORE:
             return f"Change boldly and play again: {doing[:1].lower()}{doing[1:]}."
+    if proposal.nothing_to_turn:
+        return f"Nothing to turn: {proposal.nothing_to_turn}."
     if not proposal.changes:
         return "Not yet: no setting within the allowed ranges is expected to do better."
+    if proposal.unknown:
+        return f"Not yet: {proposal.unknown}, so nothing can be said of any change."
     return f"Not yet. {doing} may help: {expected(proposal, targets)[:1].lower()}{expected(proposal, targets)[1:]}"
 
 
 def certainty(proposal: Proposal) -> str:
     """`Likely better than today (94 %)`, or that nothing is recommended yet."""
     if proposal.unknown:
-        return "Nothing to go by"
+        return f"Nothing to go by ({proposal.unknown})"
     if not proposal.changes:
         return "No change"
     how = "Likely" if proposal.advice == Advice.CHANGE else "Perhaps"
@@ -90,7 +97,8 @@ def audience(proposal: Proposal, targets: Sequence[Target]) -> str:
     """Of whom the figures speak, and another audience: `if the audience plays like these 18 people; if it dies a third
     more often: 46 % reach stage 2`. Where the testers are taken to be better than the audience, so are the figures, and
     the other audience is one like the testers."""
-    if not proposal.audiences:
+    # Where there is nothing to go by, no figure is either.
+    if proposal.unknown or not proposal.audiences:
         return f"by the play of {counted(proposal.players, 'player')}"
     like, *others = proposal.audiences
     if not others:

@@ -125,6 +125,7 @@ class Proposal:
     testers: how they were found. condition: of whom the proposal speaks, in words. audiences: what becomes of it with
     an audience like the testers, and a third worse or better off. unknown: why the play tells nothing of the targets,
     empty where it does. exclusive: the targets are met one by one, but not together, by the settings looked at.
+    nothing_to_turn: why no value can be proposed, empty where one can.
     ways: with the first proposal of a model, the best with one knob, with two, and with as many as gain; of as many
     knobs as this proposal turns it is the proposal itself.
     """
@@ -154,4 +155,5 @@ class Proposal:
     audiences: tuple[OtherAudience, ...] = ()
     unknown: str = ""
     exclusive: bool = False
+    nothing_to_turn: str = ""
     ways: tuple[Way, ...] = ()

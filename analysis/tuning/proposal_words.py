@@ -15,6 +15,16 @@ from analysis.words import amount, counted, interval_name, percent, span
 # Of fewer people nothing is recommended: one more could turn it. USUAL: as many as a playtest of a class has. Common
 # sense, no source.
 FEWEST, USUAL = 5, 12
+# Why no value can be proposed -> what to do about it.
+UNDECLARED = "the game declares no value that acts on this"
+NOT_ALLOWED = "the targets let none of its values be changed"
+REMEDIES = {
+    UNDECLARED: (
+        "declare values with their roles in the game's dictionary (such as lives or the fire period), flash it, "
+        "and play again"
+    ),
+    NOT_ALLOWED: "let at least one of the values that act on this be changed",
+}
 EXCLUSIVE = "Not reachable together within what may be changed"
 
 
@@ -22,8 +32,8 @@ EXCLUSIVE = "Not reachable together within what may be changed"
 class Doubt:
     """What stands against a change. seen: the change against none; like_testers: for an audience like the testers.
 
-    stands: it goes the right way with other audiences too. exclusive, unknown: as in Proposal. players: how many have
-    played.
+    stands: it goes the right way with other audiences too. exclusive, unknown, nothing_to_turn: as in Proposal.
+    players: how many have played.
     """
 
     seen: Against
@@ -32,6 +42,7 @@ class Doubt:
     exclusive: bool
     unknown: str
     players: int
+    nothing_to_turn: str = ""
 
     @property
     def few(self) -> bool:
@@ -39,14 +50,11 @@ class Doubt:
         return self.players < FEWEST
 
 
-def settles(doubt: Doubt, movable: bool, first: PredictedTarget) -> str:
+def settles(doubt: Doubt, first: PredictedTarget) -> str:
     """What would settle it. first: the target that a plan is made for, to say beside it how many that asks for."""
     seen, players = doubt.seen, doubt.players
-    if not movable:
-        return (
-            "nothing may be moved: the game declares no tunable that acts on this target, or the targets file allows "
-            "none; declare one (such as lives or the fire period) and play again"
-        )
+    if doubt.nothing_to_turn:
+        return REMEDIES[doubt.nothing_to_turn]
     if doubt.few:
         return f"{counted(players, 'person has', 'people have')} played; let at least {USUAL - players} more play"
     if doubt.unknown:
@@ -130,11 +138,20 @@ def sentence(
             nearest = f" {EXCLUSIVE}: this is the nearest." if doubt.exclusive else ""
             better = f"Chance that this is better than no change: {percent(chance_better)}."
             return f"{quits}Change {what}.{nearest} {outcome}. {better}"
+    if doubt.nothing_to_turn:
+        if doubt.unknown:
+            return f"Nothing to turn: {doubt.nothing_to_turn}. Nothing to go by either: {doubt.unknown}."
+        as_it_is = "; ".join(
+            f"{p.target}: {amount(p.now.value, p.unit)}, {amount(p.wanted, p.unit)} wanted" for p in predicted
+        )
+        return f"Nothing to turn: {doubt.nothing_to_turn}. Predicted as it is: {as_it_is}."
     if not changes:
         if doubt.unknown:
             return f"Not yet: {doubt.unknown}, and no setting within the allowed ranges is expected to do better."
         why = f"{EXCLUSIVE}, and nothing" if doubt.exclusive else "Not yet: no setting within the allowed ranges"
         return f"{why} is expected to do better. {outcome}."
+    if doubt.unknown:
+        return f"Not yet: {doubt.unknown}, so how far {what} would come cannot be said."
     if doubt.exclusive:
         return f"{quits}{EXCLUSIVE}. The nearest is {what}. {outcome}."
     if doubt.seen.small:

@@ -15,7 +15,7 @@ from analysis.stats.estimate import PREDICTED_QUANTILES
 from analysis.stats.laws import binomial_below
 from analysis.tuning.audiences import Audiences, condition
 from analysis.tuning.proposal import Advice, Change, PredictedTarget, Prediction, Proposal, Way
-from analysis.tuning.proposal_words import FEWEST, Doubt, sentence, settles
+from analysis.tuning.proposal_words import FEWEST, NOT_ALLOWED, UNDECLARED, Doubt, sentence, settles
 from analysis.tuning.search import Found, Search, against, misses
 from ingest.vocabulary import Recruitment
 
@@ -78,8 +78,11 @@ def propose(
     like_testers = model.for_audience(LIKE_TESTERS)
     seen = [model.observed(target) for target in known]
     table = _Table(known, seen, now, like_testers.figures({}, known), unknown, search.reached.exclude_each_other)
+    # A lever that is there, but moves nothing of what is wanted, is as none.
+    free = bool(moves) or bool(model.moves(Changeable(), known))
+    why_none = "" if moves else NOT_ALLOWED if free else UNDECLARED
     made = [
-        _proposal(model, like_testers, table, audiences, found, search, n == 0, bool(moves), game, testers, notes)
+        _proposal(model, like_testers, table, audiences, found, search, n == 0, why_none, game, testers, notes)
         for n, found in enumerate(ranked[:most])
     ]
     ways = (
@@ -180,7 +183,7 @@ def _proposal(
     found: Found,
     search: Search,
     first: bool,
-    movable: bool,
+    why_none: str,
     game: str,
     testers: Recruitment,
     notes: tuple[str, ...],
@@ -195,7 +198,9 @@ def _proposal(
     predicted = table.predicted(then, testers_then)
     changes = changes_of(model, setting)
     stands = audiences.stands(setting)
-    doubt = Doubt(held, audiences.like_testers(setting), stands, table.exclusive, table.unknown, model.players)
+    doubt = Doubt(
+        held, audiences.like_testers(setting), stands, table.exclusive, table.unknown, model.players, why_none
+    )
     advice = _advice(predicted, known, bool(changes), doubt)
     side_effects = model.side_effects(setting)
     said = sentence(advice, changes, predicted, doubt, side_effects)
@@ -217,7 +222,7 @@ def _proposal(
         method=model.method,
         carried_by={t.name: model.carried_by(t) for t in model.tunables if t.name in {c.tunable for c in changes}},
         side_effects=side_effects,
-        settles_it=settles(doubt, bool(movable), predicted[0]) if advice in (Advice.NOT_YET, Advice.EXPLORE) else "",
+        settles_it=settles(doubt, predicted[0]) if advice in (Advice.NOT_YET, Advice.EXPLORE) else "",
         warnings=notes,
         assumptions=model.assumptions(),
         testers=str(testers),
@@ -225,6 +230,7 @@ def _proposal(
         audiences=audiences.of(setting),
         unknown=table.unknown,
         exclusive=table.exclusive,
+        nothing_to_turn=why_none,
     )
 
 

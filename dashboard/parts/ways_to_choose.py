@@ -5,8 +5,8 @@ from urllib.parse import urlencode
 
 from dash import html
 
-from analysis.tuning.headline import audience, certainty, counted_in_words, headline, to_do
-from analysis.tuning.proposal import Advice, Proposal, Way, more_quit
+from analysis.tuning.headline import QUITS_DIFFER, audience, certainty, counted_in_words, headline, to_do
+from analysis.tuning.proposal import Advice, Proposal, Way, more_quit, quit_shares
 from analysis.words import capital, percent, points
 from dashboard.parts.dash_parts import graph, note
 from dashboard.state.tuning_desk import Worked
@@ -23,6 +23,9 @@ def ways_to_choose(worked: Worked, number: int, job: int) -> list[Any]:
     proposal = worked.answer.proposals[number]
     sure = [html.B(f"{certainty(proposal)}, "), html.Span(_together(f"{audience(proposal, worked.targets.targets)}."))]
     ways: list[Way | None] = [*proposal.ways] or [None]
+    legend = f"{_LEGEND} {QUITS_DIFFER}" if quit_shares(proposal.side_effects) else _LEGEND
+    if proposal.unknown:
+        ways, legend = [*proposal.ways], "How far any of this would come cannot be said."
     return [
         html.Div(
             [
@@ -33,7 +36,7 @@ def ways_to_choose(worked: Worked, number: int, job: int) -> list[Any]:
             className="wide answer-head",
         ),
         html.Div([_column(proposal, way, at, number, job) for at, way in enumerate(ways)], className="wide ways"),
-        note(f"{worked.seen[number]} {_LEGEND}" if number in worked.seen else _LEGEND),
+        note(f"{worked.seen[number]} {legend}" if number in worked.seen and not proposal.unknown else legend),
     ]
 
 
@@ -60,10 +63,12 @@ def _column(proposal: Proposal, way: Way | None, at: int, number: int, job: int)
     inside: list[Any] = []
     if way is not None:
         said = [html.B(f"{title}. "), f"{to_do(way.changes)}."]
-        inside = [html.P(said, className="what"), html.P(_misses(proposal, way, chosen), className="note")]
+        inside = [html.P(said, className="what")]
+        if not proposal.unknown:
+            inside.append(html.P(_misses(proposal, way, chosen), className="note"))
     graph_title = f"{title}: each target and side effect, today and then"
     return html.Section(
-        [*inside, graph(f"/way/{job}/{number}/{at}.json", graph_title)],
+        inside if proposal.unknown else [*inside, graph(f"/way/{job}/{number}/{at}.json", graph_title)],
         className="card way-column chosen" if chosen else "card way-column",
         key=f"{job}-{number}-way-{at}",
     )

@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.tuning.headline import SIDE_EFFECTS
-from analysis.tuning.proposal import Proposal
+from analysis.tuning.headline import QUITS_DIFFER, SIDE_EFFECTS
+from analysis.tuning.proposal import Proposal, quit_shares
 from analysis.words import amount, cell, counted, listed, with_span
 from dashboard.report.content import BuildPlayed, GamePart
 from dashboard.report.document_blocks import Block, Bullets, Figure, Ref, Table, say
@@ -39,7 +39,7 @@ def change(game: GamePart, at: int) -> list[Block]:
     if first.targets and first.changes:
         shown, told = change_name(at), f"{at + 1}-predicted"
         blocks += [
-            Figure(shown, CAPTION, "Each target, and what else would change, before and after", shown),
+            Figure(shown, caption(first), "Each target, and what else would change, before and after", shown),
             Table(predicted(first, game.first_runs[0]), TABLE, told),
         ]
     if first.changes and "quit_share" not in first.side_effects.get("now", {}):
@@ -53,6 +53,11 @@ def change(game: GamePart, at: int) -> list[Block]:
     if others:
         blocks.append(say(f"{counted(len(others), 'other way')} to change it: see the appendix."))
     return blocks
+
+
+def caption(proposal: Proposal) -> str:
+    """How the figure of a proposal is to be read."""
+    return f"{CAPTION} {QUITS_DIFFER}" if quit_shares(proposal.side_effects) else CAPTION
 
 
 def _left_open(proposal: Proposal, builds: tuple[BuildPlayed, ...]) -> str:

@@ -67,7 +67,7 @@ def test_doubt_shrinks_with_the_root_of_the_players():
     # The target itself: 10 points of doubt either way, 5 wanted, four times the players.
     now = Prediction(0.5, 0.4, 0.6, 0.35, 0.65)
     first = PredictedTarget("finish", 0.6, 0.05, "share", now, now, None, 12, 36, now, now)
-    said = settles(Doubt(seen, seen, True, False, "", 12), True, first)
+    said = settles(Doubt(seen, seen, True, False, "", 12), first)
     assert "about 19 more" in said and "takes 36 more" in said
 
 

@@ -420,7 +420,7 @@ def test_a_plan_and_a_proposal_ask_for_as_many_players(played, tmp_path):
     said = prediction(figures[0], target, 12)
     predicted = PredictedTarget("finish", 0.44, 0.12, "share", said, said, None, 12, 36, said, said)
     unsure = Against(loss=0.1, gain=0.02, better=0.7, harm=0.02)
-    told = settles(Doubt(unsure, unsure, True, False, "", model.players), True, predicted)
+    told = settles(Doubt(unsure, unsure, True, False, "", model.players), predicted)
     helps, knows = map(int, re.search(r"about (\d+) more .* takes (\d+) more", told).groups())
     assert plan.players_needed == knows == more_needed(model.players, plan.now_half_width, 0.12) > 0
     # By the same law: the gain's margin of error in units in which 0.8 needs ndtri(0.8).
