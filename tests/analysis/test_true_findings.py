@@ -8,9 +8,12 @@ import pytest
 
 from analysis.finding import CERTAINTIES, Finding
 from analysis.findings import deaths, games, players, survival, trust
+from analysis.findings.deaths.causes_and_stages import _may_be_chance
 from analysis.findings.deaths.circumstances import STILL
 from analysis.selection import Selection
 from analysis.stats.estimate import FEW_PLAYERS
+from dashboard.figures import figure_for
+from dashboard.figures.palette import LIGHT
 from ingest.study.store import open_study
 from tests.analysis.playtest import GAME, Playtest, reader_of
 from tests.ingest.studies import dictionary, event, imported
@@ -299,3 +302,32 @@ def test_one_number_of_players_parts_what_is_indicative_wherever_it_is_said():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     assert f"fewer than {FEW_PLAYERS} players" in terms
     assert {8: "than eight players"}[FEW_PLAYERS] in " ".join(readme.split())
+
+
+def test_a_game_that_logs_no_deaths_is_not_said_to_have_had_none(tmp_path):
+    """Runs with an end and nothing else: the rate of death is not 0, and what is drawn is what was finished."""
+    test = Playtest()
+    for who in range(1, 9):
+        for new in (1, 0):
+            test.event("begin", 1000, who=who, new=new)
+            test.event("over", 4000, how=0 if who % 2 else None if who == 8 else 2)
+    test.lines = [line for line in test.lines if line.get("how", 0) is not None]
+    told = found(test, tmp_path, players, kinds=("begin", "over"))
+    groups = told["players.groups"].tables["groups"]
+    assert groups["rate_per_min"].isna().all()
+    # Of eight runs in each group four were finished, and of one nobody knows.
+    assert groups["finished"].tolist() == pytest.approx([4 / 7, 4 / 7])
+    assert told["players.skill"].tables["players"]["rate_per_min"].isna().all()
+    figure = figure_for(told["players.groups"], LIGHT)
+    assert np.asarray(figure.data[0].x, float) == pytest.approx([100 * 4 / 7] * 2)
+
+
+def test_the_commonest_cause_is_one_by_chance_in_at_most_one_playtest_of_twenty():
+    """Three causes that are alike; players differ in what they die of."""
+    rng, told = np.random.default_rng(3), 0
+    for _ in range(150):
+        player = np.repeat(np.arange(10), 12)
+        own = rng.dirichlet([4.0, 4.0, 4.0], 10)
+        cause = np.array([rng.choice(3, p=own[who]) for who in player], float)
+        told += not _may_be_chance(cause, player, np.argsort(-np.bincount(cause.astype(int), minlength=3)))
+    assert told <= 0.05 * 150 + 3 * np.sqrt(150 * 0.05 * 0.95)
