@@ -20,7 +20,7 @@ from analysis.findings.timing.levels import (
 )
 from analysis.findings.timing.window_in_force import rests_on
 from analysis.stats.estimate import LEVEL
-from analysis.stats.players.within_player import mean_of_players
+from analysis.stats.players.within_player import linked_levels, mean_of_players
 from analysis.stats.rhythm.song_time import drift, passages
 from analysis.stats.rhythm.timed_notes import TimedNotes
 
@@ -84,21 +84,27 @@ def find(notes: TimedNotes, warnings: tuple[str, ...]) -> list[Finding]:
 
 
 def _songs(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
-    songs = len(notes.songs)
-    if songs < 2:
+    every, block = len(notes.songs), held_fixed(notes, songs=False)
+    # Songs that nobody played beside another can only be compared over players, and are not.
+    linked = linked_levels(notes.song, block, every)
+    if np.sum(linked) < 2:
         return None
-    effects, bias, spread, lapses = compare(notes, notes.song, songs, held_fixed(notes, songs=False))
+    names = [name for name, one in zip(notes.songs, linked, strict=True) if one]
+    mine = linked[notes.song]
+    notes = notes.where(mine)
+    level = (np.cumsum(linked) - 1)[notes.song]
+    effects, bias, spread, lapses = compare(notes, level, len(names), block[mine])
     rank = np.argsort(np.argsort(np.nan_to_num(effects.mean, nan=np.inf))) + 1
     hardest, easiest = int(np.argmin(rank)), int(np.argmax(rank))
-    says = f"{notes.songs[hardest]} is hit least ({percent_of(effects, hardest)} for the average player)"
-    says += f" and {notes.songs[easiest]} most ({percent_of(effects, easiest)})"
+    says = f"{names[hardest]} is hit least ({percent_of(effects, hardest)} for the average player)"
+    says += f" and {names[easiest]} most ({percent_of(effects, easiest)})"
     told = [s for s in (hardest, easiest) if effects.p[s] < 0.05]
     if len(told) == 1:
-        says += f"; of the two, only {notes.songs[told[0]]} is told from the average song"
+        says += f"; of the two, only {names[told[0]]} is told from the average song"
     says += "." if told else ", but the order is within chance."
     tables = {
         "songs": {
-            "song": list(notes.songs),
+            "song": names,
             **hit_columns(effects),
             "p": effects.p,
             **mean_columns(bias, "bias_ms", "bias_"),

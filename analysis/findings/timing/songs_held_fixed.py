@@ -107,6 +107,8 @@ def _lanes(notes: TimedNotes, warnings: tuple[str, ...]) -> Finding | None:
     worst = int(np.nanargmin(hit.effect))
     says = f"Lane {lanes[worst]} is hit least ({percent_of(hit, worst)} for the average player)"
     says += "." if hit.p[worst] < 0.05 else ", within chance of the others."
+    if np.ptp(hit.effect) < 1e-9:
+        says = f"All lanes are hit alike ({percent_of(hit, worst)} for the average player)."
     tables = {
         "lanes": {"lane": lanes, **hit_columns(hit), **mean_columns(bias, "bias_ms", "bias_"), "spread_ms": spread}
     }

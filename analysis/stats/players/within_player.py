@@ -15,7 +15,8 @@ class LevelEffects:
     """One element a level, in the order of their numbers.
 
     mean: what the average player would show at this level; effect: its distance from the average over levels, with
-    the interval low..high (NaN where fewer than two players saw the level); notes, players: what it rests on.
+    the interval low..high (NaN where fewer than two players compare the level); notes, players: what it rests on.
+    compared: players with another level in a block of theirs, without whom nothing tells it from the others.
     p: two-sided, that the effect is 0, corrected for the number of levels by Holm. influence: (players, levels), what
     each player adds to the error of each effect; no rows where there is no interval.
     """
@@ -27,11 +28,12 @@ class LevelEffects:
     p: Array
     notes: Array
     players: Array
+    compared: Array
     influence: Array
 
     def difference(self, one: int, other: int, level: float = LEVEL) -> Estimate:
-        """Level `one` less level `other`, with its interval; `players` are those of the level that fewer saw."""
-        players = int(min(self.players[one], self.players[other]))
+        """Level `one` less level `other`, with its interval; `players` are those of the level that fewer compare."""
+        players = int(min(self.compared[one], self.compared[other]))
         value = float(self.effect[one] - self.effect[other])
         if not len(self.influence) or players < 2:
             return Estimate(value, level=level, players=players)
@@ -50,8 +52,9 @@ def level_effects(
     held fixed, by default the player, else for instance player and song; a block belongs to one player. So a song
     that only the best played does not look easy. The variance is the cluster-robust one with the factor K/(K-1) and
     t(K-1) (Liang & Zeger 1986, Biometrika 73:13-22; the factor: common practice). K are the players who saw the
-    level: with all players instead, a song that two of twelve chose is told from the rest by chance in a third of the
-    playtests. Levels nobody reached are NaN.
+    level and another one in the same block: with all players instead, a song that two of twelve chose is told from the
+    rest by chance in a third of the playtests, and with one of seven who played a second song, always. Levels nobody
+    reached are NaN.
     """
     known = ~np.isnan(value)
     value, level, player = value[known], level[known], player[known]
@@ -65,10 +68,13 @@ def level_effects(
     total = np.bincount(cell, weights=value, minlength=blocks * levels).reshape(blocks, levels)
     notes = count.sum(axis=0)
     seen_by = (_by_cluster(count, cluster, players) > 0).sum(axis=0)
+    # Who met one level only says nothing of how it differs from the others.
+    several = (count > 0).sum(axis=1, keepdims=True) > 1
+    compared = (_by_cluster(np.where(several, count, 0.0), cluster, players) > 0).sum(axis=0)
     seen = notes > 0
     nothing, nobody = np.full(levels, np.nan), np.zeros((0, levels))
     if not players or not seen.any():
-        return LevelEffects(nothing, nothing, nothing, nothing, nothing, notes, seen_by, nobody)
+        return LevelEffects(nothing, nothing, nothing, nothing, nothing, notes, seen_by, compared, nobody)
 
     # The blocks are swept out of the normal equations; what is left is singular by one constant, as effects are.
     own = count.sum(axis=1)
@@ -87,20 +93,20 @@ def level_effects(
     mean = np.where(seen, grand + effect, np.nan)
     effect = np.where(seen, effect, np.nan)
     if players < 2 or seen.sum() < 2:
-        return LevelEffects(mean, effect, nothing, nothing, nothing, notes, seen_by, nobody)
+        return LevelEffects(mean, effect, nothing, nothing, nothing, notes, seen_by, compared, nobody)
     # A player's score for each level; the blocks' own means are swept out already.
     score = _by_cluster(total - count * (block_mean - level_part)[:, None] - count * raw, cluster, players)
     influence = score @ inverse @ to_effect.T
-    enough = seen & (seen_by > 1)
-    freedom = np.maximum(seen_by - 1, 1)
-    error = np.sqrt((influence**2).sum(axis=0) * seen_by / freedom)
+    enough = seen & (compared > 1)
+    freedom = np.maximum(compared - 1, 1)
+    error = np.sqrt((influence**2).sum(axis=0) * compared / freedom)
     margin = np.where(enough, special.stdtrit(freedom, 0.5 + confidence / 2) * error, np.nan)
     # Players who agree to the last digit leave no doubt, if there is anything to doubt.
     told = np.where(np.abs(effect) > 1e-9, 0.0, 1.0)
     with np.errstate(invalid="ignore", divide="ignore"):
         p = np.where(error > 0, 2 * special.stdtr(freedom, -np.abs(effect) / error), told)
     p = np.where(enough, p, np.nan)
-    return LevelEffects(mean, effect, effect - margin, effect + margin, holm(p), notes, seen_by, influence)
+    return LevelEffects(mean, effect, effect - margin, effect + margin, holm(p), notes, seen_by, compared, influence)
 
 
 def linked_levels(level: Array, block: Array, levels: int) -> Array:

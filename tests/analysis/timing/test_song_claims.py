@@ -70,3 +70,16 @@ def test_fast_notes_are_held_against_slow_ones_with_an_interval(worse, chance):
     if not chance:
         low, high = sentence.split("95 % interval ")[1].split(")")[0].split(" to ")
         assert "less often" in sentence and 0 < float(low) < 40 < float(high) < 60
+
+
+def test_a_song_that_nobody_played_beside_another_is_not_ranked():
+    """Six play the first song, and somebody else the second one: players may differ, or songs."""
+    rng = np.random.default_rng(3)
+    player, song = np.repeat(np.arange(7), 60), np.repeat([0] * 6 + [1], 60)
+    alone = timed_notes(rng.normal(0, 30, 420), player=player, song=song, run=player)
+    assert "timing.songs" not in {one.id for one in along_songs.find(alone, ())}
+    # The second and the third are played by two together: these are compared, and no other.
+    player, song = np.repeat(np.arange(8), 60), np.repeat([0, 0, 1, 2, 1, 2, 1, 2], 60)
+    pair = timed_notes(rng.normal(0, 30, 480), player=player // 2 * 2, song=song, run=player)
+    (songs,) = (one for one in along_songs.find(pair, ()) if one.id == "timing.songs")
+    assert songs.tables["songs"]["song"].tolist() == ["song 2", "song 3"]

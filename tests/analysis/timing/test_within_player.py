@@ -1,6 +1,7 @@
 """Comparisons within players, against statsmodels' clustered least squares."""
 
 import numpy as np
+import pytest
 import statsmodels.api as sm
 from scipy import stats
 
@@ -60,6 +61,24 @@ def test_a_level_that_few_saw_is_not_told_apart_by_chance():
         missed += not found.low[9] <= 0 <= found.high[9]
         told += found.p[9] < 0.05
     assert missed <= 20 and told <= 6  # 5 % of 200 and three standard errors; far less after Holm
+
+
+@pytest.mark.parametrize("both", [1, 2, 3])
+def test_who_met_one_level_only_tells_nothing_of_the_other(both):
+    """Seven players know the first song, one, two or three of them the second too; songs suit players differently."""
+    rng = np.random.default_rng(both)
+    player, level = np.divmod(np.arange(14), 2)
+    keep = (level == 0) | (player < both)
+    player, level = np.repeat(player[keep], 40), np.repeat(level[keep], 40)
+    told = 0
+    for _ in range(100):
+        taste = rng.normal(size=(7, 2))
+        found = level_effects(taste[player, level] + rng.normal(0, 0.3, len(player)), level, player, 2)
+        told += bool(np.any(found.p < 0.05))
+        assert found.compared.tolist() == [both, both] and found.players.tolist() == [7, both]
+        apart = found.difference(1, 0)
+        assert (apart.low is None) == (both == 1)
+    assert told <= 11  # 5 % of 100 and three standard errors
 
 
 def test_levels_are_not_judged_by_who_chose_them():
