@@ -161,7 +161,7 @@ def _row(row: Mapping[str, Any]) -> list[str]:
     write = points if unit == "share" else signed
     figures = [_said(row[key], unit) for key in ("before", "after")]
     if row["low"] is None:
-        return [row["target"], amount(row["wanted"], unit, NONE), *figures, NONE, "too few"]
+        return [row["target"], amount(row["wanted"], unit, NONE), *figures, NONE, "none"]
     value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
     return [row["target"], amount(row["wanted"], unit, NONE), *figures, value, f"{low.partition(' ')[0]} to {high}"]
 
@@ -172,7 +172,7 @@ def _told(row: Mapping[str, Any], unit: str) -> str:
     after = counted(row["players_after"], "player")
     both = f"the same {after}" if row["how"] in ("within", "orders") else f"{row['players_before']} and {after}"
     if row["low"] is None:
-        return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few"
+        return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few, or all alike"
     write = points if unit == "share" else signed
     value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
     return f"{said}difference {value} ({interval_name(row['level'])} {low} to {high}), {both}"

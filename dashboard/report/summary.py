@@ -1,12 +1,12 @@
 """The summary of a report: the question, the answer, what was changed, whether it helped, what next, and how sure."""
 
+from analysis.stats.estimate import FEW_PLAYERS
 from analysis.tuning.proposal import Advice, Proposal, quit_shares
 from analysis.tuning.proposal_words import more_quit_words
 from analysis.words import amount, capital, counted, listed
 from dashboard.report.content import About, GamePart
 from dashboard.report.document_blocks import Block, Piece, Ref, Say, Tone, say
 
-_FEW = 8  # players
 _CHANGES = 3  # changes that the summary names
 
 
@@ -104,8 +104,8 @@ def _sure(game: GamePart) -> Say:
     if targeted:
         fewest = min(targeted, key=lambda one: one.players)
         words.append(f"The targets' own figures rest on as few as {fewest.basis}.")
-    if min([people["players"], *(one.players for one in targeted)]) < _FEW:
-        words.append(f"With fewer than {_FEW} players a figure is an indication, not proof.")
+    if min([people["players"], *(one.players for one in targeted)]) < FEW_PLAYERS:
+        words.append(f"With fewer than {FEW_PLAYERS} players a figure is an indication, not proof.")
     damaged = game.basis.damaged
     words.append(
         f"{counted(damaged, 'run')} lost something on the way." if damaged else "No run lost anything on the way."

@@ -10,7 +10,7 @@ from analysis.findings.games.side_by_side import FIGURES, figure_values
 from analysis.played_order import of_newest
 from analysis.reader import Reader
 from analysis.selection import Selection
-from analysis.stats.estimate import LEVEL, Estimate
+from analysis.stats.estimate import FEW_PLAYERS, LEVEL, Estimate
 from analysis.stats.players.shared_places import shared_places
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.proportions import share_by_player
@@ -18,7 +18,6 @@ from analysis.words import counted, listed
 
 Array = np.ndarray
 _SHORTEST_S = 0.1  # a run that ended at once has a logarithm too
-_FEW = 8  # players
 _NAMED = 4  # more games that share a place are counted, not named
 _MOST_RATING = 100.0
 
@@ -116,7 +115,7 @@ def _entrant(reader: Reader, study: str, game: str, logs: frozenset[str]) -> Ent
     players = int(np.unique(run["player"]).size)
     if not players:
         remarks.append("nobody but its makers has played it")
-    elif players < _FEW:
+    elif players < FEW_PLAYERS:
         remarks.append(f"only {counted(players, 'player')}")
     means, runs = {}, {}
     for name in FIGURES:
