@@ -48,6 +48,8 @@ def read_timing(reader: Reader, selection: Selection) -> TimedNotes | None:
     """
     runs = _sample(_undamaged(reader.ask_chosen("timing_runs", selection)))
     wanted = runs["run_id"].tolist()
+    if not wanted:
+        return None
     notes = reader.ask_chosen("timing_notes", selection, runs=wanted)
     if not len(notes["run_id"]):
         return None

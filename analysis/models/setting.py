@@ -1,5 +1,6 @@
 """What a set of tunables' values means to the model: the rules of the outcome chain, and each lever's dose."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -41,19 +42,23 @@ def rules(tunables: Sequence[Tunable], segments: Sequence[Segment], setting: Set
     levels = bool(segments) and segments[0].is_level
     policies = {lever.rule: lever for lever in policy_levers()}
 
+    by_role: defaultdict[TunableRole | None, list[Tunable]] = defaultdict(list)
+    for tunable in tunables:
+        by_role[tunable.role].append(tunable)
+
     def of_the_run(rule: Rule) -> float | None:
-        values = [now[t.name] for t in tunables if t.role == policies[rule].role]
+        values = [now[t.name] for t in by_role[policies[rule].role]]
         return policies[rule].of(values) if values else None
 
     lives = of_the_run(Rule.START_LIVES)
     return Rules(
         start_lives=int(min(MOST, max(1, lives_seen if lives is None else lives))),
-        refill=_refills(policies[Rule.REFILL], tunables, segments, now),
+        refill=_refills(policies[Rule.REFILL], by_role, segments, now),
         keep_tier=of_the_run(Rule.KEEP_TIER),
         doses={
             lever.role: np.array(
                 [
-                    lever.of(values) if (values := _in_force(tunables, segment, lever.role, now)) else lever.absent
+                    lever.of(values) if (values := _in_force(by_role[lever.role], segment, now)) else lever.absent
                     for segment in segments
                 ],
                 dtype=float,
@@ -64,11 +69,13 @@ def rules(tunables: Sequence[Tunable], segments: Sequence[Segment], setting: Set
     )
 
 
-def _refills(lever: PolicyLever, tunables: Sequence[Tunable], segments: Sequence[Segment], now: Setting) -> np.ndarray:
+def _refills(
+    lever: PolicyLever, by_role: Mapping[TunableRole | None, list[Tunable]], segments: Sequence[Segment], now: Setting
+) -> np.ndarray:
     """(segments,) what is given on entering each."""
     found = np.zeros(len(segments), dtype=int)
     for n, segment in enumerate(segments):
-        values = _in_force(tunables, segment, lever.role, now) if _new_stage(segments, n) else []
+        values = _in_force(by_role[lever.role], segment, now) if _new_stage(segments, n) else []
         if values:
             found[n] = int(lever.of(values))
     return found
@@ -79,9 +86,9 @@ def _new_stage(segments: Sequence[Segment], n: int) -> bool:
     return n > 0 and segments[n].number != segments[n - 1].number
 
 
-def _in_force(tunables: Sequence[Tunable], segment: Segment, role: TunableRole, now: Setting) -> list[int]:
-    """The values that hold in a segment: those of the narrowest tunables of the role that apply there."""
-    fitting = [t for t in tunables if t.role == role and _applies(t, segment)]
+def _in_force(tunables: Sequence[Tunable], segment: Segment, now: Setting) -> list[int]:
+    """The values that hold in a segment: those of the narrowest tunables, of one role, that apply there."""
+    fitting = [t for t in tunables if _applies(t, segment)]
     narrow = max((t.narrowness for t in fitting), default=0)
     return [now[t.name] for t in fitting if t.narrowness == narrow]
 

@@ -11,7 +11,8 @@ from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rhythm.console_timing import compare_captures, lost_to_polling, polling_period_us
 from analysis.stats.rhythm.timed_notes import TimedNotes, group_medians
 from analysis.stats.rhythm.timing_errors import PlayerErrors
-from analysis.stats.rhythm.truncation import edge_checks, truncated_normal_fit
+from analysis.stats.rhythm.truncated_normal import truncated_normal_fit
+from analysis.stats.rhythm.truncation import edge_checks
 from analysis.words import counted, percent
 
 LOGGING = Declared(

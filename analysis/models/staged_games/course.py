@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.models.data import Segment
 from analysis.models.setting import Rules
-from analysis.models.staged_games.chain import Course, in_trials
+from analysis.models.staged_games.chain import Course
 from analysis.models.targets import Statistic, Target
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         return np.repeat(values, len(at), axis=-1)
 
     survives = rule.keep_tier
-    course = Course(
+    return Course(
         start_lives=rule.start_lives,
         refill=rule.refill,
         start_tier=model.data.start_tier,
@@ -65,7 +65,6 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         regular=spread(model.regular[pick]),
         restarts=model.data.restarts,
     )
-    return in_trials(course)
 
 
 @cache

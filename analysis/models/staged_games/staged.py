@@ -16,7 +16,7 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed, observed_staged
 from analysis.models.setting import Rules, Setting, rules
 from analysis.models.staged_games import staged_words
-from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, play, together
+from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, in_trials, play, together
 from analysis.models.staged_games.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.models.staged_games.course import course_of, level_statistic, skills
 from analysis.models.staged_games.giving_up import Stops, fit_stops
@@ -202,7 +202,7 @@ class StagedModel(Fitted):
     def course(self, rule: Rules, attempt: int, quick: bool = False) -> Course:
         """The rates of one attempt under `rule`, for every draw and skill node."""
         draws = np.arange(len(self.hazard.sigma))[:: QUICK if quick else 1]
-        return course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0])
+        return in_trials(course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0]))
 
     def _figure(self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool) -> np.ndarray:
         if target.outcome in _OF_TIME:

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.optimize import brentq
 
 from analysis.levers import lever_of
 from analysis.models.data import Tunable
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
 
 # Of 1 - (sd / mean)^2 of the times between deaths: from here on it is said.
 REGULAR = 0.2
+_HALVINGS = 60
 
 # With fewer runs a player a later attempt rests on the prior of learning (MODEL.md, Uneven play).
 RUNS_FOR_LEARNING = 2
@@ -129,10 +129,11 @@ def most_deaths(mean: float, again: float, share: float = 0.1, parts: int = 200)
     def first(rate: float) -> np.ndarray:
         return -np.expm1(-rate / parts) * np.exp(-rate * (1 - left - 0.5 / parts))
 
-    def excess(rate: float) -> float:
-        return float(first(rate) @ (1 + again * rate * left)) - mean
-
-    rate = brentq(excess, 0.0, 1 + mean * (1 + 1 / again)) if mean > 0 else 0.0
+    # The deaths grow with the rate. Halved, since what finds roots in scipy takes a command longer to import.
+    low, rate = 0.0, 1 + mean * (1 + 1 / again)
+    for _ in range(_HALVINGS):
+        middle = (low + rate) / 2
+        low, rate = (middle, rate) if first(middle) @ (1 + again * middle * left) < mean else (low, middle)
     most = 0
     while first(rate) @ poisson_above(most - 1, again * rate * left) >= share:
         most += 1

@@ -10,6 +10,8 @@ from analysis.stats.estimate import LEVEL, Estimate, t_critical
 from analysis.stats.laws import gamma_quantile
 
 Array = np.ndarray
+_HALVINGS = 50
+_NONE = 1e-8  # a variance below is none
 
 
 @dataclass(frozen=True)
@@ -45,38 +47,31 @@ def spread_of_players(events: Array, exposure: Array, player: Array, level: floa
     if labels.size < 3 or count.sum() == 0:
         return None
 
-    def likelihood(log_rate: float, variance: float) -> float:
-        mean = time * np.exp(log_rate)
-        if variance < 1e-8:
-            return float(np.sum(count * np.log(mean) - mean))
-        size = 1 / variance
-        return float(
-            np.sum(
-                special.gammaln(count + size)
-                - special.gammaln(size)
-                - size * np.log1p(variance * mean)
-                + count * (np.log(mean) - np.log(size + mean))
-            )
-        )
-
-    middle = float(np.log(count.sum() / time.sum()))
-
-    def profile(variance: float) -> tuple[float, float]:
-        found = optimize.minimize_scalar(
-            lambda x: -likelihood(x, variance), bounds=(middle - 5, middle + 5), method="bounded"
-        )
-        return -float(found.fun), float(found.x)
+    def profile(variance: Array) -> tuple[Array, Array]:
+        """(greatest ln likelihood, ln rate there) of each variance: where the slope, which only falls, comes to 0."""
+        variance = variance[:, None]
+        low = np.full(variance.shape, np.log(count.sum() / time.sum()) - 5)
+        high = low + 10
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            mean = time * np.exp(middle)
+            rises = np.sum((count - mean) / (1 + variance * mean), axis=1, keepdims=True) > 0
+            low, high = np.where(rises, middle, low), np.where(rises, high, middle)
+        size = 1 / np.maximum(variance, _NONE)
+        spread = special.gammaln(count + size) - special.gammaln(size) - size * np.log1p(variance * mean)
+        spread += count * (np.log(mean) - np.log(size + mean))
+        return np.where(variance < _NONE, count * np.log(mean) - mean, spread).sum(axis=1), middle[:, 0]
 
     grid = np.r_[0.0, np.geomspace(1e-3, 25.0, 80)]
-    height = np.array([profile(v)[0] for v in grid])
+    height, log_rates = profile(grid)
     best = int(np.argmax(height))
-    variance = _refined(lambda v: profile(v)[0], grid, best)
-    top, log_rate = profile(variance)
+    variance = _refined(lambda v: profile(np.array([v]))[0][0], grid, best)
+    (top,), (log_rate,) = profile(np.array([variance]))
     cut = top - t_critical(level, labels.size - 1) ** 2 / 2
     inside = grid[height >= cut]
     low, high = (inside.min(), inside.max()) if inside.size else (variance, variance)
     rate = float(np.exp(log_rate))
-    mean, square = _own_rates(count, time, grid, height - top, np.array([profile(v)[1] for v in grid]))
+    mean, square = _own_rates(count, time, grid, height - top, log_rates)
     shape, scale, tail = mean**2 / square, square / mean, (1 - level) / 2
     own = mean, gamma_quantile(tail, shape, scale), gamma_quantile(1 - tail, shape, scale)
     if variance < 1e-6:

@@ -10,7 +10,8 @@ from analysis.stats.rhythm.hit_window import accuracy_curve, asymmetric_shares, 
 from analysis.stats.rhythm.song_time import drift, passages, since_last_note_us
 from analysis.stats.rhythm.timed_notes import group_medians, hits, nearest_error, time_notes
 from analysis.stats.rhythm.timing_errors import errors_by_player
-from analysis.stats.rhythm.truncation import edge_check, edge_checks, nothing_outside, truncated_normal_fit
+from analysis.stats.rhythm.truncated_normal import truncated_normal_fit
+from analysis.stats.rhythm.truncation import edge_check, edge_checks, nothing_outside
 from tests.analysis.timing.notes import timed_notes
 
 

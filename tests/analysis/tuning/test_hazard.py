@@ -90,7 +90,7 @@ def test_what_the_data_carry_is_told_from_what_the_prior_carries():
     """With one fire rate the exponent stays the prior's; with two it is learnt."""
     design, _, _ = _simulated(np.random.default_rng(5), players=40)
     assert fit_posterior(design).data_share("exponent") > 0.4
-    flat = Design(**{**vars(design), "x": np.column_stack([design.x[:, :-1], np.zeros(len(design.x))])})
+    flat = replace(design, x=np.column_stack([design.x[:, :-1], np.zeros(len(design.x))]))
     assert fit_posterior(flat).data_share("exponent") < 0.15
 
 
@@ -130,7 +130,7 @@ def test_a_dose_is_counted_from_the_build_that_is_to_be_changed():
 
 def test_nobody_died():
     design, _, _ = _simulated(np.random.default_rng(6))
-    quiet = Design(**{**vars(design), "counts": np.zeros_like(design.counts)})
+    quiet = replace(design, counts=np.zeros_like(design.counts))
     posterior = fit_posterior(quiet)
     assert np.isfinite(posterior.beta).all()
     assert np.isfinite(posterior.sigma).all()
