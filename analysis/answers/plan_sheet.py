@@ -36,7 +36,8 @@ CONSENT = """\
 ## Consent, privacy, comfort
 Your school's rules come first: ask your teacher which consent is needed, and a guardian's where players are minors.
 The log holds a code, never a name; keep any list of codes and names on paper, apart, and destroy it when the report
-is handed in. Whoever wants their runs deleted gets them deleted. Nobody with light-sensitive epilepsy should play a
+is handed in. Whoever wants their runs deleted gets them deleted: `setscrew forget --player TAG` takes them out of the
+study and names the recordings to delete. Nobody with light-sensitive epilepsy should play a
 game that flashes; say so beforehand. Keep the volume moderate, and let people rest their eyes and hands between runs.
 """
 

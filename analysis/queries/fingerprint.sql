@@ -3,8 +3,8 @@ SELECT sha256 AS line FROM captures
 UNION ALL
 SELECT concat_ws('|', capture_key, run_number, noted_at, player, valid, reason) FROM run_notes
 UNION ALL
-SELECT concat_ws('|', sha256, number, given_player, candidates, given_remark, began_at) FROM all_runs JOIN captures USING (capture_id)
-WHERE given_player IS NOT NULL OR candidates IS NOT NULL OR given_remark IS NOT NULL OR began_at IS NOT NULL
+SELECT concat_ws('|', sha256, number, withheld, given_player, candidates, given_remark, began_at) FROM all_runs JOIN captures USING (capture_id)
+WHERE withheld OR given_player IS NOT NULL OR candidates IS NOT NULL OR given_remark IS NOT NULL OR began_at IS NOT NULL
 UNION ALL
 SELECT concat_ws('|', noted_at, game, earlier, later) FROM build_order
 UNION ALL

@@ -1,4 +1,4 @@
-"""`setscrew forget`: takes play logs out of a study again. The logs themselves are not touched."""
+"""`setscrew forget`: takes play logs, or a player's runs, out of a study again. The logs themselves are not touched."""
 
 import argparse
 import json
@@ -9,7 +9,7 @@ from typing import Any
 from analysis.words import counted
 from dashboard.command_line import exits
 
-HELP = "take play logs out of a study again; the logs themselves are not touched"
+HELP = "take play logs, or the runs of a player who withdrew, out of a study; the logs themselves are not touched"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,16 +21,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="LOG",
         help="the file, its name in the study, or its number there; without any, all that the study holds are listed",
     )
+    parser.add_argument(
+        "--player",
+        metavar="TAG",
+        help="in place of logs: all that the study holds of this player, for good; this study never takes it in again",
+    )
     parser.add_argument("--yes", action="store_true", help="do not ask first")
     parser.add_argument("--json", action="store_true", help="print one JSON object (dashboard/JSON.md)")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Says what goes with each log, asks, and takes them out; without a log, lists them."""
+    from dashboard.command_line.forgetting_player import forget_player, needs_room, written_anew
     from dashboard.command_line.opening import StudyTrouble, opened
 
+    if arguments.player is not None:
+        if arguments.logs:
+            raise StudyTrouble("Name logs or a player, not both.", exits.USAGE)
+        return forget_player(arguments, lambda: _agreed(1))
     with opened(arguments.study) as study:
         going = _going(study, arguments)
+    if going:
+        needs_room(arguments.study)
     told = sys.stderr if arguments.json else sys.stdout
     for one in going:
         print(_said(one), file=told)
@@ -39,6 +51,8 @@ def run(arguments: argparse.Namespace) -> int:
         raise StudyTrouble("Nothing was taken out. Where nobody can answer, say --yes.", exits.INTERRUPTED)
     with opened(arguments.study, read_only=not going) as study:
         left = _taken_out(study, going)
+        if going:
+            written_anew(study)
     if arguments.json:
         print(json.dumps({"study": str(arguments.study), "taken_out": going, "captures": left}))
         return exits.OK

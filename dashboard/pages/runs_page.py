@@ -1,6 +1,7 @@
 """Every run, with what people say of it: whose it was, a remark, or why it does not count."""
 
 from datetime import UTC, datetime
+from shlex import quote
 from typing import Any
 
 import numpy as np
@@ -77,6 +78,10 @@ def opened_body(session: Session, selection: Selection | None, opened: Opened) -
     form = [
         html.H2("Say something about a run"),
         note("Nothing is deleted: a run marked as not valid stays here with its reason, and no finding uses it."),
+        note(
+            "A player who withdraws is deleted on the command line, for good: "
+            f"setscrew forget --study {quote(session.study.path.name)} --player P07"
+        ),
         *_open_ones(runs),
         *([note(missing, "caution")] if opened.run is not None and not chosen else []),
         *controls(known, "".join(chosen), selection.game),

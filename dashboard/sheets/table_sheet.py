@@ -103,9 +103,10 @@ def _consent(study: str) -> list[str]:
         "Not recorded: your name, your voice or any sound, any picture.",
         "Who sees it: the makers and their teacher; in class and in the report by tag or as numbers of all. Who has "
         "which tag stands on paper only, kept apart, and is destroyed when the report is handed in.",
-        "You may have it deleted as long as that paper is there: say your tag. The makers take the log with your runs "
-        f"out, `setscrew forget --study {study} LOG`, and delete its files `LOG.playlog` and `LOG.capture.jsonl`, and "
-        "all copies. That deletes whoever else is in that log too. Marking a run as not valid deletes nothing.",
+        "You may have it deleted as long as that paper is there: say your tag. The makers take your runs out of what "
+        f"they work with, `setscrew forget --study {study} --player TAG`, and delete the files that the command then "
+        "names, with all copies: the recordings with your runs. Sheets and reports that were printed before stay as "
+        "they are. Marking a run as not valid deletes nothing.",
         "If you are a minor, those responsible for you are asked first. The rules of your school come before this "
         "sheet.",
     ]

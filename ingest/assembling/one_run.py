@@ -135,6 +135,7 @@ class Run:
             None,
             self.begun,
             None,
+            False,
         )
 
     def _advance(self, at_us: int) -> None:

@@ -19,7 +19,7 @@ def apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: S
     """Gives the runs of a capture times, tags and remarks of its sidecar, where they differ from what they have."""
     runs = cursor.execute(
         """SELECT run_id, start_byte, given_player, given_remark, candidates, began_at, begun, damaged, ending, deaths,
-               power_up_id, start_us, end_us
+               power_up_id, start_us, end_us, withheld
            FROM all_runs WHERE capture_id = ? ORDER BY number""",
         [capture_id],
     ).fetchall()
@@ -33,7 +33,7 @@ def apply_sidecar(cursor: duckdb.DuckDBPyConnection, capture_id: int, sidecar: S
     remarks = remarks_of_runs(sidecar.said, starts)
     for run, tag, candidates, spoken in zip(runs, found.players, found.candidates, remarks, strict=True):
         now = tag, "; ".join(spoken) or None, " or ".join(candidates) or None
-        if run[2:5] != now:
+        if run[2:5] != now and not run[13]:
             cursor.execute(
                 "UPDATE all_runs SET given_player = ?, given_remark = ?, candidates = ? WHERE run_id = ?",
                 [*now, run[0]],

@@ -56,16 +56,25 @@ def read_again(study: Study, places: Iterable[Path], bring: Callable[[Path], Imp
     read: list[str] = []
     spots = list(places)
     for capture_id, name in wanted.items():
-        for path in _candidates(spots, name):
+        for path in files_of(study, capture_id, name, spots):
             with suppress(OSError):
-                with study.connection.cursor() as cursor:
-                    found = recognise(cursor, path, path.stat().st_size)[2]
-                if found is not None and found[0] == capture_id:
-                    bring(path)
-                    break
+                bring(path)
+                break
     left = behind(study)
     read = [name for number, name in wanted.items() if number not in left]
     return Followed(tuple(read), tuple(left.values()))
+
+
+def files_of(study: Study, capture_id: int, name: str, places: Iterable[Path]) -> Iterator[Path]:
+    """The files in `places` that hold a capture, or what it has grown to: known by their bytes, once each."""
+    seen: set[Path] = set()
+    for path in _candidates(places, name):
+        with suppress(OSError):
+            with study.connection.cursor() as cursor:
+                found = recognise(cursor, path, path.stat().st_size)[2]
+            if found is not None and found[0] == capture_id and path.resolve() not in seen:
+                seen.add(path.resolve())
+                yield path
 
 
 def _candidates(places: Iterable[Path], name: str) -> Iterator[Path]:

@@ -17,6 +17,7 @@ class About(StrEnum):
     LIMIT = "limit"  # it claims more than is kept of one log
     GIVEN = "given"  # a corrected one lies beside the log
     COPY = "copy"  # another log holds the same power-up
+    WITHHELD = "withheld"  # runs of it were taken out, since their player withdrew
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Notice:
     @property
     def harmless(self) -> bool:
         """Whether nothing of the log is worse for it."""
-        return self.about in (About.GIVEN, About.COPY, About.RATE)
+        return self.about in (About.GIVEN, About.COPY, About.RATE, About.WITHHELD)
 
     @property
     def grave(self) -> bool:

@@ -33,9 +33,9 @@ _FORGET = "Cut the log into its sessions, and take copies of it out of the study
 # What a run is known by again: when it started and ended, its stages and its deaths. Of clocks faster than 1 MHz only
 # microseconds are kept, so that ticks are compared roughly.
 _MARKS = """
-    WITH marks AS (
-        SELECT power_up_id, start_us AS at_us, hash('start', logged_player, seed) AS what FROM all_runs
-        UNION SELECT power_up_id, end_us, hash('end', ending, score) FROM all_runs WHERE ending <> 'cut'
+    WITH own AS (SELECT * FROM all_runs WHERE NOT withheld), marks AS (
+        SELECT power_up_id, start_us AS at_us, hash('start', logged_player, seed) AS what FROM own
+        UNION SELECT power_up_id, end_us, hash('end', ending, score) FROM own WHERE ending <> 'cut'
         UNION SELECT r.power_up_id, s.start_us, hash('stage', s.stage, s.stage_kind, s.song)
         FROM stages s JOIN all_runs r USING (run_id)
         UNION SELECT r.power_up_id, l.end_us, hash('death', l.x, l.y, l.cause)
@@ -80,6 +80,12 @@ _TABLES = """
         any_value(f.field) FILTER (f.role = 'ago'), any_value(f.field) FILTER (f.role = 'ahead')
     FROM kinds k LEFT JOIN fields f ON f.dictionary_id = k.dictionary_id AND f.kind = k.kind
     WHERE k.dictionary_id = ? GROUP BY ALL"""
+
+# Of a run that is withheld one copy has nothing, though it lost nothing.
+_LEAVE_OUT_WITHHELD = """
+    DELETE FROM compared WHERE EXISTS (FROM all_runs r WHERE r.withheld AND (
+        (r.power_up_id = $one AND at_us BETWEEN r.start_us AND r.end_us)
+        OR (r.power_up_id = $other AND at_us + $shift BETWEEN r.start_us AND r.end_us)))"""
 
 
 @dataclass(frozen=True)
@@ -134,6 +140,7 @@ def _same(
     end = min(one.last_us, other.last_us - shift_us)
     asked = {"one": one.id, "other": other.id, "shift": shift_us, "begin": begin, "end": end}
     _compare(cursor, asked, game)
+    cursor.execute(_LEAVE_OUT_WITHHELD, {"one": one.id, "other": other.id, "shift": shift_us})
     (same, alone, other_alone, ticks, otherwise) = cursor.execute(
         """WITH moments AS (
             SELECT bool_or(side <> 2) AND bool_or(side <> 1) AS of_both, bool_or(side = 3) AS same

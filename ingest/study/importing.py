@@ -242,11 +242,12 @@ class Import:
 
     def _replace(self, capture_id: int) -> None:
         """Makes way for the longer log of a capture."""
-        self._cursor.execute(
-            "UPDATE run_notes SET capture_key = $key WHERE capture_key = "
-            "(SELECT capture_key FROM captures WHERE capture_id = $capture)",
-            {"key": self._key, "capture": capture_id},
-        )
+        for table in ("run_notes", "withheld"):
+            self._cursor.execute(
+                f"UPDATE {table} SET capture_key = $key WHERE capture_key = "
+                "(SELECT capture_key FROM captures WHERE capture_id = $capture)",
+                {"key": self._key, "capture": capture_id},
+            )
         remove_capture(self._cursor, capture_id)
 
     def _broken(self, packets: Packets) -> None:

@@ -1,6 +1,6 @@
 -- The study: everything that was ingested, and what people said about it. One DuckDB file.
--- Raw play logs are the truth; all but `run_notes`, `players`, `ratings`, `targets`, `predictions` and `build_order` can
--- be rebuilt from them at any time. Times are integer microseconds since the console's power-up. What a field of a log may
+-- Raw play logs are the truth; all but `run_notes`, `withheld`, `players`, `ratings`, `targets`, `predictions` and `build_order`
+-- can be rebuilt from them at any time. Times are integer microseconds since the console's power-up. What a field of a log may
 -- hold (u32 and i32) is BIGINT, and so are the numbers of power-ups, runs, stages and lives.
 
 -- The tables of the events themselves: one for each game, kind and field signature (`kinds.table_name`).
@@ -65,7 +65,8 @@ CREATE TABLE all_runs (
     given_player TEXT, given_remark TEXT,                                     -- said while it was recorded (CAPTURE.md)
     began_at TIMESTAMP,                                                       -- when it came to the PC, in UTC; else NULL
     begun TEXT,                 -- seen; lost: its start was lost on the way; before: the log begins in its midst
-    candidates TEXT             -- the tags of which one may be its player's, where that is open: 'P02 or P03'
+    candidates TEXT,            -- the tags of which one may be its player's, where that is open: 'P02 or P03'
+    withheld BOOLEAN            -- its player withdrew: nothing is left of it but what the tags of the other runs are read by
 );
 -- Power-ups that are copies of each other, each pair both ways round; `other` counts its time from `shift_us` earlier.
 CREATE TABLE twins (one BIGINT, other BIGINT, shift_us BIGINT);
@@ -109,6 +110,9 @@ CREATE TABLE places (
 CREATE TABLE run_notes (
     capture_key TEXT, run_number INTEGER, noted_at TIMESTAMP, player TEXT, valid BOOLEAN, reason TEXT, remark TEXT
 );
+-- Runs that stay out whenever their log is read: which run of it, and, where that was known, from which byte up to the
+-- start of the next. Not whose: there are so few tags that no code of one would hide it.
+CREATE TABLE withheld (capture_key TEXT, run_number INTEGER, start_byte BIGINT, end_byte BIGINT);
 CREATE TABLE players (player TEXT, player_group TEXT, team BOOLEAN, first_time BOOLEAN);
 -- How the people who played were found: audience, volunteers, friends, unknown (analysis/tuning/TARGETS.md).
 CREATE TABLE testers (noted_at TIMESTAMP, found TEXT);
@@ -176,12 +180,13 @@ WITH noted AS (
     LEFT JOIN noted n USING (run_id)
     LEFT JOIN copied o USING (run_id)
     ANTI JOIN set_aside a USING (run_id)
+    WHERE NOT r.withheld
 ), counted AS (
     SELECT *, row_number() OVER (PARTITION BY game, player ORDER BY turn_of_all) AS placed,
         row_number() OVER (PARTITION BY game, player, timed ORDER BY began_at, turn_of_all) AS turn
     FROM tagged
 )
-SELECT t.* EXCLUDE (tag, told, player, team, first_time, began_at, timed, placed, turn, turn_of_all),
+SELECT t.* EXCLUDE (tag, told, withheld, player, team, first_time, began_at, timed, placed, turn, turn_of_all),
     t.player, t.tag IS NOT NULL AS tagged,
     coalesce(p.team, t.team, false) AS team,
     coalesce(p.first_time, t.first_time) AS first_time,

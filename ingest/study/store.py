@@ -25,6 +25,7 @@ from ingest.assembling.said_of_runs import apply_sidecar
 from ingest.capture.log_file import log_size, recognise, shown
 from ingest.capture.sidecar import Sidecar, read_sidecar
 from ingest.given_dictionary import Given, read_given
+from ingest.said.withheld import withhold_again
 from ingest.study.capture_counts import About, CaptureCounts, Notice
 from ingest.study.copies import find_copies
 from ingest.study.importing import Import
@@ -49,6 +50,7 @@ _NEWEST = frozenset(
         ("twins", "shift_us", "BIGINT"),
         ("all_runs", "candidates", "VARCHAR"),
         ("testers", "found", "VARCHAR"),
+        ("all_runs", "withheld", "BOOLEAN"),
     }
 )
 _CLOSE_TRIES = 200
@@ -227,6 +229,7 @@ def _imported(
             if sidecar is not None:
                 apply_sidecar(cursor, capture_id, sidecar)
             find_copies(cursor, capture_id)
+            withhold_again(cursor, capture_id)
             settle(cursor)
             result = _result(cursor, path, Status.NEW if grown is None else Status.GROWN, capture_id)
             if result.packets == 0:
@@ -299,16 +302,17 @@ def _say_again(cursor: duckdb.DuckDBPyConnection, capture_id: int, name: str, si
 
 def _result(cursor: duckdb.DuckDBPyConnection, path: Path, status: Status, capture_id: int) -> ImportResult:
     found = cursor.execute(
-        """SELECT sha256, bytes, packets, events, rejected_packets, missing_packets, dropped_events, tail_bytes,
+        """WITH own AS (SELECT * FROM all_runs WHERE capture_id = $capture AND NOT withheld)
+           SELECT sha256, bytes, packets, events, rejected_packets, missing_packets, dropped_events, tail_bytes,
                unread_bytes, newer_packets, refusal,
                (SELECT count(*) FROM power_ups p WHERE p.capture_id = c.capture_id) AS power_ups,
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id) AS runs,
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND damaged) AS damaged_runs,
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND ending = 'cut') AS cut_runs,
-               (SELECT count(*) FROM all_runs r WHERE r.capture_id = c.capture_id AND begun <> 'seen') AS lost_starts,
+               (SELECT count(*) FROM own) AS runs,
+               (SELECT count(*) FROM own WHERE damaged) AS damaged_runs,
+               (SELECT count(*) FROM own WHERE ending = 'cut') AS cut_runs,
+               (SELECT count(*) FROM own WHERE begun <> 'seen') AS lost_starts,
                (SELECT count(*) FROM runs r WHERE r.capture_id = c.capture_id AND r.open) AS open_runs
-           FROM captures c WHERE capture_id = ?""",
-        [capture_id],
+           FROM captures c WHERE capture_id = $capture""",
+        {"capture": capture_id},
     )
     names = [column[0] for column in found.description]
     row = dict(zip(names, found.fetchall()[0], strict=True))

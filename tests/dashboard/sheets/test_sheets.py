@@ -55,7 +55,7 @@ def test_the_command_for_deleting_is_one_that_there_is():
     parser = argparse.ArgumentParser()
     forget_command.add_arguments(parser)
     found = parser.parse_args(shlex.split(said)[2:])
-    assert (found.study, found.logs) == ("my class.duckdb", ["LOG"])
+    assert (found.study, found.player, found.logs) == ("my class.duckdb", "TAG", [])
 
 
 def test_an_hour_that_is_too_short_says_so_and_what_would_help():
