@@ -100,8 +100,9 @@
     undo.textContent = state.undo === null ? "Undo" : "Undo " + state.undo;
   }
 
+  /* Back at the address that the page still shows, while another was asked for: that answer must not come after all. */
   function moved() {
-    if (window.location.pathname + window.location.search !== shown) { ask(); } else { showMeant(); }
+    if (asked || window.location.pathname + window.location.search !== shown) { ask(); } else { showMeant(); }
   }
 
   /* Dash's own name for "the address was changed by a script": its links send it, and its pages listen to it. */

@@ -1,5 +1,6 @@
 """What must not be lost at work: the server stops and comes back, a page is left while a job runs, it is printed."""
 
+import contextlib
 import threading
 
 import pytest
@@ -8,6 +9,7 @@ from dashboard.state.jobs import Jobs
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
 from tests.dashboard.conftest import open_page
+from tests.waiting import until
 
 HIDDEN = "() => document.querySelector('#gone').hidden"
 
@@ -176,4 +178,44 @@ def test_words_that_are_not_kept_yet_are_there_after_a_reload(chromium, served):
     page.wait_for_selector("#order-first")
     assert page.input_value("#order-first") == "" and page.input_value("#run-remark") == "held it upside down"
     assert watched.complaints == []
+    page.context.close()
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("away", ["back at once", "on to a third", "back, and the answer is an error"])
+def test_an_answer_that_comes_late_does_not_win_over_a_newer_address(chromium, served, away):
+    """The page asked for second is held back until the browser has gone elsewhere."""
+    from playwright.sync_api import Error
+
+    page = open_page(chromium, served.address).page
+    page.goto(f"{served.address}/deaths?game=Soot+Wardens")
+    title = "() => document.querySelector('main h1').textContent"
+    page.wait_for_selector("main h1")
+    first = page.evaluate(title)
+    held = []
+    page.route("**/part.json*page=%2Fsurvival*", lambda route: held.append(route))
+    page.click("nav a >> text=How long they last")
+    until(lambda: page.wait_for_timeout(20) is None and held)
+    if away == "on to a third":
+        page.click("nav a >> text=Who plays")
+        page.wait_for_function("was => document.querySelector('main h1').textContent !== was", arg=first)
+        expected = page.evaluate(title)
+    else:
+        page.go_back()
+        page.wait_for_function("() => location.pathname === '/deaths'")
+        expected = first
+    for route in held:
+        with contextlib.suppress(Error):  # the browser may have given it up
+            if away.endswith("error"):
+                route.fulfill(status=500, body="too late")
+            else:
+                route.continue_()
+    page.wait_for_timeout(1500)
+    assert page.evaluate(title) == expected
+    assert "too late" not in page.inner_text("#said")
+    assert page.get_attribute("#main", "aria-busy") is None
+    # The address that was left can be opened all the same.
+    page.unroute("**/part.json*page=%2Fsurvival*")
+    page.click("nav a >> text=How long they last")
+    page.wait_for_function("was => document.querySelector('main h1').textContent !== was", arg=expected)
     page.context.close()
