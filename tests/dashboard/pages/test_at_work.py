@@ -193,7 +193,11 @@ def test_an_answer_that_comes_late_does_not_win_over_a_newer_address(chromium, s
     page.wait_for_selector("main h1")
     first = page.evaluate(title)
     held = []
-    page.route("**/part.json*page=%2Fsurvival*", lambda route: held.append(route))
+
+    def hold(route) -> None:
+        held.append(route)
+
+    page.route("**/part.json*page=%2Fsurvival*", hold)
     page.click("nav a >> text=How long they last")
     until(lambda: page.wait_for_timeout(20) is None and held)
     if away == "on to a third":

@@ -1,8 +1,10 @@
 """The button on the page on the data: an archive that comes at once, whole, and without tags unless asked for."""
 
+import csv
 import io
 import re
 import zipfile
+from collections import Counter
 
 import openpyxl
 import pytest
@@ -20,7 +22,7 @@ def client(read_session):
 
 def test_the_button_of_the_page_gives_the_data(client, read_session):
     trust, deaths = (asked(client, page)[element_ids.READING] for page in ("/trust", "/deaths"))
-    button = re.search(r'href="(/data\.zip)"[^>]*>Take the data along', trust)
+    button = re.search(r'href="(/data\.zip)"[^>]*>Take all data along', trust)
     assert button and "/data.zip" not in deaths
     answer = client.get(button[1], headers=HERE)
     archive = zipfile.ZipFile(io.BytesIO(answer.data))
@@ -36,6 +38,17 @@ def test_the_button_of_the_page_gives_the_data(client, read_session):
     head, *lines = told.read("data/runs.csv").decode().splitlines()
     at = head.split(",").index("player")
     assert ",capture," in f",{head}," and {line.split(",")[at] for line in lines} >= tags
+
+
+def test_what_the_page_has_chosen_leaves_nothing_out(client, read_session):
+    """As its words say: the filter is of the page's findings."""
+    chosen = asked(client, "/trust", "?game=Soot+Wardens&attempts=1-1")[element_ids.READING]
+    button = re.search(r'href="(/data\.zip[^"]*)"[^>]*>Take all data along', chosen)
+    archive = zipfile.ZipFile(io.BytesIO(client.get(button[1], headers=HERE).data))
+    rows = list(csv.DictReader(io.StringIO(archive.read("data/runs.csv").decode("utf-8-sig"))))
+    held = read_session.connection.execute("SELECT game, build, count(*) FROM runs GROUP BY ALL").fetchall()
+    found = Counter((row["game"], row["build"]) for row in rows)
+    assert len(held) > 2 and found == {(game, build): count for game, build, count in held}
 
 
 def test_the_first_piece_comes_before_the_tables_are_written(own_session, monkeypatch):
