@@ -131,6 +131,7 @@
       const answer = await window.fetch("/state.json", { signal: AbortSignal.timeout(SILENCE_MS) });
       gone(false);
       const state = await answer.json();
+      if (state.study !== byId("main").dataset.study) { window.location.reload(); return; }
       if (state.version !== version && asked === null) {
         told(state);
         await ask();
@@ -263,7 +264,15 @@
 
   if (document.body) { begin(); } else { document.addEventListener("DOMContentLoaded", begin); }
 
+  /* What was written and not kept yet waits in the tab. Of another study, opened at the same address, it is none. */
+  function draftsOf(study) {
+    const name = "setscrew study";
+    if (window.sessionStorage.getItem(name) !== study) { window.sessionStorage.clear(); }
+    window.sessionStorage.setItem(name, study);
+  }
+
   function begin() {
+    draftsOf(byId("main").dataset.study);
     if (byId("main").dataset.kind === "working") { loadDash(); }
     ask();
     window.setTimeout(figures.loadPlotlySoon, PATIENCE_MS);

@@ -58,18 +58,18 @@ def controls(
             ],
             className="sentence",
         ),
-        _asked(text, beside, kept),
+        _asked(text, beside, kept, own),
         *AREA.rest("wide cards"),
     ]
 
 
-def _asked(text: str, beside: str, kept: bool) -> html.Div:
+def _asked(text: str, beside: str, kept: bool, own: dict[str, Any]) -> html.Div:
     """What is wanted so far, with the file that says it folded."""
     file = html.Details(
         [
             html.Summary("The wishes as a file"),
             html.Label("Targets", htmlFor=TEXT, className="label"),
-            dcc.Textarea(id=TEXT, value=text, rows=9, spellCheck=False, maxLength=100_000),
+            dcc.Textarea(id=TEXT, value=text, rows=9, spellCheck=False, maxLength=100_000, **own),
             note(beside),
         ],
         className="drawer",
@@ -163,16 +163,22 @@ def wires(app: Dash, session: Session) -> None:
     @app.callback(
         Output(WISHES, "children"),
         Input(TEXT, "value"),
+        Input(
+            WISHES, "id"
+        ),  # so that it is called once when the page is made: the text alone, which others write, is not
         State(element_ids.ADDRESS, "search"),
-        prevent_initial_call=True,
     )
-    def say(text: str | None, search: str | None) -> Any:
+    def say(text: str | None, _: str, search: str | None) -> Any:
         selection = session.chosen(search)
-        if selection is None:
+        if selection is None or text is None:
             return no_update
-        # It is there again after a reload.
-        session.drafts[selection.game] = text or ""
-        return wishes(text or "", text == _kept(session, selection.game))
+        # It is there again after a reload; after a new start of the server the browser has it still, and tells it here.
+        kept = _kept(session, selection.game)
+        if text == kept:
+            session.drafts.pop(selection.game, None)
+        else:
+            session.drafts[selection.game] = text
+        return wishes(text, text == kept)
 
     AREA.wire(app, session, lambda job: results(job.result, job.number))
 

@@ -11,7 +11,8 @@ from dashboard.web.templating import part
 def unsaved(of: str) -> dict[str, Any]:
     """For a field: what is written in it and not kept yet is there again when its page is reloaded or come back to.
 
-    By tab of the browser. of: what the field speaks of, such as a game; another has words of its own.
+    By tab of the browser, for one study (assets/shell.js). of: what the field speaks of, such as a game; another has
+    words of its own.
     """
     return {"persistence": of, "persistence_type": "session"} if of else {}
 

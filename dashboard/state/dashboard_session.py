@@ -1,6 +1,7 @@
 """What one running dashboard holds: the open study, and what goes on beside the pages."""
 
 from collections.abc import Callable, Sequence
+from hashlib import sha256
 from pathlib import Path
 
 from dashboard.state.changing import Changing, Undo
@@ -17,12 +18,14 @@ class Session(Changing):
     """One study, shared by all pages. Safe to use from several threads.
 
     study: held to the end, or let go of whenever another process wants it (SharedStudy);
-    recordings: the folder of the live page's; thrown_away: it and the study are deleted at the end.
+    recordings: the folder of the live page's; thrown_away: it and the study are deleted at the end;
+    known_as: what a browser tells the study from others by that were opened at the same address.
     """
 
     def __init__(self, study: Study | SharedStudy, recordings: Path | None = None, thrown_away: bool = False):
         super().__init__(study)
         self.thrown_away = thrown_away
+        self.known_as = sha256(str(study.path.resolve()).encode()).hexdigest()[:16]
         self.pictures = StagePictures()
         self.jobs = Jobs()
         self.drafts: dict[str, str] = {}  # game -> its targets as they stand on the page, not kept yet

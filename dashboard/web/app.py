@@ -36,11 +36,13 @@ _ASSETS = Path(__file__).parent.parent / "assets"
 class _ShellDash(Dash):
     """Dash whose document is the shell's, and whose scripts wait until a page needs them."""
 
+    study = ""
+
     def interpolate_index(
         self, css: str = "", config: str = "", scripts: str = "", renderer: str = "", **_: Any
     ) -> str:
         own = [f"{self.get_asset_url(name)}?m={int((_ASSETS / name).stat().st_mtime)}" for name in _SCRIPTS]
-        return document(request.path, Markup(css), own, Markup(config), Markup(scripts + renderer))
+        return document(request.path, self.study, Markup(css), own, Markup(config), Markup(scripts + renderer))
 
 
 def build_app(
@@ -62,6 +64,7 @@ def build_app(
         serve_locally=True,
         add_log_handler=False,
     )
+    app.study = session.known_as
     app.enable_dev_tools(debug=False, dev_tools_disable_version_check=True)
     app.layout = lambda: _working(session.version)
     app.validation_layout = html.Div([_working(0), *[part for page in PAGES for part in page.controls()]])

@@ -38,10 +38,11 @@ def page_at(path: str | None) -> Page | None:
     return _BY_PATH.get("/" + (path or "").strip("/"))
 
 
-def document(path: str, styles: Markup, scripts: list[str], config: Markup, dash_scripts: Markup) -> str:
+def document(path: str, study: str, styles: Markup, scripts: list[str], config: Markup, dash_scripts: Markup) -> str:
     """The HTML of any address: the frame, to be filled in by assets/shell.js.
 
-    `scripts` are addresses that every page needs; `dash_scripts`, elements, are only run when a page needs Dash.
+    `study` is what the browser tells one study from another by; `scripts` are addresses that every page needs;
+    `dash_scripts`, elements, are only run when a page needs Dash.
     """
     page = page_at(path)
     return render(
@@ -49,6 +50,7 @@ def document(path: str, styles: Markup, scripts: list[str], config: Markup, dash
         ids=element_ids,
         icon=_ICON,
         plotly=PLOTLY_ADDRESS,
+        study=study,
         kind="reading" if page is None or page.reading else "working",
         styles=styles,
         scripts=scripts,
@@ -112,7 +114,7 @@ def add_shell(server: Flask, session: Session) -> None:
 
     @server.get("/state.json")
     def state() -> Response:
-        told = {"version": session.version, "undo": session.last_change}
+        told = {"version": session.version, "undo": session.last_change, "study": session.known_as}
         return Response(json.dumps(told), mimetype="application/json")
 
     @server.post("/undo")

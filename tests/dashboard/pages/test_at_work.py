@@ -1,13 +1,18 @@
 """What must not be lost at work: the server stops and comes back, a page is left while a job runs, it is printed."""
 
 import contextlib
+import shutil
 import threading
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
+from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Jobs
 from dashboard.web.app import build_app
 from dashboard.web.web_server import WebServer
+from ingest.study.store import open_study
 from tests.dashboard.conftest import open_page
 from tests.waiting import until
 
@@ -222,4 +227,58 @@ def test_an_answer_that_comes_late_does_not_win_over_a_newer_address(chromium, s
     page.unroute("**/part.json*page=%2Fsurvival*")
     page.click("nav a >> text=How long they last")
     page.wait_for_function("was => document.querySelector('main h1').textContent !== was", arg=expected)
+    page.context.close()
+
+
+@contextlib.contextmanager
+def running(study: Path, port: int = 0) -> Iterator[tuple[Session, int]]:
+    """A dashboard of its own; afterwards it is as if it had never run."""
+    session = Session(open_study(study))
+    server = WebServer(build_app(session).server, "127.0.0.1", port)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield session, server.port
+    server.close()
+    thread.join(20)
+    session.close()
+
+
+@pytest.mark.browser
+def test_words_outlive_the_server_and_are_of_one_study(chromium, demo_study, tmp_path):
+    """One tab; the server is started anew on the same study, and then on another one, at the same address."""
+    one, other = tmp_path / "one.duckdb", tmp_path / "other.duckdb"
+    for copy in (one, other):
+        shutil.copy(demo_study, copy)
+    with running(one) as (session, port):
+        address = f"http://127.0.0.1:{port}"
+        runs, tuning = (f"{address}/{name}?game=Soot+Wardens" for name in ("runs", "tuning"))
+        page = open_page(chromium, address).page
+        page.goto(runs)
+        page.fill("#run-remark", "held it upside down")
+        page.locator("#run-remark").blur()
+        page.goto(tuning)
+        page.fill("#target-wanted", "55 %")
+        page.click("#target-add")
+        page.wait_for_selector("#target-wishes:has-text('55 %')")
+        assert "55 %" in session.drafts["Soot Wardens"]
+    page.wait_for_selector("#gone:not([hidden])")
+    with running(one, port) as (session, _):
+        page.wait_for_function(HIDDEN)
+        page.reload()
+        page.wait_for_selector("#target-wishes:has-text('55 %')")
+        assert "Not kept yet" in page.inner_text("#target-wishes") and "55 %" in session.drafts["Soot Wardens"]
+        page.goto(runs)
+        page.wait_for_selector("#run-remark")
+        assert page.input_value("#run-remark") == "held it upside down"
+        page.goto(tuning)
+        page.wait_for_selector("#target-wishes:has-text('55 %')")
+    page.wait_for_selector("#gone:not([hidden])")
+    with running(other, port) as (session, _):
+        # The tab shows the other study by itself, and none of what was meant for the first.
+        page.wait_for_selector("#target-wishes:not(:has-text('55 %'))", state="attached")
+        page.wait_for_selector("#targets-keep")
+        assert page.input_value("#target-wanted") != "55 %" and session.drafts == {}
+        page.goto(runs)
+        page.wait_for_selector("#run-remark")
+        assert page.input_value("#run-remark") == ""
     page.context.close()

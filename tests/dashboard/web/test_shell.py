@@ -85,7 +85,7 @@ def test_undo_is_asked_for_and_never_from_elsewhere(own_session):
     before = own_session.basis(Selection("Soot Wardens")).runs
     own_session.note_run(str(run["capture_key"][0]), int(run["number"][0]), valid=False, reason="fell down")
     told = json.loads(client.get("/state.json", headers=HERE).data)
-    assert told == {"version": own_session.version, "undo": "the note on a run"}
+    assert told == {"version": own_session.version, "undo": "the note on a run", "study": own_session.known_as}
     assert client.post("/undo", headers=HERE | {"Origin": "http://evil.example"}).status_code == 403
     assert client.get("/undo", headers=HERE).data.startswith(b"<!DOCTYPE")  # a link cannot do it
     assert own_session.last_change is not None
