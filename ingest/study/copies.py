@@ -62,8 +62,8 @@ _WITHOUT_MARKS = """
         AND m.first_us <= o.last_us AND o.first_us <= m.last_us AND EXISTS (
             FROM all_runs r WHERE r.power_up_id IN (m.power_up_id, o.power_up_id) AND r.begun <> 'seen')
     ORDER BY ALL LIMIT $most"""
-# Of power-ups: their first and last time, and how many places of their logs lost something. What the recorder dropped
-# is in no copy.
+# Of power-ups: their first and last time, how many places of their logs lost something, and whether runs are withheld.
+# What the recorder dropped is in no copy.
 _POWER_UPS = """
     WITH lost AS (
         SELECT capture_id, count(*) AS rows, count(*) FILTER (reason <> $dropped) AS places,
@@ -71,7 +71,8 @@ _POWER_UPS = """
         FROM damage GROUP BY capture_id
     )
     SELECT power_up_id, p.first_us, p.last_us, coalesce(l.unread, 0) + greatest(coalesce(l.places, 0),
-        CASE WHEN l.rows >= $most THEN c.rejected_packets + c.missing_packets + c.newer_packets END)
+        CASE WHEN l.rows >= $most THEN c.rejected_packets + c.missing_packets + c.newer_packets END),
+        EXISTS (FROM all_runs r WHERE r.power_up_id = p.power_up_id AND r.withheld)
     FROM power_ups p JOIN captures c USING (capture_id) LEFT JOIN lost l USING (capture_id)
     WHERE power_up_id IN (SELECT unnest($ups::BIGINT[]))"""
 # The table of each kind of a game, and the field that says how much earlier or later its events were than they came.
@@ -94,6 +95,7 @@ class _PowerUp:
     first_us: int
     last_us: int
     lost: int  # places at which its log lost something
+    withheld: bool  # some of its runs are
 
 
 @dataclass(frozen=True)
@@ -140,7 +142,8 @@ def _same(
     end = min(one.last_us, other.last_us - shift_us)
     asked = {"one": one.id, "other": other.id, "shift": shift_us, "begin": begin, "end": end}
     _compare(cursor, asked, game)
-    cursor.execute(_LEAVE_OUT_WITHHELD, {"one": one.id, "other": other.id, "shift": shift_us})
+    if one.withheld or other.withheld:
+        cursor.execute(_LEAVE_OUT_WITHHELD, {"one": one.id, "other": other.id, "shift": shift_us})
     (same, alone, other_alone, ticks, otherwise) = cursor.execute(
         """WITH moments AS (
             SELECT bool_or(side <> 2) AND bool_or(side <> 1) AS of_both, bool_or(side = 3) AS same
