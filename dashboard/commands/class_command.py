@@ -18,7 +18,9 @@ HELP = "the games of a class side by side: several studies, and which places the
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The words of the command line."""
-    parser.add_argument("studies", nargs="+", metavar="STUDY", help="the studies, DuckDB files; they are only read")
+    parser.add_argument(
+        "studies", nargs="+", metavar="STUDY", help="the studies, DuckDB files, or a folder of them; they are only read"
+    )
     parser.add_argument(
         "--by",
         choices=("rating", "finished", "quit", "length"),
@@ -55,19 +57,23 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _names(studies: list[str]) -> dict[Path, str]:
-    """Each file once -> what it is called: its name, with its folder where two are called the same.
-
-    Not every shell puts files in the place of `*.duckdb`.
-    """
+    """Each file once -> what it is called: its name, with its folder where two are called the same."""
     files: dict[Path, Path] = {}
     for word in studies:
-        for one in [word] if Path(word).exists() else sorted(glob(word)) or [word]:
+        for one in _meant(word):
             files.setdefault(Path(one).resolve(), Path(one))
     names = [file.name for file in files.values()]
     return {
         path: file.name if names.count(file.name) == 1 else f"{path.parent.name}/{file.name}"
         for path, file in files.items()
     }
+
+
+def _meant(word: str) -> list[str]:
+    """A study, those of a folder, or those of a pattern: not every shell puts files in the place of `*.duckdb`."""
+    if Path(word).is_dir():
+        return [str(one) for one in sorted(Path(word).glob("*.duckdb"))] or [word]
+    return [word] if Path(word).exists() else sorted(glob(word)) or [word]
 
 
 def _write(result: "ClassResult", a: argparse.Namespace) -> None:

@@ -85,4 +85,4 @@ def cannot_store(log: str, study: Path, error: duckdb.Error) -> Exception:
 def _said(error: BaseException) -> str:
     """What DuckDB said, in one line, without the kind of the error and without names in quotes."""
     first = (str(error).splitlines() or [type(error).__name__])[0]
-    return re.sub(r"^(\w+ Error: )+", "", re.sub(r'"[^"]*"', "it", first))[:_LONGEST]
+    return re.sub(r"^(\w+ Error: )+", "", re.sub(r'(\bfile )?"[^"]*"', "it", first))[:_LONGEST]

@@ -77,7 +77,8 @@ class Placed:
         """Who may be first, in one sentence."""
         what, names = FIGURES[self.figure].first, [_named(row, self.rows) for row in self.leaders]
         if len(names) == len(self.rows):
-            return f"All {len(names)} games share the first place: any of them may be it."
+            games = "Both games" if len(names) == 2 else f"All {len(names)} games"
+            return f"{games} share the first place: any of them may be it."
         if len(names) == 1:
             return f"{names[0]} is first alone: {what}."
         if len(names) > _NAMED:

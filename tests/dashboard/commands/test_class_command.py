@@ -52,6 +52,14 @@ def test_studies_that_cannot_be_read_are_named_and_the_others_go_on(folder, caps
     assert str(folder) not in json.dumps(found["unread"])
 
 
+def test_a_folder_stands_for_the_studies_in_it(folder, capsys, tmp_path):
+    main(["class", str(folder), "--json"])
+    found = json.loads(capsys.readouterr().out)
+    assert found["studies"] == ["copy.duckdb", "drizzle.duckdb", "none.duckdb", "wardens.duckdb"]
+    assert len(found["placed"][0]["rows"]) == 2
+    assert main(["class", str(tmp_path)]) == exits.INPUT and "is a folder" in capsys.readouterr().err
+
+
 def test_places_are_those_of_the_players_means(folder, capsys):
     """The quits, by other SQL."""
     assert (
