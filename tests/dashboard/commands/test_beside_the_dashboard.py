@@ -33,6 +33,7 @@ STEPS = README[README.index("### 4. ") :].partition("\n## ")[0]
 OWN = "soot_wardens_a_table1"
 CHANGED = "soot_wardens_b_table2"
 NEIGHBOURS = "one_puff_a_table1"
+WITHDRAWS = "P05"  # plays the own game
 
 
 def commands() -> list[list[str]]:
@@ -46,8 +47,8 @@ def commands() -> list[list[str]]:
 
 def test_the_readme_names_what_is_tried_here():
     names = [words[1] for words in commands()]
-    wanted = "ingest people show forget people roles findings propose plan header record ingest compare report export"
-    assert names == wanted.split()
+    wanted = "ingest people show forget forget people roles findings propose plan header record ingest compare report"
+    assert names == [*wanted.split(), "export"]
 
 
 @pytest.fixture
@@ -103,6 +104,10 @@ class Dashboard:
         """Waits until the page is of the data that have this fingerprint."""
         until(lambda: self.fingerprint() == fingerprint)
 
+    def comes_to_lack(self, player: str) -> None:
+        """Waits until the page on the players does not name this one."""
+        until(lambda: player not in self.shows("/players"))
+
 
 @pytest.mark.timeout(900)  # a dozen commands, each of which takes seconds
 def test_every_command_works_beside_the_open_dashboard(folder):
@@ -114,10 +119,14 @@ def test_every_command_works_beside_the_open_dashboard(folder):
                 dashboard = Dashboard(words, folder)
                 seen["show"] = dashboard.fingerprint()
                 continue
+            withdraws = dashboard is not None and "--player" in words
+            assert not withdraws or WITHDRAWS in dashboard.shows("/players")
             seen[words[1]] = done(words, folder)
             if dashboard is None:
                 continue
             assert dashboard.process.poll() is None
+            if withdraws:
+                dashboard.comes_to_lack(WITHDRAWS)
             # What the command said it read or wrote is what the dashboard shows.
             told = re.search(r'"fingerprint": "(\w+)"|Data fingerprint (\w+)', seen[words[1]])
             if told:
@@ -138,7 +147,9 @@ def test_every_command_works_beside_the_open_dashboard(folder):
 def done(words: list[str], folder: Path) -> str:
     """What the command printed; it must succeed. Stands in for what README leaves to the reader."""
     command = [sys.executable, "-m", "dashboard.cli", *words[1:]]
-    if words[1] == "forget":
+    if words[1] == "forget" and "--player" in words:
+        command[-1:] = [WITHDRAWS, "--yes"]
+    elif words[1] == "forget":
         command[-1:] = [f"playtest/{NEIGHBOURS}.playlog", "--yes"]
     if words[1] == "roles":
         command[command.index("fall_ms")] = "aimed_share"  # `fall_ms` stands for a tunable of your game
@@ -156,6 +167,6 @@ def done(words: list[str], folder: Path) -> str:
     ended = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=600, check=False)
     assert ended.returncode == exits.OK, (words, ended.stderr)
     assert "Traceback" not in ended.stderr
-    if words[1] == "forget":
+    if words[1] == "forget" and "--player" not in words:
         (folder / "playtest" / f"{NEIGHBOURS}.playlog").unlink()
     return ended.stdout
