@@ -76,6 +76,11 @@ def signed(value: float, unit: str = "") -> str:
     return ("+" if value > 0 else "") + amount(value or 0.0, unit)
 
 
+def difference(value: float, unit: str) -> str:
+    """`+4 points`, `+12`: of shares in points, of all else without the unit, which is said once."""
+    return points(value) if unit == "share" else signed(value)
+
+
 def cell(value: Any) -> str:
     """What stands in a cell of a table: a number, yes or no, a text as it is, a dash for what is missing."""
     value = value.item() if hasattr(value, "item") else value

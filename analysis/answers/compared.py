@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, head, lines_of, table_text
 from analysis.stats.estimate import INNER, LEVEL
-from analysis.words import NONE, amount, counted, interval_name, points, signed
+from analysis.words import NONE, amount, counted, difference, interval_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -158,11 +158,10 @@ def _difference(found: "Difference") -> dict[str, Any]:
 def _row(row: Mapping[str, Any]) -> list[str]:
     """A target's line of the table."""
     unit = row["unit"]
-    write = points if unit == "share" else signed
     figures = [_said(row[key], unit) for key in ("before", "after")]
     if row["low"] is None:
         return [row["target"], amount(row["wanted"], unit, NONE), *figures, NONE, "none"]
-    value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
+    value, low, high = (difference(row[key], unit) for key in ("difference", "low", "high"))
     return [row["target"], amount(row["wanted"], unit, NONE), *figures, value, f"{low.partition(' ')[0]} to {high}"]
 
 
@@ -173,8 +172,7 @@ def _told(row: Mapping[str, Any], unit: str) -> str:
     both = f"the same {after}" if row["how"] in ("within", "orders") else f"{row['players_before']} and {after}"
     if row["low"] is None:
         return f"{said}no interval: {both} {'is' if both == 'the same 1 player' else 'are'} too few, or all alike"
-    write = points if unit == "share" else signed
-    value, low, high = (write(row[key]) for key in ("difference", "low", "high"))
+    value, low, high = (difference(row[key], unit) for key in ("difference", "low", "high"))
     return f"{said}difference {value} ({interval_name(row['level'])} {low} to {high}), {both}"
 
 

@@ -1,12 +1,10 @@
 """How a game stands against its targets: what the newest build showed for each of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import numpy as np
-
-from analysis.findings.progress.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
-from analysis.models.targets import Aim, Population, Target
+from analysis.findings.progress.player_values import Played, figure_of, of_first_runs, player_values
+from analysis.models.targets import Aim, Target
 from analysis.reader import Reader
 from analysis.selection import Selection
 from analysis.tuning.proposal import Proposal
@@ -81,13 +79,7 @@ def standings(
 
 
 def _counted(data: Played, selection: Selection, target: Target, build: str) -> Standing:
-    asked = target
-    if target.outcome in TRIAL_OUTCOMES and target.population == Population.NEW_PLAYERS:
-        # In the second run they know the game: a kept prediction is scored in the same way.
-        asked = replace(target, population=Population.FIRST_ATTEMPT)
-    values = player_values(data, selection, asked, build)
+    values = player_values(data, selection, of_first_runs(target), build)
     if values is None or not len(values.value):
         return Standing(target, build, None, 0, 0)
-    quantile = quantile_of(target)
-    figure = values.value.mean() if quantile is None else np.quantile(values.value, quantile)
-    return Standing(target, build, float(figure), len(values.value), int(values.runs.sum()))
+    return Standing(target, build, figure_of(target, values), len(values.value), int(values.runs.sum()))

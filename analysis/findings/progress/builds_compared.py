@@ -8,7 +8,7 @@ from analysis.findings.progress.verdict import Verdict
 from analysis.models.targets import Statistic, Target, describe
 from analysis.stats.estimate import INNER
 from analysis.tuning.scoring import Difference, players_for_quantile
-from analysis.words import amount, capital, counted, interval_name, points, signed
+from analysis.words import amount, capital, counted, difference, interval_name
 
 # So few predictions say little of how good predictions are. Common sense, no source.
 _FEW_PREDICTIONS = 4
@@ -160,8 +160,8 @@ def _points(d: Difference, unfair: bool) -> str:
     sure = "higher" if d.low > 0 else "lower" if d.high < 0 else "the data do not tell which is higher"
     if unfair:
         sure = "practice and the build cannot be told apart"
-    write = points if d.unit == "share" else signed
-    span = f"{write(d.value)} ({write(d.low)} to {write(d.high)})"
+    value, low, high = (difference(one, d.unit) for one in (d.value, d.low, d.high))
+    span = f"{value} ({low} to {high})"
     same = d.how in ("within", "orders")
     of_whom = f" of the {counted(d.players_after, 'player')} who played both" if same else ""
     return f"a difference{of_whom} of {span}: {sure}"

@@ -2,14 +2,12 @@
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import Any
 
-import numpy as np
-
-from analysis.findings.progress.player_values import TRIAL_OUTCOMES, Played, player_values, quantile_of
+from analysis.findings.progress.player_values import Played, figure_of, of_first_runs, player_values
 from analysis.models.data import Build
-from analysis.models.targets import Population, Statistic, Target, TargetSet
+from analysis.models.targets import Statistic, Target, TargetSet
 from analysis.selection import Selection
 from analysis.tuning.proposal import Prediction
 from analysis.tuning.scoring import Score, count_interval
@@ -67,10 +65,7 @@ def scores_of(data: Played, selection: Selection, builds: Mapping[int, Build], l
 def _score(
     data: Played, selection: Selection, label: str, said: Mapping[str, Any], proposal: str, made_on: str, noted_at: str
 ) -> Score | None:
-    target = Target(**said["target"])
-    if target.outcome in TRIAL_OUTCOMES and target.population == Population.NEW_PLAYERS:
-        # Predicted is what new players do in their first run; in the second they know the game.
-        target = replace(target, population=Population.FIRST_ATTEMPT)
+    target = of_first_runs(Target(**said["target"]))
     seen = player_values(data, selection, target, label)
     if seen is None or not len(seen.value):
         return None
@@ -78,10 +73,6 @@ def _score(
     players = len(seen.value)
     share = target.statistic == Statistic.SHARE
     low, high = count_interval(predicted, players) if share else (predicted.low80, predicted.high80)
-    value = float(seen.value.mean())
-    quantile = quantile_of(target)
-    if quantile is not None:
-        value = float(np.quantile(seen.value, quantile))
     return Score(
         noted_at,
         made_on,
@@ -91,7 +82,7 @@ def _score(
         plain,
         target.wanted,
         target.unit,
-        value,
+        figure_of(target, seen),
         players,
         int(seen.runs.sum()),
         low,

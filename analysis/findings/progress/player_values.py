@@ -13,7 +13,7 @@ from analysis.timing_data import read_timing
 from analysis.tuning_answers.staged_data import load_staged
 from analysis.tuning_answers.tuning_data import NothingToTune, load_trials
 
-TRIAL_OUTCOMES = (Outcome.HIT_SHARE, Outcome.STREAK)
+_TRIAL_OUTCOMES = (Outcome.HIT_SHARE, Outcome.STREAK)
 
 
 class Played:
@@ -35,7 +35,7 @@ def player_values(
     """
     selection = replace(selection.of_every_build(), builds=(label,), stage=None, stage_kind=None)
     try:
-        if target.outcome in TRIAL_OUTCOMES:
+        if target.outcome in _TRIAL_OUTCOMES:
             hits = _hits(data, selection, target, attempts)
             if hits is not None:
                 return hits
@@ -73,3 +73,16 @@ def quantile_of(target: Target) -> float | None:
     if target.statistic not in (Statistic.MEDIAN, Statistic.QUANTILE):
         return None
     return target.quantile or 0.5
+
+
+def figure_of(target: Target, values: ByPlayer) -> float:
+    """The target's figure of some players."""
+    quantile = quantile_of(target)
+    return float(values.value.mean() if quantile is None else np.quantile(values.value, quantile))
+
+
+def of_first_runs(target: Target) -> Target:
+    """Of hits and streaks what is predicted is what new players do in their first run: in the second they know the
+    game."""
+    first = target.outcome in _TRIAL_OUTCOMES and target.population == Population.NEW_PLAYERS
+    return replace(target, population=Population.FIRST_ATTEMPT) if first else target

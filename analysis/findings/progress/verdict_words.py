@@ -5,7 +5,7 @@ from analysis.findings.declared import Column, Declared, Size
 from analysis.findings.progress.builds_compared import of_players, why_no_interval
 from analysis.findings.progress.comparison import Compared, Comparison
 from analysis.findings.progress.verdict import OPEN, Verdict
-from analysis.words import amount, capital, counted, points, signed
+from analysis.words import amount, capital, counted, difference
 
 VERDICT = Declared(
     "progress.verdict",
@@ -92,10 +92,8 @@ def _why_so(c: Compared, kind: Verdict) -> str:
                 "played again; from there the change is within chance."
             )
         case Verdict.UNSURE if d.low is not None and d.high is not None:
-            write = points if d.unit == "share" else signed
-            return (
-                f" The change may lie anywhere from {write(d.low)} to {write(d.high)}: let more people play {c.after}."
-            )
+            low, high = (difference(end, d.unit) for end in (d.low, d.high))
+            return f" The change may lie anywhere from {low} to {high}: let more people play {c.after}."
         case Verdict.UNSURE:
             return f" {capital(why_no_interval(c))}."
         case Verdict.CHANGED:
