@@ -10,7 +10,7 @@ from dashboard.figures.live_figures import ENDINGS
 from dashboard.pages.page import Page
 from dashboard.parts import cautions
 from dashboard.parts.console_card import act, console_card, state
-from dashboard.parts.dash_parts import graph, note
+from dashboard.parts.dash_parts import field, graph, note
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from ingest.capture.first_bytes import USUAL_BAUDS
@@ -24,43 +24,36 @@ _BAUDS = (*USUAL_BAUDS, 1_000_000)
 
 def controls() -> list[Any]:
     """Starting a recording, and the consoles that are recorded."""
-    ports = [{"label": f"{port.name}  {port.description}".strip(), "value": port.name} for port in serial_ports()]
+    known = [html.Option(value=p.name, label=f"{p.name}  {p.description}".strip()) for p in serial_ports()]
     return [
         html.Div(
             [
-                html.Div(
-                    [
-                        html.Label("Serial port", htmlFor=PORT),
-                        dcc.Input(
-                            id=PORT,
-                            type="text",
-                            maxLength=200,
-                            size="28",
-                            list="live-ports",
-                            placeholder="COM3, /dev/ttyACM0, tcp:host:port",
-                        ),
-                        html.Datalist(
-                            [html.Option(value=port["value"], label=port["label"]) for port in ports], id="live-ports"
-                        ),
-                    ],
-                    className="field grow",
+                field(
+                    "Serial port",
+                    dcc.Input(
+                        id=PORT,
+                        type="text",
+                        maxLength=200,
+                        size="28",
+                        list="live-ports",
+                        placeholder="COM3, /dev/ttyACM0, tcp:host:port",
+                    ),
+                    html.Datalist(known, id="live-ports"),
+                    kind="grow",
                 ),
-                html.Div(
-                    [
-                        html.Label("Baud rate", htmlFor=SPEED),
-                        dcc.Input(
-                            id=SPEED,
-                            type="number",
-                            min=300,
-                            max=12_000_000,
-                            step=1,
-                            value=None,
-                            list="live-bauds",
-                            placeholder="any usual",
-                        ),
-                        html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
-                    ],
-                    className="field",
+                field(
+                    "Baud rate",
+                    dcc.Input(
+                        id=SPEED,
+                        type="number",
+                        min=300,
+                        max=12_000_000,
+                        step=1,
+                        value=None,
+                        list="live-bauds",
+                        placeholder="any usual",
+                    ),
+                    html.Datalist([html.Option(value=str(baud)) for baud in _BAUDS], id="live-bauds"),
                 ),
                 html.Button("Start recording", id=START, className="button", type="button"),
             ],

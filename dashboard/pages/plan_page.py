@@ -17,7 +17,7 @@ from analysis.words import cell, counted
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import none_chosen, nothing_ingested
 from dashboard.parts import cautions
-from dashboard.parts.dash_parts import note, unsaved
+from dashboard.parts.dash_parts import field, note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.sheets.made import PAPERS
 from dashboard.state.dashboard_session import Session
@@ -35,12 +35,7 @@ _LONGEST = 400
 
 def controls() -> list[Any]:
     """How large the playtest may be, and the place of the plan."""
-
     own = unsaved("study")
-
-    def field(label: str, control: Any) -> html.Div:
-        return html.Div([html.Label(label, htmlFor=control.id), control], className="field")
-
     return [
         html.Div(
             [

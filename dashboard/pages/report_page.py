@@ -16,7 +16,7 @@ from analysis.selection import Selection
 from analysis.words import counted, listed
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import nothing_ingested
-from dashboard.parts.dash_parts import note, unsaved
+from dashboard.parts.dash_parts import field, note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.report.browser import find_browser
 from dashboard.report.content import About, gather
@@ -60,16 +60,10 @@ def controls(words: Mapping[str, str] | None = None) -> list[Any]:
 
 
 def _field(place: Place, kept: str | None) -> html.Div:
-    name = place_id(place.name)
-    field: Any
-    own = unsaved("study")
+    given = {"id": place_id(place.name), "value": kept, **unsaved("study")}
     if place.short:
-        field = dcc.Input(id=name, type="text", maxLength=_SHORT, value=kept, **own)
-    else:
-        field = dcc.Textarea(
-            id=name, rows=2, maxLength=_LONGEST, placeholder=place.hint, value=kept, **unsaved("study")
-        )
-    return html.Div([html.Label(place.label, htmlFor=name), field], className="field")
+        return field(place.label, dcc.Input(type="text", maxLength=_SHORT, **given))
+    return field(place.label, dcc.Textarea(rows=2, maxLength=_LONGEST, placeholder=place.hint, **given))
 
 
 def body(session: Session, selection: Selection | None) -> list[Any]:

@@ -13,7 +13,7 @@ from analysis.words import cell, counted
 from dashboard.pages.page import Page
 from dashboard.pages.question_pages import nothing_ingested
 from dashboard.parts import build_order_form, cautions
-from dashboard.parts.dash_parts import note, served, unsaved
+from dashboard.parts.dash_parts import field, note, served, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from dashboard.web.filters import game_address
@@ -33,24 +33,24 @@ def controls(runs: list[str] | None = None, chosen: str = "", game: str = "") ->
     return [
         html.Div(
             [
-                _field(
+                field(
                     "Run (type a tag, choose)",
                     dcc.Input(id=RUN, type="text", list="runs-known", size="40", value=chosen, **own),
-                    "grow",
+                    kind="grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in runs or ()], id="runs-known"),
-                _field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07", **own)),
-                _field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36", **own), "grow"),
+                field("Player tag", dcc.Input(id=TAG, type="text", maxLength=4, size="6", placeholder="P07", **own)),
+                field("Remark", dcc.Input(id=REMARK, type="text", maxLength=400, size="36", **own), kind="grow"),
                 html.Button("Keep", id=KEEP, className="button", type="button"),
             ],
             className="row",
         ),
         html.Div(
             [
-                _field(
+                field(
                     "Reason why the run does not count",
                     dcc.Input(id=REASON, type="text", maxLength=400, size="36", **own),
-                    "grow",
+                    kind="grow",
                 ),
                 html.Button("Mark as not valid", id=MARK, className="button quiet", type="button"),
                 html.Button("Let it count again", id=UNMARK, className="button quiet", type="button"),
@@ -173,10 +173,6 @@ def _words(runs: Any, i: int) -> str:
         f"{_who(runs, i)}, attempt {int(runs['attempt'][i])}, {played}{alive} s, {_END.get(runs['ending'][i])}, "
         f"run {int(runs['number'][i])} of {runs['capture'][i]}"
     )
-
-
-def _field(label: str, control: Any, kind: str = "") -> html.Div:
-    return html.Div([html.Label(label, htmlFor=control.id), control], className=f"field {kind}")
 
 
 def say(session: Session, game: str | None, run: str | None, **what: Any) -> str:

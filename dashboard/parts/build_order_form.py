@@ -6,7 +6,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.played_order import not_known, played_order
 from analysis.words import capital
-from dashboard.parts.dash_parts import note, unsaved
+from dashboard.parts.dash_parts import field, note, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 
@@ -17,15 +17,14 @@ KEPT = "Kept. Undo takes it back."
 def controls(builds: tuple[str, ...] = (), game: str = "") -> list[Any]:
     """The form; `builds` of `game` are offered."""
 
-    def field(label: str, id_: str) -> html.Div:
-        box = dcc.Input(id=id_, type="text", list="builds-known", size="20", maxLength=120, **unsaved(game))
-        return html.Div([html.Label(label, htmlFor=id_), box], className="field")
+    def box(id_: str) -> dcc.Input:
+        return dcc.Input(id=id_, type="text", list="builds-known", size="20", maxLength=120, **unsaved(game))
 
     return [
         html.Div(
             [
-                field("Build played first", FIRST),
-                field("Build played after it", THEN),
+                field("Build played first", box(FIRST)),
+                field("Build played after it", box(THEN)),
                 html.Datalist([html.Option(value=build) for build in builds], id="builds-known"),
                 html.Button("Keep the order", id=KEEP, className="button", type="button"),
             ],

@@ -17,6 +17,11 @@ def unsaved(of: str) -> dict[str, Any]:
     return {"persistence": of, "persistence_type": "session"} if of else {}
 
 
+def field(label: str, control: Any, *beside: Any, kind: str = "") -> html.Div:
+    """A field to fill in, under its label. kind: "grow" for one that takes the room there is."""
+    return html.Div([html.Label(label, htmlFor=control.id), control, *beside], className=f"field {kind}".rstrip())
+
+
 def graph(address: str, title: str) -> html.Div:
     """A place for the figure that the server gives at `address`; it is drawn when it comes into view, in the theme
     that the browser has then.

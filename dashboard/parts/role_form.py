@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.parts.dash_parts import note, unsaved
+from dashboard.parts.dash_parts import field, note, unsaved
 from dashboard.parts.job_area import JobArea
 from dashboard.state.dashboard_session import Session
 from dashboard.state.jobs import Job
@@ -23,13 +23,13 @@ def controls(names: list[str] | None = None) -> list[Any]:
     return [
         html.Div(
             [
-                _field(
+                field(
                     "Kind, field or tunable (type a name, choose)",
                     dcc.Input(id=NAME, type="text", list="role-names", size="40", **unsaved("study")),
-                    "grow",
+                    kind="grow",
                 ),
                 html.Datalist([html.Option(value=words) for words in names or ()], id="role-names"),
-                _field("Its role", dcc.Input(id=ROLE, type="text", list="role-roles", size="16", **unsaved("study"))),
+                field("Its role", dcc.Input(id=ROLE, type="text", list="role-roles", size="16", **unsaved("study"))),
                 html.Datalist([html.Option(value=word) for word in (_NONE, *roles)], id="role-roles"),
                 html.Button("Correct", id=KEEP, className="button", type="button"),
                 *AREA.bar(),
@@ -120,7 +120,3 @@ def wires(app: Dash, session: Session) -> None:
         return told(session)
 
     AREA.wire(app, session, lambda job: no_update if job.result is None else note(str(job.result)))
-
-
-def _field(label: str, control: Any, kind: str = "") -> html.Div:
-    return html.Div([html.Label(label, htmlFor=control.id), control], className=f"field {kind}")

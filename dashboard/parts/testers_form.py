@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.parts.dash_parts import note, unsaved
+from dashboard.parts.dash_parts import field, note, unsaved
 from dashboard.state.dashboard_session import Session
 from dashboard.web import element_ids
 from ingest.vocabulary import RECRUITMENT_WORDS, Recruitment
@@ -14,15 +14,11 @@ FOUND, KEEP = "testers-found", "testers-keep"
 
 def controls(said: Recruitment = Recruitment.UNKNOWN) -> list[Any]:
     """The form; `said`: what the study says now."""
-    field = [
-        html.Label("The people who played were", htmlFor=FOUND),
-        dcc.Input(
-            id=FOUND, type="text", list="testers-ways", size="34", value=RECRUITMENT_WORDS[said], **unsaved("study")
-        ),
-        html.Datalist([html.Option(value=words) for words in RECRUITMENT_WORDS.values()], id="testers-ways"),
-    ]
+    ways = html.Datalist([html.Option(value=words) for words in RECRUITMENT_WORDS.values()], id="testers-ways")
+    now = RECRUITMENT_WORDS[said]
+    box = dcc.Input(id=FOUND, type="text", list="testers-ways", size="34", value=now, **unsaved("study"))
     button = html.Button("Keep", id=KEEP, className="button", type="button")
-    return [html.Div([html.Div(field, className="field grow"), button], className="row")]
+    return [html.Div([field("The people who played were", box, ways, kind="grow"), button], className="row")]
 
 
 def card(session: Session) -> html.Section:
