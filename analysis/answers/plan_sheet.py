@@ -100,7 +100,26 @@ def _takes(plan: Mapping[str, Any]) -> str:
         return "No playtest of a class gets as near as is wanted: accept more doubt, or test in several classes."
     if needed == 0:
         return "Nobody more has to play: the doubt is small enough."
-    return f"Let {counted(needed, 'more first-time player')} play the present build, to know the target so well."
+    more = counted(needed, "more first-time player")
+    if slower(plan):
+        return f"Let at least {more} play the present build, to know the target so well. {MORE_DOUBT}"
+    return f"Let {more} play the present build, to know the target so well."
+
+
+# Doubt beyond the law's by this part is more than the noise of the simulated playtests.
+_BEYOND = 1.1
+MORE_DOUBT = "Simulated playtests leave more doubt than that number says, so it may take more."
+
+
+def slower(plan: Mapping[str, Any]) -> bool:
+    """Whether the simulated playtests leave more doubt than the law by which `players_needed` is reckoned: as one over
+    the root of the number of players (`tuning.players_needed`)."""
+    needed, rows = plan["players_needed"], plan["precision"]
+    if not needed or not rows:
+        return False
+    now, wanted, last = plan["now_half_width"], plan["wanted_half_width"], rows[-1]
+    players = needed / ((now / wanted) ** 2 - 1)
+    return bool(last["half_width"] > _BEYOND * now * (players / (players + last["players"])) ** 0.5)
 
 
 def scale_and_unit(plan: Mapping[str, Any]) -> tuple[int, str]:
@@ -123,6 +142,7 @@ def _goal(plan: Mapping[str, Any]) -> str:
         lines.append("No playtest of a class's size reaches that; accept a wider interval, or test in several classes.")
     else:
         lines.append(f"That takes about {counted(needed, 'more first-time player')} on the present build.")
+        lines += [MORE_DOUBT] if slower(plan) else []
     lines.append("Whether a change helps is another question: its proposal says how many that takes.")
     if plan["precision"]:
         lines += ["", "| more players | runs each | doubt left (80 %, either way) |", "|---|---|---|"]

@@ -6,7 +6,7 @@ from urllib.parse import parse_qs
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from analysis.answers.plan_sheet import scale_and_unit
+from analysis.answers.plan_sheet import MORE_DOUBT, scale_and_unit, slower
 from analysis.arguments import setting_from
 from analysis.plain import plain
 from analysis.selection import Selection
@@ -135,7 +135,7 @@ def shown(plan: dict[str, Any], job: int) -> list[Any]:
         if needed is None
         else "That is reached already."
         if needed == 0
-        else f"About {needed} more players would get there."
+        else f"About {needed} more players would get there.{f' {MORE_DOUBT}' if slower(plan) else ''}"
     )
     cards: list[Any] = [html.H2("What it takes"), html.P(says, className="saying")]
     cards.append(note(f"Planned for one target only, “{plan['target']}”; the others may be left in more doubt."))
