@@ -16,7 +16,7 @@ from dashboard.figures import figure_for
 from dashboard.figures.palette import LIGHT
 from ingest.study.store import open_study
 from tests.analysis.playtest import GAME, Playtest, reader_of
-from tests.ingest.studies import dictionary, event, imported
+from tests.ingest.studies import dictionary, event, imported, log_of, recorded_at
 
 ROOT = Path(__file__).resolve().parents[2]
 ALL = ("begin", "over", "enter", "leave", "alive", "died", "at", "fire")
@@ -331,3 +331,29 @@ def test_the_commonest_cause_is_one_by_chance_in_at_most_one_playtest_of_twenty(
         cause = np.array([rng.choice(3, p=own[who]) for who in player], float)
         told += not _may_be_chance(cause, player, np.argsort(-np.bincount(cause.astype(int), minlength=3)))
     assert told <= 0.05 * 150 + 3 * np.sqrt(150 * 0.05 * 0.95)
+
+
+@pytest.mark.parametrize("timed", [False, True])
+def test_who_began_with_which_build_is_said_only_where_it_is_known(timed, tmp_path):
+    """Eight play two builds; of the logs nothing tells which came first, or their sidecars do."""
+    rng = np.random.default_rng(5)
+    kinds = {
+        "begin": ("run_start", {"who": "u8 player"}),
+        "died": ("death", {}),
+        "over": ("run_end", {"how": "u8 ending"}),
+    }
+    with open_study(tmp_path / "study.duckdb") as study:
+        for day, firmware in ((1, "1.0"), (2, "2.0")):
+            lines = [dictionary(kinds, firmware=firmware)]
+            for who in range(1, 9):
+                start, end = 60_000 * who, 60_000 * who + int(rng.uniform(2000, 9000))
+                lines += [event(start, "begin", who=who), event(end, "died"), event(end, "over", how=1)]
+            path = tmp_path / f"{firmware}.playlog"
+            path.write_bytes(log_of(lines))
+            if timed:
+                recorded_at(path, f"2026-03-0{day}T10:00:00Z", (0.0, 0), (700.0, path.stat().st_size))
+            imported(study, path, path.read_bytes())
+        builds = {f.id: f for f in survival.find(reader_of(study), Selection("Moth Run"))}["survival.builds"]
+    assert any("began with" in warning for warning in builds.warnings) == timed
+    assert any("not known which" in warning for warning in builds.warnings) == (not timed)
+    assert builds.estimate.low <= 0 <= builds.estimate.high and "may be chance" in builds.sentence

@@ -7,11 +7,12 @@ from analysis.finding import Finding
 from analysis.findings.basis import Basis, read_basis
 from analysis.findings.declared import Column, Declared, estimate_cells, estimate_columns
 from analysis.findings.one_order import one_order
+from analysis.played_order import played_order
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import LEVEL, Estimate
 from analysis.stats.lifetimes.compare import compare_builds
-from analysis.words import amount, limits
+from analysis.words import amount, counted, limits
 
 BUILDS = Declared(
     "survival.builds",
@@ -55,6 +56,7 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
     duration, died, player = (life["alive_us"] / 1e6, life["ended_by"] == "death", life["player"])
     rows: list[dict[str, Any]] = []
     warnings = list(basis.warnings)
+    order = played_order(reader, selection.game, selection.include_team)
     for a, b in pairs:
         chosen = (build == a) | (build == b)
         # Interval and p are corrected alike: with one pair nothing, with three at 98.3 %.
@@ -75,8 +77,14 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
             "players_both": result.players_both,
         }
         rows.append(row)
-        if order := one_order(life, a, b):
-            warnings.append(order)
+        if order.known(a, b) or order.known(b, a):
+            warnings += filter(None, [one_order(life, a, b)])
+        elif result.players_both:
+            who = counted(result.players_both, "player")
+            warnings.append(
+                f"It is not known which of {a} and {b} came first, so what {who} on both learned meanwhile cannot be "
+                "told from the difference of the builds."
+            )
     first = rows[0]
     estimate = Estimate(first["difference_s"], first["low"], first["high"], unit="s")
     # In words the difference is counted from the longer one, and so are its limits.
@@ -88,10 +96,11 @@ def find(reader: Reader, selection: Selection, life: Columns, basis: Basis) -> l
     told = "too few players to test" if p is None else f"p = {p:.3f}"
     if p is not None and len(pairs) > 1:
         told += f"; interval and p corrected for {len(pairs)} pairs of builds"
+    chance = ", which may be chance"
     sentence = (
         f"A life on {first['build_b']} lasts {amount(shown.value, 's')} "
         f"{'longer' if longer else 'less long'} than on {first['build_a']} {limits(shown)}, "
-        f"within the first {amount(first['horizon_s'], 's')} ({told})."
+        f"within the first {amount(first['horizon_s'], 's')} ({told}){'' if estimate.excludes(0) else chance}."
     )
     return [BUILDS.finding(basis, sentence, estimate, {"pairs": rows}, warnings=tuple(warnings))]
 
