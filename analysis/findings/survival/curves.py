@@ -1,6 +1,7 @@
 """Survival curves as the tables that figures draw."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -86,11 +87,13 @@ def grouped(
     """
     names = sorted(set(group.tolist()))
     horizon = min(float(duration[group == name].max()) for name in names)
-    long, rows = [], []
+    long: list[dict[str, Array]] = []
+    rows: list[dict[str, Any]] = []
     for name in names:
         mine = group == name
         curve = survival_by_player(duration[mine], died[mine], player[mine])
-        long.append(pd.DataFrame({"group": name, **curve_table(curve, most_points)}))
+        table = curve_table(curve, most_points)
+        long.append({"group": np.full(table["time"].size, name), **table})
         mean = restricted_mean_by_player(duration[mine], died[mine], player[mine], horizon)
         median = median_estimate(curve, "")
         rows.append(
@@ -104,6 +107,10 @@ def grouped(
                 "horizon": horizon,
             }
         )
-    # A column without any value is one of numbers still.
-    of_time = [column.name for column in GROUPS if column.unit]
-    return pd.concat(long, ignore_index=True), pd.DataFrame(rows).astype(dict.fromkeys(of_time, float))
+    # Columns are joined before they are a frame: to join frames takes longer than the curves. A column without any
+    # value is one of numbers still.
+    of_time = {column.name for column in GROUPS if column.unit}
+    return (
+        pd.DataFrame({column: np.concatenate([table[column] for table in long]) for column in long[0]}),
+        pd.DataFrame({n: np.array([row[n] for row in rows], float if n in of_time else None) for n in rows[0]}),
+    )

@@ -24,8 +24,9 @@ from dashboard.web.web_server import WebServer
 from ingest.said.notes import note_order
 from ingest.study.store import import_log, open_study
 from ingest.wire.checksum import crc16
-from ingest.wire.cobs import stuff, unstuff
+from ingest.wire.cobs import stuff
 from tests.dashboard.conftest import DEMO, SWITCHES
+from tests.reference import unstuff
 
 LOADS, CLICKS = 3, 5
 MILLION = 1_000_000
@@ -48,7 +49,7 @@ def of_another_console(log: bytes, number: int) -> bytes:
     """A whole log with `number` added to the nonce of each settings packet (FORMAT.md, section 5): a copy of none."""
     parts = []
     for frame in log.split(b"\0"):
-        packet = bytearray(unstuff(frame))
+        packet = bytearray(unstuff(frame) or b"")
         if packet[:1] == b"\x13":
             nonce = int.from_bytes(packet[11:13], "little") + number
             packet[11:13] = (nonce & 0xFFFF).to_bytes(2, "little")

@@ -18,9 +18,9 @@ from pathlib import Path
 from ingest.capture.sidecar import sidecar_path
 from ingest.study.store import Study, import_log, open_study
 from ingest.vocabulary import EventRole, FieldRole, FieldType, TunableRole
-from ingest.wire.cobs import unstuff
 from ingest.wire.dictionary import Dictionary, Field, Kind, Tunable
 from ingest.wire.encoder import Encoder
+from tests.reference import unstuff
 
 RUNS = (14, 13, 13)
 HABITS = ("just before", "in the run before", "all at first", "late", "mixed")
@@ -129,6 +129,7 @@ def _typed(dice: random.Random, runs: list[tuple[int, int, str]], habit: str) ->
 def kind_of(frame: bytes) -> str:
     """What is in a frame, named by the event that matters most."""
     packet = unstuff(frame[:-1])
+    assert packet is not None
     if packet[0] & 15 in (2, 3):
         return "dictionary" if packet[0] & 15 == 2 else "settings"
     kinds, body = [], packet[6 if packet[0] == 0x14 else 9 : -2]
