@@ -76,6 +76,17 @@ def effective_of_chain(chain: np.ndarray) -> float:
     return float(min(turns, (turns / np.maximum(time, 1.0)).min()))
 
 
+def split_r(chain: np.ndarray) -> float:
+    """Largest potential scale reduction of the two halves of a chain (Gelman & Rubin 1992; split: common practice)."""
+    half = len(chain) // 2
+    parts = np.stack([chain[:half], chain[half : 2 * half]])
+    within = parts.var(axis=1, ddof=1).mean(axis=0)
+    between = half * parts.mean(axis=1).var(axis=0, ddof=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        r = np.sqrt(((half - 1) / half * within + between / half) / within)
+    return float(np.nanmax(np.where(np.isfinite(r), r, 1.0)))
+
+
 def bayesian_bootstrap(values: np.ndarray, draws: int, count: int, seed: int) -> np.ndarray:
     """(draws, count) of the values, drawn with weights from a flat Dirichlet distribution: Rubin 1981, The Bayesian
     bootstrap, Ann. Stat. 9:130-134."""

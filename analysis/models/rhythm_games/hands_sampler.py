@@ -3,13 +3,19 @@
 import numpy as np
 from scipy import special
 
-from analysis.models.fitting.sampling import Sampling, effective_of_chain
+from analysis.models.fitting.sampling import Sampling, effective_of_chain, split_r
 from analysis.models.rhythm_games.hands import Array, HandsPosterior, HandsPriors, LoggedNotes, thinned
 from analysis.models.rhythm_games.note_cells import NoteCells
 
 _SHAPES = np.array([2.5, 3.0, 4.0, 6.0, 10.0, 20.0, 60.0])  # degrees of freedom tried for z
 # Bias and spread move together, then lapses: the latter need no look at the errors.
 _MOVES = (np.array([1.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0]))
+# Where presses are withheld, spread, lapses and tails make up for each other, and steps along one of them at a time
+# hardly get anywhere. So all three also move as they were seen to move together while the chain settled (adaptive
+# Metropolis: Haario et al. 2001, Bernoulli 7:223-242): from this turn on, and looked at again after so many.
+_SEEN_FROM, _SEEN_EVERY = 60, 20
+# Added to what was seen, as long as that is little: in squares of ms, ln spread and logit.
+_LEAST_SEEN = np.diag([0.1, 0.001, 0.01])
 
 
 def fit(
@@ -35,7 +41,7 @@ def fit(
         if turn >= burn:
             stored.append(chain.state())
     means, roots, songs, slopes, thetas, freedoms = (np.array(column) for column in zip(*stored, strict=True))
-    settled = _split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1))
+    settled = split_r(np.concatenate([means, thetas.mean(axis=1)], axis=1))
     # Levels are told for the first attempt.
     means[:, 1:] -= slopes * cells.mean_log_attempt
     effective = effective_of_chain(np.concatenate([means, np.log(np.linalg.norm(roots, axis=2))], axis=1))
@@ -74,12 +80,18 @@ class _Chain:
         self._step = np.stack(steps, axis=1)
         self._step_song = 0.3 * priors.song_sd / np.sqrt(max(1, notes.players / 4))
         self._step_learning = np.array([0.05, 0.2])
+        self._past: list[Array] = []
+        self._root_class, self._step_class = np.diag([2.0, 0.1, 0.3]), np.ones(1)
+        self._root_each, self._step_each = np.diag(np.sqrt(np.diag(_LEAST_SEEN))), np.full(notes.players, 1.0)
         self._shape, self._presence = self._tried(self.theta, self.song, self.learning, self.freedom)
 
     def advance(self, turn: int) -> None:
         """One turn: each part in its place, the others held."""
         for move in _MOVES:
             self._move_players(move, turn)
+        self._move_each(turn)
+        for _ in range(2):
+            self._move_class(turn)
         if self._cells.songs > 1:
             for move in _MOVES:
                 self._move_songs(move, turn)
@@ -90,6 +102,8 @@ class _Chain:
         self._move_freedom()
         self.effects = _draw_effects(self.theta, self._design, self.precision, self._priors, self._rng)
         self.precision = _draw_precision(self.theta - self._design @ self.effects, self._priors, self._rng)
+        if turn < self._burn:
+            self._look_back(turn)
 
     def state(self) -> tuple[Array, Array, Array, Array, Array, float]:
         """What is kept of a turn: mean of new players, root over players, songs, learning, players, freedom."""
@@ -110,7 +124,7 @@ class _Chain:
     def _gain(self, shape: Array, presence: Array) -> Array:
         return shape + presence - self._shape - self._presence
 
-    def _pace(self, away: Array, turn: int) -> Array | float:
+    def _pace(self, away: Array | float, turn: int) -> Array | float:
         """What a step is to be multiplied by, given how far acceptance is from what is wanted."""
         return np.exp(away * 2 / np.sqrt(turn + 4)) if turn < self._burn else 1.0
 
@@ -119,14 +133,49 @@ class _Chain:
         return -0.5 * np.einsum("ij,jk,ik->i", away, self.precision, away)
 
     def _move_players(self, move: Array, turn: int) -> None:
-        trial = self.theta + self._step * move * self._rng.standard_normal(self.theta.shape)
-        shape, presence = self._tried(trial, self.song, self.learning, self.freedom, bool(move[0]))
+        accept = self._try_players(self._step * move * self._rng.standard_normal(self.theta.shape), bool(move[0]))
+        self._step = self._step * self._pace(np.outer(accept - 0.35, move), turn)
+
+    def _move_each(self, turn: int) -> None:
+        """Each player in all three, as they were seen to go together."""
+        push = np.einsum("...ij,...j->...i", self._root_each, self._rng.standard_normal(self.theta.shape))
+        accept = self._try_players(self._step_each[:, None] * push)
+        self._step_each = self._step_each * self._pace(accept - 0.3, turn)
+
+    def _try_players(self, push: Array, errors: bool = True) -> Array:
+        """Moves each player by its own `push` or not at all; (players,) which were moved."""
+        trial = self.theta + push
+        shape, presence = self._tried(trial, self.song, self.learning, self.freedom, errors)
         gain = self._cells.by_player(self._gain(shape, presence)) + self._prior(trial) - self._prior(self.theta)
         accept = np.log(self._rng.random(len(gain))) < gain
         self.theta = np.where(accept[:, None], trial, self.theta)
         taken = accept[self._cells.player]
         self._shape, self._presence = np.where(taken, shape, self._shape), np.where(taken, presence, self._presence)
-        self._step = self._step * self._pace(np.outer(accept - 0.35, move), turn)
+        return accept
+
+    def _move_class(self, turn: int) -> None:
+        push = self._step_class * (self._root_class @ self._rng.standard_normal(3))
+        self._step_class = self._step_class * self._pace(self._try_class(push, self.freedom) - 0.3, turn)
+
+    def _try_class(self, push: Array, freedom: float) -> bool:
+        """Moves all players and the mean over them by one `push`, with other tails, or not; whether it did."""
+        trial, mean = self.theta + push, self.effects[0] + push
+        tried, away = self._tried(trial, self.song, self.learning, freedom), self._priors.mean_sd**-2.0
+        prior = away @ ((mean - self._priors.mean) ** 2 - (self.effects[0] - self._priors.mean) ** 2)
+        accepted = np.log(self._rng.random()) < float(self._gain(*tried).sum()) - 0.5 * float(prior)
+        if accepted:
+            self.theta, self.freedom, (self._shape, self._presence) = trial, freedom, tried
+            self.effects = np.stack([mean, self.effects[1]])
+        return bool(accepted)
+
+    def _look_back(self, turn: int) -> None:
+        """How players, and the class as a whole, were seen to move, without the first third."""
+        self._past.append(self.theta)
+        if turn >= _SEEN_FROM and turn % _SEEN_EVERY == 0:
+            past = np.array(self._past[turn // 3 :])
+            self._root_class = np.linalg.cholesky(np.cov(past.mean(axis=1), rowvar=False) + _LEAST_SEEN / 3)
+            away = past - past.mean(axis=0)
+            self._root_each = np.linalg.cholesky(np.einsum("tpi,tpj->pij", away, away) / len(past) + _LEAST_SEEN)
 
     def _move_songs(self, move: Array, turn: int) -> None:
         # Songs differ around zero; a common shift belongs to the players.
@@ -151,11 +200,10 @@ class _Chain:
 
     def _move_freedom(self) -> None:
         other = int(np.searchsorted(_SHAPES, self.freedom)) + int(self._rng.choice([-1, 1]))
-        if not 0 <= other < len(_SHAPES):
-            return
-        tried = self._tried(self.theta, self.song, self.learning, _SHAPES[other])
-        if np.log(self._rng.random()) < float(self._gain(*tried).sum()):
-            self.freedom, (self._shape, self._presence) = float(_SHAPES[other]), tried
+        if 0 <= other < len(_SHAPES):
+            # The quartiles of the errors stay where they are: the data tell them better than either number.
+            now, then = special.stdtrit([self.freedom, _SHAPES[other]], 0.75)
+            self._try_class(np.array([0.0, np.log(now / then), 0.0]), float(_SHAPES[other]))
 
 
 def _first_guess(cells: NoteCells, priors: HandsPriors) -> Array:
@@ -220,14 +268,3 @@ def _shape(cells: NoteCells, theta: Array, song: Array, learning: Array, freedom
     return grid, np.sum(
         [c * special.stdtr(v, grid) for v, c in zip(values, counts, strict=True)], axis=0
     ) / counts.sum()
-
-
-def _split_r(chain: Array) -> float:
-    """Largest potential scale reduction of the two halves of a chain (Gelman & Rubin 1992; split: common practice)."""
-    half = len(chain) // 2
-    parts = np.stack([chain[:half], chain[half : 2 * half]])
-    within = parts.var(axis=1, ddof=1).mean(axis=0)
-    between = half * parts.mean(axis=1).var(axis=0, ddof=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        r = np.sqrt(((half - 1) / half * within + between / half) / within)
-    return float(np.nanmax(np.where(np.isfinite(r), r, 1.0)))

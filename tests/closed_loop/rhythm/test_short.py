@@ -3,6 +3,7 @@
 import numpy as np
 
 from tests.closed_loop.rhythm.loop import MEDIAN, QUARTER, playtest, turn
+from tests.closed_loop.rhythm.others import one_world
 from tests.closed_loop.rhythm.world import draw_world, hit_share_by_setting
 
 
@@ -34,3 +35,12 @@ def test_the_replay_itself_answers_to_the_window() -> None:
     world = draw_world(np.random.default_rng(2))
     shares = hit_share_by_setting(world, [(20, 20, 0), (60, 60, 0), (200, 200, 0)], 60, 1)
     assert np.median(shares[0]) < np.median(shares[1]) < np.median(shares[2])
+
+
+def test_a_world_of_another_kind_lies_in_what_is_said_with_all_presses_and_with_hits_only() -> None:
+    """Far presses, uneven runs, fast notes harder: a world that the model does not know (all of them: TIMING.md)."""
+    records = one_world(160001)
+    assert {(r["logged"], r["cut"]) for r in records} == {("all presses", False), ("hits only", True)}
+    assert all(r["said"][0] - 0.02 <= r["new"][1] <= r["said"][4] + 0.02 for r in records)
+    assert all(r["effective"] > 15 for r in records)
+    assert np.mean([abs(r["new"][1] - r["said"][2]) for r in records]) < 0.05
