@@ -108,7 +108,7 @@ def one_world(seed: int) -> list[dict]:
 
 def table(files: Sequence[str]) -> str:
     """What came, a line for each way of logging, wish and target."""
-    rows = [json.loads(line) for file in files for line in Path(file).read_text().splitlines()]
+    rows = [json.loads(line) for file in files for line in Path(file).read_text("utf-8").splitlines()]
     lines = []
     for key in sorted({(r["logged"], r["wish"], r["target"]) for r in rows}):
         own = [r for r in rows if (r["logged"], r["wish"], r["target"]) == key]
@@ -133,7 +133,7 @@ def table(files: Sequence[str]) -> str:
 
 def main(worlds: int, first: int, file: str) -> None:
     """Adds the records of the worlds to a file, and prints the table of it."""
-    with Path(file).open("a") as out:
+    with Path(file).open("a", encoding="utf-8") as out:
         for seed in range(first, first + worlds):
             for record in one_world(seed):
                 print(json.dumps(record), file=out, flush=True)
