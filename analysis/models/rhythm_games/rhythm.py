@@ -37,7 +37,7 @@ _DOUBT = 1.25
 _SPREAD = 0.4
 # Where presses outside the window are withheld, hands are continued there by the fitted form alone. How far that may be
 # out is a doubt in ln spread, common to the class: so much for each share of the notes of which nothing was logged.
-_FORM_DOUBT = 0.15
+_FORM_DOUBT = 0.2
 
 
 class RhythmModel(Fitted):

@@ -89,13 +89,13 @@ def test_what_one_note_does_not_tell_stays_as_it_was_thought_to_be():
 
 
 def test_a_console_that_withholds_presses_leaves_a_doubt_in_how_the_hands_go_on():
-    """In ln spread 0.15 of the share of notes of which nothing was logged, common to the class, so that no number of
+    """In ln spread 0.2 of the share of notes of which nothing was logged, common to the class, so that no number of
     players makes it less; none where every press was logged."""
     error, player, song = hands(players=6, notes=40)
     cut = np.where(abs(error) > 40, np.nan, error)
     notes = [timed_notes(own, player=player, song=song, early_ms=40, late_ms=40) for own in (cut, error)]
     withheld, logged = (RhythmModel(own, tunables(), "1.0", cut=own is notes[0]) for own in notes)
-    assert withheld._form.std() == pytest.approx(0.15 * np.isnan(cut).mean(), rel=0.02)
+    assert withheld._form.std() == pytest.approx(0.2 * np.isnan(cut).mean(), rel=0.02)
     assert withheld._form.mean() == pytest.approx(0, abs=1e-9)
     assert not logged._form.any()
 
