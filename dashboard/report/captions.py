@@ -65,7 +65,9 @@ CAPTIONS: dict[str, Words] = {
         "",
         "A frame marks a place with more deaths than chance explains; compare where each part kills",
     ),
-    "deaths.causes": _rows("The share (%) of all deaths that each cause took", f"The longest bar kills most. {_FIRST}"),
+    "deaths.causes": _rows(
+        "The share (%) of all deaths that each cause took", f"The longest bar is the commonest. {_FIRST}"
+    ),
     "deaths.by_stage": _rows("Deaths a minute alive in each part of the game", f"Further right is deadlier. {_FIRST}"),
     "deaths.fairness": Words(
         "How old the shot was that killed, in ms; the height of a bar is a number of deaths",
