@@ -1,6 +1,6 @@
 """What the tuning is fitted to: plain arrays of one game, counted by player, and its builds."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -95,6 +95,7 @@ class Cells:
     again: np.ndarray  # bool: the player has died in this segment already in this run
     alive_s: np.ndarray
     deaths: np.ndarray
+    age: np.ndarray  # of the life in the segment, in parts of `usual_s`; 1 throughout: not known
 
 
 @dataclass(frozen=True)
@@ -107,18 +108,6 @@ class Visits:
     tier: np.ndarray  # mean over the time alive
     alive_s: np.ndarray
     cleared: np.ndarray
-
-
-@dataclass(frozen=True)
-class Stretches:
-    """One row a time alive from a visit's start, or from a death in it, to the next death (`died`) or its end."""
-
-    player: np.ndarray
-    attempt: np.ndarray
-    segment: np.ndarray
-    again: np.ndarray  # bool: it began with a death
-    alive_s: np.ndarray
-    died: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -156,7 +145,7 @@ class StagedData:
     restarts: bool = False  # a death throws back to the stage's start
     more_stages: bool = True  # a stage after the last one may be there: stages are logged, and nobody has finished
     ends_logged: bool = True  # the game can log how a run ends
-    stretches: Stretches | None = None
+    usual_s: np.ndarray = field(default_factory=lambda: np.ones(1))  # (segments,) how long each takes
 
     @property
     def build(self) -> Build:

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from analysis.game_kind import read_kind
-from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, Stretches, Visits
+from analysis.models.data import ENDINGS, Build, Cells, Counts, Runs, Segment, StagedData, Visits
+from analysis.models.staged_games.ages import AGES, by_age, usual_s
 from analysis.models.staged_games.giving_up import MOST_FAILURES
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
@@ -53,14 +54,18 @@ def load_staged(
     attempt = runs["attempt"].astype(int)
     experienced = experience_of(runs, player)
     again = _died_here(run, segment, died)
-    cells = _cells(player, attempt, build_index, experienced, run, segment, tier, again, alive_s, died)
+    visits = _visits(player, build_index, run, segment, tier, alive_s, spells, by_level, runs)
+    usual = usual_s(visits, len(segments))
+    age_s = _age_s(run, segment, spells, by_level, alive_s, died)
+    cells = _cells(
+        player, attempt, build_index, experienced, run, segment, tier, again, alive_s, died, age_s, usual[segment]
+    )
     if not len(cells.deaths):
         raise NothingToTune(
             f"no run of {selection.game!r} has any time alive: each lasts 0 s between its start, its deaths and its "
             "end. Check the times that the console logs, and which events have the roles run_start, spawn, death and "
             "run_end (setscrew roles)"
         )
-    visits = _visits(player, build_index, run, segment, tier, alive_s, spells, by_level, runs)
     ending = np.array([ENDINGS.index(e) for e in runs["ending"]], dtype=int)
     repeated = _died_twice(run, died, again, len(ending))
     table = Runs(
@@ -97,7 +102,7 @@ def load_staged(
         # The songs of a rhythm game are all stage 1.
         more_stages=EventRole.STAGE_START in roles and EventRole.NOTE not in roles and not finished,
         ends_logged=EventRole.RUN_END in roles,
-        stretches=_stretches(player, attempt, run, segment, spells, by_level, again, alive_s, died),
+        usual_s=usual,
     )
 
 
@@ -127,15 +132,34 @@ def _cells(
     again: np.ndarray,
     alive_s: np.ndarray,
     died: np.ndarray,
+    age_s: np.ndarray,
+    usual: np.ndarray,
 ) -> Cells:
-    keys = np.column_stack([player[run], attempt[run], build[run], segment, tier, experienced[run], again])
+    spell, age, time = by_age(age_s / usual, (age_s + alive_s) / usual)
+    ends = np.append(spell[1:] != spell[:-1], True)
+    own = run[spell]
+    keys = np.column_stack(
+        [player[own], attempt[own], build[own], segment[spell], tier[spell], experienced[own], again[spell], age]
+    )
     unique, inverse = np.unique(keys, axis=0, return_inverse=True)
     inverse = inverse.ravel()
-    time = np.bincount(inverse, alive_s, minlength=len(unique))
-    deaths = np.bincount(inverse, died, minlength=len(unique))
+    time = np.bincount(inverse, time * usual[spell], minlength=len(unique))
+    deaths = np.bincount(inverse, died[spell] & ends, minlength=len(unique))
     keep = time > 0
-    who, which, built, where, at_tier, veteran, after = unique[keep].T
-    return Cells(who, which, built, where, at_tier, veteran.astype(bool), after.astype(bool), time[keep], deaths[keep])
+    who, which, built, where, at_tier, veteran, after, age = unique[keep].T
+    return Cells(
+        who, which, built, where, at_tier, veteran.astype(bool), after.astype(bool), time[keep], deaths[keep], AGES[age]
+    )
+
+
+def _age_s(
+    run: np.ndarray, segment: np.ndarray, spells: Columns, by_level: bool, alive_s: np.ndarray, died: np.ndarray
+) -> np.ndarray:
+    """How old the life is when each spell begins: alive since the visit's start, or since the last death in it."""
+    mark = segment if by_level else spells["stage_id"].astype(int)
+    new = np.concatenate([[True], (run[1:] != run[:-1]) | (mark[1:] != mark[:-1]) | died[:-1]])
+    before = np.cumsum(alive_s) - alive_s
+    return np.maximum(before - before[new][np.cumsum(new) - 1], 0.0)
 
 
 def _died_here(run: np.ndarray, segment: np.ndarray, died: np.ndarray) -> np.ndarray:
@@ -173,25 +197,6 @@ def _visits(
     if not by_level:
         said = np.array([value is not None and value == value and bool(value) for value in spells["cleared"][first]])
     return Visits(player[run[first]], build[run[first]], segment[first], tiers, time, said | later | finished)
-
-
-def _stretches(
-    player: np.ndarray,
-    attempt: np.ndarray,
-    run: np.ndarray,
-    segment: np.ndarray,
-    spells: Columns,
-    by_level: bool,
-    again: np.ndarray,
-    alive_s: np.ndarray,
-    died: np.ndarray,
-) -> Stretches:
-    mark = segment if by_level else spells["stage_id"].astype(int)
-    new = np.concatenate([[True], (run[1:] != run[:-1]) | (mark[1:] != mark[:-1]) | died[:-1]])
-    first, of = np.nonzero(new)[0], np.cumsum(new) - 1
-    ends = np.bincount(of, died) > 0
-    who = run[first]
-    return Stretches(player[who], attempt[who], segment[first], again[first], np.bincount(of, alive_s), ends)
 
 
 def _furthest(run: np.ndarray, segment: np.ndarray, runs: int) -> np.ndarray:

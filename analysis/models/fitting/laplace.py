@@ -109,16 +109,18 @@ def log_marginal(design: Design, beta: np.ndarray, sigma: np.ndarray, nodes: int
 
     beta (draws, coefficients), sigma (draws,).
     """
-    linear = design.x @ beta.T
-    linear += design.offset[:, None]
     if design.trials is not None:
+        linear = design.x @ beta.T + design.offset[:, None]
         return _log_binomial_normal(design, linear, sigma, nodes)
-    own = design.by_player
-    told = design.counts @ linear
-    # In place: there are millions of them, and to get new memory for each step took as long as the steps.
-    expected = own @ np.exp(np.minimum(linear, 30, out=linear), out=linear)
-    counts = (own @ design.counts)[:, None]
-    return told + log_poisson_normal(counts, expected, sigma[None, :], nodes).sum(axis=0)
+    # Many cells have the same row of x: each is worked out once.
+    rows, row = np.unique(design.x, axis=0, return_inverse=True)
+    row = row.ravel()
+    linear = rows @ beta.T
+    exposure = sparse.csr_array((np.exp(design.offset), (design.player, row)), shape=(design.players, len(rows)))
+    expected = exposure @ np.exp(np.minimum(linear, 30))
+    counts = (design.by_player @ design.counts)[:, None]
+    fit = np.bincount(row, design.counts, minlength=len(rows)) @ linear
+    return fit + log_poisson_normal(counts, expected, sigma[None, :], nodes).sum(axis=0)
 
 
 def log_poisson_normal(counts: np.ndarray, expected: np.ndarray, sigma: np.ndarray, nodes: int = 9) -> np.ndarray:

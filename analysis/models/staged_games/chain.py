@@ -1,12 +1,10 @@
 """What becomes of a run, computed and not simulated: a Markov chain over (segment, lives, tier).
 
 Within a segment, progress runs from 0 to 1; deaths, tier rises and quits interrupt it. The chain is stepped
-through `steps` equal parts of the progress with the implicit theta rule. For a fixed clear time theta = 1/2 (second
-order); theta = 1 is exactly a clear time made of `steps` exponential parts, whose number of deaths is negative
-binomial; in between, mean and variance of a random clear time are both met: (2 theta - 1) / steps is its squared
-variation. Below 1/2 deaths are more regular than chance would have them; theta = 0 is a binomial number among `steps`
-trials, so there are fewer steps then. All arrays end in one axis B of scenarios (posterior draws x skill nodes x
-settings): one pass serves all.
+through `steps` equal parts of the progress. Danger goes with the age of a life, so the state also holds in which step
+of the segment the present life began. A step's clear time is gamma: of fixed length exp(-rate) get through it, of an
+exponential one 1 / (1 + rate). All arrays end in one axis B of scenarios (posterior draws x skill nodes x settings):
+one pass serves all.
 """
 
 from collections.abc import Sequence
@@ -15,7 +13,9 @@ from typing import Any
 
 import numpy as np
 
-STEPS = 8
+from analysis.models.staged_games.in_a_step import Ages, Rates
+
+STEPS = 7
 
 
 @dataclass(frozen=True)
@@ -26,8 +26,8 @@ class Course:
     keep_tier: (B,) chance that a death costs no tier. quit_first, quit_again: (B,) chance that a player quits at
     the first death in the segment and at a later one. refill: (J,) on entering. spread: (B,) of ln clear time.
     leave: (B,) quits a second alive, between deaths. again: (B,) what a death in the segment multiplies its hazard by.
-    regular: (B,) 1 - (sd / mean)^2 of the time to a death: 0, deaths as random as can be.
-    trials: in how many steps at most each segment is played (`in_trials`); none: in as many as asked for.
+    age: (B,) the hazard goes with a life's age in the segment to this power, `death` being the mean over a life from
+    end to end; 0: it is even.
     restarts: a death throws back to the segment's start (`survive` is then left at 0).
     """
 
@@ -43,8 +43,7 @@ class Course:
     spread: np.ndarray
     leave: np.ndarray = field(default_factory=lambda: np.zeros(1))
     again: np.ndarray = field(default_factory=lambda: np.ones(1))
-    regular: np.ndarray = field(default_factory=lambda: np.zeros(1))
-    trials: tuple[int, ...] = ()
+    age: np.ndarray = field(default_factory=lambda: np.zeros(1))
     restarts: bool = False
 
 
@@ -76,10 +75,11 @@ def play(
     segments, tiers, width = course.death.shape
     end = segments if until is None else min(until, segments)
     ceiling = course.start_lives + int((course.refill == 1).sum())
-    # state[lives - 1, tier, has died in this segment, scenario]
+    # state[lives - 1, tier, scenario]
     kind = np.float32 if lean else np.float64
-    state = np.zeros((ceiling, tiers, 2, width), dtype=kind)
-    state[course.start_lives - 1, min(course.start_tier, tiers - 1), 0] = 1
+    state = np.zeros((ceiling, tiers, width), dtype=kind)
+    state[course.start_lives - 1, min(course.start_tier, tiers - 1)] = 1
+    ages = Ages(1 + course.age, course.spread, steps, kind)
     reach = np.zeros((segments + 1, width))
     totals = {name: np.zeros(width) for name in ("over", "over_again", "quit", "alive_s", "deaths")}
     segment_deaths = np.zeros((segments, width))
@@ -87,11 +87,11 @@ def play(
     survive = np.zeros((len(times_s), width))
     for j in range(end):
         state = _enter(state, int(course.refill[j]), course.start_lives)
-        reach[j] = state.sum(axis=(0, 1, 2))
+        reach[j] = state.sum(axis=(0, 1))
         before = totals["deaths"].copy()
-        state, clock = _through(course, j, state, totals, clock, times_s, survive, steps)
+        state, clock = _through(course, j, ages, state, totals, clock, times_s, survive)
         segment_deaths[j] = totals["deaths"] - before
-    reach[end] = state.sum(axis=(0, 1, 2))
+    reach[end] = state.sum(axis=(0, 1))
     for n, time in enumerate(times_s):
         # Whoever finished before has survived.
         survive[n] = np.where(clock <= time, reach[segments], survive[n])
@@ -117,7 +117,7 @@ def together(courses: Sequence[Course]) -> Course:
         "spread",
         "leave",
         "again",
-        "regular",
+        "age",
     )
     columns: dict[str, Any] = {name: joined(name) for name in by_scenario}
     return replace(first, **columns)
@@ -130,118 +130,109 @@ def apart(ends: Ends, parts: int) -> list[Ends]:
 
 
 def _enter(state: np.ndarray, refill: int, start_lives: int) -> np.ndarray:
-    """The lives policy, and nobody has died in the new segment yet."""
-    merged = state.sum(axis=2)
+    """The lives policy; state: (lives, tiers, B)."""
+    if refill == 0:
+        return state
     entered = np.zeros_like(state)
-    fresh = entered[:, :, 0]
     if refill == 1:
-        fresh[1:] = merged[:-1]
-        fresh[-1] += merged[-1]
-    elif refill == 2:
-        fresh[start_lives:] = merged[start_lives:]
-        fresh[start_lives - 1] = merged[:start_lives].sum(axis=0)
+        entered[1:] = state[:-1]
+        entered[-1] += state[-1]
     else:
-        fresh[:] = merged
+        entered[start_lives:] = state[start_lives:]
+        entered[start_lives - 1] = state[:start_lives].sum(axis=0)
     return entered
 
 
 class _Segment:
-    """One segment's rates for one step of its progress, and what a step and a death do to the state."""
+    """One segment's rates, by age as in `Ages`, and what steps and deaths do to arrays (lives, tiers, classes, B)."""
 
-    def __init__(self, course: Course, j: int, steps: int, kind: np.dtype):
+    def __init__(self, course: Course, j: int, ages: Ages, lives: int, kind: type):
+        self.steps = steps = ages.steps
         clear_s = course.clear_s[j]
-        # Of a visit's deaths, with mean m, the variance is m + variation m^2; a renewal process has m (1 - regular)
-        # where m is large, and m (1 - m) where a second death is rare.
-        mean = _mean_deaths(course, j)
-        variation = np.expm1(course.spread**2) - course.regular / (mean + course.regular + 1e-12)
-        # (K, 2, B): before and after a first death in the segment.
-        death = (course.death[j] * clear_s / steps)[:, None] * np.stack(np.broadcast_arrays(1.0, course.again))
-        rise = course.rise[j] * clear_s / steps
+        deaths = (course.death[j] * clear_s).astype(kind)[:, None]
+        after = deaths * course.again.astype(kind)
+        rise, leave = course.rise[j] * clear_s / steps, course.leave * clear_s / steps
         rise[-1] = 0.0
-        leave = course.leave * clear_s / steps
-        out = death + (rise + leave)[:, None]
-        lowest = np.where(course.regular > 0, 0.0, 0.5)
-        # At rates at which hardly anybody gets through, the explicit part must not turn negative.
-        theta = np.clip((1 + steps * variation) / 2, np.clip(1 - 1 / out.max(axis=(0, 1)), lowest, 1), 1.0)
-        theta, out = theta.astype(kind), out.astype(kind)
-        self.death, self.leave = death.astype(kind), leave.astype(kind)
-        self.quits = np.stack([course.quit_first, course.quit_again]).astype(kind)
-        self.step_s = (clear_s / steps).astype(kind)
-        self.kept = course.keep_tier.astype(kind)
-        # After a step: so much of who was here, of who was a tier below during it, and of who died into it.
-        self.entered = 1 / (1 + theta * out)
-        self.stayed = (1 - (1 - theta) * out) * self.entered
-        self.risen = rise[:-1, None].astype(kind) * self.entered[1:]
-        # The same of the mean state during it, theta of which is the state after it and the rest the one before.
-        self.mean_entered, self.mean_risen = theta * self.entered, theta * self.risen
-        self.mean_stayed = 1 - theta + theta * self.stayed
-        self.going_on = self.death * (1 - self.quits)
+        self.rise, self.leave = rise[:, None].astype(kind), leave.astype(kind)
+        other = (rise + leave)[:, None].astype(kind)
+        self.fresh = Rates.of(deaths * ages.fresh, other, ages.variation)
+        # Thrown back to the start, a life is as old as it is far.
+        self.later = Rates.of(after * (ages.fresh if course.restarts else ages.later), other, ages.variation)
+        self.young = Rates.of(after * ages.young, other, ages.variation)
+        self.going: tuple[np.ndarray, np.ndarray] = (
+            (1 - course.quit_first).astype(kind),
+            (1 - course.quit_again).astype(kind),
+        )
+        self.step_s: np.ndarray = (clear_s / steps).astype(kind)
+        self.kept: np.ndarray = course.keep_tier.astype(kind)
+        # By lives and tier: time alive in steps, first and later deaths in the segment.
+        self.stay, self.first, self.again = np.zeros((3, lives, *clear_s.shape), dtype=kind)
 
-    def advance(self, here: np.ndarray, arrivals: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
-        """(state after a step, mean state during it) of one number of lives; arrivals: who died into it meanwhile."""
-        now, mean = self.stayed * here, self.mean_stayed * here
-        if arrivals is not None:
-            now[:, 1] += self.entered[:, 1] * arrivals
-            mean[:, 1] += self.mean_entered[:, 1] * arrivals
-        for below, risen in enumerate(self.mean_risen):
-            mean[below + 1] += risen * mean[below]
-        now[1:] += self.risen * mean[:-1]
-        return now, mean
+    def advance(self, rates: Rates, here: np.ndarray) -> np.ndarray:
+        """`here` after a step; returns the mean during it."""
+        mean = rates.part * here
+        here *= rates.stayed
+        self._rise(rates, here, mean)
+        return mean
 
-    def after_death(self, mean: np.ndarray) -> np.ndarray:
-        """Who dies in a step and goes on with a life less, by tier."""
-        dying = mean * self.going_on
-        going = dying[:, 0] + dying[:, 1]
+    def _rise(self, rates: Rates, here: np.ndarray, mean: np.ndarray) -> None:
+        for tier in range(1, here.shape[-3]):
+            risen = self.rise[tier - 1] * mean[..., tier - 1, :, :]
+            here[..., tier, :, :] += rates.part[tier] * risen
+            mean[..., tier, :, :] += rates.part_new[tier] * risen
+
+    def begin(self, arrivals: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Of those (tiers, B) who died in a step and live on: (state after it, mean during it), (tiers, 1, B)."""
+        here, mean = self.young.part * arrivals[:, None], self.young.part_new * arrivals[:, None]
+        self._rise(self.young, here, mean)
+        return here, mean
+
+    def after_death(self, going: np.ndarray) -> np.ndarray:
+        """Those (tiers, B) who die and go on, by the tier at which they do."""
+        if len(going) == 1:
+            return going
         arrivals = going * self.kept
         lost = going - arrivals
         arrivals[:-1] += lost[1:]
         arrivals[0] += lost[0]
         return arrivals
 
-    def count(self, stay: np.ndarray, last: np.ndarray, totals: dict[str, np.ndarray]) -> None:
-        """Counts time alive, deaths and how runs end, given the mean states of all steps, added up: `last` of who is at
-        the last life, `stay` of the others."""
-        whole = stay + last
-        by_tier = whole.sum(axis=1)
-        totals["alive_s"] += (by_tier * self.step_s).sum(axis=0)
-        totals["deaths"] += (whole * self.death).sum(axis=(0, 1))
-        over, over_again = (last * self.death).sum(axis=0)
-        totals["over"] += over + over_again
-        totals["over_again"] += over_again
-        quitting = (stay * self.death).sum(axis=0) * self.quits
-        totals["quit"] += quitting.sum(axis=0) + (by_tier * self.leave).sum(axis=0)
+    def count(self, totals: dict[str, np.ndarray]) -> None:
+        """Adds the time alive, the deaths and how runs ended."""
+        stay = self.stay.sum(axis=0)
+        first, again = self.first.sum(axis=1), self.again.sum(axis=1)
+        totals["alive_s"] += (stay * self.step_s).sum(axis=0)
+        totals["deaths"] += (first + again).sum(axis=0)
+        totals["over"] += first[0] + again[0]
+        totals["over_again"] += again[0]
+        quitting = first[1:].sum(axis=0) * (1 - self.going[0]) + again[1:].sum(axis=0) * (1 - self.going[1])
+        totals["quit"] += quitting + (stay * self.leave).sum(axis=0)
 
 
 def _through(
     course: Course,
     j: int,
+    ages: Ages,
     state: np.ndarray,
     totals: dict[str, np.ndarray],
     clock: np.ndarray,
     times_s: tuple[float, ...],
     survive: np.ndarray,
-    steps: int,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """One segment: adds to `totals` and `survive`; returns the state at its end and the mean clock."""
-    steps = min([steps, *course.trials[j : j + 1]])
-    own = _Segment(course, j, steps, state.dtype)
-    top = int(np.max(np.nonzero(state.any(axis=(1, 2, 3)))[0], initial=0))
+    """One segment: adds to `totals` and `survive`; returns the state (lives, tiers, B) at its end and the clock."""
+    lives = 1 + int(np.max(np.nonzero(state.any(axis=(1, 2)))[0], initial=0))
+    own = _Segment(course, j, ages, lives, state.dtype.type)
     if course.restarts:
-        return _again_from_the_start(own, state, top, totals, steps), clock
-    here_before = state.sum(axis=(0, 1, 2)) if times_s else np.zeros(0)
-    stay, last = np.zeros_like(state[0]), np.zeros_like(state[0])
-    for _ in range(steps):
-        arrivals: np.ndarray | None = None
-        for life in range(top, -1, -1):
-            state[life], mean = own.advance(state[life], arrivals)
-            if life:
-                arrivals = own.after_death(mean)
-                stay += mean
-            else:
-                last += mean
+        return _again_from_the_start(own, state, totals), clock
+    here_before = state.sum(axis=(0, 1)) if times_s else np.zeros(0)
+    # Who has not died in the segment, and who has, by the step in which the last time was.
+    unhurt = state[:lives, :, None].copy()
+    hurt = np.zeros((lives, state.shape[1], ages.steps, state.shape[2]), dtype=state.dtype)
+    for step in range(ages.steps):
+        _one_step(own, step, unhurt, hurt)
         if not times_s:
             continue
-        by_tier = state.sum(axis=(0, 2))
+        by_tier = unhurt.sum(axis=(0, 2)) + hurt.sum(axis=(0, 2))
         here_now = by_tier.sum(axis=0)
         # The mean clock of those still in: tiers differ a little in their pace.
         pace = (by_tier * own.step_s).sum(axis=0) / np.maximum(here_now, 1e-30)
@@ -251,41 +242,49 @@ def _through(
             within = here_before * (np.maximum(here_now, 1e-30) / np.maximum(here_before, 1e-30)) ** share
             survive[n] = np.where((clock <= time) & (time < clock + pace), within, survive[n])
         clock, here_before = clock + pace, here_now
-    own.count(stay, last, totals)
-    return state, clock
+    own.count(totals)
+    through = np.zeros_like(state)
+    through[:lives] = unhurt[:, :, 0] + np.einsum("lkcb->lkb", hurt)
+    return through, clock
 
 
-def in_trials(course: Course) -> Course:
-    """With so many steps in each segment as make a binomial number of deaths as regular as the course's."""
-    regular = float(course.regular.mean())
-    if regular <= 0:
-        return course
-    means = [float(_mean_deaths(course, j).mean()) for j in range(len(course.death))]
-    return replace(course, trials=tuple(max(2, int((mean + regular) / regular + 1e-6)) for mean in means))
+def _one_step(own: _Segment, step: int, unhurt: np.ndarray, hurt: np.ndarray) -> None:
+    """All lives, a step on."""
+    fresh, later = own.fresh.some(step, step + 1), own.later.some(own.steps - 1 - step, own.steps - 1)
+    stay = own.advance(fresh, unhurt)[:, :, 0]
+    first = fresh.death[:, 0] * stay
+    again = np.zeros_like(first)
+    if step:
+        mean = own.advance(later, hurt[:, :, :step])
+        stay += np.einsum("lkcb->lkb", mean)
+        np.einsum("kcb,lkcb->lkb", later.death, mean, out=again)
+    going = own.going[0] * first + own.going[1] * again
+    for life in range(len(unhurt) - 2, -1, -1):
+        # Who died in this step lives on in it, and may die again.
+        here, mean = own.begin(own.after_death(going[life + 1]))
+        hurt[life, :, step] = here[:, 0]
+        dying = own.young.death[:, 0] * mean[:, 0]
+        stay[life] += mean[:, 0]
+        again[life] += dying
+        going[life] += own.going[1] * dying
+    own.stay += stay
+    own.first += first
+    own.again += again
 
 
-def _mean_deaths(course: Course, j: int) -> np.ndarray:
-    """(B,) deaths in a whole visit; where one follows another, at the greater rate, so that steps are fine enough."""
-    return (course.death[j] * course.clear_s[j]).mean(axis=0) * np.maximum(course.again, 1.0)
-
-
-def _again_from_the_start(
-    own: _Segment, state: np.ndarray, top: int, totals: dict[str, np.ndarray], steps: int
-) -> np.ndarray:
+def _again_from_the_start(own: _Segment, state: np.ndarray, totals: dict[str, np.ndarray]) -> np.ndarray:
     """A segment that begins anew with each life: every life must get through from end to end."""
-    through, stay = np.zeros_like(state), np.zeros_like(state[0])
-    arrivals: np.ndarray | None = None
-    for life in range(top, -1, -1):
-        here = state[life].copy()
-        if arrivals is not None:
-            here[:, 1] += arrivals
-        own_stay = np.zeros_like(here)
-        for _ in range(steps):
-            here, mean = own.advance(here)
-            own_stay += mean
-        through[life] = here
-        if life:
-            arrivals = own.after_death(own_stay)
-            stay += own_stay
-    own.count(stay, own_stay, totals)
+    through = np.zeros_like(state)
+    arrivals = np.zeros_like(state[0])
+    for life in range(len(own.stay) - 1, -1, -1):
+        unhurt, hurt = state[life][:, None].copy(), arrivals[:, None].copy()
+        for step in range(own.steps):
+            fresh, later = own.fresh.some(step, step + 1), own.later.some(step, step + 1)
+            newly, mean = own.advance(fresh, unhurt), own.advance(later, hurt)
+            own.stay[life] += (newly + mean)[:, 0]
+            own.first[life] += (newly * fresh.death)[:, 0]
+            own.again[life] += (mean * later.death)[:, 0]
+        through[life] = unhurt[:, 0] + hurt[:, 0]
+        arrivals = own.after_death(own.going[0] * own.first[life] + own.going[1] * own.again[life])
+    own.count(totals)
     return through

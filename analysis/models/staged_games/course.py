@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from analysis.models.staged_games.staged import StagedModel
 
 
+# Danger that falls faster than this with a life's age would all lie at its beginning.
+LEAST_AGE = -0.8
+
+
 def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, at: np.ndarray) -> Course:
     """The rates of one attempt under `rule`, for the draws `pick` x the standard normal skills `at`."""
     hazard, times, segments = model.hazard, model.times, model.data.segments
@@ -41,6 +45,10 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
     log_time = log_time + times.skill[pick][:, None] * skill
     # The chain wants the mean of the log-normal time; its level is the median.
     log_time = log_time + times.spread[pick][:, None] ** 2 / 2
+    # And the mean danger of a life from end to end: that of the age 1, carried to the time that it takes here.
+    age = np.maximum(hazard.effect("age")[pick], LEAST_AGE)
+    usual = np.log(model.data.usual_s)[:, None, None, None]
+    log_death = log_death + age[:, None] * (log_time - usual) - np.log1p(age)[:, None]
     faster = sum((effect[pick][:, None] * moved[role]).T for role, effect in model.rise_effects.items())
     rise = model.rise[pick].T * np.exp(np.clip(faster, -25, 5))
     shape = (len(segments), model.data.tiers, -1)
@@ -60,9 +68,9 @@ def course_of(model: StagedModel, rule: Rules, attempt: int, pick: np.ndarray, a
         quit_first=spread(model.quit_first[pick]),
         quit_again=spread(model.quit_again[pick]),
         spread=spread(times.spread[pick]),
+        age=spread(age),
         leave=spread(model.leave[pick]),
         again=spread(np.exp(np.clip(hazard.effect("again")[pick], -3, 3))),
-        regular=spread(model.regular[pick]),
         restarts=model.data.restarts,
     )
 

@@ -1,8 +1,9 @@
 """The hazard of dying as a regression: what depends on what, and the priors.
 
-Deaths of player i in a cell of segment j, attempt r, tier k and dose m of a lever during E seconds alive, before
-(a = 0) or after (a = 1) a first death in that segment:
-`y ~ Poisson(E exp(alpha_j + u_i + learning ln r + tier k + again a + effect (m - m_now)))`, `u_i ~ N(0, sigma^2)`.
+Deaths of player i in a cell of segment j, attempt r, tier k and dose m of a lever during E seconds alive at the age t
+of a life (ages.py), before (a = 0) or after (a = 1) a first death in that segment:
+`y ~ Poisson(E exp(alpha_j + u_i + learning ln r + tier k + again a + age ln t + effect (m - m_now)))`,
+`u_i ~ N(0, sigma^2)`. Danger that goes with a power of the age makes the time to a death Weibull's.
 For a fire period the dose is ln of the rate (analysis/levers says how each lever enters).
 """
 
@@ -33,6 +34,7 @@ class Priors:
     learning: tuple[float, float] = (-0.18, 0.3)
     tier: tuple[float, float] = (0.0, 0.12)
     again: tuple[float, float] = (0.0, 0.6)
+    age: tuple[float, float] = (0.0, 0.4)
     experienced: tuple[float, float] = (-0.3, 0.4)
     other_firmware: tuple[float, float] = (0.0, 0.15)
     sigma_scale: float = 0.7
@@ -70,6 +72,8 @@ def hazard_design(data: StagedData, priors: Priors, by_build: Sequence[Rules]) -
         add("tier", cells.tier.astype(float), priors.tier)
     if cells.again.any():
         add("again", cells.again.astype(float), priors.again)
+    if (cells.age != 1).any():
+        add("age", np.log(cells.age), priors.age)
     for lever in played_levers(data, by_build):
         if lever.deaths is not None:
             add(lever.role, steps(lever, data, by_build)[cells.build, cells.segment], priors.of(lever))

@@ -16,12 +16,11 @@ from analysis.models.fitting.sampling import Sampling
 from analysis.models.observed import Observed, observed_staged
 from analysis.models.setting import Rules, Setting, rules
 from analysis.models.staged_games import staged_words
-from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, in_trials, play, together
+from analysis.models.staged_games.chain import STEPS, Course, Ends, apart, play, together
 from analysis.models.staged_games.clear_times import TimePosterior, TimePriors, fit_times
 from analysis.models.staged_games.course import course_of, level_statistic, skills
 from analysis.models.staged_games.giving_up import Stops, fit_stops
 from analysis.models.staged_games.hazard import Priors, hazard_design, played_levers, steps
-from analysis.models.staged_games.regularity import fit_regularity
 from analysis.models.targets import Outcome, Population, Statistic, Target, attempts_of
 from ingest.vocabulary import TunableRole
 
@@ -30,9 +29,9 @@ QUICK = 4  # every fourth draw while searching
 # For the chance that decides on a recommendation: reseeded, it moves by a standard deviation of 0.01 (MODEL.md).
 FINE, TRIES, FINE_TRIES = 2000, 2000, 8000
 NODES, QUICK_NODES = 7, 5
-QUICK_STEPS = 4
+QUICK_STEPS = 3
 # Played in one pass: enough to pay for numpy's calls, few enough to stay in the processor's cache.
-MOST_SCENARIOS = 4000
+MOST_SCENARIOS = 2500
 # Outcomes of quits and time, and those for which the chain is played to its end.
 _OF_TIME = (Outcome.QUIT_SHARE, Outcome.RUN_LENGTH)
 _WHOLE = (Outcome.SURVIVE, Outcome.LEVEL_REACHED, *_OF_TIME)
@@ -56,7 +55,6 @@ class StagedModel(Fitted):
     rise: np.ndarray  # (draws, segments)
     keep_tier: np.ndarray
     leave: np.ndarray
-    regular: np.ndarray
     rise_effects: Mapping[TunableRole, np.ndarray]  # of the levers that act on the rises
     priors: Priors
     now: Rules
@@ -172,8 +170,7 @@ class StagedModel(Fitted):
             rule = rules(self.tunables, self.data.segments, setting, self.data.lives_seen)
             for attempt in attempts:
                 course = self.course(rule, attempt, quick)
-                # Of what is played, in how many steps each segment is.
-                key = (rule.start_lives, *rule.refill.tolist(), *(min(n, steps) for n in course.trials[:until]))
+                key = (rule.start_lives, *rule.refill.tolist())
                 by_policy.setdefault(key, []).append((number, attempt, course))
         played: dict[tuple[int, int], Ends] = {}
         for group in by_policy.values():
@@ -202,7 +199,7 @@ class StagedModel(Fitted):
     def course(self, rule: Rules, attempt: int, quick: bool = False) -> Course:
         """The rates of one attempt under `rule`, for every draw and skill node."""
         draws = np.arange(len(self.hazard.sigma))[:: QUICK if quick else 1]
-        return in_trials(course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0]))
+        return course_of(self, rule, attempt, draws, skills(QUICK_NODES if quick else NODES)[0])
 
     def _figure(self, target: Target, ends: Callable[[int], Ends], times: tuple[float, ...], quick: bool) -> np.ndarray:
         if target.outcome in _OF_TIME:
@@ -304,7 +301,6 @@ def fit_staged(
             if lever.rises is not None and lever.role in now.doses
         },
         leave=rng.gamma(counts.leaves + LEAVE[0] * LEAVE[1], 1 / (counts.alive_s + LEAVE[1]), draws),
-        regular=fit_regularity(data, design, hazard, draws, rng).draws,
         priors=priors,
         now=now,
     )

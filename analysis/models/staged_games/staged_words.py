@@ -14,13 +14,11 @@ from analysis.models.setting import Setting
 from analysis.models.staged_games.hazard import lever_effects
 from analysis.models.targets import Outcome, Target
 from analysis.stats.laws import poisson_above
-from analysis.words import amount, percent
+from analysis.words import amount
 
 if TYPE_CHECKING:
     from analysis.models.staged_games.staged import StagedModel
 
-# Of 1 - (sd / mean)^2 of the times between deaths: from here on it is said.
-REGULAR = 0.2
 _HALVINGS = 60
 
 # With fewer runs a player a later attempt rests on the prior of learning (MODEL.md, Uneven play).
@@ -82,11 +80,12 @@ def assumptions(model: StagedModel) -> tuple[str, ...]:
             f"ln of it ~ N({p.again[0]:g}, {p.again[1]:g})"
         )
     said += [lever.assumed(*p.of(lever)) for lever in played if not lever.by_ratio]
-    if (regular := float(model.regular.mean())) >= REGULAR:
+    if "age" in model.hazard.names:
+        power = np.quantile(model.hazard.effect("age"), [0.1, 0.5, 0.9])
         said.append(
-            "deaths are more regular than chance would have them: times between them vary by "
-            f"{percent(np.sqrt(1 - regular))} of their mean, 100 % would be chance; in simulated games of such deaths, "
-            "finishing with two lives more was said up to 5 points too high"
+            f"a life's danger goes with its age in the segment to the power {power[1]:.1f} (80 % {power[0]:.1f} to "
+            f"{power[2]:.1f}): 0 is even, more makes the times to a death more alike; before the data it is "
+            f"~ N({p.age[0]:g}, {p.age[1]:g})"
         )
     if not model.data.finish_known:
         said.append("nobody finished: the end is taken to be the last segment seen or named by a tunable")
@@ -114,23 +113,27 @@ def effects(model: StagedModel, setting: Setting) -> dict[str, Any]:
         "quit_share": float(np.median(model.average(ends.quit))),
         "hardest": model.data.segments[hardest].name,
         "most_deaths_in_a_row": most_deaths(
-            float(np.median(worst[hardest])), float(np.exp(np.median(model.hazard.effect("again"))))
+            float(np.median(worst[hardest])),
+            float(np.exp(np.median(model.hazard.effect("again")))),
+            float(np.median(model.hazard.effect("age"))),
         ),
     }
 
 
-def most_deaths(mean: float, again: float, share: float = 0.1, parts: int = 200) -> int:
+def most_deaths(mean: float, again: float, age: float = 0.0, share: float = 0.1, parts: int = 200) -> int:
     """Of visits with `mean` deaths each, `share` see at least so many.
 
-    The first comes at an even rate, those after it at `again` times this rate in what is left of the visit.
+    The first comes at a rate that goes with the life's age to the power `age`, those after it at `again` times the rate
+    of a life as long as what is left of the visit.
     """
-    left = 1 - (np.arange(parts) + 0.5) / parts
+    met = (np.arange(parts + 1) / parts) ** (1 + age)
+    left = (1 - (np.arange(parts) + 0.5) / parts) ** (1 + age)
 
     def first(rate: float) -> np.ndarray:
-        return -np.expm1(-rate / parts) * np.exp(-rate * (1 - left - 0.5 / parts))
+        return -np.diff(np.exp(-rate * met))
 
     # The deaths grow with the rate. Halved, since what finds roots in scipy takes a command longer to import.
-    low, rate = 0.0, 1 + mean * (1 + 1 / again)
+    low, rate = 0.0, 10 * (1 + mean * (1 + 1 / again))
     for _ in range(_HALVINGS):
         middle = (low + rate) / 2
         low, rate = (middle, rate) if first(middle) @ (1 + again * middle * left) < mean else (low, middle)

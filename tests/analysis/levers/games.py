@@ -39,6 +39,7 @@ def staged(
             none,
             np.full(len(rows), _ALIVE_S),
             np.round(hazard * _ALIVE_S),
+            np.ones(len(rows)),
         ),
         visits=Visits(
             np.tile(who, segments * tiers),

@@ -118,7 +118,7 @@ def all_dead_within_2_s():
     return replace(
         data,
         runs=replace(data.runs, furthest=zero, alive_s=alive, deaths=zero + 1),
-        cells=Cells(who, zero + 1, zero, zero, zero, no, no, alive, zero + 1),
+        cells=Cells(who, zero + 1, zero, zero, zero, no, no, alive, zero + 1, zero + 1.0),
         visits=Visits(who, zero, zero, zero * 1.0, alive, no),
     )
 
@@ -263,17 +263,18 @@ def test_one_knob_is_proposed_first_where_a_second_gains_nothing_clear():
 
 
 def test_reseeding_hardly_moves_the_chance_that_decides(played):
-    """The chance that a life more helps, fitted with six seeds: its standard deviation is about 0.01 at most."""
+    """The chance that a life more helps, fitted with twelve seeds: 0.012 is the standard deviation of a share of 0.74
+    of 2,000 draws of 4,000 effective ones; of the first six seeds alone it is 0.019, of forty 0.012."""
     with open_study(played, read_only=True) as study:
         data = load_staged(Reader(study.connection), Selection("Soot Drift"))
     (target,) = read_targets('[[target]]\noutcome = "finish"\nwanted = 0.44\n').targets
     lives = next(t.value for t in data.build.tunables if t.role == TunableRole.START_LIVES)
     chances = []
-    for seed in range(1, 7):
+    for seed in range(1, 13):
         model = fit_staged(data, draws=FINE, tries=FINE_TRIES, seed=seed)
         now, then = (model.figures(setting, [target]) for setting in ({}, {"start_lives": lives + 1}))
         chances.append(against([target], now, then).better)
     assert 0.7 < np.mean(chances) < 0.9
-    assert np.std(chances, ddof=1) < 0.0125
+    assert np.std(chances, ddof=1) < 0.016
     model = fit_staged(data)
     assert len(model.finer().hazard.sigma) == FINE and model.finer().shift == model.shift

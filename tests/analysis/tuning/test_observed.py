@@ -51,7 +51,7 @@ def staged(rows):
             nothing,
             nothing,
         ),
-        cells=Cells(p, a, 0 * p, j, 0 * p, 0 * p > 0, 0 * p > 0, s.astype(float), 0 * p),
+        cells=Cells(p, a, 0 * p, j, 0 * p, 0 * p > 0, 0 * p > 0, s.astype(float), 0 * p, 0 * p + 1.0),
         visits=Visits(none, none, none, none, none, none),
         counts=Counts(none, none, (0, 0), none, none, none, none, 0.0, 0.0),
         start_tier=0,

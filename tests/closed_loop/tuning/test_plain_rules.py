@@ -44,6 +44,7 @@ def playtest(reached, players=10, deaths=20, alive_s=400.0, quits=0, stops=0):
             none,
             np.full(players, alive_s / players),
             np.full(players, deaths / players),
+            np.ones(players),
         ),
         visits=Visits(who, zero, zero, np.zeros(players), np.where(cleared, 40.0, 9.0), cleared),
         counts=Counts(
