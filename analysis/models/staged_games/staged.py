@@ -26,7 +26,7 @@ from ingest.vocabulary import TunableRole
 
 DRAWS = 240
 QUICK = 4  # every fourth draw while searching
-# For the chance that decides on a recommendation: reseeded, it moves by a standard deviation of 0.01 (MODEL.md).
+# For the chance that decides on a recommendation: reseeded, it moves by a standard deviation of 0.012 (MODEL.md).
 FINE, TRIES, FINE_TRIES = 2000, 2000, 8000
 NODES, QUICK_NODES = 7, 5
 QUICK_STEPS = 3
