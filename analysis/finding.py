@@ -18,7 +18,7 @@ from analysis.stats.estimate import FEW_PLAYERS, Estimate
 from analysis.words import counted
 
 # Of one or two players no interval by player says anything.
-_TOO_FEW_PLAYERS = 3
+TOO_FEW_PLAYERS = 3
 CERTAINTIES = ("solid", "an indication", "too little to tell")
 _LONGEST_SUBJECT = 40
 _OF_THE_LOGS = "trust"
@@ -84,9 +84,11 @@ class Finding:
         solid, indication, too_little = CERTAINTIES
         if self.question == _OF_THE_LOGS:
             return solid
-        if self.untold or self.players < _TOO_FEW_PLAYERS:
+        # Fewer may bear on the answer than played: at a boss, those who came to it.
+        players = min(self.players, self.estimate.players) if self.estimate and self.estimate.players else self.players
+        if self.untold or players < TOO_FEW_PLAYERS:
             return too_little
-        return indication if self.indicative or self.doubtful else solid
+        return indication if players < FEW_PLAYERS or self.doubtful else solid
 
     @property
     def basis(self) -> str:

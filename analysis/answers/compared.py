@@ -30,8 +30,13 @@ class BuildsCompared(Answer):
         if found.compared or found.scores:
             return ""
         why = found.why or "neither build was played by anybody whom the targets speak of"
-        how = ". Name them with before and after; with remember the study keeps it" if found.unordered else ""
-        return f"{self.game}: {why}{how}."
+        if not found.unordered:
+            return f"{self.game}: {why}."
+        one, other = found.unordered[:2]
+        return (
+            f'{self.game}: {why}. Say so, for instance: --before "{one}" --after "{other}" --remember (in a notebook '
+            f"before=, after=, remember=True); the study keeps it."
+        )
 
     @property
     def frame(self) -> "pd.DataFrame":

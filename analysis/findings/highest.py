@@ -36,8 +36,11 @@ class Highest:
         return any(one.low is None or one.low <= 1 for one in (self.found.ratio, self.ratio))
 
     def rate(self, seen: Estimate) -> Estimate:
-        """The rate of the part as it is to be expected again: less than was seen, as far as the ratio is less."""
-        if self.found is None or self.drawn is None:
+        """The rate of the part as it is to be expected again: less than was seen, as far as the ratio is less.
+
+        As it was seen where it may be the highest by chance: a part called the fastest would be slower than the others.
+        """
+        if self.found is None or self.drawn is None or self.doubtful:
             return seen
         return seen.times(float(np.exp((self.drawn.value or 0.0) - self.found.value)), seen.unit)
 
@@ -55,7 +58,8 @@ def against_rest(highest: Highest, here: str, elsewhere: str, parts: str) -> str
     ratio = highest.ratio
     interval = limits(ratio)
     if highest.drawn is not None:
-        interval = f"{interval[:-1]}; both drawn towards the mean, for it was picked of {parts})"
+        both = "" if highest.doubtful else "both "
+        interval = f"{interval[:-1]}; {both}drawn towards the mean, for it was picked of {parts})"
     elif ratio.low is not None:
         interval = f"{interval[:-1]}, corrected for {parts})"
     chance = ", which may be chance" if highest.doubtful else ""

@@ -18,6 +18,7 @@ _TOP, _BOTTOM = 8, 8
 # their own, and names their first letters.
 _WIDE_ROW, _COLUMN_ROW = (62, 20, 44), (58, 31, 45)
 _LONGEST_NAME = 46
+_LONGEST_LINE = 105  # letters of a wide row's name, wish and numbers, its <b> and </b> counted in
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,20 @@ def before_after(shown: Sequence[Row], theme: Theme, column: bool = False) -> go
         colour = (theme.death if row.worse else theme.soft) if row.side else theme.alive
         _add_row(figure, theme, row, factor, colour, suffix)
         above = top - upper / inner  # words stay with their bar where the figure is drawn higher
-        _add_numbers(figure, row, above, colour if row.worse else theme.ink, column)
-        name = f"<b>{escape(_name(row, column))}</b>{'' if column else _wish(row)}"
+        numbers = _numbers(row, column)
+        words_at(
+            figure,
+            numbers,
+            0 if column else 1,
+            above,
+            12,
+            colour if row.worse else theme.ink,
+            xanchor="left" if column else "right",
+        )
+        room = _LONGEST_NAME if column else _LONGEST_LINE - len(numbers)
+        # The field shows what is wanted too.
+        wish = "" if column or len(row.what) + len(_wish(row)) > room else _wish(row)
+        name = f"<b>{escape(_name(row, room))}</b>{wish}"
         words_at(figure, name, 0, above, 13, theme.ink, yshift=15 if column else 0)
     return figure
 
@@ -152,19 +165,17 @@ def _add_row(figure: go.Figure, theme: Theme, row: Row, factor: float, colour: s
         figure.add_scatter(x=[factor * row.seen], y=[0], mode="markers", marker=cross, **on)
 
 
-def _add_numbers(figure: go.Figure, row: Row, above: float, colour: str, column: bool) -> None:
+def _numbers(row: Row, column: bool) -> str:
     """In words beside the name, or in a column below it: two numbers may lie one on the other."""
     now, then = amount(row.now, row.unit), amount(row.then, row.unit)
     basis = f" ({row.seen_words})" if row.seen_words and not column else ""
     seen = "" if row.seen is None else f"; {row.seen_as} {amount(row.seen, row.unit)}{basis}"
     words = f"{_wish(row)[2:]}: " if column and row.wanted else ""
-    x, side = (0, "left") if column else (1, "right")
-    words_at(figure, f"{words}{now} → <b>{then}</b>{seen}", x, above, 12, colour, xanchor=side)
+    return f"{words}{now} → <b>{then}</b>{seen}"
 
 
-def _name(row: Row, column: bool) -> str:
-    long = column and len(row.what) > _LONGEST_NAME
-    return f"{row.what[: _LONGEST_NAME - 1].rstrip()}…" if long else row.what
+def _name(row: Row, room: int) -> str:
+    return f"{row.what[: room - 1].rstrip()}…" if len(row.what) > room else row.what
 
 
 def _wish(row: Row) -> str:

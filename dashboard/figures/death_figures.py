@@ -5,7 +5,7 @@ import plotly.graph_objects as go
 
 from analysis.finding import Finding
 from analysis.findings.deaths.circumstances import AGAIN, RESPAWN, STILL
-from dashboard.figures.frame import INTERVAL, faded, framed, reference, whisker_height, whiskers
+from dashboard.figures.frame import INTERVAL, faded, framed, readable, reference, whisker_height, whiskers
 from dashboard.figures.palette import Theme
 
 
@@ -34,7 +34,7 @@ def by_stage(finding: Finding, theme: Theme) -> go.Figure:
         [whiskers(theme, labels, rate, low, high, colour=theme.death)],
         x=f"deaths a minute alive ({INTERVAL})",
         height=whisker_height(len(labels)) + 30,
-        xaxis={"rangemode": "tozero"},
+        xaxis={"rangemode": "tozero", **readable(rate, low, high)},
     )
 
 

@@ -115,7 +115,7 @@ def whiskers(
     )
 
 
-def _readable(value: Any, low: Any, high: Any) -> dict[str, Any]:
+def readable(value: Any, low: Any, high: Any) -> dict[str, Any]:
     """An axis from zero that one huge interval does not press flat; its whisker runs out of the figure then.
 
     {} where plotly's own choice is readable. The ends of every interval stand in the finding's table.
@@ -163,7 +163,7 @@ def interval_rows(
 ) -> go.Figure:
     """A figure of one interval a row, the first row on top. `scale` 100 makes per cent of shares."""
     v, lo, hi = (scale * np.array(table[name], float)[::-1] for name in (value, low, high))
-    axis: dict[str, Any] = {"range": list(limits)} if limits else _readable(v, lo, hi)
+    axis: dict[str, Any] = {"range": list(limits)} if limits else readable(v, lo, hi)
     rows = list(labels)[::-1]
     figure = framed(
         theme, [whiskers(theme, rows, v, lo, hi, colour=colour)], x=x, height=whisker_height(len(rows)), xaxis=axis
@@ -198,4 +198,4 @@ def interval_steps(
         error_y=errors(v, lo, hi, colour),
         showlegend=False,
     )
-    return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=_readable(v, lo, hi))
+    return framed(theme, [marks], x=x, y=y, height=height, xaxis={"type": "category"}, yaxis=readable(v, lo, hi))

@@ -1,5 +1,6 @@
 """The summary of a report: the question, the answer, what was changed, whether it helped, what next, and how sure."""
 
+from analysis.selection import builds_in_words
 from analysis.stats.estimate import FEW_PLAYERS
 from analysis.tuning.proposal import Advice, Proposal, quit_shares
 from analysis.tuning.proposal_words import more_quit_words
@@ -99,7 +100,7 @@ def _advised(proposal: Proposal) -> str:
 def _sure(game: GamePart) -> Say:
     people = {name: int(column[0]) for name, column in game.people.items() if name != "minutes"}
     words = [f"{counted(people['players'], 'player')}, {counted(people['runs'], 'run')}"]
-    words.append(f"on {counted(len(game.builds), 'build')}.")
+    words.append(f"({builds_in_words(game.selection)}).")
     targeted = [one for one in game.standings if one.players]
     if targeted:
         fewest = min(targeted, key=lambda one: one.players)
@@ -108,7 +109,9 @@ def _sure(game: GamePart) -> Say:
         words.append(f"With fewer than {FEW_PLAYERS} players a figure is an indication, not proof.")
     damaged = game.basis.damaged
     words.append(
-        f"{counted(damaged, 'run')} lost something on the way." if damaged else "No run lost anything on the way."
+        f"{counted(damaged, 'run')} of them lost something on the way."
+        if damaged
+        else "None of these runs lost anything on the way."
     )
     return say(" ".join(words), lead="How sure.")
 

@@ -12,6 +12,7 @@ from analysis.findings.highest import highest_part
 from analysis.findings.survival import risks
 from analysis.reader import Columns
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.lifetimes.recurrent import cox
 from analysis.stats.picked import drawn_to_mean
 from analysis.stats.players.learning import part_against_rest, slope_within_players
@@ -240,6 +241,18 @@ def test_the_highest_of_several_is_drawn_towards_the_mean_as_far_as_it_was_chanc
         plain.append(highest.found.value - true)
     assert len(more) >= 50 and held >= 0.86 * len(more)
     assert abs(np.mean(more)) < 0.2 < 0.3 < np.mean(plain)
+
+
+def test_a_rate_that_may_be_the_highest_by_chance_is_said_as_it_was_seen():
+    """Drawn towards the mean of the parts, the fastest part would be said to be slower than the others."""
+    player, part = (a.ravel() for a in np.indices((11, 3)))
+    time, count = np.where(part == 0, 40.0, 15.0), np.where(part == 0, 4, 2)
+    seen = Estimate(10.0, 1.0, 99.0)
+    few = np.where((part == 2) & (player >= 2), 0, 1)  # two of eleven came to the last part, where they die more often
+    doubtful = highest_part(count * few + few * (part == 2), time * few, part, 2, player)
+    assert doubtful.found.value > 0 and doubtful.doubtful and doubtful.rate(seen) == seen
+    sure = highest_part(count * (1 + 3 * (part == 2)), time, part, 2, player)
+    assert not sure.doubtful and sure.rate(seen).value < seen.value
 
 
 def test_eight_schools_are_drawn_together_as_published():

@@ -111,6 +111,33 @@ def test_bosses_and_tiers_within_players(tmp_path):
     assert list(funnel["deaths_per_visit"]) == [2, 6] and "boss" in list(risks["factor"])
 
 
+@pytest.mark.parametrize("came", [2, 4, 10])
+def test_few_who_came_to_a_boss_do_not_tell_of_bosses(tmp_path, came):
+    """Ten played, `came` of them died at a boss too, twice as often as before it, and all much alike."""
+    test = Playtest()
+    for who in range(1, 11):
+        test.event("begin", 1000, who=who, left=9, tier=1)
+        for boss, gaps in ((0, (6_000, 14_000 + 100 * who)), (1, (2_000, 8_000, 4_900 + 10 * who)))[
+            : 1 + (who <= came)
+        ]:
+            test.event("enter", stage=1, boss=boss, left=9, tier=1)
+            for gap in gaps:
+                test.event("died", gap, x=5, y=5, left=9, tier=1)
+                test.event("alive", left=9, tier=1)
+            test.event("leave", done=1)
+        test.event("over", how=0)
+    with test.study(tmp_path) as study:
+        boss = by_id(games.find(reader_of(study), Selection(GAME)))["genres.boss"]
+        risks = by_id(survival.find(reader_of(study), Selection(GAME))).get("survival.risks")
+    assert boss.players == 10 and boss.estimate.players == came
+    assert boss.certainty == {2: "too little to tell", 4: "an indication", 10: "solid"}[came]
+    assert ("Too few" in boss.headline) == ("Only 2 players" in boss.sentence) == (came == 2)
+    # No closer than what was counted: of three deaths each against two.
+    least = 1.96 * np.sqrt(1 / (3 * came) + 1 / (2 * came))
+    assert np.log(boss.estimate.high / boss.estimate.value) >= 0.95 * least
+    assert ("boss" in list(risks.tables["factors"]["factor"]) if risks else False) == (came > 2)
+
+
 def test_a_funnel_counts_who_is_lost_where(tmp_path):
     test = Playtest()
     for who in range(1, 11):

@@ -11,6 +11,7 @@ from analysis.finding import CERTAINTIES, Finding
 from analysis.findings.deaths.screen_cells import screen_side
 from analysis.reader import Reader
 from analysis.selection import Selection
+from analysis.stats.estimate import Estimate
 from analysis.stats.places import Cells
 from analysis.words import as_often
 from ingest.study.store import import_log, open_study
@@ -74,6 +75,13 @@ def test_a_headline_that_may_be_chance_claims_nothing(found):
 )
 def test_how_sure_follows_players_and_chance(players, doubtful, certainty):
     one = Finding("a.b", "a", "", "", players, 9, "count", headline="So.", doubtful=doubtful)
+    assert one.certainty == CERTAINTIES[certainty]
+
+
+@pytest.mark.parametrize(("players", "certainty"), [(2, 2), (7, 1), (8, 0), (0, 0)])
+def test_how_sure_follows_those_whom_the_figure_rests_on(players, certainty):
+    """Eleven played, but fewer bear on the figure; 0: how many is told elsewhere."""
+    one = Finding("a.b", "a", "", "", 11, 24, "count", Estimate(4.0, 1.3, 12.0, players=players), headline="So.")
     assert one.certainty == CERTAINTIES[certainty]
 
 

@@ -3,15 +3,15 @@
 import numpy as np
 import pandas as pd
 
-from analysis.finding import Finding
+from analysis.finding import TOO_FEW_PLAYERS, Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import PART, Column, Declared, estimate_cells, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.players.learning import slope_within_players
+from analysis.stats.players.learning import LogRateRatio, slope_within_players
 from analysis.stats.rates import Rate, rate_by_player
-from analysis.words import amount, as_often, limits, stage_name
+from analysis.words import amount, as_often, counted, limits, stage_name
 
 Array = np.ndarray
 _RATE = "deaths a minute"
@@ -74,10 +74,10 @@ def _rate(spell: Columns, mine: Array) -> Rate:
 
 def _boss(spell: Columns, basis: Basis) -> Finding:
     rows = []
-    player, boss = spell["player"], spell["stage_kind"] == 1
+    boss = spell["stage_kind"] == 1
     for stage in np.unique(spell["stage"]):
         mine = spell["stage"] == stage
-        slope = slope_within_players(spell["deaths"][mine], spell["alive_s"][mine], boss[mine], player[mine])
+        slope = _against_regular(spell.where(mine))
         own = slope.ratio if slope else Estimate(None)
         rows.append(
             {
@@ -89,7 +89,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
             }
         )
     # Players who never came to a boss do not count: each is compared with itself.
-    every = slope_within_players(spell["deaths"], spell["alive_s"], boss, player)
+    every = _against_regular(spell)
     estimate = every.ratio if every else None
     ratio = estimate or Estimate(None)
     sentence = (
@@ -99,11 +99,29 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
     facts = {**estimate_cells("ratio", ratio)}
+    few = estimate is not None and estimate.players < TOO_FEW_PLAYERS
+    if few:
+        sentence = (
+            f"Only {counted(ratio.players, 'player')} who died met both a boss and a regular part: too few to say "
+            "whether bosses are deadlier."
+        )
     headline = f"At bosses players die {as_often(estimate.value)}." if estimate else ""
     doubtful = not ratio.excludes(1)
-    if headline and doubtful:
+    if few:
+        headline = "Too few players met a boss to say whether it is deadlier."
+    elif headline and doubtful:
         headline = "Bosses are not shown to be deadlier, or safer, than the rest."
-    return BOSS.finding(basis, sentence, estimate, {"kinds": rows}, facts, headline=headline, doubtful=doubtful)
+    return BOSS.finding(
+        basis, sentence, estimate, {"kinds": rows}, facts, headline=headline, doubtful=doubtful, untold=few
+    )
+
+
+def _against_regular(spell: Columns) -> LogRateRatio | None:
+    """Bosses against the rest of the same players. Few come to a boss, and of two or three players the spread between
+    them is small by chance: the interval is no closer than counts alone allow.
+    """
+    boss = spell["stage_kind"] == 1
+    return slope_within_players(spell["deaths"], spell["alive_s"], boss, spell["player"], at_least_poisson=True)
 
 
 def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:

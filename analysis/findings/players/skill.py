@@ -190,7 +190,10 @@ def groups(with_team: Basis, basis: Basis) -> Finding:
     warnings = basis.warnings
     warnings += tuple(filter(None, [same_people(run.where(audience))]))
     if not members["first-time players"].any():
-        warnings += ("No run is marked as a first-time player's: a target for newcomers cannot be judged from these.",)
+        warnings += (
+            "No run is marked as a first-time player's: for a target, a player's first run here counts as a "
+            "newcomer's, unless the player is known to have played before.",
+        )
     makers = " The makers' runs count in nothing else unless asked for." if members["the makers"].any() else ""
     return GROUPS.finding(
         with_team, f"{capital('; '.join(parts))}.{makers}", tables={"groups": rows}, warnings=warnings

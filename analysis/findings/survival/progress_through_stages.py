@@ -233,7 +233,8 @@ def ends(basis: Basis) -> Finding:
         sentence += f", which is {percent(estimate.value)}{' of those not cut' if cut else ''} {limits(estimate)}"
     sentence += f", and {cut} {_were(cut)} cut."
     most = max(code, key=lambda end: int(np.sum(ending == end)))
-    said = {"game_over": "end in game over", "quit": "are given up", "finished": "are finished"}[most]
+    game_over = "end in game over" if ended.all() else "come to game over"
+    said = {"game_over": game_over, "quit": "are given up", "finished": "are finished"}[most]
     of = "the runs" if ended.all() else "the runs with an end"
     headline = f"{capital(percent(float(np.mean(ending[ended] == most))))} of {of} {said}." if ended.any() else ""
     tables = {"incidence": long, "ends": ends_of}

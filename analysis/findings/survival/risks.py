@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from analysis.finding import Finding
+from analysis.finding import TOO_FEW_PLAYERS, Finding
 from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.reader import Columns, Reader
@@ -53,7 +53,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     fit = _fit(stretch, np.column_stack([x for _, x in factors.values()]))
     if fit is None or not fit.converged:
         return []
-    low, high = fit.interval()
+    low, high = fit.interval(at_least_model=True)
     rows: dict[str, list[Any]] = {
         "factor": list(factors),
         "unit": [unit for unit, _ in factors.values()],
@@ -62,11 +62,11 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         "high": np.exp(high).tolist(),
     }
     # The factor told most surely from no effect leads.
-    lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(fit.robust, 1e-12)))
+    lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(np.maximum(fit.robust, fit.error), 1e-12)))
     estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
     others = ", the others alike" if len(factors) > 1 else ""
     # The strongest of several is as strong by chance more often than one chosen beforehand.
-    held_low, held_high = fit.interval(1 - (1 - LEVEL) / len(factors))
+    held_low, held_high = fit.interval(1 - (1 - LEVEL) / len(factors), at_least_model=True)
     picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
     chance = f"; as the strongest of {len(factors)} looked at, it may be chance" if picked else ""
     sentence = (
@@ -91,8 +91,8 @@ def _fit(stretch: Columns, factors: np.ndarray) -> CoxFit | None:
 
 
 def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:
-    """Factor -> (what one unit of it is, its value in each stretch), those that vary and are known
-    everywhere.
+    """Factor -> (what one unit of it is, its value in each stretch), those known everywhere that
+    enough players met with more than one value.
     """
     all_factors = {
         "boss": ("a boss instead of a regular part", stretch["stage_kind"]),
@@ -101,5 +101,13 @@ def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:
         "attempt": ("twice the attempts", np.log2(stretch["attempt"].astype(float))),
     }
     return {
-        name: (unit, x) for name, (unit, x) in all_factors.items() if x.size and np.isfinite(x).all() and np.ptp(x) > 0
+        name: (unit, x)
+        for name, (unit, x) in all_factors.items()
+        if np.isfinite(x).all() and _players_who_met(x, stretch) >= TOO_FEW_PLAYERS
     }
+
+
+def _players_who_met(factor: np.ndarray, stretch: Columns) -> int:
+    """How many of those who died met more than one value of the factor: only they tell what it does."""
+    died = np.unique(stretch["player"][stretch["died"] == 1])
+    return sum(1 for one in died if np.ptp(factor[stretch["player"] == one]) > 0)

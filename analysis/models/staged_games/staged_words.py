@@ -46,6 +46,8 @@ def unknown(model: StagedModel, targets: Sequence[Target]) -> str:
     longest = float(visits.alive_s.max(initial=0.0))
     seconds = [float(t.number or 0) for t in targets if t.outcome == Outcome.SURVIVE]
     if seconds and len(seconds) == len(targets):
+        # Of whole runs: a visit is a part of one, a level for instance.
+        longest = float(model.data.runs.alive_s.max(initial=0.0))
         return f"nobody lived longer than {amount(longest, 's')}" if longest < _PART * min(seconds) else ""
     lasts = float(np.exp(np.median(model.times.level[:, 0])))
     if visits.cleared.any() or model.data.runs.furthest.any() or longest >= _PART * lasts:

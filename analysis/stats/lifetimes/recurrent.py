@@ -22,14 +22,15 @@ class CoxFit:
     clusters: int
     converged: bool
 
-    def interval(self, level: float = LEVEL) -> tuple[Array, Array]:
+    def interval(self, level: float = LEVEL, at_least_model: bool = False) -> tuple[Array, Array]:
         """Limits by cluster with t(clusters - 1) and the factor clusters / (clusters - 1); NaN for a single
-        cluster.
+        cluster. at_least_model: with no less than the model's errors, for where few clusters tell of a covariate.
         """
         if self.clusters < 2:
             return np.full(self.coefficient.size, np.nan), np.full(self.coefficient.size, np.nan)
         factor = np.sqrt(self.clusters / (self.clusters - 1))
-        margin = margin_by_player(factor, self.clusters, level) * self.robust
+        error = np.maximum(self.robust, self.error) if at_least_model else self.robust
+        margin = margin_by_player(factor, self.clusters, level) * error
         return self.coefficient - margin, self.coefficient + margin
 
 

@@ -135,6 +135,10 @@ def test_where_all_died_at_once_nothing_is_promised():
     assert "longer than 2 s" in all_of(fit_staged(all_dead_within_2_s()), [survive])[0].unknown
     (soon,) = read_targets('[[target]]\noutcome = "survive"\nseconds = 1.5\nwanted = "90 %"\n').targets
     assert all_of(fit_staged(all_dead_within_2_s()), [soon])[0].unknown == ""
+    # A run that is alive for a minute in visits of 2 s shows what comes later.
+    dead = all_dead_within_2_s()
+    longer = replace(dead, runs=replace(dead.runs, alive_s=0 * dead.runs.alive_s + 60.0))
+    assert "longer" not in all_of(fit_staged(longer), [survive])[0].unknown
 
 
 def test_where_nobody_died_no_effect_is_carried_by_deaths():

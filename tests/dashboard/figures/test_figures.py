@@ -13,6 +13,7 @@ from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
 from analysis.tuning.whatif import OutcomeMap
 from dashboard.figures import FIGURES, figure_for
+from dashboard.figures.before_after import Row, before_after
 from dashboard.figures.frame import interval_rows, interval_steps
 from dashboard.figures.palette import LIGHT, THEMES
 from dashboard.figures.tuning_figures import over_two
@@ -171,3 +172,29 @@ def test_one_of_anything_is_not_called_several(read_session, game):
             heard += sum(" of 1 player" in text for text in words)
             assert [found[0] for text in words if (found := SEVERAL.search(text))] == [], finding.id
     assert heard > 3
+
+
+def test_an_interval_without_bound_does_not_press_the_deaths_by_stage_flat():
+    """Two players came to the boss: what they tell is next to nothing, and the other parts are still to be read."""
+    segments = {
+        "name": ["stage 1", "stage 2", "stage 2 boss"],
+        "rate_per_min": [5.4, 6.2, 7.3],
+        "low": [3.2, 2.9, 0.005],
+        "high": [9.1, 13.5, 11_164.0],
+    }
+    one = Finding("deaths.by_stage", "deaths", "", "", 11, 24, "count", tables={"segments": segments})
+    low, high = figure_for(one, LIGHT).layout.xaxis.range
+    assert low == 0 and 13.5 < high <= 3 * 7.3
+
+
+def test_what_is_wanted_does_not_run_into_the_numbers_of_its_line():
+    def line(what):
+        row = Row(what, "share", 0.63, 0.63, seen=0.58, seen_words="12 players, 12 runs", wanted=(0.5, 0.05))
+        numbers, name = (note.text for note in before_after([row], LIGHT).layout.annotations)
+        return numbers, name
+
+    for letters in (10, 30, 44, 46, 60, 200):
+        numbers, name = line("w" * letters)
+        assert "12 players" in numbers and name.count("w") - name.count("wanted") >= min(letters, 46) - 1
+        assert len(re.sub("<.*?>", "", numbers + name)) <= 100
+    assert "wanted 50 %" in line("survive 60 s on the first attempt")[1]

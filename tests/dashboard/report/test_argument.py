@@ -76,6 +76,12 @@ def test_the_summary_answers_by_what_was_counted(asked):
     summary = said(sections(asked), "Summary")
     assert standing.seen in summary and standing.verdict in summary
     assert all(finding.headline.rstrip(".") in summary for finding in game.evidence[:2])
+    # The players and runs counted are those of the builds that are named with them.
+    players, runs = int(game.people["players"][0]), int(game.people["runs"][0])
+    assert f"{players} players, {runs} runs (all builds together)" in summary
+    label = game.builds[-1].label
+    newest = replace(game, selection=replace(game.selection, builds=(label,), newest=True))
+    assert f"(build {label}, the newest)" in said(sections(replace(asked, games=(newest,))), "Summary")
     leads = [block.lead for block in sections(asked)[0].blocks]
     assert leads == ["Question.", "Answer.", "What was changed.", "Did it help?", "What next.", "How sure."]
 
