@@ -6,7 +6,8 @@ import numpy as np
 
 from analysis.stats.estimate import Estimate
 from analysis.stats.picked import picked_part
-from analysis.stats.players.learning import LogRateRatio, part_against_rest
+from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.parts import part_against_rest
 from analysis.words import amount, limits
 
 Array = np.ndarray
@@ -14,7 +15,7 @@ Array = np.ndarray
 
 @dataclass(frozen=True)
 class Highest:
-    """The part with the highest rate. found: against the same players' others, limits corrected for their number;
+    """The part with the highest rate. found: against the others, players held apart, limits corrected for their number;
     drawn: the log of the same, drawn towards the mean of the parts; None where that cannot be.
     """
 

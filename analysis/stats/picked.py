@@ -7,7 +7,7 @@ import numpy as np
 from scipy import special
 
 from analysis.stats.estimate import LEVEL, Estimate, normal_critical, t_critical
-from analysis.stats.players.learning import slope_within_players
+from analysis.stats.players.parts import inside_against_outside
 
 # Spreads of the true values that are thought possible, as parts of the widest one; and how wide that is.
 _SPREADS = np.linspace(1e-3, 1.0, 400)
@@ -69,14 +69,11 @@ def picked_part(
 ) -> Estimate | None:
     """The log of how many times as often a player has events in the part `of` as in all others, drawn to the mean.
 
-    As for `learning.part_against_rest`, and each part likewise against the others. None where fewer than two parts,
+    As for `parts.part_against_rest`, and each part likewise against the others. None where fewer than two parts,
     or not that one, can be compared. Parts differ by a factor e^1 at most in two of three games, it is thought.
     """
     names = np.unique(np.asarray(part)[np.asarray(exposure) > 0])
-    every = {
-        name: slope_within_players(events, exposure, part == name, player, level=level, at_least_poisson=True)
-        for name in names
-    }
+    every = {name: inside_against_outside(events, exposure, part == name, player, level) for name in names}
     known = {name: one for name, one in every.items() if one is not None and one.low is not None}
     if of not in known or len(known) < 2:
         return None

@@ -15,7 +15,7 @@ from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.lifetimes.recurrent import cox
 from analysis.stats.picked import drawn_to_mean
-from analysis.stats.players.learning import part_against_rest, slope_within_players
+from analysis.stats.players.parts import inside_against_outside, part_against_rest
 from tests.analysis.playtest import GAME, Playtest, reader_of
 
 
@@ -99,20 +99,15 @@ def test_the_part_that_stands_out_most_does_so_by_chance_in_one_playtest_of_twen
     assert told <= 18  # 5 % of 200 and three standard errors
 
 
-def test_a_part_against_the_rest_is_the_slope_on_it_with_a_corrected_level():
+def test_a_part_against_the_rest_is_inside_against_outside_with_a_corrected_level():
     rng = np.random.default_rng(5)
     player, part = (a.ravel() for a in np.indices((6, 4)))
     count, time = rng.poisson(3, 24), rng.gamma(4, size=24)
     found = part_against_rest(count, time, part, 2, player)
-    plain = slope_within_players(count, time, part == 2, player, level=1 - 0.05 / 4)
-    assert found.value == plain.value and found.low <= plain.low
-    # Counts alone: the information of a binomial, of each player's events those in the part.
-    own = np.exp(found.value) * np.bincount(player, time * (part == 2))
-    share = own / (own + np.bincount(player, time * (part != 2)))
-    least = 1 / np.sqrt(np.sum(np.bincount(player, count) * share * (1 - share)))
-    critical = stats.t.ppf(1 - 0.05 / 4 / 2, 5)
-    assert found.high - found.value >= critical * least - 1e-9
-    assert found.high - found.value == pytest.approx(max(plain.high - plain.value, critical * least))
+    plain = inside_against_outside(count, time, part == 2, player)
+    assert found.value == plain.value
+    times = stats.t.ppf(1 - 0.05 / 4 / 2, 5) / stats.t.ppf(0.975, 5)
+    assert found.high - found.value == pytest.approx(times * (plain.high - plain.value))
 
 
 @pytest.mark.parametrize("second_s", [4.0, 16.0])

@@ -10,6 +10,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.players.learning import LogRateRatio, slope_within_players
+from analysis.stats.players.parts import inside_against_outside
 from analysis.stats.rates import Rate, rate_by_player
 from analysis.words import amount, as_often, counted, limits, stage_name
 
@@ -19,7 +20,7 @@ BOSS = Declared(
     "genres.boss",
     "genres",
     "Bosses against regular parts",
-    "slope_within_players",
+    "inside_against_outside",
     {
         "kinds": (
             Column("stage", "", "number of the stage"),
@@ -88,7 +89,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
                 "players": own.players,
             }
         )
-    # Players who never came to a boss do not count: each is compared with itself.
+    # Only the better players come to a boss: they are held apart.
     every = _against_regular(spell)
     estimate = every.ratio if every else None
     ratio = estimate or Estimate(None)
@@ -117,11 +118,8 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
 
 
 def _against_regular(spell: Columns) -> LogRateRatio | None:
-    """Bosses against the rest of the same players. Few come to a boss, and of two or three players the spread between
-    them is small by chance: the interval is no closer than counts alone allow.
-    """
-    boss = spell["stage_kind"] == 1
-    return slope_within_players(spell["deaths"], spell["alive_s"], boss, spell["player"], at_least_poisson=True)
+    """Bosses against the rest of the same players."""
+    return inside_against_outside(spell["deaths"], spell["alive_s"], spell["stage_kind"] == 1, spell["player"])
 
 
 def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:

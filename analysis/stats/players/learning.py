@@ -1,6 +1,4 @@
-"""Rates compared within players: do they get better from attempt to attempt, do they die more often at
-bosses?
-"""
+"""Rates compared within players: do they get better from attempt to attempt?"""
 
 from dataclasses import dataclass
 
@@ -43,22 +41,16 @@ def learning_within_players(
 
 
 def slope_within_players(
-    events: Array,
-    exposure: Array,
-    covariate: Array,
-    player: Array,
-    block: Array | None = None,
-    level: float = LEVEL,
-    at_least_poisson: bool = False,
+    events: Array, exposure: Array, covariate: Array, player: Array, block: Array | None = None, level: float = LEVEL
 ) -> LogRateRatio | None:
     """The slope of the log rate of events on a covariate, each player compared with itself.
 
     events, exposure, covariate, player: (n,); block: (n,) labels of what else is held fixed beside the
     player, for instance the stage. Fixed-effects Poisson: given a block's total the counts are multinomial,
     so that players who stop early are not compared with those who went on (Hausman, Hall & Griliches 1984,
-    Econometrica 52:909-938). Cluster-robust with t(players - 1); `at_least_poisson`: with
-    no less than the variance of counts alone. None where no block has events and two
-    different values of the covariate, or where all events lie at the same end of it.
+    Econometrica 52:909-938). Cluster-robust with t(players - 1). None where no block has events and two
+    different values of the covariate, or where all events lie at the same end of it. Not for parts of a game, in which
+    the time spent hangs on the events themselves: `parts.py`.
     """
     events, exposure = np.asarray(events, dtype=float), np.asarray(exposure, dtype=float)
     use = exposure > 0
@@ -99,22 +91,4 @@ def slope_within_players(
     by_player = np.bincount(whose[tells], weights=scores[tells])
     whole = float(np.sum(information[tells]))
     error = float(np.sqrt(players / (players - 1) * np.sum(by_player**2))) / whole
-    error = max(error, 1 / np.sqrt(whole)) if at_least_poisson else error
     return LogRateRatio.around(slope, margin_by_player(error, players, level), level=level, players=players)
-
-
-def part_against_rest(
-    events: Array, exposure: Array, part: Array, of: object, player: Array, level: float = LEVEL
-) -> LogRateRatio | None:
-    """How many times as often (`ratio`) a player has events in one part as in all the others together.
-
-    events, exposure, part, player: (n,); of: the part looked at. The limits are corrected for the number of parts
-    (Bonferroni), so that the part that stands out most may be picked, and no closer than counts alone allow: which part
-    that is depends on the very counts that would make them close. Otherwise as `slope_within_players`, None where that
-    is: also where nobody has any events elsewhere.
-    """
-    parts = int(np.unique(np.asarray(part)[np.asarray(exposure) > 0]).size)
-    corrected = 1 - (1 - level) / max(parts, 1)
-    return slope_within_players(
-        events, exposure, np.asarray(part) == of, player, level=corrected, at_least_poisson=True
-    )

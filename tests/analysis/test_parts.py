@@ -1,0 +1,72 @@
+"""Parts of a game compared where to come to them, and to leave them, hangs on who died before."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from analysis.findings.highest import highest_part
+from analysis.stats.players.parts import inside_against_outside, part_against_rest
+
+_CLEAR_S = 45.0
+
+
+def playtest(rng, players: int, ratio: float, worst: int, runs: int = 1) -> tuple[np.ndarray, ...]:
+    """(deaths, minutes, part, player) of runs of three lives through four parts, two deaths a minute but in `worst`."""
+    rows = []
+    for player in range(players):
+        skill = np.exp(0.4 * rng.standard_normal())
+        for _ in range(runs):
+            lives = 3
+            for part in range(4):
+                rate = 2 / 60 * skill * (ratio if part == worst else 1)
+                alive, deaths = 0.0, 0
+                while lives and (life := rng.exponential(1 / rate)) < _CLEAR_S - alive:
+                    alive, deaths, lives = alive + life, deaths + 1, lives - 1
+                rows.append((deaths, (alive if lives == 0 else _CLEAR_S) / 60, part, player))
+                if not lives:
+                    break
+    return tuple(np.array(column) for column in zip(*rows, strict=True))
+
+
+def test_with_one_run_a_player_no_part_is_called_deadlier_where_all_are_alike():
+    """Sixty players, as in a class: a player's own level, fitted to each, calls one of the later parts deadlier in a
+    third of the playtests, and holds the truth for the first part in hardly any."""
+    rng = np.random.default_rng(3)
+    told, held = 0, 0
+    for _ in range(40):
+        deaths, minutes, part, player = playtest(rng, 60, 1.0, 0)
+        rate = np.bincount(part, deaths) / np.bincount(part, minutes)
+        found = part_against_rest(deaths, minutes, part, int(np.argmax(rate)), player)
+        told += found is not None and found.low > 0
+        first = inside_against_outside(deaths, minutes, part == 0, player)
+        held += first.low <= 0 <= first.high
+    assert told <= 6  # 5 % of 40 and three standard errors
+    assert held >= 34
+
+
+@pytest.mark.parametrize(("worst", "most"), [(0, 12), (1, 6)])
+def test_a_part_two_and_a_half_times_as_deadly_is_found_as_that(worst, most):
+    """One run each; half of the runs end in the first part where that is the deadly one."""
+    rng = np.random.default_rng(4)
+    found, doubtful = [], 0
+    for _ in range(20):
+        deaths, minutes, part, player = playtest(rng, 40, 2.5, worst)
+        highest = highest_part(deaths, minutes, part, worst, player)
+        found.append(highest.found.value)
+        doubtful += highest.doubtful
+    assert np.exp(np.mean(found)) == pytest.approx(2.5, rel=0.2)
+    assert doubtful <= most
+
+
+def test_with_as_long_inside_as_outside_the_ratio_is_that_of_the_deaths():
+    """Given their totals, whatever the players are, the deaths inside are binomial."""
+    rng = np.random.default_rng(5)
+    player, inside = (a.ravel() for a in np.indices((30, 2)))
+    count = rng.poisson(3 * rng.gamma(2, 0.5, 30)[player] * np.where(inside, 2.0, 1.0))
+    found = inside_against_outside(count, np.ones(60), inside == 1, player)
+    assert np.exp(found.value) == pytest.approx(count[inside == 1].sum() / count[inside == 0].sum(), rel=1e-3)
+    # No less than the model's error: that of a binomial of all events.
+    share = count[inside == 1].mean() / (2 * count.mean())
+    least = 1 / np.sqrt(count.sum() * share * (1 - share))
+    assert found.high - found.value >= stats.t.ppf(0.975, found.players - 1) * least * (1 - 1e-6)
+    assert found.players == np.unique(player[count > 0]).size
