@@ -1,4 +1,4 @@
-"""What play logs will let the analysis answer: their roles held against the table of questions and the levers."""
+"""What play logs will let the analysis answer: their roles compared with the table of questions and the levers."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +17,6 @@ from ingest.vocabulary import EventRole, FieldRole
 
 def check_games(reader: Reader, study: str) -> Checked:
     """What can be answered of each game of a study by what its logs declare and hold."""
-
     games = _games(reader)
     return Checked(study, games, "" if games else "No log with a dictionary that can be read is in there.")
 
@@ -34,9 +33,6 @@ class _Logged:
 
     def lacks(self, use: Use) -> list[Lack]:
         """What is missing of `use`, if anything."""
-        from analysis.answers.checked import Lack
-        from ingest.vocabulary import FieldRole
-
         if use.event is not None:
             if FieldRole.PLAYER in use.fields:
                 if self.tagged:
@@ -63,7 +59,6 @@ class _Logged:
 
 
 def _games(reader: Reader) -> tuple[GameChecked, ...]:
-
     found = []
     rows = reader.ask("games_declared")
     for place, game in enumerate(map(str, rows["game"])):
@@ -83,7 +78,6 @@ def _games(reader: Reader) -> tuple[GameChecked, ...]:
 
 
 def _logged(reader: Reader, game: str, tagged: bool, builds: int) -> _Logged:
-
     rows = reader.ask("roles_declared", game=game)
     pairs = list(zip(rows["event"].tolist(), rows["field"].tolist(), strict=True))
     declared = frozenset({(event, None) for event, _ in pairs} | {(event, field or None) for event, field in pairs})
@@ -96,7 +90,6 @@ def _logged(reader: Reader, game: str, tagged: bool, builds: int) -> _Logged:
 
 
 def _question(question: Question, logged: _Logged, kind: GameKind) -> Line:
-
     if not question.applies({event for event, _ in logged.declared}):
         roles = _quoted(sorted(question.needs), " or ")
         lack = Lack("where the game has such", f"log an event with the role {roles}")
@@ -112,7 +105,6 @@ def _question(question: Question, logged: _Logged, kind: GameKind) -> Line:
 
 def _tunable(tunable: Tunable, logged: _Logged, kind: GameKind) -> Line:
     """Whether proposals can change a tunable. What its lever acts on must be logged too."""
-
     role, lever = tunable.role, lever_of(tunable.role)
     what = f"{tunable.name} ({role or 'no role'})"
     odd = [Lack("its effect", one.why) for one in kind.contradictions if one.name == tunable.name]
@@ -129,7 +121,6 @@ def _tunable(tunable: Tunable, logged: _Logged, kind: GameKind) -> Line:
 
 def _can(lacks: Sequence[Lack]) -> Can:
     """What is left of something that needs all that is missing."""
-
     if not lacks:
         return Can.YES
     return Can.NOT_YET if all(lack.declared for lack in lacks) else Can.NO
@@ -137,7 +128,6 @@ def _can(lacks: Sequence[Lack]) -> Can:
 
 def _acts_on(lever: Lever) -> list[tuple[EventRole, tuple[FieldRole, ...]]]:
     """The events, with fields, that the effect of a lever is read from."""
-
     if isinstance(lever, EdgeLever):
         return [(EventRole.NOTE, ()), (EventRole.PRESS, ())]
     if isinstance(lever, DoseLever) and lever.success and not lever.deaths:

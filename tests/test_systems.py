@@ -1,7 +1,7 @@
 """Windows and macOS: what their Pythons lack, and what differs there, as far as it can be tried on any system.
 
 The type checker reads the code of ingest, analysis and dashboard as it is on all three (tests/__main__.py); what only a
-run on those systems can tell is listed in DEVELOPERS.md.
+run on those systems can tell is listed in tests/SYSTEMS.md.
 """
 
 import ast

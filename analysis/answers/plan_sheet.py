@@ -112,8 +112,8 @@ MORE_DOUBT = "Simulated playtests leave more doubt than that number says, so it 
 
 
 def slower(plan: Mapping[str, Any]) -> bool:
-    """Whether the simulated playtests leave more doubt than the law by which `players_needed` is reckoned: as one over
-    the root of the number of players (`tuning.players_needed`)."""
+    """Whether the simulated playtests leave more doubt than the law behind `players_needed` says: as one over the root
+    of the number of players (`tuning.players_needed`)."""
     needed, rows = plan["players_needed"], plan["precision"]
     if not needed or not rows:
         return False

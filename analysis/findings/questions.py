@@ -178,7 +178,7 @@ _ALL = (
         Chapter.OUTCOME,
         "Did it help",
         "Did it help?",
-        "The builds compared, player by player, and held against what was predicted.",
+        "The builds compared, player by player, and compared with what was predicted.",
         missing=(
             "A comparison needs two builds: change a tunable, flash it, and let people play again.",
             "Let new people play it, or let half of all begin with the later build, and note who is new.",

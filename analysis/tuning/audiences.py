@@ -23,7 +23,7 @@ class _Case:
 
 
 class Audiences:
-    """The audiences that a proposal is held against: like the testers, a third worse off, a third better off."""
+    """The audiences that a proposal is tried with: like the testers, a third worse off, a third better off."""
 
     def __init__(self, model: Fitted, targets: Sequence[Target], testers: Recruitment):
         self._targets, self._testers = tuple(targets), testers

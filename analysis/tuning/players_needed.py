@@ -1,4 +1,4 @@
-"""How many more players leave how much less doubt: the one law that proposals and plans reckon by."""
+"""How many more players leave how much less doubt: the one law that proposals and plans go by."""
 
 from math import ceil
 

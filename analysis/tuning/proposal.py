@@ -53,7 +53,7 @@ class PredictedTarget:
     """A target with what is predicted for it as things are and as proposed. Figures are in the target's own unit.
 
     now, proposed: of the audience, with the doubt of who it is. testers_now, testers_proposed: of people like the
-    testers, which is what a next playtest with people found in the same way is held against.
+    testers, which is what a next playtest with people found in the same way is compared with.
     """
 
     target: str

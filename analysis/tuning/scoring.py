@@ -1,4 +1,4 @@
-"""Did it help: two builds compared by player, and predictions held against what came."""
+"""Did it help: two builds compared by player, and predictions compared with what came."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -60,11 +60,10 @@ def difference(before: ByPlayer, after: ByPlayer, level: float = LEVEL, quantile
     """The difference of two builds: of the means over players, or of the `quantile` of the players' values.
 
     At least three players with a value on both: a t interval of their own differences, and all is said of these players
-    only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's interval,
-    other figures by Welch's t. A quantile: the middle of
-    what playtests drawn anew from the players show (percentile bootstrap: Efron & Tibshirani 1993, An Introduction to
-    the Bootstrap, chapter 13), players who played both drawn with both their values; none with too few players
-    (`players_for_quantile`).
+    only. Otherwise, or where all of them changed alike, as of different people: shares by Newcombe's interval, other
+    figures by Welch's t. A quantile: the middle of what playtests drawn anew from the players show (percentile
+    bootstrap: Efron & Tibshirani 1993, An Introduction to the Bootstrap, chapter 13), players who played both drawn
+    with both their values; none with too few players (`players_for_quantile`).
     """
     both = np.intersect1d(before.player, after.player)
     same = len(both) >= 3

@@ -37,7 +37,7 @@ def plan_game(
 
     wanted: half of the 80 % interval, in percentage points or the target's unit; default: the target's tolerance.
     against: a setting to be played against the present build. simulate: False leaves the precision table out; it is
-    there for stages and levels only. How many are needed is reckoned as a proposal reckons it (`players_needed`).
+    there for stages and levels only. How many are needed is worked out as for a proposal (`players_needed`).
     """
     fitted, why = fit_game(reader, selection, targets, build)
     # More players of the same kind say more of people like them, and nothing of how the audience differs.

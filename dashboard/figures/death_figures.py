@@ -16,7 +16,7 @@ def causes(finding: Finding, theme: Theme) -> go.Figure:
     share, low, high = (100 * np.asarray(table[name], float)[::-1] for name in ("share", "low", "high"))
     return framed(
         theme,
-        [_bars(theme, labels, share, theme.death), whiskers(theme, labels, share, low, high, colour=theme.death)],
+        [_bars(labels, share, theme.death), whiskers(theme, labels, share, low, high, colour=theme.death)],
         x=f"of all deaths, % ({INTERVAL})",
         height=whisker_height(len(labels)) + 40,
         showlegend=False,
@@ -38,7 +38,7 @@ def by_stage(finding: Finding, theme: Theme) -> go.Figure:
     )
 
 
-def _bars(theme: Theme, labels: list[str], value: np.ndarray, colour: str) -> go.Bar:
+def _bars(labels: list[str], value: np.ndarray, colour: str) -> go.Bar:
     return go.Bar(
         x=value,
         y=labels,

@@ -10,7 +10,6 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.frame import faded
-from dashboard.figures.palette import Theme
 
 # In pixels: a line of text, a letter of it, what is around it; how close ends are one height. In letters: when a name
 # is broken.
@@ -45,7 +44,6 @@ def ends_of(traces: Sequence[Any]) -> list[End]:
 
 def name_ends(
     figure: go.Figure,
-    theme: Theme,
     ends: Sequence[End],
     y: tuple[float, float],
     *,

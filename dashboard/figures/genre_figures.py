@@ -55,7 +55,7 @@ def levels(finding: Finding, theme: Theme) -> go.Figure:
         theme, traces, x="time a block takes for one row, ms", y="deaths a minute", yaxis={"range": [0, top]}
     )
     if len(traces) > 1:
-        name_ends(figure, theme, ends_of(traces), (0.0, top))
+        name_ends(figure, ends_of(traces), (0.0, top))
     return figure
 
 
@@ -122,7 +122,7 @@ def aim(finding: Finding, theme: Theme) -> go.Figure:
         ),
     ]
     figure = framed(theme, traces, x="speed of the target", y="hit, %", yaxis={"range": [0, 102]})
-    name_ends(figure, theme, ends_of(traces), (0.0, 102.0))
+    name_ends(figure, ends_of(traces), (0.0, 102.0))
     return figure
 
 

@@ -79,7 +79,7 @@ def learning(finding: Finding, theme: Theme) -> go.Figure:
     figure = framed(
         theme, traces, x="attempt", y="deaths a minute", height=280, yaxis={"range": [0, top]}, xaxis={"dtick": 1}
     )
-    name_ends(figure, theme, ends_of(traces), (0.0, top))
+    name_ends(figure, ends_of(traces), (0.0, top))
     return figure
 
 

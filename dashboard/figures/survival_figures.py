@@ -74,7 +74,7 @@ def on_axis(finding: Finding, theme: Theme, most_columns: int = 3) -> go.Figure:
         columns_of = {name: np.asarray(column)[mine] for name, column in table.items()}
         curves = [trace.update(**names) for trace in _group_curves(columns_of, theme)]
         figure.add_traces(curves)
-        name_ends(figure, theme, ends_of(curves), _PERCENT, panel=str(number + 1), plot_px=rows.PLOT, narrow=True)
+        name_ends(figure, ends_of(curves), _PERCENT, panel=str(number + 1), plot_px=rows.PLOT, narrow=True)
     return figure
 
 
@@ -140,7 +140,7 @@ def groups(finding: Finding, theme: Theme) -> go.Figure:
     """The curves of several groups, each with its own colour and dash."""
     traces = _group_curves(finding.tables["curves"], theme)
     figure = framed(theme, traces, x="seconds alive", y="still alive, %", yaxis={"range": list(_PERCENT)}, height=340)
-    name_ends(figure, theme, ends_of(traces), _PERCENT)
+    name_ends(figure, ends_of(traces), _PERCENT)
     return figure
 
 
@@ -214,7 +214,7 @@ def funnel(finding: Finding, theme: Theme) -> go.Figure:
             for group, trace in enumerate(points)
             if np.isfinite(trace.x[-1])
         ]
-        name_ends(figure, theme, marks, (-0.5, top + 0.5))
+        name_ends(figure, marks, (-0.5, top + 0.5))
     return figure
 
 
@@ -234,7 +234,7 @@ def ends(finding: Finding, theme: Theme) -> go.Figure:
         at, least, most = (100 * y[mine] for y in (share, low, high))
         traces += stepped(time[mine], at, least, most, getattr(theme, colour), name, theme.dashes[i])
     figure = framed(theme, traces, x="seconds alive", y="of all runs, %", yaxis={"range": list(_PERCENT)})
-    name_ends(figure, theme, ends_of(traces), _PERCENT)
+    name_ends(figure, ends_of(traces), _PERCENT)
     return figure
 
 

@@ -72,7 +72,7 @@ def window(finding: Finding, theme: Theme) -> go.Figure:
             go.Scatter(x=x, y=y, mode="lines", name=label, line={"color": theme.ink, "width": 1.5, "dash": dash})
         )
     figure = framed(theme, traces, x="window to either side of due, ms", y="notes hit, %", yaxis={"range": [0, 102]})
-    name_ends(figure, theme, ends_of(traces), (0.0, 102.0))
+    name_ends(figure, ends_of(traces), (0.0, 102.0))
     _today(figure, finding, theme, ("early_ms", "late_ms"))
     return _moved(figure, finding, theme) if "moved" in finding.tables else figure
 
@@ -197,7 +197,7 @@ def passages(finding: Finding, theme: Theme) -> go.Figure:
     top = min(100 * float(np.nanmax(np.append(high, hit))) + 2, 102.0)
     words = "seconds into the song" + ("<br>cross: notes off the rest of the song" if off.any() else "")
     figure = framed(theme, traces, x=words, y="notes hit, %", height=340, yaxis={"range": [bottom, top]})
-    name_ends(figure, theme, ends_of(traces), (bottom, top))
+    name_ends(figure, ends_of(traces), (bottom, top))
     return figure
 
 

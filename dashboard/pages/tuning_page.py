@@ -163,9 +163,8 @@ def wires(app: Dash, session: Session) -> None:
     @app.callback(
         Output(WISHES, "children"),
         Input(TEXT, "value"),
-        Input(
-            WISHES, "id"
-        ),  # so that it is called once when the page is made: the text alone, which others write, is not
+        # So that it is called once when the page is made: for the text alone, which others write, it is not.
+        Input(WISHES, "id"),
         State(element_ids.ADDRESS, "search"),
     )
     def say(text: str | None, _: str, search: str | None) -> Any:

@@ -198,7 +198,7 @@ def _sliders(worked: Worked) -> list[Any]:
     return [
         html.Section(
             [
-                note("What is predicted for any setting, reckoned a little more coarsely than a proposal."),
+                note("What is predicted for any setting, worked out a little more coarsely than a proposal."),
                 html.Div(rows, className="sliders"),
                 html.Div(tried(worked, {}), id={"type": "tried", "at": "result"}, className="tried"),
             ],

@@ -27,7 +27,7 @@ def teacher_sheet(lesson: Lesson, paper: str = "A4", served: bool = False) -> Ma
         title=f"A lesson of {_minutes(held.minutes)}: playtest of {lesson.game}",
         answer=answer(held),
         short=too_short(held),
-        reckoned=_reckoned(lesson),
+        worked_out=_worked_out(lesson),
         minutes=table(
             {
                 "from": [_clock(step.start) for step in held.steps],
@@ -85,7 +85,7 @@ def too_short(held: Hour) -> dict[str, Any] | None:
     return {"says": says, "ways": ways}
 
 
-def _reckoned(lesson: Lesson) -> list[str]:
+def _worked_out(lesson: Lesson) -> list[str]:
     held, time = lesson.hour, lesson.time
     if time.players:
         whose = "the makers' own" if time.makers else "the"

@@ -132,7 +132,7 @@ def otherwise(worked: Worked, job: Job) -> Otherwise:
 
 
 def accept(session: Session, worked: Worked, number: int) -> str:
-    """Keeps the prediction of one proposal in the study, so that the next playtest is held against it."""
+    """Keeps the prediction of one proposal in the study, so that the next playtest is compared with it."""
     proposal = worked.answer.proposals[number]
     kept: list[tuple[str, dict[str, Any]]] = list(predictions_to_keep(worked.answer, worked.targets))
     label, prediction = next((one for one in kept if one[1]["proposal"] == proposal.id), kept[0])

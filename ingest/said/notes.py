@@ -49,7 +49,7 @@ def add_target(connection: duckdb.DuckDBPyConnection, game: str, target_toml: st
 def add_prediction(
     connection: duckdb.DuckDBPyConnection, game: str, build_label: str, fingerprint: str, prediction_json: str
 ) -> datetime:
-    """Keeps what was predicted, so that the next playtest can be held against it."""
+    """Keeps what was predicted, so that the next playtest can be compared with it."""
     # Labels may change with the next log: what was predicted stays with the build.
     key = _keys(connection, game).get(build_label)
     values: list[object] = [None, game, build_label, fingerprint, prediction_json, key]

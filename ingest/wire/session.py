@@ -35,9 +35,8 @@ class Session:
     """Follows the packets of one log. Those whose dictionary has not come yet are held.
 
     With `clock_every`, the clock is noted about once in so many bytes. `given` is read in place of every dictionary of
-    the log. `known`: by
-    the number of the power-up, its dictionary, which need not come any more: what `late_dictionaries` tells whoever
-    reads a log twice.
+    the log. `known`: by the number of the power-up, its dictionary, which need not come any more: what
+    `late_dictionaries` tells whoever reads a log twice.
     """
 
     def __init__(
@@ -105,7 +104,7 @@ class Session:
                 renewed = nonce is not None and self._up.nonce is not None and self._up.nonce != nonce
                 reset = other or renewed
             if reset:
-                ran_back = self._up is not None and bool(back[i]) and not self._restarted(i, kind, sequence, about)
+                ran_back = self._up is not None and bool(back[i]) and not self._restarted(i, sequence, about)
                 if ran_back:
                     self.ran_back_at = self.ran_back_at if self.ran_back else int(packets.offset[i])
                     self.ran_back += 1
@@ -169,7 +168,7 @@ class Session:
             return None
         return waiting, *there.came
 
-    def _restarted(self, i: int, kind: int, sequence: np.ndarray, about: tuple[int, int | None] | None) -> bool:
+    def _restarted(self, i: int, sequence: np.ndarray, about: tuple[int, int | None] | None) -> bool:
         """Whether packet i, before which the time went back, comes from a console that was reset.
 
         A recorder that starts anew counts its packets anew; one whose clock ran back goes on counting.

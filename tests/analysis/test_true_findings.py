@@ -300,7 +300,8 @@ def test_what_is_counted_in_the_logs_is_sure_however_few_played(tmp_path):
 def test_one_number_of_players_parts_what_is_indicative_wherever_it_is_said():
     terms = (ROOT / "analysis/methods/terms.toml").read_text(encoding="utf-8")
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert f"fewer than {FEW_PLAYERS} players" in terms
+    json = (ROOT / "dashboard/JSON.md").read_text(encoding="utf-8")
+    assert all(f"fewer than {FEW_PLAYERS} players" in one for one in (terms, json))
     assert {8: "than eight players"}[FEW_PLAYERS] in " ".join(readme.split())
 
 

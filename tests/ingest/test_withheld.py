@@ -2,13 +2,14 @@
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from ingest.said.forgetting import forget_capture
 from ingest.said.notes import add_words, note_role, note_run
 from ingest.said.people import take_players, take_ratings
-from ingest.said.rewriting import rewrite
+from ingest.said.rewriting import rewrite, room_to_rewrite
 from ingest.said.withheld import of_player, withhold_player
 from ingest.study.capture_counts import About
 from ingest.study.store import Study, import_log, open_study
@@ -223,3 +224,12 @@ def test_an_unknown_player_changes_nothing(study, tmp_path):
     assert not of_player(study.connection, "P99").anything
     withhold_player(study.connection, "P99")
     assert others(study) == before and not rows(study, "SELECT * FROM withheld")
+
+
+@pytest.mark.parametrize(("left", "room"), [(0, False), (1_000_000, False), (100_000_000, True)])
+def test_a_disk_has_room_where_a_second_copy_fits_with_something_to_spare(left, room, tmp_path, monkeypatch):
+    """left: bytes that the disk would have left beside both files."""
+    path = tmp_path / "s.duckdb"
+    path.write_bytes(bytes(1000))
+    monkeypatch.setattr("shutil.disk_usage", lambda _: SimpleNamespace(free=1000 + left))
+    assert room_to_rewrite(path) == room

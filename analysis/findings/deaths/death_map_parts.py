@@ -1,6 +1,6 @@
 """Where each cause and each part of the game kills.
 
-A cause is held against the time spent in those parts of the game in which it killed at all.
+A cause is compared with the time spent in those parts of the game in which it killed at all.
 """
 
 from collections.abc import Sequence

@@ -141,7 +141,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     doubtful = not per_halving.excludes(1)
     if headline and doubtful:
         headline = "Faster pieces are not shown to kill more often, or less."
-    facts = {**estimate_cells("per_halving", per_halving)}
+    facts = estimate_cells("per_halving", per_halving)
     return LEVELS.finding(
         basis, f"{sentence}.", estimate, {"levels": rows}, facts, headline=headline, doubtful=doubtful
     )

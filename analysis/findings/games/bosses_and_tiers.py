@@ -99,7 +99,7 @@ def _boss(spell: Columns, basis: Basis) -> Finding:
         if estimate
         else "No player died both at bosses and elsewhere often enough to compare the two."
     )
-    facts = {**estimate_cells("ratio", ratio)}
+    facts = estimate_cells("ratio", ratio)
     few = estimate is not None and estimate.players < TOO_FEW_PLAYERS
     if few:
         sentence = (

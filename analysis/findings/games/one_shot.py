@@ -217,5 +217,5 @@ def _intervals(trial: Columns, basis: Basis) -> Finding | None:
     if with_hits.value is not None:
         own = f"{amount(with_hits.value)} {limits(with_hits)}"
         sentence += f"; with the share of hits it has a rank correlation of {own}"
-    facts = {**estimate_cells("correlation", with_hits)}
+    facts = estimate_cells("correlation", with_hits)
     return INTERVALS.finding(basis, f"{sentence}.", estimate, {"players": table}, facts, players=len(table))

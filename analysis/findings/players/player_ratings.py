@@ -10,7 +10,7 @@ from analysis.stats.estimate import Estimate
 from analysis.stats.players.ranks import correlation_within_players, rank_correlation
 from analysis.words import amount, counted, limits
 
-# What a rating is held against, as people call it.
+# What a rating is compared with, as people call it.
 OUTCOMES = {
     "alive_s": "time alive",
     "deaths": "deaths",
@@ -21,7 +21,7 @@ OUTCOMES = {
     "stages_cleared": "stages cleared",
 }
 _CORRELATIONS = (
-    Column("outcome", "", "what the rating is held against: a column of `ratings`"),
+    Column("outcome", "", "what the rating is compared with: a column of `ratings`"),
     *estimate_columns("rank_correlation", "", "-1 to 1"),
     Column("players", "", "players it rests on"),
 )

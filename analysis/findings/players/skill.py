@@ -56,11 +56,7 @@ LEARNING = Declared(
             *estimate_columns("rate_per_min", _RATE, "deaths over time alive"),
         )
     },
-    (
-        *estimate_columns(
-            "per_doubling", "times", "how many times as often the same player dies with twice the attempts"
-        ),
-    ),
+    estimate_columns("per_doubling", "times", "how many times as often the same player dies with twice the attempts"),
 )
 GROUPS = Declared(
     "players.groups",
@@ -171,7 +167,7 @@ def learning(basis: Basis) -> Finding:
         f"compared with the same player's earlier attempts"
         f"{'' if len(set(build)) == 1 else ' on the same build'}: {verdict}."
     )
-    facts = {**estimate_cells("per_doubling", estimate)}
+    facts = estimate_cells("per_doubling", estimate)
     return LEARNING.finding(basis, sentence, estimate, tables, facts, headline=headline)
 
 

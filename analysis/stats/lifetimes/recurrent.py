@@ -64,7 +64,7 @@ def cox(
     sets = _risk_sets(entry, end, died, strata)
     beta = np.zeros(x.shape[1])
     converged = False
-    score, information, _ = _derivatives(beta, x, died, sets, efron, residuals=False)
+    score, information, _ = _derivatives(beta, x, sets, efron, residuals=False)
     at_first = np.diag(information)
     for _ in range(40):
         step = np.linalg.lstsq(information, score, rcond=None)[0]
@@ -74,8 +74,8 @@ def cox(
         if np.max(np.abs(step)) < 1e-9:
             converged = True
             break
-        score, information, _ = _derivatives(beta, x, died, sets, efron, residuals=False)
-    _, information, residual = _derivatives(beta, x, died, sets, efron, residuals=True)
+        score, information, _ = _derivatives(beta, x, sets, efron, residuals=False)
+    _, information, residual = _derivatives(beta, x, sets, efron, residuals=True)
     inverse = np.linalg.pinv(information, hermitian=True)
     # Covariates that the data cannot tell apart have no coefficients of their own.
     converged = converged and bool(np.linalg.cond(information) < 1e10)
@@ -104,7 +104,7 @@ def _risk_sets(entry: Array, end: Array, died: Array, strata: Array) -> list[tup
 
 
 def _derivatives(
-    beta: Array, x: Array, died: Array, sets: list[tuple[Array, Array]], efron: bool, residuals: bool
+    beta: Array, x: Array, sets: list[tuple[Array, Array]], efron: bool, residuals: bool
 ) -> tuple[Array, Array, Array]:
     """Score vector, information matrix, and (if asked for) each row's score residual (n, k)."""
     hazard = np.exp(x @ beta)

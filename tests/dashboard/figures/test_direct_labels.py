@@ -18,7 +18,7 @@ PLOT, LINE = 230 - 62, 14
 def named(ends):
     lines = [go.Scatter(x=[0, one.x], y=[50, one.y], mode="lines", name=one.name) for one in ends]
     figure = framed(LIGHT, lines)
-    name_ends(figure, LIGHT, ends, (0, 100))
+    name_ends(figure, ends, (0, 100))
     return {one.text: one for one in figure.layout.annotations}, figure
 
 
