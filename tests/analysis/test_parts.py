@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from analysis.findings.highest import highest_part
-from analysis.stats.players.parts import inside_against_outside, part_against_rest
+from analysis.stats.players.parts import inside_against_outside, part_against_rest, slope_on_part
 
 _CLEAR_S = 45.0
 
@@ -70,3 +70,30 @@ def test_with_as_long_inside_as_outside_the_ratio_is_that_of_the_deaths():
     least = 1 / np.sqrt(count.sum() * share * (1 - share))
     assert found.high - found.value >= stats.t.ppf(0.975, found.players - 1) * least * (1 - 1e-6)
     assert found.players == np.unique(player[count > 0]).size
+
+
+def levels(rng, rises: float, players: int = 12, runs: int = 4) -> tuple[np.ndarray, ...]:
+    """(deaths, seconds, level, player) of runs of one life, a level more each 20 s, danger times e^rises a level."""
+    rows = []
+    for player in range(players):
+        skill = np.exp(0.4 * rng.standard_normal())
+        for _ in range(runs):
+            for level in range(12):
+                life = rng.exponential(60 / (skill * np.exp(rises * level)))
+                rows.append((life < 20, min(life, 20.0), level, player))
+                if life < 20:
+                    break
+    return tuple(np.array(column, float) for column in zip(*rows, strict=True))
+
+
+@pytest.mark.parametrize("rises", [0.0, 0.3])
+def test_levels_that_are_alike_are_not_said_to_be_deadlier_the_later_they_come(rises):
+    """Each run ends by a death at its last level: a player's own level calls that one deadly in half the playtests."""
+    rng = np.random.default_rng(6)
+    found = [slope_on_part(*levels(rng, rises)) for _ in range(40)]
+    assert np.mean([one.value for one in found]) == pytest.approx(rises, abs=0.05)
+    assert sum(one.low <= rises <= one.high for one in found) >= 34
+
+
+def test_one_death_each_does_not_tell_how_players_differ():
+    assert slope_on_part(*levels(np.random.default_rng(6), 0.0, runs=1)) is None

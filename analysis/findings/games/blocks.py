@@ -10,7 +10,7 @@ from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
 from analysis.stats.picked import drawn_ratios
-from analysis.stats.players.learning import slope_within_players
+from analysis.stats.players.parts import slope_on_part
 from analysis.stats.players.within_player import mean_of_players
 from analysis.stats.rates import rate_by_player
 from analysis.stats.streaks import longest_wait, wait_chance
@@ -23,7 +23,7 @@ LEVELS = Declared(
     "genres.levels",
     "genres",
     "Survival by level and drop interval",
-    "slope_within_players",
+    "slope_on_part",
     {
         "levels": (
             Column("level", "", "the level"),
@@ -125,9 +125,7 @@ def _levels(spell: Columns, basis: Basis) -> Finding:
     slope = None
     if known.any():
         halvings = -np.log2(interval[known])
-        slope = slope_within_players(
-            spell["deaths"][known], spell["alive_s"][known], halvings, player[known], build[known]
-        )
+        slope = slope_on_part(spell["deaths"][known], spell["alive_s"][known], halvings, player[known], build[known])
     estimate = slope.ratio if slope else None
     sentence = f"Level {level.max():.0f} was the highest of {basis.size}"
     if estimate:

@@ -9,8 +9,8 @@ from analysis.findings.declared import PART, Column, Declared, estimate_cells, e
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.players.learning import LogRateRatio, slope_within_players
-from analysis.stats.players.parts import inside_against_outside
+from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.parts import inside_against_outside, slope_on_part
 from analysis.stats.rates import Rate, rate_by_player
 from analysis.words import amount, as_often, counted, limits, stage_name
 
@@ -20,7 +20,7 @@ BOSS = Declared(
     "genres.boss",
     "genres",
     "Bosses against regular parts",
-    "inside_against_outside",
+    "slope_on_part",
     {
         "kinds": (
             Column("stage", "", "number of the stage"),
@@ -36,7 +36,7 @@ TIERS = Declared(
     "genres.tiers",
     "genres",
     "Lives and tiers through the stages",
-    "slope_within_players",
+    "slope_on_part",
     {
         "tiers": (
             Column("tier", "", "tier of the weapon"),
@@ -138,9 +138,7 @@ def _tiers(spell: Columns, visit: Columns, basis: Basis) -> Finding:
             }
         )
     part = 2 * spell["stage"] + spell["stage_kind"]
-    slope = slope_within_players(
-        spell["deaths"][known], spell["alive_s"][known], tier[known], player[known], block=part[known]
-    )
+    slope = slope_on_part(spell["deaths"][known], spell["alive_s"][known], tier[known], player[known], part[known])
     estimate = slope.ratio if slope else None
     sentence = (
         f"With one tier more a player dies {amount(estimate.value)} times as often a minute {limits(estimate)}, "
