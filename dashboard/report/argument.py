@@ -4,10 +4,12 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
+import pandas as pd
+
 from analysis.finding import Finding
 from analysis.findings.questions import Chapter
-from analysis.stats.estimate import FEW_PLAYERS, LEVEL, Estimate
-from analysis.words import NONE, amount, capital, cell, counted, interval_name, listed, points, signed
+from analysis.stats.estimate import FEW_PLAYERS, INNER, LEVEL, Estimate
+from analysis.words import NONE, amount, capital, cell, counted, interval_name, listed, points, signed, span
 from dashboard.figures import has_figure
 from dashboard.parts.cards import shared_warnings
 from dashboard.report.appendix import appendix, method_lines
@@ -171,8 +173,24 @@ def _outcome(finding: Finding, label: str) -> list[Block]:
     if has_figure(finding):
         blocks.append(Figure(label, caption(finding), finding.sentence, label))
     elif "predictions" in finding.tables:
-        blocks.append(Table(finding.tables["predictions"], f"{finding.title}, {finding.basis}.", label))
+        blocks.append(Table(predictions(finding.tables["predictions"]), f"{finding.title}, {finding.basis}.", label))
     return blocks
+
+
+def predictions(kept: pd.DataFrame) -> dict[str, list[Any]]:
+    """What had been predicted and what came, each in the words of its unit; `expected` is for as many as played."""
+    rows = kept.to_dict("records")
+    expected = [
+        f"{amount(r['predicted'], r['unit'])} ({span(r['expected_low'], r['expected_high'], r['unit'])})" for r in rows
+    ]
+    return {
+        "target": [r["target"] for r in rows],
+        "proposal": [r["proposal"] for r in rows],
+        f"expected, {interval_name(INNER)}": expected,
+        "came": [amount(r["came"], r["unit"]) for r in rows],
+        "inside": [r["inside"] for r in rows],
+        "kept": [str(r["kept"])[:16].replace("T", " ") for r in rows],
+    }
 
 
 def differences(found: Sequence[Finding]) -> dict[str, list[Any]]:

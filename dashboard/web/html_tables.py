@@ -37,8 +37,8 @@ def table(
 
 
 def cell_of(value: Any) -> str:
-    """What stands in a cell: HTML as it is, anything else in words."""
-    return value if isinstance(value, Markup) else cell(value)
+    """What stands in a cell: HTML as it is, anything else in words, with no break before a per cent sign."""
+    return value if isinstance(value, Markup) else cell(value).replace(" %", "\u00a0%")
 
 
 def _are_numbers(column: Sequence[Any]) -> bool:

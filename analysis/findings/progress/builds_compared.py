@@ -69,6 +69,7 @@ PREDICTIONS = Declared(
             Column("expected_low", "in the target's unit", "lower limit of what so many players were to show"),
             Column("expected_high", "in the target's unit", "upper limit of it"),
             Column("came", "in the target's unit", "what the playtest showed"),
+            Column("unit", "", "the target's unit; share: from 0 to 1"),
             Column("inside", "", "whether it came out within the limits"),
         )
     },
@@ -189,6 +190,7 @@ def _scored(comparison: Comparison) -> Finding:
             "expected_low": s.expected_low,
             "expected_high": s.expected_high,
             "came": s.observed,
+            "unit": s.unit,
             "inside": s.inside,
         }
         for s in scores

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from analysis.levers import Part
@@ -10,7 +11,7 @@ from analysis.models.targets import Outcome, Target
 from analysis.selection import Selection
 from analysis.words import percent
 from dashboard.figures import FIGURES
-from dashboard.report.argument import sections
+from dashboard.report.argument import predictions, sections
 from dashboard.report.captions import CAPTIONS
 from dashboard.report.content import About, gather
 from dashboard.report.document_blocks import Figure, Ref, Say, Table, Tone, flat, numbered
@@ -84,6 +85,24 @@ def test_the_summary_answers_by_what_was_counted(asked):
     assert f"(build {label}, the newest)" in said(sections(replace(asked, games=(newest,))), "Summary")
     leads = [block.lead for block in sections(asked)[0].blocks]
     assert leads == ["Question.", "Answer.", "What was changed.", "Did it help?", "What next.", "How sure."]
+
+
+def test_what_was_predicted_is_said_in_the_words_of_its_unit():
+    kept = {
+        "kept": ["2026-03-01T10:20:30.123456", "2026-03-01T10:20:30.123456"],
+        "proposal": ["lives=4", "lives=4"],
+        "target": ["reach stage 2", "length of a run"],
+        "predicted": [0.536, 41.0],
+        "expected_low": [0.25, 30.5],
+        "expected_high": [0.75, 52.0],
+        "came": [0.583, 55.4],
+        "unit": ["share", "s"],
+        "inside": [True, False],
+    }
+    said = predictions(pd.DataFrame(kept))
+    assert said["expected, 80 % interval"] == ["54 % (25 to 75 %)", "41 s (30.5 to 52 s)"]
+    assert said["came"] == ["58 %", "55.4 s"] and said["inside"] == [True, False]
+    assert said["kept"] == 2 * ["2026-03-01 10:20"]
 
 
 def test_the_builds_are_compared_by_the_targets_that_were_handed_in(asked):
