@@ -30,30 +30,35 @@ def tiers(finding: Finding, theme: Theme) -> go.Figure:
 
 
 def levels(finding: Finding, theme: Theme) -> go.Figure:
-    """Deaths a minute against the time a block takes for one row, each build with its own mark."""
+    """Deaths a minute against the time a block takes for one row, each build with its own mark; against the level where
+    the log tells one time for all: the game makes blocks faster by itself then.
+    """
     table = finding.tables["levels"]
     build = np.asarray([str(name) for name in table["build"]])
     x, y, low, high = (np.asarray(table[name], float) for name in ("interval_ms", "rate_per_min", "low", "high"))
+    level = np.asarray(table["level"], float)
+    by_level = np.unique(x[np.isfinite(x)]).size < 2
+    across = level if by_level else x
     traces = []
     for i, name in enumerate(dict.fromkeys(build.tolist())):
         mine = build == name
         colour = theme.series[i % len(theme.series)]
         traces.append(
             go.Scatter(
-                x=x[mine],
+                x=across[mine],
                 y=y[mine],
                 mode="markers",
                 name=name,
-                text=[f"level {int(n)}" for n in np.asarray(table["level"])[mine]],
+                text=[f"level {int(n)}" for n in level[mine]],
+                customdata=x[mine],
                 marker={"color": colour, "size": 9, "symbol": ("circle", "diamond", "square")[i % 3]},
                 error_y=errors(y[mine], low[mine], high[mine], colour),
-                hovertemplate="%{text}: %{y:.2g} a minute at %{x:.0f} ms<extra></extra>",
+                hovertemplate="%{text}: %{y:.2g} a minute at %{customdata:.0f} ms<extra></extra>",
             )
         )
     top = float(np.nanmax(np.append(y, 0.1))) * 1.8
-    figure = framed(
-        theme, traces, x="time a block takes for one row, ms", y="deaths a minute", yaxis={"range": [0, top]}
-    )
+    title = "level" if by_level else "time a block takes for one row, ms"
+    figure = framed(theme, traces, x=title, y="deaths a minute", yaxis={"range": [0, top]})
     if len(traces) > 1:
         name_ends(figure, ends_of(traces), (0.0, top))
     return figure

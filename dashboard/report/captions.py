@@ -172,9 +172,10 @@ CAPTIONS: dict[str, Words] = {
     "genres.boss": _rows("How many times as often the same player dies at a boss as before it", _TIMES_ONE),
     "genres.tiers": _rows("Deaths a minute alive with each weapon tier", _FIRST),
     "genres.levels": Words(
-        "Deaths a minute at each level, by the time a block takes for one row (ms), one mark a build",
+        "Deaths a minute at each level, by the time a block takes for one row (ms), or by the level where the log "
+        "tells one time for all; one mark a build",
         _WHISKER,
-        "Left is faster; where the marks rise, the speed kills",
+        "Shorter times and higher levels are faster; where the marks rise with the speed, the speed kills",
     ),
     "genres.overflow": Words(
         "Where on the screen (pixels from the left) pieces come to rest, and where the pile overflows, each in % of "

@@ -55,6 +55,14 @@ def test_the_headline_of_the_map_names_what_its_deaths_are(found):
     assert "stage 2 boss" in places.headline
 
 
+def test_a_game_without_stages_is_told_nothing_of_a_stage(found):
+    by_stages = {"deaths.by_stage", "survival.funnel"}
+    assert by_stages <= set(found["Soot Wardens"])
+    for game in ("Crate Loft", "One Puff"):
+        assert found[game] and not by_stages & set(found[game])
+        assert not re.search(r"stage \d", " ".join(one.sentence for one in found[game].values())), game
+
+
 def test_what_may_be_chance_is_doubtful(found):
     hazard = found["Soot Wardens"]["survival.hazard"]
     assert "may be chance" in hazard.sentence and hazard.certainty == CERTAINTIES[1]

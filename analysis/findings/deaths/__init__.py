@@ -21,7 +21,9 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
         return [nothing(QUESTION, "No event of this game has the role `death`.", basis)]
     if not death["life_id"].size:
         return [nothing(QUESTION, f"Nobody died in {basis.size}.", basis)]
-    found = [causes_and_stages.causes(death, basis), causes_and_stages.by_stage(reader, selection, basis)]
+    found = [causes_and_stages.causes(death, basis)]
+    if "stage_start" in basis.roles:  # without, all is one stage that nobody named
+        found.append(causes_and_stages.by_stage(reader, selection, basis))
     if (np.isfinite(death["x"]) & np.isfinite(death["y"])).any():
         whole, *parts = death_map.find(reader, selection, death, basis)
         found = [whole, *found, *parts]

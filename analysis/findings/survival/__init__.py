@@ -22,7 +22,8 @@ def find(reader: Reader, selection: Selection) -> list[Finding]:
     found = []
     if "death" in basis.roles and life["run_id"].size:
         found += [lives.whole(life, basis), lives.hazard(life, basis)]
-    found.append(progress_through_stages.funnel(reader.ask_chosen("stage_visits", selection), basis))
+    if "stage_start" in basis.roles:  # without, all is one stage that nobody named
+        found.append(progress_through_stages.funnel(reader.ask_chosen("stage_visits", selection), basis))
     found.append(progress_through_stages.ends(basis))
     if "death" in basis.roles and life["run_id"].size:
         found += lives.by_stage(reader.ask_chosen("lives", selection, by_stage=True), basis)

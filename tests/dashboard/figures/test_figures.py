@@ -198,3 +198,18 @@ def test_what_is_wanted_does_not_run_into_the_numbers_of_its_line():
         assert "12 players" in numbers and name.count("w") - name.count("wanted") >= min(letters, 46) - 1
         assert len(re.sub("<.*?>", "", numbers + name)) <= 100
     assert "wanted 50 %" in line("survive 60 s on the first attempt")[1]
+
+
+@pytest.mark.parametrize(("interval_ms", "across"), [([420, 420, 420], [1, 2, 3]), ([400, 300, 200], [400, 300, 200])])
+def test_levels_with_one_time_a_row_do_not_stand_on_each_other(interval_ms, across):
+    levels = {
+        "build": ["1"] * 3,
+        "level": [1, 2, 3],
+        "interval_ms": interval_ms,
+        "rate_per_min": [0.1, 0.4, 0.9],
+        "low": [0.05, 0.2, 0.5],
+        "high": [0.3, 0.8, 1.5],
+    }
+    one = Finding("genres.levels", "genres", "", "", 12, 29, "count", tables={"levels": levels})
+    (marks,) = figure_for(one, LIGHT).data
+    assert list(marks.x) == across and list(marks.customdata) == interval_ms
