@@ -58,7 +58,11 @@ class GameFound:
             said = f"{one.headline} ({one.certainty})"
             lines += lines_of(said, " " * (side + 2), f"{QUESTIONS[one.question].short:<{side}}  ")
         silent = [QUESTIONS[one.question].short for one in answers if not one.headline]
-        if silent:
+        if self.selection.maybe_newest:
+            # No runs are chosen as long as it is open which build came last; the reason tells what to do.
+            reasons = dict.fromkeys(f.sentence for f in self.findings if f.id == f"{f.question}.none")
+            lines += ["", *(line for reason in reasons for line in lines_of(reason))]
+        elif silent:
             lines += ["", *lines_of(f"Nothing stands out yet: {', '.join(silent)}.")]
         return "\n".join(lines)
 
@@ -118,7 +122,7 @@ class Found(Answer):
 
     def text(self) -> str:
         """What `setscrew findings` prints."""
-        games = [game.text() for game in self.games if game.runs]
+        games = [game.text() for game in self.games if game.runs or game.findings]
         more = "Every finding with its interval: --all. Data fingerprint"
         return "\n".join([*games, f"\n{more} {self.fingerprint}"])
 

@@ -70,6 +70,9 @@ def test_which_build_is_the_newest_is_asked_and_not_guessed(tmp_path):
     path = study_of(tmp_path / "untimed", "soot_wardens_a_table1", "soot_wardens_b_table1", timed=False)
     study = analysis.open(path, read_only=False)
     found = study.findings()
+    # What is printed without --all says it too, and what to do.
+    printed = " ".join(found.text().split())
+    assert "It is not known which of" in printed and "choose one, or all builds together" in printed
     assert found.games[0].selection.maybe_newest == (A, B)
     for finding in found:
         if finding.question not in ("trust", "progress"):
