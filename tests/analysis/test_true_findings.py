@@ -10,6 +10,10 @@ from analysis.finding import CERTAINTIES, Finding
 from analysis.findings import deaths, games, players, survival, trust
 from analysis.findings.deaths.causes_and_stages import _may_be_chance
 from analysis.findings.deaths.circumstances import STILL
+from analysis.findings.survival import lives
+from analysis.findings.survival.curves import grouped
+from analysis.findings.survival.progress_through_stages import _least, _Played
+from analysis.reader import Columns
 from analysis.selection import Selection
 from analysis.stats.estimate import FEW_PLAYERS
 from dashboard.figures import figure_for
@@ -358,3 +362,38 @@ def test_who_began_with_which_build_is_said_only_where_it_is_known(timed, tmp_pa
     assert any("began with" in warning for warning in builds.warnings) == timed
     assert any("not known which" in warning for warning in builds.warnings) == (not timed)
     assert builds.estimate.low <= 0 <= builds.estimate.high and "may be chance" in builds.sentence
+
+
+def test_of_groups_that_are_alike_the_least_and_the_most_differ_in_at_most_one_playtest_of_twenty():
+    """Five groups, each of the same ten players: of ten pairs the two farthest apart are picked."""
+    rng, told = np.random.default_rng(5), 0
+    player, group = (np.repeat(a.ravel(), 3) for a in np.indices((10, 5)))
+    names = np.array([f"g{n}" for n in range(5)])[group]
+    died = np.ones(player.size, bool)
+    for _ in range(300):
+        duration = rng.exponential(5, player.size) * rng.lognormal(0, 0.3, 10)[player]
+        of_groups = grouped(duration, died, player, names)[1]
+        told += not lives._may_be_chance(of_groups, duration, died, player, names)
+    assert told <= 0.05 * 300
+
+
+def test_of_parts_that_are_alike_one_stops_people_in_at_most_one_playtest_of_twenty():
+    """Ten parts, each cleared in seven of ten visits by players who are alike; the one cleared least is picked."""
+    rng, told = np.random.default_rng(6), 0
+    player, stage = (np.repeat(a.ravel(), 3) for a in np.indices((10, 10)))
+    for _ in range(300):
+        done = rng.random(player.size) < 0.7
+        visit = Columns(
+            {
+                "stage": stage,
+                "stage_kind": np.zeros(player.size, int),
+                "outcome": np.where(done, "cleared", "died_out").astype(object),
+                "player": player.astype(str).astype(object),
+            }
+        )
+        rows = [
+            {"stage": n, "stage_kind": 0, "name": f"stage {n}", "clear": done[stage == n].mean(), "quit_at_death": 0}
+            for n in range(10)
+        ]
+        told += bool(_least(rows, _Played(visit))[1])
+    assert told <= 0.05 * 300
