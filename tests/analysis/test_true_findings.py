@@ -97,7 +97,9 @@ def test_groups_in_which_nobody_died_last_alike(tmp_path):
     assert len(re.findall(r"\d s", sentence)) == 2 and "in each group" in sentence
 
 
-@pytest.mark.parametrize(("second", "unknown", "told"), [(4, 0, True), (14, 0, False), (16, 0, False), (4, 14, False)])
+@pytest.mark.parametrize(
+    ("second", "unknown", "told"), [(4, 0, True), (9, 0, False), (14, 0, False), (16, 0, False), (4, 14, False)]
+)
 def test_a_cause_kills_most_only_where_neither_another_nor_the_unknown_ones_may_do_so(second, unknown, told, tmp_path):
     """Sixteen deaths of a beam by eight players; so many of the second cause, and so many of which it is not said."""
     kinds = {

@@ -1,6 +1,7 @@
 """The findings on trust, from logs with damage that was put in by hand."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import pytest
 
 from analysis.finding import Finding
 from analysis.findings import trust
-from analysis.findings.trust.logs_received import why_no_run
+from analysis.findings.trust.logs_received import _lost, why_no_run
 from analysis.methods import METHODS
 from analysis.reader import Reader
 from analysis.selection import Selection
@@ -187,3 +188,13 @@ def test_attempts_whose_order_nothing_tells_are_told(study: Study, tmp_path: Pat
         recorded_at(tmp_path / f"{name}.playlog", f"2026-03-0{day}T10:00:00+00:00")
         import_log(study, tmp_path / f"{name}.playlog")
         assert ("trust.attempts" in found(study)) == (name == "a")
+
+
+@pytest.mark.parametrize(
+    ("gone", "deaths", "said"),
+    [(0.0, 50, ["nothing"]), (0.2, 50, ["1"]), (1.4, 50, ["1"]), (7.2, 50, ["7"]), (50.0, 60, ["50", "3"])],
+)
+def test_what_was_lost_is_said_in_whole_events_of_which_some_are_deaths(gone, deaths, said):
+    """Of 1,000 events that came so many were deaths. A fifth of an event is still one that was lost."""
+    words = _lost(deaths, gone, 1000, gone / (1000 + gone))
+    assert re.findall(r"nothing|\b\d+(?= (?:event|death))", words) == said
