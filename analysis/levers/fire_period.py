@@ -10,7 +10,7 @@ DEATHS = Prior(
     1.0,
     0.45,
     "twice the shots, about twice the deaths; crowded shots can make more of it, deaths that have nothing to do with "
-    "shots less. No source: chosen on simulated worlds (MODEL.md)",
+    "shots less. No source: chosen on simulated worlds",
 )
 TIMES = Prior(0.1, 0.15, "dodging takes a little time. No source: a guess that a class outweighs")
 UNDER = {"the rate acts in exact proportion": (1.0, 0.02), "the rate may act far more or less": (1.0, 0.9)}

@@ -2,7 +2,7 @@
 
 d is the mean ln danger (deaths a second alive) of the audience less that of people like the testers, d ~ N(mean, sd).
 No playtest shows it: it is told by how the testers were found. The figures are common sense, without a source
-(MODEL.md says what they did in simulated worlds).
+(tests/closed_loop/tuning/MEASURED.md says what they did in simulated worlds).
 """
 
 from dataclasses import dataclass
@@ -38,7 +38,7 @@ _SHIFTS = {
     Recruitment.VOLUNTEERS: Shift(0.15, 0.25),
     Recruitment.FRIENDS: Shift(0.3, 0.3),
     # Who comes to a playtest without having been drawn is oftener better than the audience than worse; to take such
-    # testers for the audience does harm, to take the audience for such testers costs caution (MODEL.md).
+    # testers for the audience does harm, to take the audience for such testers costs caution (MEASURED.md).
     Recruitment.UNKNOWN: Shift(0.3, 0.3),
 }
 

@@ -22,7 +22,6 @@ from analysis.stats.lifetimes.clustered import (
 )
 from analysis.stats.lifetimes.compare import compare_builds
 from analysis.stats.lifetimes.competing import cumulative_incidence
-from analysis.stats.lifetimes.recurrent import cox
 from analysis.stats.lifetimes.survival import kaplan_meier, log_log_limits, quantile, restricted_mean
 from analysis.stats.rates import hazard_by_time, hazard_edges, rate_by_player
 from tests.truths import survival as truth
@@ -230,68 +229,6 @@ def test_incidence_equals_lifelines_and_brute_force(monkeypatch):
     assert early.share[0] == 0 and early.high[0] == pytest.approx(1.959964**2 / (12 + 1.959964**2))
     both = found.share[-1] + cumulative_incidence(duration, cause, player, 2).share[-1]
     assert both == pytest.approx(1 - kaplan_meier(duration, cause > 0).surviving[-1])
-
-
-def test_cox_models_are_those_printed(gehan):
-    treated = (gehan.treat == "6-MP").to_numpy(float)[:, None]
-    for efron, printed in ((False, truth.COX_BRESLOW), (True, truth.COX_EFRON)):
-        fit = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.arange(42), efron=efron)
-        assert (round(fit.coefficient[0], 5), round(fit.error[0], 5)) == printed
-
-
-def test_recurrent_events_are_those_printed():
-    two = table("survival", "bladder2", 178)
-    x = np.column_stack([two.rx - 1, two["size"], two.number])
-    fit = cox(two.start, two.stop, two.event == 1, x, two.id, efron=False)
-    assert tuple(fit.coefficient.round(5)) == truth.BLADDER_AG[0]
-    assert tuple(fit.robust.round(5)) == truth.BLADDER_AG[1]
-
-    one = table("survival", "bladder", 340)
-    parts = [(one.rx - 1, one["size"], one.number)[i] * (one.enum == k) for i in range(3) for k in (1, 2, 3, 4)]
-    fit = cox(np.zeros(340), one.stop, one.event == 1, np.column_stack(parts), one.id, one.enum, efron=False)
-    assert tuple(fit.coefficient[:4].round(4)) == truth.BLADDER_WLW[0]
-    assert tuple(fit.robust[:4].round(4)) == truth.BLADDER_WLW[1]
-
-    cgd = table("survival", "cgd", 203)
-    fit = cox(cgd.tstart, cgd.tstop, cgd.status == 1, (cgd.treat != "placebo").to_numpy(float)[:, None], cgd.id)
-    assert (round(fit.coefficient[0], 5), round(fit.robust[0], 5)) == truth.CGD_EFRON
-
-
-def test_the_interval_of_a_hazard_ratio_of_few_clusters_is_students(gehan):
-    """Six clusters: t(5) = 2.5706 (any table), and the clustered variance times 6/5."""
-    treated = (gehan.treat == "6-MP").to_numpy(float)[:, None]
-    fit = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.arange(42) % 6)
-    low, high = fit.interval()
-    assert (high - low) / 2 == pytest.approx(2.5706 * np.sqrt(6 / 5) * fit.robust, rel=1e-4)
-    alone = cox(np.zeros(42), gehan.time, gehan.cens == 1, treated, np.zeros(42)).interval()
-    assert np.isnan(alone).all()
-
-
-def test_covariates_that_cannot_be_told_apart_do_not_converge(gehan):
-    twice = np.repeat((gehan.treat == "6-MP").to_numpy(float)[:, None], 2, axis=1)
-    assert not cox(np.zeros(42), gehan.time, gehan.cens == 1, twice, np.arange(42)).converged
-
-
-def test_a_covariate_that_tells_every_death_has_no_coefficient():
-    # All of one kind die before any of the other: the likelihood rises without end (Heinze & Schemper 2001,
-    # Biometrics 57:114-119).
-    for scale in (0.2, 1.0, 30.0):
-        apart = scale * np.repeat([0.0, 1.0], 20)[:, None]
-        end = np.concatenate([np.linspace(10, 20, 20), np.linspace(1, 5, 20)])
-        assert not cox(np.zeros(40), end, np.ones(40, bool), apart, np.arange(40)).converged
-        end[[0, 20]] = end[[20, 0]]
-        assert cox(np.zeros(40), end, np.ones(40, bool), apart, np.arange(40)).converged
-
-
-def test_cox_of_the_rossi_data():
-    from lifelines.datasets import load_rossi
-
-    data = load_rossi()
-    names = [n for n in data.columns if n not in ("week", "arrest")]
-    fit = cox(np.zeros(len(data)), data.week, data.arrest == 1, data[names].to_numpy(), np.arange(len(data)))
-    for name, printed in truth.ROSSI.items():
-        i = names.index(name)
-        assert (round(fit.coefficient[i], 4), round(fit.error[i], 4)) == printed
 
 
 def test_a_rate_is_events_over_exposure_and_never_surer_than_poisson():

@@ -1,6 +1,7 @@
-"""What raises the risk of dying, each player compared with itself. Called by survival.py.
+"""What raises the risk of dying, each with the others held fixed. Called by survival.py.
 
 Only the better players come to the later parts, and they make more attempts: between players those would look safe.
+To which part a player comes hangs on the deaths before: with a level fitted to each player the last would look deadly.
 Levels are left to genres.levels: they rise with time itself, so that at one time only better players are at a higher
 one.
 """
@@ -14,60 +15,58 @@ from analysis.findings.basis import Basis
 from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
-from analysis.stats.clusters import numbered
-from analysis.stats.estimate import LEVEL, Estimate
-from analysis.stats.lifetimes.recurrent import CoxFit, cox
+from analysis.stats.estimate import LEVEL
+from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.parts import slopes_on_parts
 from analysis.words import amount, limits
 
 RISKS = Declared(
     "survival.risks",
     "survival",
     "What raises the risk",
-    "recurrent_cox",
+    "slope_on_part",
     {
         "factors": (
             Column("factor", "", "what differs: boss, stage, tier or attempt"),
             Column("unit", "", "what one more of it is, in words"),
-            *estimate_columns("ratio", "times", "hazard ratio: how many times the risk of dying with one more"),
+            *estimate_columns(
+                "ratio", "times", "how many times the risk of dying, in deaths a second alive, with one more"
+            ),
         )
     },
 )
-# The fit looks at every stretch at risk at every death: beyond this many it would take longer than a page
-# may.
-_MOST_STRETCHES = 4_000
 _DEATHS_A_FACTOR = 10
 
 
 def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
-    """One finding; none where too few died, nothing varied, or there is too much to fit on a page."""
+    """One finding; none where too few died, nothing varied, or the data do not tell the factors apart."""
     stretch = reader.ask_chosen("life_spells", selection)
     known = (stretch["end_s"] > stretch["entry_s"]) & np.isfinite(stretch["stage"])
     stretch = stretch.where(known)
     deaths = int(np.sum(stretch["died"] == 1))
     factors = _factors(stretch)
     players = int(np.unique(stretch["player"]).size)
-    if not factors or deaths < _DEATHS_A_FACTOR * len(factors) or deaths > _MOST_STRETCHES or players < 3:
+    if not factors or deaths < _DEATHS_A_FACTOR * len(factors) or players < 3:
         return []
-    if stretch["end_s"].size > _MOST_STRETCHES:
+    values = np.column_stack([x for _, x in factors.values()])
+    found = _slopes(stretch, values)
+    # The strongest of several is as strong by chance more often than one chosen beforehand.
+    held = _slopes(stretch, values, 1 - (1 - LEVEL) / len(factors))
+    if found is None or held is None:
         return []
-    fit = _fit(stretch, np.column_stack([x for _, x in factors.values()]))
-    if fit is None or not fit.converged:
-        return []
-    low, high = fit.interval(at_least_model=True)
+    ratios = [one.ratio for one in found]
     rows: dict[str, list[Any]] = {
         "factor": list(factors),
         "unit": [unit for unit, _ in factors.values()],
-        "ratio": np.exp(fit.coefficient).tolist(),
-        "low": np.exp(low).tolist(),
-        "high": np.exp(high).tolist(),
+        "ratio": [one.value for one in ratios],
+        "low": [one.low for one in ratios],
+        "high": [one.high for one in ratios],
     }
     # The factor told most surely from no effect leads.
-    lead = int(np.argmax(np.abs(fit.coefficient) / np.maximum(np.maximum(fit.robust, fit.error), 1e-12)))
-    estimate = Estimate(rows["ratio"][lead], rows["low"][lead], rows["high"][lead], unit="times")
+    lead = int(np.argmax([_surely(one) for one in found]))
+    estimate = ratios[lead]
     others = ", the others alike" if len(factors) > 1 else ""
-    # The strongest of several is as strong by chance more often than one chosen beforehand.
-    held_low, held_high = fit.interval(1 - (1 - LEVEL) / len(factors), at_least_model=True)
-    picked = held_low[lead] <= 0 <= held_high[lead] and not low[lead] <= 0 <= high[lead]
+    picked = found[lead].excludes(0) and not held[lead].excludes(0)
     chance = f"; as the strongest of {len(factors)} looked at, it may be chance" if picked else ""
     sentence = (
         f"With {rows['unit'][lead]} the same player's risk of dying is {amount(estimate.value)} times as high "
@@ -76,18 +75,15 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     return [RISKS.finding(basis, sentence, estimate, {"factors": rows})]
 
 
-def _fit(stretch: Columns, factors: np.ndarray) -> CoxFit | None:
-    """The fit in which each player has a danger of its own on each build; None with fewer than two players who died.
+def _slopes(stretch: Columns, factors: np.ndarray, level: float = LEVEL) -> list[LogRateRatio] | None:
+    """Of each factor. An easier build that is played later is no learning, so that each build has a rate of its own."""
+    alive_s = stretch["end_s"] - stretch["entry_s"]
+    return slopes_on_parts(stretch["died"] == 1, alive_s, factors, stretch["player"], stretch["build"], level)
 
-    An easier build that is played later is no learning, and a player who comes far no proof that it is safe there.
-    """
-    died, player = stretch["died"] == 1, stretch["player"]
-    # Who never died is compared with nobody, and is no cluster.
-    tells = np.isin(player, player[died])
-    if np.unique(player[tells]).size < 2:
-        return None
-    own = numbered(player[tells])[1] * (np.unique(stretch["build"]).size + 1) + numbered(stretch["build"][tells])[1]
-    return cox(stretch["entry_s"][tells], stretch["end_s"][tells], died[tells], factors[tells], player[tells], own)
+
+def _surely(slope: LogRateRatio) -> float:
+    """How many margins of error it is from no effect."""
+    return 0.0 if slope.high is None else abs(slope.value) / (slope.high - slope.value)
 
 
 def _factors(stretch: Columns) -> dict[str, tuple[str, np.ndarray]]:

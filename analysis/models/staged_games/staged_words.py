@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _HALVINGS = 60
 
-# With fewer runs a player a later attempt rests on the prior of learning (MODEL.md, Uneven play).
+# With fewer runs a player a later attempt rests on the prior of learning (MEASURED.md, Uneven play).
 RUNS_FOR_LEARNING = 2
 
 # Who lived for less than this part of what a target speaks of has shown nothing of the rest. Common sense, no source.

@@ -1,5 +1,7 @@
 """Parts of a game, and stretches of a life, compared on how often the same players have events in them."""
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy import optimize, special
 
@@ -9,8 +11,8 @@ from analysis.stats.players.learning import LogRateRatio
 
 Array = np.ndarray
 _STEEPEST = 8.0
-# How far players may differ: from a coefficient of variation of 5 down to 1 %.
-_LEAST, _MOST = np.log(1 / 5.0**2), np.log(1 / 0.01**2)
+# How far players may differ: from a coefficient of variation of 5 down to a tenth.
+_LEAST, _MOST = np.log(1 / 5.0**2), np.log(1 / 0.1**2)
 
 
 def inside_against_outside(
@@ -23,36 +25,47 @@ def inside_against_outside(
 def slope_on_part(
     events: Array, exposure: Array, covariate: Array, player: Array, kind: Array | None = None, level: float = LEVEL
 ) -> LogRateRatio | None:
-    """The slope of the log rate of events on what a part has more or less of, its level or speed.
+    """The slope of the log rate of events on what a part has more or less of, its level or speed. See below."""
+    found = slopes_on_parts(events, exposure, np.asarray(covariate, float)[:, None], player, kind, level)
+    return None if found is None else found[0]
 
-    events, exposure, covariate, player: (n,); kind: (n,) labels, each with a rate of its own, for instance the build.
-    Events of a player ~ Poisson(u rate exp(slope covariate) exposure), u ~ gamma with mean 1, by maximum likelihood
-    (Greenwood & Yule 1920, J. R. Stat. Soc. 83:255-279). To which part a player comes, and for how long, hangs on the
-    deaths before, and a run ends by one. That leaves this likelihood as it is: a product over time, each factor given
-    what went before. With a level of its own for each player it would not: a player's chance is taken for the player's
-    level, and with few runs each the last part reached seems deadly (METHODS.md). Cluster-robust with t(players - 1),
-    with no less than the variance of the model; players: those with events who met two values of the covariate. None
-    without such, where all events lie at one end, or nobody has two: one event each does not tell how far players
-    differ. A spread beyond a standard deviation of one is thought unlikely beforehand, as for `spread_of_players`.
+
+def slopes_on_parts(
+    events: Array, exposure: Array, covariates: Array, player: Array, kind: Array | None = None, level: float = LEVEL
+) -> list[LogRateRatio] | None:
+    """The slopes of the log rate of events on what parts have more or less of, each with the others held fixed.
+
+    events, exposure, player: (n,); covariates: (n, k); kind: (n,) labels, each with a rate of its own, for instance the
+    build. Events of a player ~ Poisson(u rate exp(slopes covariates) exposure), u ~ gamma with mean 1, by maximum
+    likelihood (Greenwood & Yule 1920, J. R. Stat. Soc. 83:255-279). To which part a player comes, and for how long,
+    hangs on the deaths before, and a run ends by one. That leaves this likelihood as it is: a product over time, each
+    factor given what went before. With a level of its own for each player it would not: a player's chance is taken for
+    the player's level, and with few runs each the last part reached seems deadly (METHODS.md). Cluster-robust with
+    t(players - 1), with no less than the variance of the model; players: those with events who met two values of the
+    covariate. None
+    without such, where all events lie at one end of a covariate, where covariates cannot be told apart, or where nobody
+    has two: one event each does not tell how far players differ. A spread beyond a standard deviation of one is thought
+    unlikely beforehand, as for `spread_of_players`.
     """
-    count, time, x = (np.asarray(of, float) for of in (events, exposure, covariate))
+    count, time, x = (np.asarray(of, float) for of in (events, exposure, covariates))
     _, of_kind = numbered(np.zeros(count.size) if kind is None else np.asarray(kind))
     # A kind without events would have no rate, and tells nothing of the slope.
     use = (time > 0) & (np.bincount(of_kind, weights=count * (time > 0), minlength=1)[of_kind] > 0)
     count, time, x = count[use], time[use], x[use]
     names, who = numbered(np.asarray(player)[use])
-    most, least = np.full(len(names), -np.inf), np.full(len(names), np.inf)
+    most, least = np.full((len(names), x.shape[1]), -np.inf), np.full((len(names), x.shape[1]), np.inf)
     np.maximum.at(most, who, x)
     np.minimum.at(least, who, x)
     total = np.bincount(who, weights=count, minlength=len(names))
-    players = int(np.sum((most > least) & (total > 0)))
-    died = x[count > 0]
-    if not players or total.max() < 2 or (np.ptp(died) == 0 and died[0] in (x.min(), x.max())):
+    players = np.sum((most > least) & (total > 0)[:, None], axis=0)
+    if not players.all() or total.max() < 2 or _at_one_end(x, count).any():
         return None
     _, of_kind = numbered(of_kind[use])
     around = (of_kind[:, None] == np.arange(of_kind.max() + 1)).astype(float)
-    # The slope, then a rate of each kind.
-    row = np.column_stack([x - x.mean(), around])
+    # The slopes, then a rate of each kind.
+    row = np.column_stack([x - x.mean(axis=0), around])
+    if np.linalg.matrix_rank(row) < row.shape[1]:
+        return None
 
     def by_player(of: Array) -> Array:
         added = np.zeros((len(names), *of.shape[1:]))
@@ -61,41 +74,62 @@ def slope_on_part(
 
     own = by_player(count[:, None] * row)
 
-    def parts(at: Array) -> tuple[float, Array, Array, Array, Array]:
-        """Log likelihood, (players, columns) its slopes; of each row and each player what is expected, and how much
-        more the player has."""
+    def parts(at: Array) -> tuple[float, Array]:
+        """Log likelihood, and (players, columns) its slopes."""
         size, mean = np.exp(at[-1]), time * np.exp(row @ at[:-1])
         all_of = np.bincount(who, weights=mean, minlength=len(names))
         known = (size + total) / (size + all_of)
         height = own @ at[:-1] - (size + total) * np.log1p(all_of / size)
         height += special.gammaln(size + total) - special.gammaln(size) - total * at[-1]
         by_size = special.digamma(size + total) - special.digamma(size) - np.log1p(all_of / size) + 1 - known
-        slopes = own - known[:, None] * by_player(mean[:, None] * row)
-        return float(height.sum()), np.column_stack([slopes, size * by_size]), mean, all_of, known
+        scores = own - known[:, None] * by_player(mean[:, None] * row)
+        return float(height.sum()), np.column_stack([scores, size * by_size])
 
     def falling(at: Array) -> tuple[float, Array]:
-        height, slopes, *_ = parts(at)
-        slopes, variance = slopes.sum(axis=0), np.exp(-at[-1])
-        slopes[-1] += variance / 2
-        return variance / 2 - height, -slopes
+        height, by_one = parts(at)
+        steep, variance = by_one.sum(axis=0), np.exp(-at[-1])
+        steep[-1] += variance / 2
+        return variance / 2 - height, -steep
 
     rate = np.log(count @ around / (time @ around))
-    start = np.r_[0.0, rate, 1.0]
-    limits = [(-_STEEPEST, _STEEPEST), *((one - 12, one + 12) for one in rate), (_LEAST, _MOST)]
+    slopes = x.shape[1]
+    start = np.r_[np.zeros(slopes), rate, 1.0]
+    limits = [*slopes * [(-_STEEPEST, _STEEPEST)], *((one - 12, one + 12) for one in rate), (_LEAST, _MOST)]
     options = {"ftol": 1e-13, "maxiter": 500}
     best = optimize.minimize(falling, start, jac=True, method="L-BFGS-B", bounds=limits, options=options).x
-    if abs(best[0]) >= _STEEPEST:
+    if np.any(np.abs(best[:slopes]) >= _STEEPEST):
         return None
+    # How far players differ is in doubt too, and the slopes hang on it. As a function of the variance, which may be at
+    # its least, where the likelihood still falls.
+    bent = _second_derivatives(lambda at: falling(at)[1], best)
+    bent[-1, -1] += falling(best)[1][-1]
+    inverse = np.linalg.inv(bent)[:slopes]
+    scores = parts(best)[1]
+    robust = np.sum(((scores - scores.mean(axis=0)) @ inverse.T) ** 2, axis=0)
+    model = np.diag(inverse)
+    return [_limited(*one, level) for one in zip(best, robust, model, players, strict=False)]
+
+
+def _at_one_end(x: Array, count: Array) -> Array:
+    """(columns,) whether all events lie at the least or at the highest value of a covariate."""
+    with_events = x[count > 0]
+    return np.all(with_events == x.min(axis=0), axis=0) | np.all(with_events == x.max(axis=0), axis=0)
+
+
+def _second_derivatives(slopes: Callable[[Array], Array], at: Array) -> Array:
+    """(k, k) by central differences of the first ones."""
+    steps = 1e-4 * np.eye(at.size)
+    found = np.array([slopes(at + step) - slopes(at - step) for step in steps]) / 2e-4
+    return (found + found.T) / 2
+
+
+def _limited(slope: float, robust: float, model: float, players: int, level: float) -> LogRateRatio:
+    """A slope with its limits, from the variance by player and that of the model; without, where one player tells."""
     if players < 2:
-        return LogRateRatio(float(best[0]), level=level, players=players)
-    _, slopes, mean, all_of, known = parts(best)
-    first = by_player(mean[:, None] * row)
-    information = (row * (mean * known[who])[:, None]).T @ row
-    information -= (first * (known / (np.exp(best[-1]) + all_of))[:, None]).T @ first
-    inverse = np.linalg.inv(information)[0]
-    robust = np.sqrt(players / (players - 1) * np.sum((slopes[:, :-1] @ inverse) ** 2))
-    error = max(float(robust), float(np.sqrt(inverse[0])))
-    return LogRateRatio.around(float(best[0]), margin_by_player(error, players, level), level=level, players=players)
+        return LogRateRatio(float(slope), level=level, players=int(players))
+    error = float(np.sqrt(max(players / (players - 1) * robust, model)))
+    margin = margin_by_player(error, int(players), level)
+    return LogRateRatio.around(float(slope), margin, level=level, players=int(players))
 
 
 def part_against_rest(

@@ -168,7 +168,7 @@ def harmful(testers):
 
 
 def test_testers_of_whom_nothing_is_told_do_little_harm_when_they_are_better_than_the_audience():
-    """A short form of the table in analysis/models/MODEL.md; the goal there: at most 15 % of what is recommended."""
+    """A short form of the table in MEASURED.md; the goal there: at most 15 % of what is recommended."""
     recommended, harmed = harmful(Recruitment.UNKNOWN)
     assert recommended >= 10 and harmed <= 0.15 * recommended
     assert harmful(Recruitment.AUDIENCE)[1] > 0, "told to be drawn from the audience they mislead: the check can fail"

@@ -1,6 +1,6 @@
 """The closed loop: play a world, write its log, ingest it, propose, and play the world again as proposed.
 
-Run by hand for the tables of analysis/models/MODEL.md:
+Run by hand for the tables of MEASURED.md:
 
     python -m tests.closed_loop.tuning.loop --family hazard --worlds 100 --out hazard.jsonl
     python -m tests.closed_loop.tuning.loop --table hazard.jsonl

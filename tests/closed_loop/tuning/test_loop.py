@@ -1,4 +1,4 @@
-"""A short closed loop: few worlds of both families; the full tables are in analysis/models/MODEL.md."""
+"""A short closed loop: few worlds of both families; the full tables are in MEASURED.md."""
 
 import numpy as np
 import pytest

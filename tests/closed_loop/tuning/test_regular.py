@@ -73,7 +73,7 @@ def said_with_five_lives(tmp_path, world, wish, without_age=False):
 
 def test_two_lives_more_where_no_place_kills_twice(tmp_path):
     """Three lives were played, five are asked for; the truth is binomial, and Poisson deaths of the same mean would
-    give 0.76. The places are late: with early ones the rate says too much (analysis/models/MODEL.md)."""
+    give 0.76. The places are late: with early ones the rate says too much (MEASURED.md)."""
     said = said_with_five_lives(tmp_path, one_place_each(at=0.85), Target("finish", Outcome.FINISH, 0.5, 0.05))
     assert stats.poisson.cdf(4, 6 * CHANCE) < 0.77
     assert said == pytest.approx(stats.binom.cdf(4, 6, CHANCE), abs=0.045)
