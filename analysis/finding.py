@@ -71,9 +71,14 @@ class Finding:
         return f"{self.id}.{plain_part}-{zlib.crc32(self.subject.encode()):08x}"
 
     @property
+    def _telling(self) -> int:
+        """On how many players the answer rests. Fewer may bear on it than played: at a boss, those who came to it."""
+        return min(self.players, self.estimate.players) if self.estimate and self.estimate.players else self.players
+
+    @property
     def indicative(self) -> bool:
-        """Too few players for the interval to be taken at its word."""
-        return self.players < FEW_PLAYERS
+        """Too few players for the interval to be taken at its word; never of what is counted in the very logs."""
+        return self.question != _OF_THE_LOGS and self._telling < FEW_PLAYERS
 
     @property
     def certainty(self) -> str:
@@ -82,13 +87,13 @@ class Finding:
         What is counted in the very logs holds of them however few played.
         """
         solid, indication, too_little = CERTAINTIES
+        if self.untold:
+            return too_little
         if self.question == _OF_THE_LOGS:
             return solid
-        # Fewer may bear on the answer than played: at a boss, those who came to it.
-        players = min(self.players, self.estimate.players) if self.estimate and self.estimate.players else self.players
-        if self.untold or players < TOO_FEW_PLAYERS:
+        if self._telling < TOO_FEW_PLAYERS:
             return too_little
-        return indication if players < FEW_PLAYERS or self.doubtful else solid
+        return indication if self.indicative or self.doubtful else solid
 
     @property
     def basis(self) -> str:

@@ -66,6 +66,7 @@ class StudyDecisions(StudyTables):
         from analysis.answers.proposed import Proposed
         from analysis.arguments import checked_build, found_by, only_game, read_wishes
         from analysis.selection import Selection
+        from analysis.tuning_answers.first_runs import first_runs
         from analysis.tuning_answers.tuning_answer import propose_game, under_other_assumptions
 
         wishes = found_by(read_wishes(targets), testers)
@@ -74,7 +75,8 @@ class StudyDecisions(StudyTables):
             checked_build(reader, one, build)
             answer = propose_game(reader, Selection(one, include_team=makers), wishes.targets, build)
             rows = tuple(under_other_assumptions(answer, wishes.targets)) if sensitivity else None
-        return Proposed(str(self.path), wishes, answer, rows)
+            seen, _, _ = first_runs(reader, one, answer.build)
+        return Proposed(str(self.path), wishes, answer, rows, seen)
 
     def keep(self, proposed: "Proposed") -> None:
         """Keeps targets and predictions in the study, so that `compare` can score them later.

@@ -85,7 +85,10 @@ class ClassResult(Answer):
         lines: list[str] = []
         for one in self.found.placed:
             lines += [FIGURES[one.figure].title, *lines_of(one.sentence)]
-            lines += [*table_text(["", "places", "value", interval_name(LEVEL), "players"], _rows(one.rows)), ""]
+            lines += [
+                *table_text(["", "places", "mean of players", interval_name(LEVEL), "players"], _rows(one.rows)),
+                "",
+            ]
         for words in (NO_RANKING, self.sure, *self.notes):
             lines += lines_of(words)
         return "\n".join(lines)

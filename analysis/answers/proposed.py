@@ -1,7 +1,7 @@
 """What to change so that targets are met, with the doubt that remains."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from analysis.answers.answer import Answer, head, methods_used
@@ -20,13 +20,15 @@ class Proposed(Answer):
     """Ranked proposals for the targets `wishes`.
 
     answer: all that the tuning found; its models too. sensitivity: the first proposal under other assumptions; None
-    where that was not asked for. missing: why nothing is proposed, a line a target.
+    where that was not asked for. seen: side effect -> what was counted of it in first runs. missing: why nothing is
+    proposed, a line a target.
     """
 
     study: str
     wishes: Wishes
     answer: "TuningAnswer"
     sensitivity: tuple["Sensitivity", ...] | None = None
+    seen: Mapping[str, float | None] = field(default_factory=dict)
 
     @property
     def game(self) -> str:
@@ -100,7 +102,7 @@ class Proposed(Answer):
         """What `setscrew propose` prints."""
         from analysis.answers.proposed_words import told
 
-        return "\n".join(told(self.answer)) if self.answer.proposals else self.full_text()
+        return "\n".join(told(self.answer, self.study, self.seen)) if self.answer.proposals else self.full_text()
 
     def full_text(self) -> str:
         """What `setscrew propose --all` prints."""

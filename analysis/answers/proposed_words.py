@@ -1,6 +1,6 @@
 """Proposals as `setscrew propose` prints them: the answer, and one table of what is to be expected of each way."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.answers.answer import lines_of, table_text
@@ -14,12 +14,12 @@ from ingest.vocabulary import Recruitment
 _MARK = "*"
 
 
-def told(answer: TuningAnswer) -> list[str]:
-    """The lines, for the first proposal of each model."""
+def told(answer: TuningAnswer, study: str, seen: Mapping[str, float | None]) -> list[str]:
+    """The lines, for the first proposal of each model. study: its path; seen: side effect -> what was counted of it."""
     lines = [f"{answer.game}, build {answer.build}"]
     for number, proposal in enumerate(answer.proposals):
         if number == 0 or proposal.ways:
-            lines += ["", *_of_one(answer, proposal)]
+            lines += ["", *_of_one(answer, proposal, study, seen)]
     lines += [""]
     for name, reason in answer.unanswered.items():
         lines += lines_of(f"{name}: {reason}")
@@ -28,25 +28,26 @@ def told(answer: TuningAnswer) -> list[str]:
     return [*lines, *lines_of("Every way, all intervals, warnings and audiences: --all.")]
 
 
-def _of_one(answer: TuningAnswer, proposal: Proposal) -> list[str]:
+def _of_one(answer: TuningAnswer, proposal: Proposal, study: str, seen: Mapping[str, float | None]) -> list[str]:
     lines = lines_of(headline(proposal, answer.targets))
     lines += lines_of(f"{certainty(proposal)}, {audience(proposal, answer.targets)}.")
     if proposal.testers == Recruitment.UNKNOWN and len(proposal.audiences) > 1 and not proposal.unknown:
         lines += lines_of("How they were found is not said, so they are taken for friends. Say it:")
-        lines += ["    setscrew people --study STUDY --testers audience", "    (or volunteers, or friends)"]
+        lines += [f"    setscrew people --study {study} --testers audience", "    (or volunteers, or friends)"]
     if proposal.settles_it:
         lines += lines_of(f"What would settle it: {proposal.settles_it}.")
-    lines += ["", *table_text(*_table(proposal)), ""]
+    lines += ["", *table_text(*_table(proposal, seen)), ""]
     for way in proposal.ways:
         lines += lines_of("; ".join(_change(c) for c in way.changes), "    ", f"{_name(way, proposal)}: ")
     if not proposal.changes:
         return lines
     own = next((one for one in proposal.ways if one.id == proposal.id), None)
-    seen = None if own is None or proposal.unknown else chance_to_see(answer, own)
-    if seen is not None:
-        lines += lines_of(f"{seen}.")
+    chance = None if own is None or proposal.unknown else chance_to_see(answer, own)
+    if chance is not None:
+        lines += lines_of(f"{chance}.")
     # On a line of its own, however long: it is to be copied.
-    return [*lines, "The header to flash: setscrew header --study STUDY --out tuned.h", f"    --proposal {proposal.id}"]
+    flash = f"The header to flash: setscrew header --study {study} --out tuned.h"
+    return [*lines, flash, f"    --proposal {proposal.id}"]
 
 
 def _change(change: Any) -> str:
@@ -58,7 +59,7 @@ def _name(way: Way, proposal: Proposal) -> str:
     return counted(len(way.knobs), "knob") + (_MARK if way.id == proposal.id else "")
 
 
-def _table(proposal: Proposal) -> tuple[list[str], list[list[str]]]:
+def _table(proposal: Proposal, seen: Mapping[str, float | None]) -> tuple[list[str], list[list[str]]]:
     """Today and each way across, targets and side effects down."""
     ways: Sequence[Way] = proposal.ways
     if proposal.unknown:
@@ -79,7 +80,7 @@ def _table(proposal: Proposal) -> tuple[list[str], list[list[str]]]:
     for key, (what, unit, _) in SIDE_EFFECTS.items():
         if isinstance(now.get(key), float):
             then = [amount(way.side_effects["proposed"].get(key), unit) for way in ways]
-            rows.append([what, "", "", amount(now[key], unit), *then])
+            rows.append([what, "", amount(seen.get(key), unit, ""), amount(now[key], unit), *then])
     if ways:
         miss = [f"{100 * way.miss:.0f}" for way in ways]
         rows.append(["expected miss, points", "0", "", f"{100 * ways[0].miss_now:.0f}", *miss])

@@ -49,7 +49,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(taken | ({"testers": arguments.testers} if arguments.testers else {})))
     else:
-        found = f"; the testers: {RECRUITMENT_WORDS[arguments.testers]}" if arguments.testers else ""
-        size = f"{counted(taken['players'], 'player')}, {counted(taken['ratings'], 'rating')}"
-        print(f"{size} taken into {arguments.study}{found}")
+        read = (("player", arguments.players), ("rating", arguments.ratings))
+        said = [counted(taken[f"{what}s"], what) for what, path in read if path is not None]
+        said += [f"the testers: {RECRUITMENT_WORDS[arguments.testers]}"] if arguments.testers else []
+        print(f"Taken into {arguments.study}: {', '.join(said)}")
     return exits.OK

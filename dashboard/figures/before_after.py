@@ -63,10 +63,10 @@ def rows(proposal: Proposal | Way, seen: Mapping[str, float | None] | None = Non
     for key, (what, unit, bad) in SIDE_EFFECTS.items():
         if _is_number(now.get(key)) and _is_number(then.get(key)):
             before, after = float(now[key]), float(then[key])
+            # As people read it: a change that they do not see is not painted as one.
+            worse = bad and after > before and amount(after, unit) != amount(before, unit)
             counted_of_it = (seen or {}).get(key)
-            found.append(
-                Row(what, unit, before, after, None, None, counted_of_it, basis, None, True, bad and after > before)
-            )
+            found.append(Row(what, unit, before, after, None, None, counted_of_it, basis, None, True, worse))
     return found
 
 

@@ -18,6 +18,7 @@ from analysis.game_kind import Contradiction, contradictions
 from analysis.played_order import of_newest
 from analysis.reader import Columns, RememberingReader
 from analysis.selection import Selection
+from analysis.tuning_answers.first_runs import first_runs
 from analysis.tuning_answers.tuning_data import KeptTargets, kept_targets, said_of_testers
 from analysis.words import counted
 from dashboard.state.jobs import Job
@@ -154,13 +155,8 @@ class Reading:
     def first_runs(self, game: str, build: str) -> tuple[Mapping[str, float | None], str]:
         """What was counted of giving up and of the length of a run on one build, and of whom: of first runs, as the
         models say it."""
-        one = Selection(game, (build,), first_attempt=1, last_attempt=1)
-        people = {name: column[0] for name, column in self.reader.ask_chosen("chosen_people", one).items()}
-        runs = people["runs"]
-        if not runs:
-            return {}, ""
-        counts = {"quit_share": float(people["quit"] / runs), "run_length_s": 60 * float(people["minutes"] / runs)}
-        return counts, f"{counted(people['players'], 'player')}, {counted(runs, 'run')}"
+        counts, players, runs = first_runs(self.reader, game, build)
+        return counts, f"{counted(players, 'player')}, {counted(runs, 'run')}" if runs else ""
 
     def testers(self) -> Recruitment:
         """How the people who played were found, as the study says."""

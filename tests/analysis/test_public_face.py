@@ -11,6 +11,7 @@ import pytest
 import analysis
 from analysis import study, study_decisions, study_tables
 from analysis.arguments import WrongArgument
+from analysis.words import amount
 from dashboard.cli import main
 from dashboard.command_line import exits
 from dashboard.state.shared_study import SharedStudy
@@ -136,6 +137,8 @@ def test_nothing_is_written_unless_asked_for(class_study, tmp_path):
     asked, change = analysis.open(copy), "UPDATE run_notes SET valid = false"
     found = asked.propose(targets)
     assert found.answer.proposals
+    (given_up,) = [line for line in found.text().splitlines() if line.startswith("first runs given up")]
+    assert amount(found.seen["quit_share"], "share") in given_up
     for forbidden in (
         lambda: asked.sql(change),
         lambda: asked.keep(found),

@@ -39,7 +39,7 @@ def first_of(model, changeable=Changeable(), testers=Recruitment.AUDIENCE):  # n
 
 def printed(proposal, model) -> str:
     answer = TuningAnswer("Line", "1.0", "x", (proposal,), {}, (), (model,), (wish(0.8),))
-    return " ".join("\n".join(told(answer)).split())
+    return " ".join("\n".join(told(answer, "class.duckdb", {})).split())
 
 
 @pytest.mark.parametrize(
