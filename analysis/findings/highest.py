@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.stats.estimate import Estimate
 from analysis.stats.picked import picked_part
-from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.log_rate_ratio import LogRateRatio
 from analysis.stats.players.parts import part_against_rest
 from analysis.words import amount, limits
 

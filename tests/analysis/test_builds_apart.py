@@ -13,7 +13,7 @@ from analysis.findings.survival import risks
 from analysis.findings.timing import hit_shares, songs_held_fixed
 from analysis.reader import Columns
 from analysis.selection import Selection
-from analysis.stats.players.learning import learning_within_players
+from analysis.stats.players.parts import slope_on_part
 from ingest.study.store import import_log, open_study
 from tests.analysis.timing.notes import timed_notes
 
@@ -164,7 +164,7 @@ def test_an_easier_build_that_comes_later_is_no_learning():
             "alive_us": minutes * 60e6,
         }
         told += "they get" in skill.learning(Basis(run, frozenset({"death"}), ())).sentence
-        without = learning_within_players(deaths, minutes, attempt, player)
+        without = slope_on_part(deaths, minutes, np.log(attempt), player)
         pooled += without.high < 0
     assert told <= 11  # 5 % of 100 and three standard errors
     assert pooled >= 70  # the same data told otherwise: this is what would be false

@@ -9,7 +9,7 @@ from analysis.findings.declared import PART, Column, Declared, estimate_cells, e
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import Estimate
-from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.log_rate_ratio import LogRateRatio
 from analysis.stats.players.parts import inside_against_outside, slope_on_part
 from analysis.stats.rates import Rate, rate_by_player
 from analysis.words import amount, as_often, counted, limits, stage_name

@@ -11,7 +11,7 @@ from analysis.findings.declared import Column, Declared, estimate_cells, estimat
 from analysis.findings.grouping import same_people
 from analysis.reader import Columns
 from analysis.stats.estimate import Estimate
-from analysis.stats.players.learning import learning_within_players
+from analysis.stats.players.parts import slope_on_part
 from analysis.stats.players.spread import Spread, spread_of_players
 from analysis.stats.proportions import share_by_player
 from analysis.stats.rates import rate_by_player
@@ -46,7 +46,7 @@ LEARNING = Declared(
     "players.learning",
     "players",
     "From attempt to attempt",
-    "learning_within_players",
+    "learning",
     {
         "attempts": (
             Column("attempt", "", "which of a player's attempts"),
@@ -133,7 +133,8 @@ def _players(run: Columns, spread: Spread | None, dying: bool) -> pd.DataFrame:
 def learning(basis: Basis) -> Finding:
     run, player, attempt = basis.run, basis.run["player"], basis.run["attempt"].astype(int)
     build = run["build"].astype(str)
-    found = learning_within_players(run["deaths"], _minutes(run), attempt, player, build)
+    # A power law of practice is the usual form (Newell & Rosenbloom 1981, from memory); only a slope is claimed here.
+    found = slope_on_part(run["deaths"], _minutes(run), np.log(attempt), player, build)
     rows = []
     for name, number in sorted(set(zip(build.tolist(), np.minimum(attempt, _MOST_ATTEMPTS + 1).tolist(), strict=True))):
         if number > _MOST_ATTEMPTS:
@@ -163,9 +164,8 @@ def learning(basis: Basis) -> Finding:
         verdict = "they get worse"
         headline = f"They get worse: {often}."
     sentence = (
-        f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}, "
-        f"compared with the same player's earlier attempts"
-        f"{'' if len(set(build)) == 1 else ' on the same build'}: {verdict}."
+        f"With twice the attempts a player dies {amount(estimate.value)} times as often {limits(estimate)}"
+        f"{'' if len(set(build)) == 1 else ', on one and the same build'}: {verdict}."
     )
     facts = estimate_cells("per_doubling", estimate)
     return LEARNING.finding(basis, sentence, estimate, tables, facts, headline=headline)

@@ -16,7 +16,7 @@ from analysis.findings.declared import Column, Declared, estimate_columns
 from analysis.reader import Columns, Reader
 from analysis.selection import Selection
 from analysis.stats.estimate import LEVEL
-from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.log_rate_ratio import LogRateRatio
 from analysis.stats.players.parts import slopes_on_parts
 from analysis.words import amount, limits
 

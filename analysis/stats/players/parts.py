@@ -7,7 +7,7 @@ from scipy import optimize, special
 
 from analysis.stats.clusters import numbered
 from analysis.stats.estimate import LEVEL, margin_by_player
-from analysis.stats.players.learning import LogRateRatio
+from analysis.stats.players.log_rate_ratio import LogRateRatio
 
 Array = np.ndarray
 _STEEPEST = 8.0
