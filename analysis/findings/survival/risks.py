@@ -50,9 +50,7 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
         return []
     values = np.column_stack([x for _, x in factors.values()])
     found = _slopes(stretch, values)
-    # The strongest of several is as strong by chance more often than one chosen beforehand.
-    held = _slopes(stretch, values, 1 - (1 - LEVEL) / len(factors))
-    if found is None or held is None:
+    if found is None:
         return []
     ratios = [one.ratio for one in found]
     rows: dict[str, list[Any]] = {
@@ -66,7 +64,9 @@ def find(reader: Reader, selection: Selection, basis: Basis) -> list[Finding]:
     lead = int(np.argmax([_surely(one) for one in found]))
     estimate = ratios[lead]
     others = ", the others alike" if len(factors) > 1 else ""
-    picked = found[lead].excludes(0) and not held[lead].excludes(0)
+    # The strongest of several is as strong by chance more often than one chosen beforehand.
+    held = _slopes(stretch, values, 1 - (1 - LEVEL) / len(factors)) if found[lead].excludes(0) else None
+    picked = held is not None and not held[lead].excludes(0)
     chance = f"; as the strongest of {len(factors)} looked at, it may be chance" if picked else ""
     sentence = (
         f"With {rows['unit'][lead]} the same player's risk of dying is {amount(estimate.value)} times as high "

@@ -42,10 +42,9 @@ def slopes_on_parts(
     factor given what went before. With a level of its own for each player it would not: a player's chance is taken for
     the player's level, and with few runs each the last part reached seems deadly (METHODS.md). Cluster-robust with
     t(players - 1), with no less than the variance of the model; players: those with events who met two values of the
-    covariate. None
-    without such, where all events lie at one end of a covariate, where covariates cannot be told apart, or where nobody
-    has two: one event each does not tell how far players differ. A spread beyond a standard deviation of one is thought
-    unlikely beforehand, as for `spread_of_players`.
+    covariate. None without such, where all events lie at one end of a covariate, where covariates cannot be told apart,
+    or where nobody has two: one event each does not tell how far players differ. A spread beyond a standard deviation
+    of one is thought unlikely beforehand, as for `spread_of_players`.
     """
     count, time, x = (np.asarray(of, float) for of in (events, exposure, covariates))
     _, of_kind = numbered(np.zeros(count.size) if kind is None else np.asarray(kind))
